@@ -1,0 +1,1 @@
+"""Ranks a county's onsite wastewater systems by failure and groundwater risk."""

@@ -1,9 +1,9 @@
 """The contract: every canonical layer and its columns, declared once.
 
-Readers in ``data_pipelines`` aim at these tables, :func:`riskmap.contract.check_layer` checks against
-them, and the data dictionary in ``docs/layers/dictionary.md`` is generated from them.
+Readers in ``data_pipelines`` aim at these tables, :mod:`riskmap.contract` checks against them, and
+the data dictionary in ``docs/layers/dictionary.md`` is generated from them.
 
-Inside the project all is SI; a column name carries its unit. Depth is positive down from the ground.
+Inside the project all is SI; a column name carries its unit. Depth is positive down from ground.
 """
 
 from __future__ import annotations
@@ -20,8 +20,8 @@ Kind = Literal["polygon", "line", "point", "table", "raster"]
 class Column:
     """One column of a layer.
 
-    ``low`` and ``high`` bound what is physically possible, not what is usual. ``private`` columns are
-    dropped on reading unless the region file asks for them.
+    ``low`` and ``high`` bound what is physically possible, not what is usual. ``private`` columns
+    are dropped on reading unless the region file asks for them.
     """
 
     name: str
@@ -112,8 +112,8 @@ LAST_YEAR: Final = 2100.0
 """Years outside are refused as impossible: no record of an onsite system is older."""
 
 
-def _text(name: str, meaning: str, domain: tuple[str, ...] = (), **more: bool) -> Column:
-    return Column(name, "text", meaning, domain=domain, **more)
+def _text(name: str, meaning: str, domain: tuple[str, ...] = ()) -> Column:
+    return Column(name, "text", meaning, domain=domain)
 
 
 def _number(name: str, meaning: str, unit: str, low: float, high: float) -> Column:
@@ -388,9 +388,7 @@ WELLS: Final = Layer(
         _number("casing_m", "Depth of the casing", "m", 0, 1500),
         _number("screen_top_m", "Top of the screen", "m", 0, 1500),
         _number("screen_bottom_m", "Bottom of the screen", "m", 0, 1500),
-        _number(
-            "static_level_m", "Depth to water when drilled; negative: flowing", "m", -100, 1500
-        ),
+        _number("static_level_m", "Depth to water as drilled; negative: flowing", "m", -100, 1500),
         _number("ground_elevation_m", "Ground elevation as recorded", "m", -500, 6000),
         _text("vertical_datum", "Datum of the elevation"),
         _text("aquifer", "Aquifer the well draws on"),
