@@ -39,9 +39,9 @@ CONCENTRATION_MG_L: Final = {"mg_l": 1.0, "ug_l": 0.001, "mg_l_as_no3": NITRATE_
 FACTORS: Final = {
     "m": LENGTH_M,
     "cm": {unit: metres * 100 for unit, metres in LENGTH_M.items()},
-    "l": VOLUME_L,
-    "l_d": FLOW_L_D,
+    "L": VOLUME_L,
+    "L/day": FLOW_L_D,
     "m2": AREA_M2,
-    "mg_l": CONCENTRATION_MG_L,
+    "mg/L as N": CONCENTRATION_MG_L,
 }
-"""Canonical unit -> source unit -> factor."""
+"""Unit of a declared column (``Column.unit``) -> source unit -> factor."""

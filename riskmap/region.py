@@ -1,0 +1,269 @@
+"""The region file: what a county declares. Read and checked once, immutable afterwards."""
+
+from __future__ import annotations
+
+import difflib
+import hashlib
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from pyproj import CRS
+from pyproj.exceptions import CRSError
+
+from riskmap.errors import RegionError
+from riskmap.layers import LAYERS
+from riskmap.region_keys import COLUMN_KEYS, KEYS, LAYER_KEYS, REQUIRED, SOIL_SURVEY, Key
+from riskmap.sources import ColumnSource, Source
+from riskmap.units import FACTORS, FOOT_M
+
+
+@dataclass(frozen=True)
+class Rules:
+    """Local rules; see ``docs/region_file.md`` for each."""
+
+    well_setback_m: float
+    water_setback_m: float
+    line_setback_m: float
+    building_setback_m: float
+    building_reach_m: float
+    vertical_separation_m: float
+    max_slope_pct: float
+    flow_rule: str
+    persons_per_dwelling: float
+    horizon_yr: float
+    class_cuts: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class Region:
+    """A county as its region file declares it.
+
+    ``crs`` is None for ``auto`` until the parcels are read. ``model_file`` is None for the scoring
+    model that comes with the program. ``sha256`` is the hash of the region file itself.
+    """
+
+    path: Path
+    name: str
+    state: str
+    crs: CRS | None
+    units: str
+    date: date
+    contact: str
+    sources: Mapping[str, Source]
+    rules: Rules
+    model_file: Path | None
+    inspection_rows: int
+    chunk_parcels: int
+    seed: int
+    sha256: str
+
+
+def read_region(path: Path | str) -> Region:
+    """Read and check a region file.
+
+    Raises
+    ------
+    RegionError
+        If the file is missing, is not TOML, or a key is unknown, missing or out of range. The
+        message names the key and, for an unknown one, the nearest known.
+    """
+    path = Path(path)
+    content, digest = _read(path)
+    _refuse_unknown(content, {*(key.section for key in KEYS), "layers"}, "the region file")
+    values = {(key.section, key.name): _value(content, key) for key in KEYS}
+    for section in dict.fromkeys(key.section for key in KEYS):
+        _refuse_unknown(content.get(section, {}), _names(section), f"[{section}]")
+    rules = {name: value for (section, name), value in values.items() if section == "rules"}
+    rules["class_cuts"] = _cuts(rules["class_cuts"])
+    model = values["model", "file"]
+    return Region(
+        path=path,
+        name=values["county", "name"],
+        state=values["county", "state"],
+        crs=_crs(values["county", "crs"]),
+        units=values["county", "units"],
+        date=values["county", "date"],
+        contact=values["county", "contact"],
+        sources=_sources(content.get("layers", {}), path.parent),
+        rules=Rules(**rules),
+        model_file=path.parent / model if model else None,
+        inspection_rows=values["lists", "inspections"],
+        chunk_parcels=values["run", "chunk_parcels"],
+        seed=values["run", "seed"],
+        sha256=digest,
+    )
+
+
+def _read(path: Path) -> tuple[dict[str, Any], str]:
+    try:
+        raw = path.read_bytes()
+    except OSError as error:
+        raise RegionError(
+            f"{path}: the region file cannot be read ({error.strerror}). Check the path."
+        ) from error
+    try:
+        return tomllib.loads(raw.decode("utf-8-sig")), hashlib.sha256(raw).hexdigest()
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
+        raise RegionError(
+            f"{path}: the region file is not valid TOML: {error}. Correct the place named."
+        ) from error
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """Phrase a suggestion for a mistyped word; empty if nothing is near.
+
+    >>> nearest("bedroms", ["bedrooms", "occupants"])
+    ' Did you mean bedrooms?'
+    """
+    match = difflib.get_close_matches(word, list(known), n=1, cutoff=0.5)
+    return f" Did you mean {match[0]}?" if match else ""
+
+
+def _refuse_unknown(table: Any, known: Iterable[str], place: str) -> None:
+    if not isinstance(table, dict):
+        raise RegionError(f"{place} must be a table of key = value lines.")
+    known = set(known)
+    for name in table:
+        if name not in known:
+            hint = nearest(name, known) or f" Known: {', '.join(sorted(known))}."
+            raise RegionError(f"{place}: unknown key {name!r}.{hint}")
+
+
+def _names(section: str) -> set[str]:
+    names = {key.name for key in KEYS if key.section == section}
+    return names | {_in_feet(name) for name in names if name.endswith("_m")}
+
+
+def _in_feet(name: str) -> str:
+    return name[: -len("_m")] + "_ft"
+
+
+def _value(content: Mapping[str, Any], key: Key) -> Any:
+    section = content.get(key.section, {})
+    if not isinstance(section, dict):
+        raise RegionError(f"[{key.section}] must be a table of key = value lines.")
+    feet = _in_feet(key.name) if key.name.endswith("_m") else ""
+    if feet in section and key.name in section:
+        raise RegionError(f"[{key.section}]: give {key.name} or {feet}, not both.")
+    if feet in section:
+        return _checked(section[feet], key, feet, FOOT_M)
+    if key.name in section:
+        return _checked(section[key.name], key, key.name, 1.0)
+    if key.default is REQUIRED:
+        raise RegionError(f"[{key.section}]: {key.name} is missing. {key.meaning}.")
+    return key.default
+
+
+def _checked(given: object, key: Key, name: str, factor: float) -> Any:
+    place = f"[{key.section}] {name}"
+    value: Any = given
+    if not isinstance(value, tuple(key.types)) or isinstance(value, bool):
+        wanted = " or ".join(kind.__name__ for kind in key.types)
+        raise RegionError(f"{place} = {value!r}: a {wanted} is wanted. {key.meaning}.")
+    if key.choices and value not in key.choices:
+        hint = nearest(value, key.choices)
+        raise RegionError(f"{place} = {value!r}: use one of {', '.join(key.choices)}.{hint}")
+    if key.low is not None and key.high is not None and not key.low <= value * factor <= key.high:
+        low, high = key.low / factor, key.high / factor
+        raise RegionError(f"{place} = {value}: must lie between {low:g} and {high:g}.")
+    return value * factor if factor != 1.0 else value
+
+
+def _cuts(cuts: Iterable[Any]) -> tuple[float, ...]:
+    cuts = tuple(cuts)
+    numbers = all(isinstance(cut, int | float) and 0 < cut < 100 for cut in cuts)
+    if len(cuts) != 4 or not numbers or list(cuts) != sorted(set(cuts)):
+        raise RegionError("[rules] class_cuts: four rising scores between 0 and 100 are wanted.")
+    return tuple(map(float, cuts))
+
+
+def _crs(text: str) -> CRS | None:
+    if text == "auto":
+        return None
+    try:
+        crs = CRS.from_user_input(text)
+    except CRSError as error:
+        raise RegionError(f"[county] crs = {text!r} is not known. Use EPSG:... or auto.") from error
+    metric = all(axis.unit_name == "metre" for axis in crs.axis_info[:2])
+    if not crs.is_projected or not metric:
+        raise RegionError(
+            f"[county] crs = {text!r} ({crs.name}) is not a projected system in metres. "
+            "Use the UTM zone or state plane zone in metres, or auto."
+        )
+    return crs
+
+
+def _sources(tables: Mapping[str, Any], folder: Path) -> dict[str, Source]:
+    known = {*LAYERS, SOIL_SURVEY}
+    _refuse_unknown(tables, known, "[layers]")
+    for needed in ("parcels", SOIL_SURVEY):
+        if needed not in tables:
+            raise RegionError(
+                f"[layers.{needed}] is missing. A run needs at least parcels and a soil survey."
+            )
+    return {name: _source(name, table, folder) for name, table in tables.items()}
+
+
+def _source(name: str, table: Any, folder: Path) -> Source:
+    place = f"[layers.{name}]"
+    _refuse_unknown(table, LAYER_KEYS, place)
+    if ("file" in table) == ("files" in table):
+        raise RegionError(f"{place}: give either file or files.")
+    files = table.get("files") or [table["file"]]
+    join_on = table.get("join_on")
+    if join_on is not None and len(join_on) != 2:
+        raise RegionError(f"{place} join_on: two column names are wanted.")
+    if ("attributes" in table) != (join_on is not None):
+        raise RegionError(f"{place}: attributes and join_on go together.")
+    plain = ("form", "table", "x", "y", "second_x", "second_y", "crs", "unit")
+    return Source(
+        layer=name,
+        files=tuple(folder / file for file in files),
+        columns=_columns(name, table.get("columns", {}), place),
+        keep_private=_private(name, table.get("keep_private", []), place),
+        attributes=folder / table["attributes"] if "attributes" in table else None,
+        join_on=tuple(join_on) if join_on else None,
+        **{key: table[key] for key in plain if key in table},
+    )
+
+
+def _private(name: str, wanted: list[str], place: str) -> tuple[str, ...]:
+    layer = LAYERS.get(name)
+    private = {c.name for c in layer.columns if c.private} if layer else set()
+    for column in wanted:
+        if column not in private:
+            raise RegionError(
+                f"{place} keep_private: {column!r} is not a private column of this layer."
+                + nearest(column, private)
+            )
+    return tuple(wanted)
+
+
+def _columns(name: str, table: Any, place: str) -> dict[str, ColumnSource]:
+    place += ".columns"
+    layer = LAYERS.get(name)
+    _refuse_unknown(table, layer.column_names if layer else (), place)
+    return {
+        column: _column_source(name, column, entry, f"{place} {column}")
+        for column, entry in table.items()
+    }
+
+
+def _column_source(layer: str, column: str, entry: Any, place: str) -> ColumnSource:
+    if isinstance(entry, str):
+        return ColumnSource(column=entry)
+    _refuse_unknown(entry, COLUMN_KEYS, place)
+    if ("column" in entry) == ("constant" in entry):
+        raise RegionError(f"{place}: give either column or constant.")
+    declared = LAYERS[layer].column(column)
+    unit = entry.get("unit")
+    units = FACTORS.get(declared.unit, {})
+    if unit is not None and unit not in units:
+        raise RegionError(
+            f"{place} unit = {unit!r}: use one of {', '.join(units) or '(none for this column)'}."
+        )
+    return ColumnSource(**entry)

@@ -1,0 +1,190 @@
+"""Every key of the region file, declared once: checks, defaults and ``docs/region_file.md``."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import Any, Final
+
+
+@dataclass(frozen=True)
+class Key:
+    """One key of the region file; ``length`` keys are also taken with ``_ft`` instead of ``_m``."""
+
+    section: str
+    name: str
+    types: tuple[type, ...]
+    default: Any
+    meaning: str
+    choices: tuple[str, ...] = ()
+    low: float | None = None
+    high: float | None = None
+
+
+REQUIRED: Final = object()
+NUMBER: Final = (int, float)
+TEXT: Final = (str,)
+
+FLOW_RULES: Final = (
+    "per_person",
+    "illinois_per_bedroom",
+    "montana_per_bedroom",
+    "trade_per_bedroom",
+)
+
+KEYS: Final = (
+    Key("county", "name", TEXT, REQUIRED, "The county's name, as it shall stand on every page"),
+    Key("county", "state", TEXT, "", "State or province, for the pages"),
+    Key(
+        "county",
+        "crs",
+        TEXT,
+        "auto",
+        "Projected reference system to compute in (`EPSG:...`), or `auto` for the UTM zone of the "
+        "parcels' middle",
+    ),
+    Key("county", "units", TEXT, "us", "Units that people read", ("us", "si")),
+    Key("county", "date", (date,), REQUIRED, "The day the run speaks for; ages count to it"),
+    Key("county", "contact", TEXT, "", "Office and telephone printed on lists and letters"),
+    Key("rules", "well_setback_m", NUMBER, 30.48, "Field to drinking-water well", low=0, high=1000),
+    Key("rules", "water_setback_m", NUMBER, 15.24, "Field to stream or lake", low=0, high=1000),
+    Key("rules", "line_setback_m", NUMBER, 3.048, "Field to lot line", low=0, high=100),
+    Key("rules", "building_setback_m", NUMBER, 3.048, "Field to building", low=0, high=100),
+    Key(
+        "rules",
+        "building_reach_m",
+        NUMBER,
+        30.0,
+        "How far from the building a field is likely to lie",
+        low=5,
+        high=500,
+    ),
+    Key(
+        "rules",
+        "vertical_separation_m",
+        NUMBER,
+        0.9144,
+        "Unsaturated soil wanted below the field (2 to 4 ft in most codes)",
+        low=0,
+        high=5,
+    ),
+    Key(
+        "rules",
+        "max_slope_pct",
+        NUMBER,
+        25.0,
+        "Steepest ground a field may lie on",
+        low=1,
+        high=100,
+    ),
+    Key(
+        "rules",
+        "flow_rule",
+        TEXT,
+        "per_person",
+        "How daily flow is reckoned where unknown",
+        FLOW_RULES,
+    ),
+    Key("rules", "persons_per_dwelling", NUMBER, 2.5, "Persons where unknown", low=0.1, high=20),
+    Key(
+        "rules",
+        "horizon_yr",
+        NUMBER,
+        5.0,
+        "Years the chance of failing looks ahead",
+        low=0.5,
+        high=50,
+    ),
+    Key(
+        "rules",
+        "class_cuts",
+        (list,),
+        (20.0, 40.0, 60.0, 80.0),
+        "Four scores that part very low, low, moderate, high and very high",
+    ),
+    Key(
+        "model",
+        "file",
+        TEXT,
+        "",
+        "Scoring-model file; empty for the one that comes with the program",
+    ),
+    Key(
+        "lists",
+        "inspections",
+        (int,),
+        200,
+        "Rows of the inspection list; 0 for all",
+        low=0,
+        high=10**7,
+    ),
+    Key("run", "chunk_parcels", (int,), 20000, "Parcels worked on at a time", low=50, high=10**7),
+    Key("run", "seed", (int,), 1, "Seed of everything random", low=0, high=2**31),
+)
+
+LAYER_KEYS: Final = {
+    "file": "The file, or the folder of a soil survey; relative to the region file",
+    "files": "Several files of the same layer",
+    "form": "Distribution form where the name cannot tell: `rdb`, `quality_portal`, `csv` ...",
+    "table": "Layer or table inside the file",
+    "attributes": "Second table with more columns, many rows per shape allowed",
+    "join_on": "Key column in `file` and key column in `attributes`",
+    "x": "Easting or longitude column of a plain table",
+    "y": "Northing or latitude column of a plain table",
+    "second_x": "Second pair of coordinates, compared with the first",
+    "second_y": "Second pair of coordinates, compared with the first",
+    "crs": "Reference system where the file does not say",
+    "unit": "Vertical unit of a raster (`m` or `ft`)",
+    "keep_private": "Private columns to keep (`owner`, `mail_address` ...); dropped otherwise",
+    "columns": "Canonical column = source column, or a table (below)",
+}
+
+COLUMN_KEYS: Final = {
+    "column": "Source column",
+    "unit": "Unit of the source values",
+    "values": "Translation of codes into the words of the data dictionary",
+    "constant": "One value for all rows",
+    "date_format": "Date format in `strptime` letters",
+}
+
+SOIL_SURVEY: Final = "soil_survey"
+"""Layer name under which the region file gives a soil survey (it yields six layers)."""
+
+
+def region_file_page() -> str:
+    """Write the reference page of the region file (Markdown).
+
+    >>> region_file_page().startswith("# The region file")
+    True
+    """
+    lines = [
+        "# The region file",
+        "",
+        "One TOML file says all that a county declares. Generated from `riskmap/region_keys.py`.",
+        "Keys that are not listed here are refused, with the nearest known key named.",
+        "Lengths that end in `_m` may be given in feet by ending the key in `_ft` instead.",
+    ]
+    for section in dict.fromkeys(key.section for key in KEYS):
+        lines += ["", f"## [{section}]", "", "| key | default | meaning |", "|---|---|---|"]
+        lines += [_key_row(key) for key in KEYS if key.section == section]
+    lines += ["", "## [layers.NAME]", "", "| key | meaning |", "|---|---|"]
+    lines += [f"| `{name}` | {meaning} |" for name, meaning in LAYER_KEYS.items()]
+    lines += [
+        "",
+        "`NAME` is a layer of the [data dictionary](layers/dictionary.md), or `soil_survey` for a",
+        "soil survey as distributed. `parcels` and `soil_survey` must be there; every other layer",
+        "adds what it knows. Each entry of `[layers.NAME.columns]` is a column name or a table:",
+        "",
+        "| key | meaning |",
+        "|---|---|",
+    ]
+    lines += [f"| `{name}` | {meaning} |" for name, meaning in COLUMN_KEYS.items()]
+    return "\n".join(lines) + "\n"
+
+
+def _key_row(key: Key) -> str:
+    default = "(must be given)" if key.default is REQUIRED else f"`{key.default!r}`"
+    words = f" One of {', '.join(key.choices)}." if key.choices else ""
+    if key.low is not None:
+        words += f" Between {key.low:g} and {key.high:g}."
+    return f"| `{key.name}` | {default} | {key.meaning}.{words} |"
