@@ -160,10 +160,10 @@ def _value(content: Mapping[str, Any], key: Key) -> Any:
 
 def _checked(given: object, key: Key, name: str, factor: float) -> Any:
     place = f"[{key.section}] {name}"
-    value: Any = given
-    if not isinstance(value, tuple(key.types)) or isinstance(value, bool):
+    if not isinstance(given, key.types) or isinstance(given, bool):
         wanted = " or ".join(kind.__name__ for kind in key.types)
-        raise RegionError(f"{place} = {value!r}: a {wanted} is wanted. {key.meaning}.")
+        raise RegionError(f"{place} = {given!r}: a {wanted} is wanted. {key.meaning}.")
+    value: Any = given
     if key.choices and value not in key.choices:
         hint = nearest(value, key.choices)
         raise RegionError(f"{place} = {value!r}: use one of {', '.join(key.choices)}.{hint}")
