@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import difflib
 import hashlib
 import tomllib
 from collections.abc import Iterable, Mapping
@@ -18,6 +17,7 @@ from riskmap.errors import RegionError
 from riskmap.layers import LAYERS
 from riskmap.region_keys import COLUMN_KEYS, KEYS, LAYER_KEYS, REQUIRED, SOIL_SURVEY, Key
 from riskmap.sources import ColumnSource, Source
+from riskmap.suggest import nearest, refuse_unknown
 from riskmap.units import FACTORS, FOOT_M
 
 
@@ -73,10 +73,12 @@ def read_region(path: Path | str) -> Region:
     """
     path = Path(path)
     content, digest = _read(path)
-    _refuse_unknown(content, {*(key.section for key in KEYS), "layers"}, "the region file")
+    refuse_unknown(
+        content, {*(key.section for key in KEYS), "layers"}, "the region file", RegionError
+    )
     values = {(key.section, key.name): _value(content, key) for key in KEYS}
     for section in dict.fromkeys(key.section for key in KEYS):
-        _refuse_unknown(content.get(section, {}), _names(section), f"[{section}]")
+        refuse_unknown(content.get(section, {}), _names(section), f"[{section}]", RegionError)
     rules = {name: value for (section, name), value in values.items() if section == "rules"}
     rules["class_cuts"] = _cuts(rules["class_cuts"])
     model = values["model", "file"]
@@ -111,26 +113,6 @@ def _read(path: Path) -> tuple[dict[str, Any], str]:
         raise RegionError(
             f"{path}: the region file is not valid TOML: {error}. Correct the place named."
         ) from error
-
-
-def nearest(word: str, known: Iterable[str]) -> str:
-    """Phrase a suggestion for a mistyped word; empty if nothing is near.
-
-    >>> nearest("bedroms", ["bedrooms", "occupants"])
-    ' Did you mean bedrooms?'
-    """
-    match = difflib.get_close_matches(word, list(known), n=1, cutoff=0.5)
-    return f" Did you mean {match[0]}?" if match else ""
-
-
-def _refuse_unknown(table: Any, known: Iterable[str], place: str) -> None:
-    if not isinstance(table, dict):
-        raise RegionError(f"{place} must be a table of key = value lines.")
-    known = set(known)
-    for name in table:
-        if name not in known:
-            hint = nearest(name, known) or f" Known: {', '.join(sorted(known))}."
-            raise RegionError(f"{place}: unknown key {name!r}.{hint}")
 
 
 def _names(section: str) -> set[str]:
@@ -199,7 +181,7 @@ def _crs(text: str) -> CRS | None:
 
 def _sources(tables: Mapping[str, Any], folder: Path) -> dict[str, Source]:
     known = {*LAYERS, SOIL_SURVEY}
-    _refuse_unknown(tables, known, "[layers]")
+    refuse_unknown(tables, known, "[layers]", RegionError)
     for needed in ("parcels", SOIL_SURVEY):
         if needed not in tables:
             raise RegionError(
@@ -210,7 +192,7 @@ def _sources(tables: Mapping[str, Any], folder: Path) -> dict[str, Source]:
 
 def _source(name: str, table: Any, folder: Path) -> Source:
     place = f"[layers.{name}]"
-    _refuse_unknown(table, LAYER_KEYS, place)
+    refuse_unknown(table, LAYER_KEYS, place, RegionError)
     if ("file" in table) == ("files" in table):
         raise RegionError(f"{place}: give either file or files.")
     files = table.get("files") or [table["file"]]
@@ -246,7 +228,7 @@ def _private(name: str, wanted: list[str], place: str) -> tuple[str, ...]:
 def _columns(name: str, table: Any, place: str) -> dict[str, ColumnSource]:
     place += ".columns"
     layer = LAYERS.get(name)
-    _refuse_unknown(table, layer.column_names if layer else (), place)
+    refuse_unknown(table, layer.column_names if layer else (), place, RegionError)
     return {
         column: _column_source(name, column, entry, f"{place} {column}")
         for column, entry in table.items()
@@ -256,7 +238,7 @@ def _columns(name: str, table: Any, place: str) -> dict[str, ColumnSource]:
 def _column_source(layer: str, column: str, entry: Any, place: str) -> ColumnSource:
     if isinstance(entry, str):
         return ColumnSource(column=entry)
-    _refuse_unknown(entry, COLUMN_KEYS, place)
+    refuse_unknown(entry, COLUMN_KEYS, place, RegionError)
     if ("column" in entry) == ("constant" in entry):
         raise RegionError(f"{place}: give either column or constant.")
     declared = LAYERS[layer].column(column)

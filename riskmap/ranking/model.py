@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-import difflib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, fields, replace
+from itertools import pairwise
 from typing import Any, Final
 
 from riskmap.errors import ModelError
+from riskmap.suggest import nearest, refuse_unknown
 
 SCORES: Final = ("failure", "groundwater")
 
@@ -91,7 +92,7 @@ class Model:
         names = [factor.name for factor in self.factors]
         for name in weights:
             if name not in names:
-                raise ModelError(f"weight for unknown factor {name!r}.{_nearest(name, names)}")
+                raise ModelError(f"weight for unknown factor {name!r}.{nearest(name, names)}")
         changed = tuple(
             replace(factor, weight=float(weights.get(factor.name, factor.weight)))
             for factor in self.factors
@@ -117,7 +118,7 @@ def parse_model(content: Mapping[str, Any], *, features: Iterable[str] | None = 
         Naming the factor and key at fault.
     """
     top = {"name", "failure_share", "min_known_frac", "factor"}
-    _refuse_unknown(content, top, "the scoring model")
+    refuse_unknown(content, top, "the scoring model", ModelError)
     missing = sorted(top - set(content))
     if missing:
         raise ModelError(f"the scoring model lacks {', '.join(missing)}.")
@@ -134,16 +135,22 @@ def parse_model(content: Mapping[str, Any], *, features: Iterable[str] | None = 
 def _factor(table: Mapping[str, Any]) -> Factor:
     place = f"factor {table.get('name', '(without name)')!r}"
     known = {field.name for field in fields(Factor)}
-    _refuse_unknown(table, known, place)
+    refuse_unknown(table, known, place, ModelError)
     for name in sorted(known - {"curve", "table"}):
         if name not in table:
             raise ModelError(f"{place} lacks {name}.")
     if ("curve" in table) == ("table" in table):
         raise ModelError(f"{place}: give either curve or table.")
-    numbers = {name: float(table[name]) for name in ("weight", "low", "high", "unknown")}
     return Factor(
-        **{name: str(table[name]) for name in ("name", "score", "feature", "label", "source")},
-        **numbers,
+        name=str(table["name"]),
+        score=str(table["score"]),
+        feature=str(table["feature"]),
+        label=str(table["label"]),
+        weight=float(table["weight"]),
+        low=float(table["low"]),
+        high=float(table["high"]),
+        unknown=float(table["unknown"]),
+        source=str(table["source"]),
         reason=str(table["reason"]),
         curve=tuple((float(x), float(y)) for x, y in table.get("curve", ())),
         table=tuple((str(word), float(y)) for word, y in table.get("table", {}).items()),
@@ -159,7 +166,7 @@ def _check(model: Model, features: Iterable[str] | None = None) -> None:
     for factor in model.factors:
         _check_factor(factor)
         if features is not None and factor.feature not in (known := set(features)):
-            hint = _nearest(factor.feature, known)
+            hint = nearest(factor.feature, known)
             raise ModelError(f"factor {factor.name!r}: unknown feature {factor.feature!r}.{hint}")
     for score in SCORES:
         if not sum(factor.weight for factor in model.of(score)) > 0:
@@ -176,18 +183,7 @@ def _check_factor(factor: Factor) -> None:
     if not all(0 <= y <= 1 for y in [*limits, factor.unknown]):
         raise ModelError(f"{place}: limitations must lie between 0 and 1.")
     xs = [x for x, _ in factor.curve]
-    if xs and (len(xs) < 2 or any(b <= a for a, b in zip(xs, xs[1:], strict=False))):
+    if xs and (len(xs) < 2 or any(b <= a for a, b in pairwise(xs))):
         raise ModelError(f"{place}: the curve needs two or more points of rising value.")
     if xs and limits not in (sorted(limits), sorted(limits, reverse=True)):
         raise ModelError(f"{place}: the curve must only rise or only fall.")
-
-
-def _refuse_unknown(table: Mapping[str, Any], known: set[str], place: str) -> None:
-    for name in table:
-        if name not in known:
-            raise ModelError(f"{place}: unknown key {name!r}.{_nearest(name, known)}")
-
-
-def _nearest(word: str, known: Iterable[str]) -> str:
-    match = difflib.get_close_matches(word, list(known), n=1, cutoff=0.5)
-    return f" Did you mean {match[0]}?" if match else ""
