@@ -1,0 +1,97 @@
+"""The leading reasons of each parcel in plain words, and what is unknown of it."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from riskmap.features import Feature
+from riskmap.ranking.model import Model
+from riskmap.ranking.score import Scores
+from riskmap.ranking.wording import worded
+
+REASONS: Final = 3
+LEAST_LIMITATION: Final = 0.2
+"""A factor whose limitation is below this is never named as a reason."""
+
+
+def leading_reasons(
+    features: pd.DataFrame,
+    scores: Scores,
+    model: Model,
+    *,
+    declared: Mapping[str, Feature],
+    units: str,
+) -> pd.DataFrame:
+    """Name the factors that add most to the priority, in plain words.
+
+    A factor's part in the priority is its points times its score's share. Only factors whose
+    feature is known and whose limitation is at least :data:`LEAST_LIMITATION` count; of several
+    factors that read the same feature the strongest speaks.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``reason_1 .. reason_3``; empty text where fewer reasons stand out.
+    """
+    parts = _parts(scores, model)
+    order = np.argsort(-parts.to_numpy(), axis=1, kind="stable")[:, :REASONS]
+    strength = np.take_along_axis(parts.to_numpy(), order, axis=1)
+    result = pd.DataFrame(index=features.index)
+    for place in range(REASONS):
+        chosen = np.where(strength[:, place] > 0, order[:, place], -1)
+        result[f"reason_{place + 1}"] = _sentences(features, model, chosen, declared, units)
+    return result
+
+
+def _parts(scores: Scores, model: Model) -> pd.DataFrame:
+    speaks = scores.limits >= LEAST_LIMITATION
+    share = pd.Series({factor.name: model.share(factor.score) for factor in model.factors})
+    parts = (scores.points * share).where(speaks, 0.0)
+    for feature in {factor.feature for factor in model.factors}:
+        names = [factor.name for factor in model.factors if factor.feature == feature]
+        if len(names) > 1:
+            strongest = parts[names].to_numpy().argmax(axis=1)
+            keep = np.arange(len(names)) == strongest[:, None]
+            parts[names] = parts[names].where(keep, 0.0)
+    return parts
+
+
+def _sentences(
+    features: pd.DataFrame,
+    model: Model,
+    chosen: np.ndarray,
+    declared: Mapping[str, Feature],
+    units: str,
+) -> pd.Series:
+    text = pd.Series("", index=features.index, dtype="string")
+    for number, factor in enumerate(model.factors):
+        rows = chosen == number
+        if rows.any():
+            words = worded(
+                features.loc[rows, factor.feature],
+                feature=factor.feature,
+                unit=declared[factor.feature].unit,
+                units=units,
+            )
+            before, _, after = factor.reason.partition("{value}")
+            text[rows] = before + words + after if "{value}" in factor.reason else factor.reason
+    return text.str.replace(r"^(.)", lambda first: first.group(1).upper(), regex=True)
+
+
+def unknown_list(scores: Scores, model: Model) -> pd.Series:
+    """Labels of the factors whose feature is unknown, as one text per row."""
+    text = pd.Series("", index=scores.limits.index, dtype="string")
+    labels: dict[str, str] = {}
+    for factor in model.factors:
+        labels.setdefault(factor.feature, factor.name)
+    for factor in model.factors:
+        if labels[factor.feature] != factor.name:
+            continue
+        missing = scores.limits[factor.name].isna()
+        joint = text.where(text == "", text + "; ")
+        text = text.where(~missing, joint + factor.label)
+    return text
