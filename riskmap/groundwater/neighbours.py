@@ -1,0 +1,118 @@
+"""Sums over neighbours within a radius, at a cost that grows with the pairs in reach."""
+
+from __future__ import annotations
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from riskmap.groundwater.compiled import compiled
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+def bins_of_points(
+    x_m: Floats, y_m: Floats, bin_m: float
+) -> tuple[Ints, Ints, float, float, int, int]:
+    """Sort points into square bins.
+
+    Returns
+    -------
+    tuple
+        ``order`` (points sorted by bin), ``start`` (first place of each bin in ``order``, one
+        longer than the number of bins), west and south edge, bins per row, number of rows.
+    """
+    west, south = float(x_m.min()), float(y_m.min())
+    columns = int((x_m.max() - west) // bin_m) + 1
+    rows = int((y_m.max() - south) // bin_m) + 1
+    index = ((y_m - south) // bin_m).astype(np.int64) * columns
+    index += ((x_m - west) // bin_m).astype(np.int64)
+    order = np.argsort(index, kind="stable")
+    start = np.searchsorted(index[order], np.arange(columns * rows + 1)).astype(np.int64)
+    return order, start, west, south, columns, rows
+
+
+def bin_width_m(x_m: Floats, y_m: Floats, wanted_m: float) -> float:
+    """Widen the wanted bin where it would make far more bins than there are points."""
+    area = max(float(np.ptp(x_m)) * float(np.ptp(y_m)), wanted_m**2)
+    return float(max(wanted_m, np.sqrt(area / (4.0 * len(x_m) + 1024.0))))
+
+
+@compiled
+def _sum_kernel(
+    x: Floats,
+    y: Floats,
+    weights: Floats,
+    target_x: Floats,
+    target_y: Floats,
+    radius: float,
+    order: Ints,
+    start: Ints,
+    west: float,
+    south: float,
+    columns: int,
+    rows: int,
+    width: float,
+) -> Floats:
+    total = np.zeros((len(target_x), weights.shape[1]))
+    for target in range(len(target_x)):
+        low_column = max(int(np.floor((target_x[target] - radius - west) / width)), 0)
+        high_column = min(int(np.floor((target_x[target] + radius - west) / width)), columns - 1)
+        low_row = max(int(np.floor((target_y[target] - radius - south) / width)), 0)
+        high_row = min(int(np.floor((target_y[target] + radius - south) / width)), rows - 1)
+        for row in range(low_row, high_row + 1):
+            if high_column < low_column:
+                continue
+            first = start[row * columns + low_column]
+            for place in range(first, start[row * columns + high_column + 1]):
+                point = order[place]
+                east = x[point] - target_x[target]
+                north = y[point] - target_y[target]
+                if east * east + north * north <= radius * radius:
+                    for k in range(weights.shape[1]):
+                        total[target, k] += weights[point, k]
+    return total
+
+
+def sum_within(
+    x_m: ArrayLike,
+    y_m: ArrayLike,
+    weights: ArrayLike,
+    *,
+    target_x_m: ArrayLike,
+    target_y_m: ArrayLike,
+    radius_m: float,
+) -> Floats:
+    """Sum one or more weights of the points within ``radius_m`` of each target.
+
+    Parameters
+    ----------
+    x_m, y_m
+        Points (n,), m. Points whose place is NaN are left out.
+    weights
+        (n,) or (n, k). NaN counts as nothing; give a column of ones to see how many counted.
+    target_x_m, target_y_m
+        Targets (t,), m; NaN gives NaN.
+    radius_m
+        Reach, m; the edge counts as inside.
+
+    Returns
+    -------
+    ndarray
+        (t,) or (t, k), of the weights' kind.
+    """
+    x, y = np.asarray(x_m, float), np.asarray(y_m, float)
+    given = np.asarray(weights, float)
+    table = np.nan_to_num(given.reshape(len(x), -1))
+    tx, ty = np.asarray(target_x_m, float), np.asarray(target_y_m, float)
+    sums = np.full((len(tx), table.shape[1]), np.nan)
+    known, placed = np.isfinite(x) & np.isfinite(y), np.isfinite(tx) & np.isfinite(ty)
+    sums[placed] = 0.0
+    if known.any() and placed.any():
+        x, y, table = x[known], y[known], np.ascontiguousarray(table[known])
+        width = bin_width_m(x, y, radius_m)
+        binned = bins_of_points(x, y, width)
+        sums[placed] = _sum_kernel(
+            x, y, table, tx[placed], ty[placed], float(radius_m), *binned, width
+        )
+    return sums[:, 0] if given.ndim == 1 else sums
