@@ -1,0 +1,101 @@
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from riskmap.errors import RegionError
+from riskmap.region import read_region
+from riskmap.region_keys import KEYS, region_file_page
+
+SMALL = """
+[county]
+name = "Nowhere County"
+date = 2026-06-01
+[layers.parcels]
+file = "parcels.gpkg"
+[layers.parcels.columns]
+parcel_id = "PIN"
+living_area_m2 = { column = "SQFT", unit = "ft2" }
+land_use = { column = "USE", values = { R1 = "residential" } }
+[layers.soil_survey]
+file = "soils"
+"""
+
+
+def write(folder: Path, text: str) -> Path:
+    path = folder / "region.toml"
+    path.write_text(text, encoding="utf-8")
+    return path
+
+
+def refusal(folder: Path, text: str) -> str:
+    with pytest.raises(RegionError) as caught:
+        read_region(write(folder, text))
+    return str(caught.value)
+
+
+def test_small_file_gets_defaults(tmp_path: Path) -> None:
+    region = read_region(write(tmp_path, SMALL))
+    assert region.name == "Nowhere County"
+    assert region.crs is None
+    assert region.rules.horizon_yr == 5.0
+    assert region.sources["parcels"].files == (tmp_path / "parcels.gpkg",)
+    assert region.sources["parcels"].columns["living_area_m2"].unit == "ft2"
+
+
+def test_length_given_in_feet(tmp_path: Path) -> None:
+    region = read_region(write(tmp_path, SMALL + "[rules]\nwell_setback_ft = 100\n"))
+    assert region.rules.well_setback_m == pytest.approx(30.48, abs=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ("[rules]\nwel_setback_m = 3\n", "Did you mean well_setback_m?"),
+        ("[rules]\nwell_setback_m = 3\nwell_setback_ft = 10\n", "not both"),
+        ("[rules]\nwell_setback_m = -3\n", "must lie between 0 and 1000"),
+        ('[rules]\nflow_rule = "per_persn"\n', "Did you mean per_person?"),
+        ("[rules]\nhorizon_yr = true\n", "is wanted"),
+        ("[rules]\nclass_cuts = [10, 20, 20, 30]\n", "four rising scores"),
+        ("[layers.welss]\nfile = 'w.csv'\n", "Did you mean wells?"),
+        ("[layers.wells]\n", "either file or files"),
+        (
+            "[layers.wells]\nfile='a'\n[layers.wells.columns]\ndepht_m='D'\n",
+            "Did you mean depth_m?",
+        ),
+        (
+            "[layers.wells]\nfile='a'\n[layers.wells.columns]\ndepth_m={column='D',unit='feet'}\n",
+            "use one of m, ft",
+        ),
+        ("[layers.wells]\nfile='a'\nkeep_private=['owner']\n", "not a private column"),
+        ("[layers.wells]\nfile='a'\nattributes='b'\n", "go together"),
+        ("[layesr]\n", "Did you mean layers?"),
+    ],
+)
+def test_mistakes_are_refused_with_a_suggestion(tmp_path: Path, change: str, words: str) -> None:
+    assert words in refusal(tmp_path, SMALL + change)
+
+
+def test_missing_soils_are_named(tmp_path: Path) -> None:
+    text = SMALL.replace('[layers.soil_survey]\nfile = "soils"\n', "")
+    assert "[layers.soil_survey] is missing" in refusal(tmp_path, text)
+
+
+@pytest.mark.parametrize("crs", ["EPSG:4326", "EPSG:2264", "EPSG:999999"])
+def test_unusable_crs_is_refused(tmp_path: Path, crs: str) -> None:
+    text = SMALL.replace("[layers.parcels]\n", f'crs = "{crs}"\n[layers.parcels]\n', 1)
+    assert crs in refusal(tmp_path, text)
+
+
+def test_broken_toml_names_the_line(tmp_path: Path) -> None:
+    assert "line 2" in refusal(tmp_path, "\n[county\n")
+
+
+def test_every_key_stands_on_the_page() -> None:
+    page = region_file_page()
+    assert all(f"`{key.name}`" in page for key in KEYS)
+
+
+def test_written_page_is_current(repo: Path) -> None:
+    assert (repo / "docs" / "region_file.md").read_text(encoding="utf-8") == region_file_page()
