@@ -100,6 +100,7 @@ SOIL_HORIZONS: Final = Layer(
         percent("fragments_76_250_pct", "Fragments of 75-250 mm by weight"),
         percent("fragments_over_250_pct", "Fragments over 250 mm by weight"),
         text("texture", "Texture class code, with modifier"),
+        flag("frozen", "Whether any texture entry says permanently frozen"),
     ),
     key="chkey",
 )
