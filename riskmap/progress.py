@@ -1,0 +1,44 @@
+"""Progress and seconds per stage."""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from typing import TypeVar
+
+from tqdm import tqdm
+
+Item = TypeVar("Item")
+
+
+@dataclass
+class Progress:
+    """Tells a person what is going on and keeps the seconds of each stage.
+
+    ``quiet`` keeps the clock but writes nothing.
+    """
+
+    quiet: bool = True
+    seconds: dict[str, float] = field(default_factory=dict)
+
+    @contextmanager
+    def stage(self, name: str) -> Iterator[None]:
+        """Time a stage; its name is shown while it runs, its seconds when it is done."""
+        start = time.perf_counter()
+        self._write(f"{name} ...")
+        yield
+        self.seconds[name] = time.perf_counter() - start
+        self._write(f"\r{name:<44}{self.seconds[name]:7.1f} s\n")
+
+    def each(self, items: Iterable[Item], *, total: int, unit: str) -> Iterator[Item]:
+        """Go through items with a bar."""
+        bar = tqdm(items, total=total, unit=unit, disable=self.quiet, leave=False, file=sys.stderr)
+        yield from bar
+
+    def _write(self, text: str) -> None:
+        if not self.quiet:
+            sys.stderr.write(text)
+            sys.stderr.flush()
