@@ -17,13 +17,18 @@ def test_folder_appears_whole(tmp_path: Path) -> None:
     assert [path.name for path in target.parent.iterdir()] == ["result"]
 
 
+def write_half(target: Path) -> None:
+    with result_folder(target) as part:
+        (part / MARK).write_text("second")
+        raise ZeroDivisionError
+
+
 def test_failure_leaves_the_earlier_result(tmp_path: Path) -> None:
     target = tmp_path / "result"
     with result_folder(target) as part:
         (part / MARK).write_text("first")
-    with pytest.raises(ZeroDivisionError), result_folder(target) as part:
-        (part / MARK).write_text("second")
-        raise ZeroDivisionError
+    with pytest.raises(ZeroDivisionError):
+        write_half(target)
     assert (target / MARK).read_text() == "first"
     assert [path.name for path in tmp_path.iterdir()] == ["result"]
 

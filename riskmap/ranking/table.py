@@ -1,0 +1,89 @@
+"""The ranked table: every parcel that came in goes out, scored or with the reason why not."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from riskmap.features import Feature
+from riskmap.ranking.model import Model
+from riskmap.ranking.reasons import leading_reasons, unknown_list
+from riskmap.ranking.score import classify, rank, score
+
+RANKED_COLUMNS: Final = {
+    "failure_score": "Failure score, 0-100: the sum of the failure points",
+    "groundwater_score": "Groundwater score, 0-100: the sum of the groundwater points",
+    "priority": "Priority, 0-100: the two scores by their shares",
+    "failure_class": "Class of the failure score",
+    "groundwater_class": "Class of the groundwater score",
+    "priority_class": "Class of the priority",
+    "rank": "Rank among systems known to be onsite, 1 first",
+    "apart_rank": "Rank among parcels whose service is unknown, shown apart",
+    "not_ranked_reason": "Why a parcel has no rank",
+    "reason_1": "Leading reason",
+    "reason_2": "Second reason",
+    "reason_3": "Third reason",
+    "unknown": "Factors of which nothing is known for this parcel",
+}
+"""Column -> meaning, beside one ``<factor>_points`` column per factor."""
+
+SERVED_BY_SEWER: Final = "on public sewer"
+NO_SEWAGE: Final = "no building, no sewage"
+TOO_LITTLE: Final = "too little is known to score"
+UNKNOWN_SERVICE: Final = "service unknown: ranked apart"
+
+
+def ranked_table(
+    features: pd.DataFrame,
+    model: Model,
+    *,
+    declared: Mapping[str, Feature],
+    units: str,
+    cuts: Sequence[float],
+) -> pd.DataFrame:
+    """Score, rank and explain every row.
+
+    Parameters
+    ----------
+    features
+        Inventory table, index ``parcel_id``; column ``service`` says who is ranked.
+    model, declared
+        The scoring model and the declared features it reads.
+    units
+        ``us`` or ``si``: units of the reasons.
+    cuts
+        Four scores that part the five classes.
+
+    Returns
+    -------
+    DataFrame
+        Same index; the columns of :data:`RANKED_COLUMNS` and ``<factor>_points``.
+    """
+    result = score(features, model)
+    service = features["service"].fillna("unknown")
+    served = service.isin(["onsite", "unknown"])
+    scores = result.scores.where(served)
+    table = scores.copy()
+    for name in ("failure", "groundwater", "priority"):
+        column = name if name == "priority" else f"{name}_score"
+        table[f"{name}_class"] = classify(scores[column], cuts)
+    table["rank"] = rank(scores, (service == "onsite").to_numpy())
+    table["apart_rank"] = rank(scores, (service == "unknown").to_numpy())
+    table["not_ranked_reason"] = _not_ranked(service, scores["priority"])
+    reasons = leading_reasons(features, result, model, declared=declared, units=units)
+    table = table.join(reasons.where(scores["priority"].notna(), ""))
+    table["unknown"] = unknown_list(result, model).where(served, "")
+    points = result.points.where(served).add_suffix("_points")
+    return table[list(RANKED_COLUMNS)].join(points)
+
+
+def _not_ranked(service: pd.Series, priority: pd.Series) -> pd.Series:
+    text = np.select(
+        [service == "sewer", service == "none", priority.isna(), service == "unknown"],
+        [SERVED_BY_SEWER, NO_SEWAGE, TOO_LITTLE, UNKNOWN_SERVICE],
+        default="",
+    )
+    return pd.Series(text, index=service.index, dtype="string")

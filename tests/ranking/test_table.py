@@ -1,0 +1,54 @@
+from __future__ import annotations
+
+import pandas as pd
+
+from riskmap.features import INVENTORY
+from riskmap.model_file import read_model
+from riskmap.ranking.table import RANKED_COLUMNS, ranked_table
+
+DECLARED = {feature.name: feature for feature in INVENTORY}
+
+
+def table() -> pd.DataFrame:
+    rows = ["a", "b", "c", "d", "e"]
+    features = pd.DataFrame({name: pd.Series(pd.NA, index=rows) for name in DECLARED})
+    features["service"] = ["onsite", "sewer", "none", "unknown", "onsite"]
+    known = ["a", "b", "c", "d"]
+    features.loc[known, ["age_yr", "wet_depth_cm", "lot_m2", "well_distance_m"]] = [50, 20, 900, 20]
+    features.loc[known, ["water_table_m", "ksat_um_s"]] = [1.0, 0.3]
+    return ranked_table(
+        features,
+        read_model(features=DECLARED),
+        declared=DECLARED,
+        units="us",
+        cuts=(20, 40, 60, 80),
+    )
+
+
+def test_every_row_is_scored_or_has_its_reason() -> None:
+    result = table()
+    assert result.index.tolist() == ["a", "b", "c", "d", "e"]
+    assert result["not_ranked_reason"].tolist() == [
+        "",
+        "on public sewer",
+        "no building, no sewage",
+        "service unknown: ranked apart",
+        "too little is known to score",
+    ]
+    assert result["rank"].tolist()[0] == 1
+    assert result["rank"].isna().tolist() == [False, True, True, True, True]
+    assert result["apart_rank"].dropna().to_dict() == {"d": 1}
+    assert result["priority"].notna().tolist() == [True, False, False, True, False]
+    assert result.loc["b", "priority_class"] == "not ranked"
+
+
+def test_columns_are_the_declared_ones() -> None:
+    names = [name for name in table().columns if not name.endswith("_points")]
+    assert names == list(RANKED_COLUMNS)
+
+
+def test_reasons_only_for_scored_rows() -> None:
+    result = table()
+    assert result.loc["a", "reason_1"] != ""
+    assert result.loc[["b", "c", "e"], "reason_1"].tolist() == ["", "", ""]
+    assert "Slope" in result.loc["a", "unknown"]
