@@ -43,6 +43,23 @@ def merge_sources(sources: Sequence[RawSource]) -> tuple[Tables, list[Defect]]:
     return tables, defects
 
 
+def join_files(sources: Sequence[RawSource]) -> RawSource:
+    """Make one source of files that each hold a table or a few, as CSV tables and kept replies do.
+
+    Several files may hold parts of one table; rows whose key came before are left out.
+    """
+    tables: Tables = {}
+    for table, spec in TABLES.items():
+        parts = [source.tables[table] for source in sources if table in source.tables]
+        if parts:
+            joined = pd.concat([part for part in parts if len(part)] or parts, ignore_index=True)
+            again = joined[spec.key].duplicated() if spec.key in joined else joined.duplicated()
+            known = joined[spec.key].notna() if spec.key in joined else True
+            tables[table] = joined[~(again & known)].reset_index(drop=True)
+    defects = tuple(defect for source in sources for defect in source.defects)
+    return RawSource(sources[0].name, tables, defects)
+
+
 def _mapunit_keys(source: RawSource) -> set[str]:
     table = "mapunit" if "mapunit" in source.tables else "component"
     frame = source.tables.get(table)

@@ -14,13 +14,14 @@ import pandas as pd
 
 from data_pipelines.soil_survey import canonical, polygons
 from data_pipelines.soil_survey.defects import Defect, defect_frame
-from data_pipelines.soil_survey.merge import merge_sources
+from data_pipelines.soil_survey.merge import join_files, merge_sources
 from data_pipelines.soil_survey.schema import RawSource
 from data_pipelines.soil_survey.stores import SQLITE_SUFFIXES, read_csv, read_reply, read_sqlite
 from data_pipelines.soil_survey.tables import find_exports, read_export
 from riskmap.errors import SourceFormatError, SourceMissingError
 
 _FORMS: Final = "a folder, .zip, .sqlite, .gpkg, .db, .csv, .json or the .shp of the map units"
+_LOOSE: Final = {".csv": read_csv, ".json": read_reply}
 _WANTED_IN_ZIP: Final = (".txt", ".csv", ".json", ".zip", *SQLITE_SUFFIXES)
 
 
@@ -70,7 +71,7 @@ def read_soil_survey(paths: Sequence[Path]) -> SoilSurvey:
     riskmap.errors.CrsError
         If polygons come without their reference system.
     """
-    found = [_open(Path(path)) for path in paths]
+    found = _open_all([Path(path) for path in paths])
     sources = [source for part in found for source in part.sources]
     units, defects = _merge_units(found)
     tables, merging = merge_sources(sources)
@@ -123,6 +124,16 @@ def _merge_units(found: Sequence[_Found]) -> tuple[gpd.GeoDataFrame | None, list
     return polygons.merge_units(units)
 
 
+def _open_all(paths: Sequence[Path]) -> list[_Found]:
+    """Open `paths` in order; loose CSV and JSON files among them make up one source together."""
+    loose = [path for path in paths if path.suffix.casefold() in _LOOSE and path.is_file()]
+    found = [_open(path) for path in paths if path not in loose]
+    if loose:
+        sources = [_LOOSE[path.suffix.casefold()](path) for path in loose]
+        found.append(_Found((join_files(sources),)))
+    return found
+
+
 def _open(path: Path) -> _Found:
     if not path.exists():
         raise SourceMissingError(str(path), "is not there.", "Check the path in the region file.")
@@ -133,10 +144,6 @@ def _open(path: Path) -> _Found:
         return _open_zip(path)
     if suffix in SQLITE_SUFFIXES:
         return _open_store(path)
-    if suffix == ".csv":
-        return _Found((read_csv(path),))
-    if suffix == ".json":
-        return _Found((read_reply(path),))
     if suffix == ".shp":
         frame, defects = polygons.read_shapefile(path)
         return _Found((), (frame,), tuple(defects))
@@ -176,13 +183,13 @@ def _open_store(path: Path) -> _Found:
 def _open_folder(folder: Path) -> _Found:
     parts = [_Found((read_export(export),)) for export in find_exports(folder)]
     has_text = any(not source.is_empty for part in parts for source in part.sources)
-    for file in sorted(folder.rglob("*")):
-        suffix = file.suffix.casefold()
-        if suffix in SQLITE_SUFFIXES and has_text:
-            parts.append(_Found(defects=(_store_beside_text(file),)))
-        elif suffix in (".csv", ".json", ".zip", *SQLITE_SUFFIXES):
-            parts.append(_open(file))
-    parts += [_open(file) for file in polygons.find_shapefiles(folder)]
+    files = sorted(file for file in folder.rglob("*") if file.is_file())
+    stores = [file for file in files if file.suffix.casefold() in SQLITE_SUFFIXES]
+    if has_text:
+        parts += [_Found(defects=(_store_beside_text(file),)) for file in stores]
+        stores = []
+    inner = [file for file in files if file.suffix.casefold() in (*_LOOSE, ".zip")]
+    parts += _open_all([*stores, *inner, *polygons.find_shapefiles(folder)])
     if not parts:
         raise SourceFormatError(str(folder), "holds no soil survey.", f"Give {_FORMS}.")
     return _Found(

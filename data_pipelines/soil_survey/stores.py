@@ -138,7 +138,7 @@ def parse_reply(
         names = list(columns)
     else:
         raise SourceFormatError(name, "the reply carries no column names.", _NAMES_CURE)
-    if rows and all(_METADATA_MARK in str(cell).casefold() for cell in rows[0]):
+    if rows and rows[0] and all(_METADATA_MARK in str(cell).casefold() for cell in rows[0]):
         rows = rows[1:]
     if any(len(row) != len(names) for row in rows):
         raise SourceFormatError(name, "rows and column names differ in number.", _NAMES_CURE)

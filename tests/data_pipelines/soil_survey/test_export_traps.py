@@ -1,0 +1,227 @@
+"""The known traps of the tabular export, on a small export made here."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pytest
+import shapely
+from pyproj import CRS
+
+from data_pipelines.soil_survey import read_soil_survey
+from riskmap.contract import require
+from riskmap.errors import CrsError, SourceFormatError, SourceMissingError
+from riskmap.layers import LAYERS
+
+WGS84 = CRS("EPSG:4326")
+Make = Callable[..., Any]
+
+
+def _mentions(defects: pd.DataFrame, check: str) -> pd.DataFrame:
+    return defects[defects["check"] == check]
+
+
+def test_a_whole_area_keeps_the_contract(tiny_area: Path) -> None:
+    survey = read_soil_survey([tiny_area])
+    for name, layer in LAYERS.items():
+        if name.startswith("soil_"):
+            require(getattr(survey, name), layer, crs=WGS84)
+    assert survey.defects.empty
+
+
+class TestTrap1NamesComeFromTheExportItself:
+    @pytest.mark.parametrize(
+        "names", [("mdstattabs", "mdstattabcols"), ("MetadataTable", "MetadataColumnLookup")]
+    )
+    def test_long_names_of_the_metadata(
+        self, tmp_path: Path, tiny: Make, put_tables: Make, names: tuple[str, str]
+    ) -> None:
+        put_tables(tmp_path, tiny(), names=names)
+        assert read_soil_survey([tmp_path]).soil_mapunits["musym"].tolist() == ["Aa"]
+
+    def test_file_stems_are_read_not_known(
+        self, tmp_path: Path, tiny: Make, put_tables: Make
+    ) -> None:
+        put_tables(tmp_path, tiny(), stems={"component": "other", "chorizon": "layers"})
+        survey = read_soil_survey([tmp_path])
+        assert survey.soil_components["compname"].tolist() == ["Able", "Unnamed"]
+
+    def test_without_metadata_the_error_names_the_cure(
+        self, tmp_path: Path, tiny: Make, put_tables: Make
+    ) -> None:
+        put_tables(tmp_path, tiny())
+        (tmp_path / "mstabcol.txt").unlink()
+        with pytest.raises(SourceFormatError, match="mstabcol.*download the survey area again"):
+            read_soil_survey([tmp_path])
+
+    def test_tables_of_another_export_are_refused(
+        self, tmp_path: Path, tiny: Make, put_tables: Make
+    ) -> None:
+        put_tables(tmp_path, tiny())
+        (tmp_path / "comp.txt").write_text('"one"|"two"\n')
+        with pytest.raises(SourceFormatError, match="rows have 2 fields, the metadata names 17"):
+            read_soil_survey([tmp_path])
+
+    def test_a_header_row_is_not_data(self, tmp_path: Path, tiny: Make, put_tables: Make) -> None:
+        tables = tiny()
+        tables["legend"].insert(0, ["areasymbol", "areaname", "lkey"])
+        put_tables(tmp_path, tables)
+        assert read_soil_survey([tmp_path]).soil_mapunits["area_symbol"].tolist() == ["ZZ001"]
+
+
+class TestTrap2ZeroByteTables:
+    def test_are_normal(self, tmp_path: Path, tiny: Make, put_tables: Make) -> None:
+        put_tables(tmp_path, tiny())
+        assert (tmp_path / "crstrcts.txt").stat().st_size == 0
+        survey = read_soil_survey([tmp_path])
+        assert survey.soil_restrictions.empty
+        assert survey.defects.empty
+
+    def test_are_reported_where_a_survey_needs_rows(
+        self, tmp_path: Path, tiny: Make, put_tables: Make
+    ) -> None:
+        put_tables(tmp_path, tiny() | {"chorizon": []})
+        survey = read_soil_survey([tmp_path])
+        assert _mentions(survey.defects, "table empty")["row"].tolist() == ["chorizon"]
+
+    def test_no_components_at_all_is_an_error(
+        self, tmp_path: Path, tiny: Make, put_tables: Make
+    ) -> None:
+        put_tables(tmp_path, tiny() | {"component": []})
+        with pytest.raises(SourceFormatError, match="no soil components"):
+            read_soil_survey([tmp_path])
+
+
+class TestTrap3QuotesAreDoubled:
+    def test_quotes_and_line_breaks_inside_a_field(self, tiny_area: Path) -> None:
+        name = read_soil_survey([tiny_area]).soil_mapunits.loc[0, "muname"]
+        assert name == 'Able "upland" loam, 3 to 8\npercent slopes'
+
+    def test_a_damaged_row_is_left_out_and_reported(
+        self, tmp_path: Path, tiny: Make, put_tables: Make
+    ) -> None:
+        tables = tiny()
+        tables["chorizon"].append(["cut", "short", "77"])
+        put_tables(tmp_path, tables)
+        survey = read_soil_survey([tmp_path])
+        assert len(survey.soil_horizons) == 2
+        assert _mentions(survey.defects, "number of fields")[["row", "value"]].to_numpy().tolist() \
+            == [["77", "3"]]  # fmt: skip
+
+    def test_other_encodings_are_read_and_reported(self, tiny_area: Path) -> None:
+        file = tiny_area / "tabular" / "legend.txt"
+        file.write_bytes('"ZZ001"|"Cañada"|"19"\n'.encode("cp1252"))
+        defects = read_soil_survey([tiny_area]).defects
+        assert _mentions(defects, "not UTF-8")["value"].tolist() == ["legend.txt"]
+
+
+class TestTrap4BlanksBehindFlagsAndTextKeys:
+    def test_flag_with_a_trailing_blank(self, tiny_area: Path) -> None:
+        file = tiny_area / "tabular" / "comp.txt"
+        assert '"No "' in file.read_text()
+        assert read_soil_survey([tiny_area]).soil_components["major"].tolist() == [True, False]
+
+    def test_an_unknown_flag_is_reported(
+        self, tmp_path: Path, tiny: Make, put_tables: Make
+    ) -> None:
+        tables = tiny()
+        tables["component"][0][3] = "perhaps"
+        put_tables(tmp_path, tables)
+        survey = read_soil_survey([tmp_path])
+        assert survey.soil_components["major"].isna().tolist() == [True, False]
+        assert _mentions(survey.defects, "unknown value")["value"].tolist() == ["perhaps"]
+
+    def test_keys_are_text_whatever_the_shapefile_says(
+        self, tmp_path: Path, tiny: Make, put_tables: Make, put_shapefile: Make
+    ) -> None:
+        put_tables(tmp_path / "tabular", tiny())
+        put_shapefile(tmp_path / "spatial", mukeys=(10,))  # a number, as after an edit in a GIS
+        survey = read_soil_survey([tmp_path])
+        assert survey.soil_units is not None
+        assert survey.soil_units["mukey"].tolist() == ["10"]
+        assert survey.soil_units["mukey"].isin(survey.soil_components["mukey"]).all()
+
+
+class TestTrap5OnlyLimitingFactorsAreStored:
+    def test_interpretations_of_other_uses_are_left_out(self, tiny_area: Path) -> None:
+        table = read_soil_survey([tiny_area]).soil_interpretations
+        assert table[["cokey", "rule_depth", "rating", "class"]].to_numpy().tolist() == [
+            ["101", 0.0, 0.633, "somewhat limited"]
+        ]
+
+    def test_no_row_means_not_rated_not_zero(self, tiny_area: Path) -> None:
+        survey = read_soil_survey([tiny_area])
+        published = survey.soil_interpretations.set_index("cokey")["rating"]
+        assert published.reindex(survey.soil_components["cokey"]).isna().tolist() == [False, True]
+
+
+class TestTrap6ShapesMissingOrBroken:
+    def test_missing_shp(self, tiny_area: Path) -> None:
+        (tiny_area / "spatial" / "soilmu_a_zz001.shp").unlink()
+        with pytest.raises(SourceMissingError, match=r"soilmu_a_zz001 .* no \.shp.*download"):
+            read_soil_survey([tiny_area])
+
+    def test_missing_prj_is_never_guessed(self, tiny_area: Path) -> None:
+        (tiny_area / "spatial" / "soilmu_a_zz001.prj").unlink()
+        with pytest.raises(CrsError, match="no .prj"):
+            read_soil_survey([tiny_area])
+
+    def test_the_prj_decides(
+        self, tmp_path: Path, tiny: Make, put_tables: Make, put_shapefile: Make
+    ) -> None:
+        put_tables(tmp_path, tiny())
+        put_shapefile(tmp_path, shapes=[shapely.box(5e5, 4e6, 6e5, 4.1e6)], crs="EPSG:26915")
+        survey = read_soil_survey([tmp_path])
+        assert survey.soil_units is not None
+        assert survey.soil_units.crs == CRS("EPSG:26915")
+
+    def test_damaged_shapefile(self, tiny_area: Path) -> None:
+        (tiny_area / "spatial" / "soilmu_a_zz001.shp").write_bytes(b"not a shapefile")
+        with pytest.raises(SourceFormatError, match="cannot be read"):
+            read_soil_survey([tiny_area])
+
+    def test_tables_alone_are_enough(self, tiny_area: Path) -> None:
+        survey = read_soil_survey([tiny_area / "tabular"])
+        assert survey.soil_units is None
+        assert len(survey.soil_components) == 2
+
+    def test_an_invalid_polygon_is_repaired_and_reported(
+        self, tmp_path: Path, tiny: Make, put_tables: Make, put_shapefile: Make
+    ) -> None:
+        # A bow tie of two triangles, each 1/2 x 1 x 1/2 = 1/4: the repaired area is 1/2.
+        bow = shapely.Polygon([(0, 0), (1, 1), (1, 0), (0, 1)])
+        put_tables(tmp_path, tiny())
+        put_shapefile(tmp_path, shapes=[bow])
+        survey = read_soil_survey([tmp_path])
+        assert survey.soil_units is not None
+        assert survey.soil_units.geometry.is_valid.all()
+        assert shapely.area(survey.soil_units.geometry.to_numpy()).sum() == pytest.approx(0.5)
+        found = _mentions(survey.defects, "shape invalid")
+        assert found["row"].tolist() == ["10 (polygon 0)"]
+        assert found["action"].tolist() == ["repaired"]
+
+    def test_polygons_without_tables_are_kept_and_reported(
+        self, tmp_path: Path, tiny: Make, put_tables: Make, put_shapefile: Make
+    ) -> None:
+        put_tables(tmp_path, tiny())
+        put_shapefile(tmp_path, mukeys=("10", "77"))
+        survey = read_soil_survey([tmp_path])
+        assert survey.soil_units is not None
+        assert survey.soil_units["mukey"].tolist() == ["10", "77"]
+        assert _mentions(survey.defects, "no components")["row"].tolist() == ["77"]
+
+
+def test_paths_that_cannot_be_a_survey(tmp_path: Path) -> None:
+    with pytest.raises(SourceMissingError, match="is not there"):
+        read_soil_survey([tmp_path / "nowhere"])
+    with pytest.raises(SourceFormatError, match="holds no soil survey"):
+        read_soil_survey([tmp_path])
+    (tmp_path / "survey.doc").write_text("x")
+    with pytest.raises(SourceFormatError, match="no known form"):
+        read_soil_survey([tmp_path / "survey.doc"])
+    (tmp_path / "survey.zip").write_bytes(b"PK cut off")
+    with pytest.raises(SourceFormatError, match="not a whole zip"):
+        read_soil_survey([tmp_path / "survey.zip"])
