@@ -1,0 +1,57 @@
+"""The UTM zone of a county, where the region file leaves the reference system to us."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pyogrio
+from pyproj import CRS, Transformer
+from pyproj.aoi import AreaOfInterest
+from pyproj.database import query_utm_crs_info
+
+from riskmap.errors import CrsError, SourceFormatError, SourceMissingError
+from riskmap.sources import Source
+
+
+def utm_of(source: Source) -> CRS:
+    """UTM zone (WGS 84) that holds the middle of a vector source's extent.
+
+    Raises
+    ------
+    SourceMissingError, SourceFormatError, CrsError
+        If the file is missing, cannot be read, or says nothing of its reference system.
+    """
+    path = source.files[0]
+    bounds, known = _extent(source.layer, path, source.table)
+    crs_text = source.crs or known
+    if crs_text is None:
+        raise CrsError(
+            source.layer,
+            f"{path.name} has no coordinate reference system.",
+            'Add crs = "EPSG:..." to this layer in the region file.',
+        )
+    to_degrees = Transformer.from_crs(CRS.from_user_input(crs_text), 4326, always_xy=True)
+    west, south, east, north = bounds
+    lon, lat = to_degrees.transform((west + east) / 2, (south + north) / 2)
+    zones = query_utm_crs_info("WGS 84", AreaOfInterest(lon, lat, lon, lat))
+    if not zones:
+        raise CrsError(
+            source.layer,
+            f"the middle of {path.name} lies at {lon:.4f}, {lat:.4f}, in no UTM zone.",
+            'Check the reference system, or give [county] crs = "EPSG:...".',
+        )
+    return CRS.from_authority(zones[0].auth_name, zones[0].code)
+
+
+def _extent(
+    layer: str, path: Path, table: str | None
+) -> tuple[tuple[float, float, float, float], str | None]:
+    if not path.exists():
+        raise SourceMissingError(layer, f"{path} is not there.", "Check the path.")
+    try:
+        info = pyogrio.read_info(path, layer=table, force_total_bounds=True)
+    except pyogrio.errors.DataSourceError as error:
+        raise SourceFormatError(
+            layer, f"{path.name} cannot be read as a map layer.", "Give a vector file."
+        ) from error
+    return info["total_bounds"], info["crs"]
