@@ -1,0 +1,255 @@
+"""Terrain: hills of filtered noise, valleys carved by their own drainage, lakes, streams."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+import pyflwdir
+from affine import Affine
+from numpy.typing import NDArray
+from scipy import ndimage
+
+from sample_region.dice import dice
+from sample_region.noise import fractal_field, smooth_step
+from sample_region.plan import MARGIN_M, Flags, Floats, Lake, Plan
+
+COARSE_M = 40.0
+STREAM_KM2 = 0.7
+RIVER_KM2 = 4.0
+NODATA = -9999.0
+
+
+@dataclass(frozen=True)
+class Terrain:
+    """Grids over the county and a margin; row 0 is the northernmost."""
+
+    x_min_m: float
+    y_max_m: float
+    cell_m: float
+    elevation_m: NDArray[np.float32]
+    above_stream_m: NDArray[np.float32]
+    upstream_km2: NDArray[np.float32]
+    slope_pct: NDArray[np.float32]
+    lake: Flags
+    lake_levels_m: tuple[float, ...]
+    sandy: Floats
+    rocky: Floats
+    downhill_x: Floats
+    downhill_y: Floats
+    streams: tuple[Floats, ...]
+
+    def sample(self, grid: NDArray[Any], x: Floats, y: Floats) -> NDArray[Any]:
+        """Values of the cells under points; `grid` may be coarser than the terrain."""
+        cell = self.cell_m * self.elevation_m.shape[0] / grid.shape[0]
+        row = np.clip(((self.y_max_m - y) / cell).astype(int), 0, grid.shape[0] - 1)
+        column = np.clip(((x - self.x_min_m) / cell).astype(int), 0, grid.shape[1] - 1)
+        return np.asarray(grid[row, column])
+
+
+def make_terrain(plan: Plan) -> Terrain:
+    """Raise the hills, carve the valleys, fill the lakes and find the streams."""
+    shape, x, y = _coarse_grid(plan)
+    sandy = fractal_field(
+        shape, cell_m=COARSE_M, longest_m=6000, slope=3.6, rng=dice(plan.seed, "sandy")
+    )
+    rocky = fractal_field(
+        shape, cell_m=COARSE_M, longest_m=5000, slope=3.4, rng=dice(plan.seed, "rocky")
+    )
+    rough, levels = _carved(_hills(plan, shape, rocky, x, y), plan, x, y)
+    fine = _refined(rough, plan)
+    lake = _lake_cells(plan, fine.shape)
+    for one, level in zip(plan.lakes, levels, strict=True):
+        _flatten(fine, one, level, plan)
+    flow = _routing(fine, plan.cell_m)
+    upstream = flow.upstream_area("km2").astype(np.float32)
+    channel = (upstream > STREAM_KM2) & ~lake
+    height = flow.hand(channel | lake, fine.astype(np.float32))
+    down_x, down_y = _downhill(rough)
+    return Terrain(
+        x_min_m=-MARGIN_M,
+        y_max_m=plan.height_m + MARGIN_M,
+        cell_m=plan.cell_m,
+        elevation_m=fine.astype(np.float32),
+        above_stream_m=np.maximum(height, 0).astype(np.float32),
+        upstream_km2=upstream,
+        slope_pct=_slope_pct(fine, plan.cell_m),
+        lake=lake,
+        lake_levels_m=tuple(levels),
+        sandy=sandy,
+        rocky=rocky,
+        downhill_x=down_x,
+        downhill_y=down_y,
+        streams=_stream_lines(flow, channel, upstream, lake, plan),
+    )
+
+
+def _coarse_grid(plan: Plan) -> tuple[tuple[int, int], Floats, Floats]:
+    columns = round((plan.width_m + 2 * MARGIN_M) / COARSE_M)
+    rows = round((plan.height_m + 2 * MARGIN_M) / COARSE_M)
+    x = -MARGIN_M + COARSE_M * (np.arange(columns) + 0.5)
+    y = plan.height_m + MARGIN_M - COARSE_M * (np.arange(rows) + 0.5)
+    return (rows, columns), np.broadcast_to(x, (rows, columns)), np.broadcast_to(
+        y[:, None], (rows, columns)
+    )
+
+
+def _hills(plan: Plan, shape: tuple[int, int], rocky: Floats, x: Floats, y: Floats) -> Floats:
+    rng = dice(plan.seed, "hills")
+    noise = fractal_field(shape, cell_m=COARSE_M, longest_m=3200, slope=3.5, rng=rng)
+    ridges = 34.0 * smooth_step(rocky, 0.5, 1.9)
+    return 236.0 + 13.0 * noise + ridges + 0.0012 * x - 0.0009 * y
+
+
+def _routing(elevation: Floats, cell_m: float) -> Any:
+    return pyflwdir.from_dem(
+        data=elevation.astype(np.float32),
+        nodata=NODATA,
+        latlon=False,
+        transform=Affine(cell_m, 0, 0, 0, -cell_m, 0),
+        outlets="edge",
+    )
+
+
+def _carved(z: Floats, plan: Plan, x: Floats, y: Floats) -> tuple[Floats, list[float]]:
+    """Rounds of filling, drainage and carving, with lake basins dug in between."""
+    rng = dice(plan.seed, "flats")
+    for _ in range(3):
+        z = _carve_valleys(_fill_hollows(z, rng))
+    levels = []
+    for lake in plan.lakes:
+        z, level = _dig_basin(z, lake, x, y)
+        levels.append(level)
+    z = _carve_valleys(_fill_hollows(z, rng))
+    for lake, level in zip(plan.lakes, levels, strict=True):
+        z = _keep_shore(z, lake, level, x, y)
+        z = _open_outlet(z, lake, level, plan)
+    return z, levels
+
+
+def _fill_hollows(z: Floats, rng: np.random.Generator) -> Floats:
+    """Fill closed hollows; uneven fill lets streams wander over it."""
+    filled, _ = pyflwdir.dem.fill_depressions(z.astype(np.float32), nodata=NODATA, outlets="edge")
+    bumps = fractal_field(z.shape, cell_m=COARSE_M, longest_m=500, slope=3.0, rng=rng)
+    return np.where(filled > z + 0.01, filled + 0.7 * bumps, z)
+
+
+def _carve_valleys(z: Floats) -> Floats:
+    upstream = _routing(z, COARSE_M).upstream_area("km2")
+    depth = 0.9 * np.log2(1 + upstream / 0.2)
+    wide = ndimage.gaussian_filter(depth, 3.0) + 0.5 * ndimage.gaussian_filter(depth, 1.2)
+    return np.asarray(ndimage.gaussian_filter(z, 1.0) - wide, dtype=np.float64)
+
+
+def _dig_basin(z: Floats, lake: Lake, x: Floats, y: Floats) -> tuple[Floats, float]:
+    beyond = lake.beyond_shore_m(x, y)
+    level = float(np.quantile(z[beyond < 500], 0.2))
+    share = smooth_step(beyond, -50.0, 900.0)
+    return np.where(beyond < 900, level + (z - level) * (0.12 + 0.88 * share), z), level
+
+
+def _keep_shore(z: Floats, lake: Lake, level: float, x: Floats, y: Floats) -> Floats:
+    beyond = lake.beyond_shore_m(x, y)
+    shore = level + 0.6 + 0.018 * np.clip(beyond, 0, 400)
+    share = smooth_step(beyond, 250.0, 600.0)
+    land = np.maximum(z, shore) * (1 - share) + z * share
+    return np.where(beyond < 0, level - 2.0, np.where(beyond < 600, land, z))
+
+
+def _open_outlet(z: Floats, lake: Lake, level: float, plan: Plan) -> Floats:
+    """Cut a channel from the lake along the lowest way out."""
+    downstream = _routing(z, COARSE_M).idxs_ds
+    row = int((plan.height_m + MARGIN_M - lake.y_m) / COARSE_M)
+    column = int((lake.x_m + MARGIN_M) / COARSE_M)
+    flat = z.ravel().copy()
+    here, bed = row * z.shape[1] + column, level - 2.0
+    while downstream[here] != here and flat[here] >= bed - 0.5:
+        flat[here] = min(flat[here], bed)
+        here, bed = int(downstream[here]), max(bed - 0.05, level - 6.0)
+    cut = flat.reshape(z.shape)
+    return np.minimum(z, ndimage.gaussian_filter(cut, 0.7))
+
+
+def _refined(rough: Floats, plan: Plan) -> Floats:
+    factor = COARSE_M / plan.cell_m
+    shape = tuple(round(n * factor) for n in rough.shape)
+    row = (np.arange(shape[0]) + 0.5) / factor - 0.5
+    column = (np.arange(shape[1]) + 0.5) / factor - 0.5
+    grid = np.meshgrid(row, column, indexing="ij")
+    fine = ndimage.map_coordinates(rough, np.array(grid), order=3, mode="nearest")
+    rng = dice(plan.seed, "micro")
+    micro = ndimage.gaussian_filter(rng.standard_normal(shape), 3.0)
+    return np.asarray(fine + 0.18 * micro / micro.std(), dtype=np.float64)
+
+
+def _cell_centres(plan: Plan, shape: tuple[int, ...]) -> tuple[Floats, Floats]:
+    x = -MARGIN_M + plan.cell_m * (np.arange(shape[1]) + 0.5)
+    y = plan.height_m + MARGIN_M - plan.cell_m * (np.arange(shape[0]) + 0.5)
+    return x, y
+
+
+def _window(lake: Lake, plan: Plan, shape: tuple[int, ...]) -> tuple[slice, slice]:
+    reach = lake.radius_m * 1.5 + 60
+    top = int((plan.height_m + MARGIN_M - lake.y_m - reach) / plan.cell_m)
+    left = int((lake.x_m - reach + MARGIN_M) / plan.cell_m)
+    span = int(2 * reach / plan.cell_m) + 2
+    return slice(max(top, 0), min(top + span, shape[0])), slice(
+        max(left, 0), min(left + span, shape[1])
+    )
+
+
+def _beyond_in_window(lake: Lake, plan: Plan, shape: tuple[int, ...]) -> tuple[Any, Floats]:
+    window = _window(lake, plan, shape)
+    x, y = _cell_centres(plan, shape)
+    return window, lake.beyond_shore_m(x[None, window[1]], y[window[0], None])
+
+
+def _lake_cells(plan: Plan, shape: tuple[int, ...]) -> Flags:
+    cells = np.zeros(shape, dtype=bool)
+    for lake in plan.lakes:
+        window, beyond = _beyond_in_window(lake, plan, shape)
+        cells[window] |= beyond < 0
+    return cells
+
+
+def _flatten(fine: Floats, lake: Lake, level: float, plan: Plan) -> None:
+    window, beyond = _beyond_in_window(lake, plan, fine.shape)
+    fine[window] = np.where(beyond < 0, level, fine[window])
+
+
+def _slope_pct(z: Floats, cell_m: float) -> NDArray[np.float32]:
+    dy, dx = np.gradient(ndimage.gaussian_filter(z, 1.0), cell_m)
+    return np.asarray(100 * np.hypot(dx, dy), dtype=np.float32)
+
+
+def _downhill(rough: Floats) -> tuple[Floats, Floats]:
+    """Unit vectors down the smoothed surface: the way shallow ground water moves."""
+    dy, dx = np.gradient(ndimage.gaussian_filter(rough, 5.0), COARSE_M)
+    size = np.maximum(np.hypot(dx, dy), 1e-9)
+    return -dx / size, dy / size
+
+
+def _stream_lines(
+    flow: Any, channel: Flags, upstream: Any, lake: Flags, plan: Plan
+) -> tuple[Floats, ...]:
+    lines = []
+    corner = np.array([-MARGIN_M, plan.height_m + MARGIN_M])
+    for feature in flow.streams(mask=channel, uparea=upstream):
+        points = np.array(feature["geometry"]["coordinates"], dtype=float)
+        row = np.clip((-points[:, 1] / plan.cell_m).astype(int), 0, channel.shape[0] - 1)
+        column = np.clip((points[:, 0] / plan.cell_m).astype(int), 0, channel.shape[1] - 1)
+        wet = lake[row, column]
+        breaks = np.flatnonzero(np.diff(wet)) + 1
+        for part, drowned in zip(np.split(points, breaks), np.split(wet, breaks), strict=True):
+            if len(part) >= 4 and not drowned[0]:
+                lines.append(_smoothed(part) + corner)
+    return tuple(lines)
+
+
+def _smoothed(points: Floats) -> Floats:
+    """Round off the stair steps of a path of cells; the ends stay."""
+    smooth = points.copy()
+    for _ in range(10):
+        smooth[1:-1] = (smooth[:-2] + 2 * smooth[1:-1] + smooth[2:]) / 4
+    return smooth
