@@ -1,0 +1,1 @@
+"""How systems fail: flow, clogging, ageing. Arrays in, arrays out."""

@@ -1,0 +1,198 @@
+"""How large a field must be: acceptance rates, absorption area, load ratio, rules by year."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Literal
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from riskmap.failure.evidence import ASSUMED, INFERRED, MAPPED, MEASURED, Flags, Floats
+from riskmap.failure.rules_data import (
+    CLAY_CLASS_PCT,
+    KSAT_ANCHOR_CLASSES,
+    KSAT_ANCHORS_UM_S,
+    LOADING_RULES,
+    TEXAS,
+    TEXTURE_CLASS,
+    LoadingRule,
+    RulePeriod,
+)
+
+DEFAULT_CLASS = "III"
+"""Soil class when nothing is known of the soil (own choice: the middle of the table)."""
+
+
+def loading_rule(name: str) -> LoadingRule:
+    """Return the named loading rule; ValueError lists the names if there is none."""
+    if name not in LOADING_RULES:
+        raise ValueError(f"no loading rule {name!r}; known: {', '.join(sorted(LOADING_RULES))}")
+    return LOADING_RULES[name]
+
+
+def rate_of_class(names: npt.ArrayLike, *, rule: LoadingRule) -> Floats:
+    """Look up the rate of named soil classes, L/day/m2; NaN for names the rule does not hold."""
+    return _look_up(names, dict(zip(rule.names, rule.rates_l_d_m2, strict=True)))
+
+
+def rate_of_percolation(minutes_per_inch: npt.ArrayLike, *, rule: LoadingRule) -> Floats:
+    """Look up the rate at a percolation time (minutes per inch), L/day/m2.
+
+    Between printed rows the next slower row holds. NaN outside the range the rule calls suitable.
+
+    Examples
+    --------
+    >>> from riskmap.failure.rules_data import MONTANA
+    >>> from riskmap.units import GPD_PER_FT2_L_D_M2
+    >>> rate = rate_of_percolation([5.0, 30.9, 121.0], rule=MONTANA)
+    >>> (rate / GPD_PER_FT2_L_D_M2).round(3).tolist()
+    [0.8, 0.4, 0.15]
+    """
+    if rule.key != "percolation":
+        raise ValueError(f"rule {rule.name!r} goes by soil class, not by percolation")
+    time = np.asarray(minutes_per_inch, float)
+    side: Literal["left", "right"] = "right" if rule.upper_open else "left"
+    row = np.searchsorted(rule.slowest_min_in, np.nan_to_num(time, nan=-1.0), side=side)
+    rates = np.append(np.asarray(rule.rates_l_d_m2), np.nan)[row]
+    return np.where(time >= rule.fastest_min_in, rates, np.nan)
+
+
+def rate_of_ksat(ksat_um_s: npt.ArrayLike) -> Floats:
+    """Estimate the rate from saturated conductivity, L/day/m2, smoothly (own formulation).
+
+    Straight lines in log-log between the classes of ``texas_soil_class`` at the conductivities of
+    ``KSAT_ANCHORS_UM_S``, drawn on beyond the ends. Acceptance then varies far less than
+    conductivity (Niec & Spychala 2014, Water 6:2808: about an order of magnitude less). NaN unless
+    the conductivity is positive.
+    """
+    rates = np.log(rate_of_class(KSAT_ANCHOR_CLASSES, rule=TEXAS))
+    anchors = np.log(KSAT_ANCHORS_UM_S)
+    slopes = np.diff(rates) / np.diff(anchors)
+    ksat = np.asarray(ksat_um_s, float)
+    x = np.log(np.where(ksat > 0, ksat, np.nan))
+    beyond = slopes[-1] * np.maximum(x - anchors[-1], 0) + slopes[0] * np.minimum(x - anchors[0], 0)
+    return np.asarray(np.exp(np.interp(x, anchors, rates) + beyond), float)
+
+
+def ksat_of_class(names: npt.ArrayLike) -> Floats:
+    """Return the conductivity that stands for a class of ``texas_soil_class``, um/s; NaN if none.
+
+    The reverse of :func:`rate_of_ksat`, for soils whose class is known but not their conductivity.
+    """
+    return _look_up(names, dict(zip(KSAT_ANCHOR_CLASSES, KSAT_ANCHORS_UM_S, strict=True)))
+
+
+def class_of_texture(texture: npt.ArrayLike) -> npt.NDArray[Any]:
+    """Soil class of a USDA texture class name ("sandy loam"), None where not known."""
+    labels = pd.Series(np.asarray(texture, object).ravel(), dtype=object)
+    found = labels.str.strip().str.lower().map(TEXTURE_CLASS).to_numpy(dtype=object)
+    found[pd.isna(found)] = None
+    return found
+
+
+def _look_up(names: npt.ArrayLike, table: Mapping[Any, float]) -> Floats:
+    labels = np.asarray(names, object)
+    found = pd.Series(labels.ravel(), dtype=object).map(table)
+    return found.to_numpy(dtype=float).reshape(labels.shape)
+
+
+def class_of_clay(clay_pct: npt.ArrayLike) -> npt.NDArray[Any]:
+    """Soil class from clay content alone (own choice), None where unknown."""
+    clay = np.asarray(clay_pct, float)
+    names = np.array([name for _, name in CLAY_CLASS_PCT] + [None], object)
+    row = np.searchsorted([limit for limit, _ in CLAY_CLASS_PCT], clay, side="right")
+    return np.asarray(names[np.where(np.isnan(clay), len(CLAY_CLASS_PCT), row)])
+
+
+def accept_rate_l_d_m2(
+    size: int,
+    *,
+    rule: LoadingRule = TEXAS,
+    loading_class: npt.ArrayLike | None = None,
+    percolation_min_in: npt.ArrayLike | None = None,
+    texture: npt.ArrayLike | None = None,
+    ksat_um_s: npt.ArrayLike | None = None,
+    clay_pct: npt.ArrayLike | None = None,
+) -> tuple[Floats, npt.NDArray[np.int8]]:
+    """Find the rate of `size` soils by the best that is known of each, with evidence codes.
+
+    In this order: the rule's own key (class named on the permit, or percolation test: measured),
+    texture class (mapped), conductivity (inferred), clay content (inferred), the default class
+    (assumed). Rules by percolation, and soils without the rule's key, use the classes of
+    ``texas_soil_class`` for the later steps.
+    """
+    blank = np.full(size, np.nan)
+    named = rate_of_class(loading_class, rule=rule) if loading_class is not None else blank
+    tested = blank
+    if percolation_min_in is not None and rule.key == "percolation":
+        tested = rate_of_percolation(percolation_min_in, rule=rule)
+    by_texture = blank if texture is None else rate_of_class(class_of_texture(texture), rule=TEXAS)
+    by_ksat = blank if ksat_um_s is None else rate_of_ksat(ksat_um_s)
+    by_clay = blank if clay_pct is None else rate_of_class(class_of_clay(clay_pct), rule=TEXAS)
+    default = rate_of_class(np.full(size, DEFAULT_CLASS, object), rule=TEXAS)
+    return _first_known(
+        (named, MEASURED),
+        (tested, MEASURED),
+        (by_texture, MAPPED),
+        (by_ksat, INFERRED),
+        (by_clay, INFERRED),
+        (default, ASSUMED),
+    )
+
+
+def _first_known(*steps: tuple[Floats, int]) -> tuple[Floats, npt.NDArray[np.int8]]:
+    value, mark = steps[0][0].copy(), np.full(steps[0][0].shape, steps[0][1], np.int8)
+    for later, code in steps[1:]:
+        empty = np.isnan(value)
+        value[empty] = later[empty]
+        mark[empty] = code
+    return value, mark
+
+
+def absorption_area_m2(flow_l_d: npt.ArrayLike, rate_l_d_m2: npt.ArrayLike) -> Floats:
+    """Area that takes a flow at a rate: flow / rate, m2.
+
+    Examples
+    --------
+    >>> from riskmap.units import GALLON_L, GPD_PER_FT2_L_D_M2, SQUARE_FOOT_M2
+    >>> area = absorption_area_m2(300 * GALLON_L, 0.4 * GPD_PER_FT2_L_D_M2)
+    >>> round(float(area) / SQUARE_FOOT_M2, 6)
+    750.0
+    """
+    rate = np.asarray(rate_l_d_m2, float)
+    return np.asarray(flow_l_d, float) / np.where(rate > 0, rate, np.nan)
+
+
+def load_ratio(
+    flow_l_d: npt.ArrayLike, area_m2: npt.ArrayLike, rate_l_d_m2: npt.ArrayLike
+) -> Floats:
+    """Flow over what the field accepts in the long term: 1 is a field used to the full."""
+    capacity = np.asarray(area_m2, float) * np.asarray(rate_l_d_m2, float)
+    return np.asarray(flow_l_d, float) / np.where(capacity > 0, capacity, np.nan)
+
+
+def period_in_force(
+    year: npt.ArrayLike, periods: Sequence[RulePeriod]
+) -> tuple[npt.NDArray[np.intp], Flags]:
+    """Which period's rules held in each year, and whether that is only assumed.
+
+    The later-listed period wins where two hold. A year that no period covers takes the nearest
+    period's rules, an unknown year the last listed: both are assumed.
+
+    Returns
+    -------
+    index into `periods`, flag True where assumed.
+    """
+    if not periods:
+        raise ValueError("no rule periods given")
+    years = np.asarray(year, float)
+    start = np.array([-np.inf if p.valid_from is None else p.valid_from for p in periods])
+    end = np.array([np.inf if p.valid_to is None else p.valid_to for p in periods])
+    whole = np.floor(years)[..., None]
+    gap = np.maximum(np.maximum(start - whole, whole - end), 0.0)
+    last = len(periods) - 1
+    gap = np.where(np.isnan(whole), np.where(np.arange(last + 1) == last, 0.0, 1.0), gap)
+    index = last - np.argmin(gap[..., ::-1], axis=-1)
+    return index, np.isnan(years) | (np.min(gap, axis=-1) > 0)
