@@ -1,0 +1,182 @@
+"""The shape of a field: bottom, wall and depth to the inlet, by kind of system.
+
+Dimensions are typical of the trade (common practice, no source) and stand in one table; a permit's
+own dimensions replace them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final, Literal
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from riskmap.failure.evidence import Flags, Floats
+
+FieldKind = Literal["trench_or_bed", "mound", "seepage_pit"]
+
+
+@dataclass(frozen=True)
+class KindOfField:
+    """How a kind of system meets the soil.
+
+    ``width_m`` is the trench's or bed's width or the pit's diameter; ``inlet_m`` the height of the
+    inlet above the infiltrative bottom; ``brim_m`` the height at which effluent surfaces;
+    ``depth_m`` the bottom's usual depth below ground (negative for a mound's bed);
+    ``strength_frac`` the clogging strength of its waste against septic-tank effluent; ``note`` what
+    to be wary of.
+    """
+
+    field: FieldKind
+    width_m: float
+    inlet_m: float
+    brim_m: float
+    depth_m: float
+    strength_frac: float = 1.0
+    note: str = ""
+
+
+MOUND_SAND_M: Final = 0.6
+"""Depth of sand between a mound's bed and the ground (24 in, common practice, no source)."""
+MOUND_BASE_STRENGTH: Final = 0.3
+"""Clogging strength of effluent that has passed the sand (own choice)."""
+MOUND_SAND_UM_S: Final = 60.0
+"""Saturated conductivity of the sand fill (own choice, medium sand)."""
+SHALLOWEST_M: Final = 0.3
+"""Least depth of a field's bottom in wet soil (own choice)."""
+WANTED_SEPARATION_M: Final = 0.6
+"""Separation that a field in wet soil is raised to keep where it can (24 in, the low end of the
+2-4 ft common in codes)."""
+
+FIELDS: Final[Mapping[str, KindOfField]] = {
+    "trench": KindOfField("trench_or_bed", 0.9, 0.30, 0.6, 0.6),
+    "bed": KindOfField("trench_or_bed", 3.6, 0.30, 0.6, 0.6),
+    "mound": KindOfField("mound", 2.4, 0.23, 0.45, -MOUND_SAND_M),
+    "seepage_pit": KindOfField("seepage_pit", 1.8, 2.4, 3.0, 3.3),
+    "drip": KindOfField(
+        "trench_or_bed",
+        0.6,
+        0.15,
+        0.3,
+        0.3,
+        note="drip lines are dosed under pressure; treated here as narrow shallow trenches",
+    ),
+    "aerobic_unit": KindOfField(
+        "trench_or_bed",
+        0.9,
+        0.30,
+        0.6,
+        0.6,
+        strength_frac=0.5,
+        note="assumes the unit is kept running; without power or service its waste is stronger",
+    ),
+    "cesspool": KindOfField(
+        "seepage_pit",
+        1.8,
+        2.4,
+        3.0,
+        3.3,
+        strength_frac=2.0,
+        note="takes raw sewage: no tank goes before it",
+    ),
+    "unknown": KindOfField(
+        "trench_or_bed", 0.9, 0.30, 0.6, 0.6, note="kind unknown: taken as trenches"
+    ),
+}
+"""Kind of system -> its field. Strengths are our own choices: treated effluent is commonly allowed
+about twice the rate of septic-tank effluent (from memory), raw sewage clogs faster."""
+
+NO_FIELD: Final[Mapping[str, str]] = {
+    "holding_tank": "a holding tank has no field: nothing soaks away, so nothing clogs",
+}
+"""Kind of system -> why it has no clogging result."""
+
+
+@dataclass(frozen=True)
+class FieldShape:
+    """Fields of n systems, each array of shape (n,); NaN where the kind has no field.
+
+    ``bottom_per_m2`` and ``wall_per_m2`` (metres of wall length) are per square metre of the area a
+    permit counts.
+    """
+
+    bottom_per_m2: Floats
+    wall_per_m2: Floats
+    inlet_m: Floats
+    brim_m: Floats
+    depth_m: Floats
+    strength_frac: Floats
+    climbs: Flags
+    mound: Flags
+
+
+def field_kind(kind: npt.ArrayLike) -> npt.NDArray[np.object_]:
+    """Map kinds of system to kinds of field: trench_or_bed, mound, seepage_pit, None.
+
+    Examples
+    --------
+    >>> field_kind(["bed", "cesspool", "holding_tank"]).tolist()
+    ['trench_or_bed', 'seepage_pit', None]
+    """
+    names = {name: shape.field for name, shape in FIELDS.items()}
+    found = _known(kind).map(names).to_numpy(dtype=object)
+    found[pd.isna(found)] = None
+    return np.asarray(found)
+
+
+def field_note(kind: npt.ArrayLike) -> npt.NDArray[np.object_]:
+    """Look up the caveat for each kind, or why it has no result; empty text where there is none."""
+    notes = {name: shape.note for name, shape in FIELDS.items()} | dict(NO_FIELD)
+    return np.asarray(_known(kind).map(notes).fillna("").to_numpy(dtype=object))
+
+
+def field_shape(kind: npt.ArrayLike, *, wall_credit_m: npt.ArrayLike = 0.0) -> FieldShape:
+    """Shape of each system's field by its kind.
+
+    Trenches and beds are long: bottom and two walls, ends neglected. `wall_credit_m` is the height
+    of sidewall that the sizing rule counts as area. A pit's counted area is its wall below the
+    inlet (common practice, no source).
+    """
+    kinds = _known(kind)
+    table = {name: np.asarray(kinds.map(row), np.float64) for name, row in _columns().items()}
+    names = field_kind(kinds)
+    pit = names == "seepage_pit"
+    width, inlet = table["width_m"], table["inlet_m"]
+    bottom = 1.0 / (1.0 + 2.0 * np.asarray(wall_credit_m, float) / width)
+    return FieldShape(
+        bottom_per_m2=np.where(pit, width / (4.0 * inlet), bottom),
+        wall_per_m2=np.where(pit, 1.0 / inlet, 2.0 * bottom / width),
+        inlet_m=inlet,
+        brim_m=table["brim_m"],
+        depth_m=table["depth_m"],
+        strength_frac=table["strength_frac"],
+        climbs=pit,
+        mound=names == "mound",
+    )
+
+
+def separation_m(usual_depth_m: Floats, limit_depth_m: npt.ArrayLike) -> Floats:
+    """Height of the field's bottom above seasonal water or a restriction, m; inf where none known.
+
+    A field in wet soil is taken to have been raised, so that `WANTED_SEPARATION_M` is kept as far
+    as `SHALLOWEST_M` allows (own assumption); mounds and other raised fields stay where they are.
+    """
+    limit = np.asarray(limit_depth_m, float)
+    limit = np.where(np.isnan(limit), np.inf, limit)
+    lowest = np.minimum(SHALLOWEST_M, usual_depth_m)
+    depth = np.clip(limit - WANTED_SEPARATION_M, lowest, usual_depth_m)
+    return np.asarray(limit - depth, float)
+
+
+def _known(kind: npt.ArrayLike) -> pd.Series[str]:
+    """Kinds as a Series in which anything unheard of is "unknown"."""
+    kinds = pd.Series(np.asarray(kind, object).ravel(), dtype=object)
+    return kinds.where(kinds.isin([*FIELDS, *NO_FIELD]), "unknown")
+
+
+def _columns() -> dict[str, dict[str, float]]:
+    names = ("width_m", "inlet_m", "brim_m", "depth_m", "strength_frac")
+    return {n: {kind: getattr(shape, n) for kind, shape in FIELDS.items()} for n in names}

@@ -1,0 +1,181 @@
+"""How the mat grows, when the field will fail, and what would help.
+
+Own formulation. With the load ratio L (flow over long-term capacity), the waste's strength s and
+the neglect of the tank e (0 kept, 1 never pumped), after t years::
+
+    maturity m = 1 - exp(-s L t / T)                          T = MATURING_YR
+    solids   x = SOLIDS_GAIN * e * L * t / T
+    resistance = R0 + s (Rm - R0) m + Rm x
+
+The biological part of the mat comes to a balance (m = 1 is the mature mat Rm); solids carried over
+from a neglected tank do not decay and add without end. In a pit the mat closes the bottom first and
+climbs the wall to the height inlet * m**3.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+
+from riskmap.failure.clogging import Ponding, Surface, flow_out, pond, surface_parts
+from riskmap.failure.evidence import Floats
+from riskmap.failure.root import find_root
+from riskmap.failure.soil_hydraulics import ALPHA_PER_M
+
+MATURING_YR: Final = 2.0
+"""Years at full load in which 63 % of the mat has formed (own choice; mats are commonly said to
+mature within months to a few years, no source)."""
+SOLIDS_GAIN: Final = 0.2
+"""Mat resistances added per maturing time by the solids of a never-pumped tank at full load (own
+choice: a never-pumped field at half its load then fails after some decades, at seven tenths after
+about fifteen years)."""
+STRESS_RESERVE: Final = 0.25
+"""Reserve below which a field counts as stressed (own choice)."""
+LOOK_AHEAD_YR: Final = 100.0
+"""Years are counted up to here; the figure itself means "this long or longer"."""
+REST_YR: Final = 1.0
+"""Length of a rest (common practice: six months to a year, no source)."""
+REST_DECAY_YR: Final = 0.5
+"""Time in which a resting mat's biological part falls to 37 % (own choice)."""
+
+
+@dataclass(frozen=True)
+class Load:
+    """What a field is asked to take; arrays of shape (n,).
+
+    ``neglect`` is 0 for a tank pumped on time to 1 for one never pumped.
+    """
+
+    inflow_m3_d: Floats
+    load_ratio: Floats
+    neglect: Floats
+    strength: Floats
+
+
+@dataclass(frozen=True)
+class Mat:
+    """State of the mats of n systems: ``maturity`` 0 to 1, ``solids`` in mature resistances.
+
+    ``mature_d`` is the mature mat's resistance; ``climb_m`` the height the mat climbs to, inf where
+    bottom and wall clog together.
+    """
+
+    maturity: Floats
+    solids: Floats
+    mature_d: Floats
+    climb_m: Floats
+
+
+@dataclass(frozen=True)
+class Outlook:
+    """Today's pond and what is to come; arrays of shape (n,). Years are capped at LOOK_AHEAD_YR."""
+
+    ponding: Ponding
+    reserve_frac: Floats
+    resistance_d: Floats
+    years_to_stressed_yr: Floats
+    years_to_failed_yr: Floats
+    years_gained_half_flow_yr: Floats
+    years_gained_pumping_yr: Floats
+    years_gained_resting_yr: Floats
+    half_flow_ponding_m: Floats
+    rested_ponding_m: Floats
+
+
+def grown_mat(age_yr: Floats, load: Load, *, mature_d: Floats, climb_m: Floats) -> Mat:
+    """Grow the mat for `age_yr` years under a constant load."""
+    pace = load.strength * load.load_ratio / MATURING_YR
+    solids = SOLIDS_GAIN * load.neglect * load.load_ratio * age_yr / MATURING_YR
+    return Mat(-np.expm1(-pace * age_yr), solids, mature_d, climb_m)
+
+
+def rested(mat: Mat, *, rest_yr: float = REST_YR) -> Mat:
+    """Let the mat rest: its biological part decays, its solids stay."""
+    return replace(mat, maturity=mat.maturity * np.exp(-rest_yr / REST_DECAY_YR))
+
+
+def resistance_and_front(mat: Mat, surface: Surface, load: Load) -> tuple[Floats, Floats]:
+    """Resistance (days) and height of the mat on the wall (m) of today's mat."""
+    return _state(_growth(mat, surface, load), np.zeros_like(mat.maturity))
+
+
+def _growth(mat: Mat, surface: Surface, load: Load) -> tuple[Floats, ...]:
+    pace = load.strength * load.load_ratio / MATURING_YR
+    solids_pace = SOLIDS_GAIN * load.neglect * load.load_ratio / MATURING_YR
+    full = load.strength * (mat.mature_d - surface.young_d)
+    climb = mat.climb_m
+    start = surface.young_d + mat.mature_d * mat.solids
+    return mat.maturity, pace, full, start, mat.mature_d * solids_pace, climb
+
+
+def _state(growth: tuple[Floats, ...], years: Floats) -> tuple[Floats, Floats]:
+    maturity, pace, full, start, solids_pace, climb = growth
+    grown = 1.0 - (1.0 - maturity) * np.exp(-pace * years)
+    front = np.full_like(climb, np.inf)
+    np.multiply(climb, grown**3, out=front, where=np.isfinite(climb))
+    return start + full * grown + solids_pace * years, front
+
+
+def years_until(
+    head_m: Floats,
+    mat: Mat,
+    surface: Surface,
+    load: Load,
+    *,
+    alpha_per_m: float = ALPHA_PER_M,
+    look_ahead_yr: float = LOOK_AHEAD_YR,
+) -> Floats:
+    """Years from now until effluent stands `head_m` deep; 0 if it does, at most `look_ahead_yr`."""
+    arrays = (load.inflow_m3_d, head_m, *_growth(mat, surface, load), *surface_parts(surface))
+
+    def spare(years: Floats, inflow: Floats, head: Floats, *rest: Floats) -> Floats:
+        resistance, front = _state(rest[:6], years)
+        return flow_out(head, resistance, front, *rest[6:], alpha_per_m=alpha_per_m) - inflow
+
+    now = spare(np.zeros_like(head_m), *arrays)
+    end = spare(np.full_like(head_m, look_ahead_yr), *arrays)
+    years = np.where(now < 0, 0.0, np.where(end >= 0, look_ahead_yr, np.nan))
+    years[np.isnan(now)] = np.nan
+    between = (now >= 0) & (end < 0)
+    if between.any():
+        low = np.zeros(int(between.sum()))
+        chosen = tuple(a[between] for a in arrays)
+        years[between] = find_root(
+            spare, low, np.full_like(low, look_ahead_yr), chosen, x_tolerance=1e-9
+        )
+    return years
+
+
+def outlook(mat: Mat, surface: Surface, load: Load, *, alpha_per_m: float = ALPHA_PER_M) -> Outlook:
+    """Today's pond, the years left, and what half the flow, pumping or a rest would change."""
+    inlet = surface.inlet_m
+    stressed = (1.0 - STRESS_RESERVE) * inlet
+    half = replace(load, inflow_m3_d=load.inflow_m3_d / 2, load_ratio=load.load_ratio / 2)
+    kept = replace(load, neglect=0.0 * load.neglect)
+    fresh = rested(mat)
+
+    def left(head: Floats, then: Load, start: Mat) -> Floats:
+        return years_until(head, start, surface, then, alpha_per_m=alpha_per_m)
+
+    def depth(then: Load, start: Mat) -> Ponding:
+        state = resistance_and_front(start, surface, then)
+        return pond(then.inflow_m3_d, *state, surface, alpha_per_m=alpha_per_m)
+
+    def gained(then: Load, start: Mat) -> Floats:
+        return np.maximum(left(inlet, then, start) - to_failed, 0.0)
+
+    today, to_failed = depth(load, mat), left(inlet, load, mat)
+    return Outlook(
+        ponding=today,
+        reserve_frac=np.clip(1.0 - today.head_m / inlet, 0.0, 1.0),
+        resistance_d=resistance_and_front(mat, surface, load)[0],
+        years_to_stressed_yr=left(stressed, load, mat),
+        years_to_failed_yr=to_failed,
+        years_gained_half_flow_yr=gained(half, mat),
+        years_gained_pumping_yr=gained(kept, mat),
+        years_gained_resting_yr=gained(load, fresh),
+        half_flow_ponding_m=depth(half, mat).head_m,
+        rested_ponding_m=depth(load, fresh).head_m,
+    )
