@@ -1,0 +1,357 @@
+"""One call from inventory columns to flow, capacity, clogging outlook and chance of failing."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from riskmap.failure import evidence as ev
+from riskmap.failure.ageing import DEFAULT_AGEING, AgeingModel, chance_failing_frac
+from riskmap.failure.evidence import Floats
+from riskmap.failure.field_state import FieldCase, field_outlook, surface_rate_l_d_m2
+from riskmap.failure.flow import DEFAULT_BEDROOMS, daily_flow_l_d, flow_rule, persons, rule_flow_l_d
+from riskmap.failure.geometry import FieldShape, field_note, field_shape
+from riskmap.failure.mat import STRESS_RESERVE
+from riskmap.failure.pumping import (
+    DEFAULT_TANK_L,
+    assumed_years_since_pumped_yr,
+    neglect,
+    pump_interval_yr,
+    pump_overdue_yr,
+    recovering,
+)
+from riskmap.failure.rules_data import TEXAS, LoadingRule, RulePeriod
+from riskmap.failure.sizing import (
+    DEFAULT_CLASS,
+    absorption_area_m2,
+    accept_rate_l_d_m2,
+    class_of_clay,
+    class_of_texture,
+    ksat_of_class,
+    load_ratio,
+    loading_rule,
+    period_in_force,
+)
+from riskmap.layers import STAGES
+
+Marks = npt.NDArray[np.int8]
+
+LEAST_KSAT_UM_S: Final = 0.01
+"""Conductivities are taken as at least this: a soil never conducts exactly nothing."""
+NO_TANK: Final = ("cesspool", "holding_tank")
+"""Kinds without a septic tank that is pumped on the table's interval."""
+
+
+@dataclass(frozen=True)
+class FailureChoices:
+    """The region's choices.
+
+    ``flow_rule`` gives the ordinary day's flow; ``accept_rule`` the long-term acceptance rate;
+    ``periods`` the sizing rules by year of installation (invented default: one open period);
+    ``horizon_yr`` the years ahead of the chance; ``default_age_yr`` the age taken where none is
+    known (own choice).
+    """
+
+    flow_rule: str = "person_use"
+    accept_rule: str = "texas_soil_class"
+    periods: tuple[RulePeriod, ...] = (RulePeriod("bedroom_trade", "texas_soil_class"),)
+    horizon_yr: float = 5.0
+    default_age_yr: float = 25.0
+
+
+@dataclass(frozen=True)
+class _Inputs:
+    """Inventory columns with NaN for those that are absent."""
+
+    frame: pd.DataFrame
+
+    def number(self, name: str, *, least: float = 0.0) -> Floats:
+        if name not in self.frame:
+            return np.full(len(self.frame), np.nan)
+        values = pd.to_numeric(self.frame[name]).astype("Float64").to_numpy(float, na_value=np.nan)
+        return np.where(values >= least, values, np.nan)
+
+    def text(self, name: str) -> npt.NDArray[Any]:
+        if name not in self.frame:
+            return np.full(len(self.frame), None, dtype=object)
+        return self.frame[name].astype(object).to_numpy()
+
+    def mark(self, name: str) -> Marks:
+        return ev.codes(self.frame.get(f"{name}_evidence"), len(self.frame))
+
+
+def assess_failure(
+    systems: pd.DataFrame | Mapping[str, Any],
+    *,
+    choices: FailureChoices | Mapping[str, Any] | None = None,
+    ageing: Mapping[str, AgeingModel] = DEFAULT_AGEING,
+    hazard_multiplier: npt.ArrayLike = 1.0,
+) -> pd.DataFrame:
+    """Assess every system: flow, capacity, pumping, ponding, years left, chance of failing.
+
+    Parameters
+    ----------
+    systems
+        Columns named as in the inventory; an absent column is an unknown one: ``kind, age_yr,
+        installed_year, dwellings, bedrooms, occupants, metered_flow_l_d, tank_volume_l,
+        design_flow_l_d, field_area_m2, loading_class, percolation_min_in, texture, ksat_um_s,
+        clay_pct, wet_depth_cm, restriction_cm, years_since_pumped_yr``, with ``<name>_evidence``
+        beside them where there is one. Negative values count as unknown.
+    choices
+        Rule sets and horizon, as :class:`FailureChoices` or a mapping of its fields.
+    ageing
+        Survival curves by kind.
+    hazard_multiplier
+        Multiplies each system's hazard, scalar or shape (n,).
+
+    Returns
+    -------
+    DataFrame
+        Same index as `systems`. Each figure has an ``_evidence`` column: never better than
+        ``inferred`` (bar a metered flow), ``assumed`` where a default took part, ``unknown`` where
+        the figure is NaN. A figure of `LOOK_AHEAD_YR` years means that long or longer.
+    """
+    frame = systems if isinstance(systems, pd.DataFrame) else pd.DataFrame(systems)
+    picked = choices if isinstance(choices, FailureChoices) else FailureChoices(**(choices or {}))
+    data = _Inputs(frame)
+    flow, flow_mark = _flow(data, picked)
+    soil = _Soil.of(data, loading_rule(picked.accept_rule))
+    field = _Field.of(data, picked, soil)
+    years = _Years.of(data, picked)
+    result = pd.DataFrame(index=frame.index)
+    _put(result, "daily_flow_l_d", flow, flow_mark)
+    _put_sizing(result, field, soil, flow, flow_mark)
+    _put_pumping(result, data, years)
+    _put_outlook(result, data, field, soil, years, flow, flow_mark)
+    chance = chance_failing_frac(
+        data.text("kind"),
+        years.age_yr,
+        within_yr=picked.horizon_yr,
+        hazard_multiplier=hazard_multiplier,
+        models=ageing,
+    )
+    _put(result, "chance_failing_frac", chance, ev.derived(chance, years.age_mark))
+    return result
+
+
+def _flow(data: _Inputs, choices: FailureChoices) -> tuple[Floats, Marks]:
+    return daily_flow_l_d(
+        data.number("occupants"),
+        data.number("bedrooms"),
+        dwellings=data.number("dwellings"),
+        design_flow_l_d=data.number("design_flow_l_d"),
+        metered_l_d=data.number("metered_flow_l_d"),
+        rule=choices.flow_rule,
+    )
+
+
+@dataclass(frozen=True)
+class _Soil:
+    """The natural soil: acceptance rate with the rule's wall credit, conductivity, water."""
+
+    accept_l_d_m2: Floats
+    accept_mark: Marks
+    wall_credit_m: Floats
+    ksat_um_s: Floats
+    ksat_mark: Marks
+    limit_depth_m: Floats
+
+    @classmethod
+    def of(cls, data: _Inputs, rule: LoadingRule) -> _Soil:
+        rate, mark, credit = _accept(data, rule)
+        known = np.maximum(data.number("ksat_um_s"), LEAST_KSAT_UM_S)
+        by_class = ksat_of_class(_soil_class(data))
+        default = ksat_of_class([DEFAULT_CLASS])[0]
+        ksat = np.where(np.isnan(known), by_class, known)
+        ksat_mark = np.where(np.isnan(known), ev.INFERRED, data.mark("ksat_um_s"))
+        ksat_mark = np.where(np.isnan(ksat), ev.ASSUMED, ksat_mark).astype(np.int8)
+        ksat = np.where(np.isnan(ksat), default, ksat)
+        limit = np.fmin(data.number("wet_depth_cm"), data.number("restriction_cm")) / 100.0
+        return cls(rate, mark, credit, ksat, ksat_mark, limit)
+
+
+def _accept(data: _Inputs, rule: LoadingRule) -> tuple[Floats, Marks, Floats]:
+    rate, mark = accept_rate_l_d_m2(
+        len(data.frame),
+        rule=rule,
+        loading_class=data.text("loading_class"),
+        percolation_min_in=data.number("percolation_min_in"),
+        texture=data.text("texture"),
+        ksat_um_s=np.maximum(data.number("ksat_um_s"), LEAST_KSAT_UM_S),
+        clay_pct=data.number("clay_pct"),
+    )
+    credit = np.where(mark == ev.MEASURED, rule.wall_credit_m, TEXAS.wall_credit_m)
+    return rate, mark, credit
+
+
+def _soil_class(data: _Inputs) -> npt.NDArray[Any]:
+    best = data.text("loading_class").copy()
+    for later in (class_of_texture(data.text("texture")), class_of_clay(data.number("clay_pct"))):
+        empty = pd.isna(best)
+        best[empty] = later[empty]
+    return best
+
+
+@dataclass(frozen=True)
+class _Field:
+    """The field: shape, area by the rule, area used (on the basis of the acceptance rule)."""
+
+    shape: FieldShape
+    design_flow_l_d: Floats
+    design_flow_mark: Marks
+    design_area_m2: Floats
+    design_mark: Marks
+    area_m2: Floats
+    area_mark: Marks
+
+    @classmethod
+    def of(cls, data: _Inputs, choices: FailureChoices, soil: _Soil) -> _Field:
+        kind = data.text("kind")
+        shape = field_shape(kind, wall_credit_m=soil.wall_credit_m)
+        index, unsure = period_in_force(data.number("installed_year"), choices.periods)
+        flow, flow_mark = _design_flow(data, choices, index)
+        area, credit = np.full(len(data.frame), np.nan), soil.wall_credit_m.copy()
+        rate_mark = soil.accept_mark.copy()
+        for number, period in enumerate(choices.periods):
+            rule = loading_rule(period.loading_rule)
+            rate, mark, by_rule = _accept(data, rule)
+            wanted = absorption_area_m2(flow, surface_rate_l_d_m2(shape, rate))
+            wanted = wanted * np.where(kind == "bed", rule.bed_factor, 1.0)
+            here = index == number
+            area = np.where(here, wanted, area)
+            credit = np.where(here, by_rule, credit)
+            rate_mark = np.where(here, mark, rate_mark)
+        area[np.isnan(shape.inlet_m)] = np.nan
+        doubt = np.where(unsure, np.int8(ev.ASSUMED), np.int8(ev.MEASURED))
+        design_mark = ev.derived(area, flow_mark, rate_mark, doubt)
+        known = data.number("field_area_m2", least=1e-6)
+        basis = field_shape(kind, wall_credit_m=credit).bottom_per_m2 / shape.bottom_per_m2
+        used = np.where(np.isnan(known), area, known) * basis
+        mark = np.where(np.isnan(known), ev.ASSUMED, data.mark("field_area_m2")).astype(np.int8)
+        return cls(shape, flow, flow_mark, area, design_mark, used, mark)
+
+
+def _design_flow(
+    data: _Inputs, choices: FailureChoices, index: npt.NDArray[np.intp]
+) -> tuple[Floats, Marks]:
+    """Design flow: the permit's, else by the flow rule of the period on bedrooms or persons."""
+    beds, permit = data.number("bedrooms", least=1e-6), data.number("design_flow_l_d", least=1e-6)
+    people, people_mark = persons(
+        data.number("occupants"), beds, dwellings=data.number("dwellings")
+    )
+    flow, mark = np.full(len(beds), np.nan), people_mark.copy()
+    for number, period in enumerate(choices.periods):
+        by_bedroom = flow_rule(period.flow_rule).per == "bedroom"
+        count = np.where(np.isnan(beds), DEFAULT_BEDROOMS, beds) if by_bedroom else people
+        counted = np.where(np.isnan(beds), ev.ASSUMED, ev.INFERRED) if by_bedroom else people_mark
+        here = index == number
+        flow = np.where(here, rule_flow_l_d(count, rule=period.flow_rule), flow)
+        mark = np.where(here, counted, mark).astype(np.int8)
+    known = ~np.isnan(permit)
+    mark = np.where(known, data.mark("design_flow_l_d"), mark).astype(np.int8)
+    return np.where(known, permit, flow), mark
+
+
+@dataclass(frozen=True)
+class _Years:
+    """Age, and the tank's neglect."""
+
+    age_yr: Floats
+    age_mark: Marks
+    interval_yr: Floats
+    interval_mark: Marks
+    since_yr: Floats
+    neglect: Floats
+    neglect_mark: Marks
+
+    @classmethod
+    def of(cls, data: _Inputs, choices: FailureChoices) -> _Years:
+        age = data.number("age_yr")
+        age_mark = np.where(np.isnan(age), ev.ASSUMED, data.mark("age_yr")).astype(np.int8)
+        age = np.where(np.isnan(age), choices.default_age_yr, age)
+        people, people_mark = persons(
+            data.number("occupants"), data.number("bedrooms"), dwellings=data.number("dwellings")
+        )
+        volume = data.number("tank_volume_l", least=1e-6)
+        volume_mark = np.where(np.isnan(volume), ev.ASSUMED, data.mark("tank_volume_l"))
+        interval = pump_interval_yr(np.where(np.isnan(volume), DEFAULT_TANK_L, volume), people)
+        no_tank = np.isin(data.text("kind").astype(str), NO_TANK)
+        interval[no_tank] = np.nan
+        mark = ev.derived(interval, people_mark, volume_mark.astype(np.int8))
+        since = data.number("years_since_pumped_yr")
+        taken = np.where(np.isnan(since), assumed_years_since_pumped_yr(age), since)
+        carried = np.where(no_tank, 0.0, neglect(taken, interval))
+        taken_mark = np.where(np.isnan(since), ev.ASSUMED, data.mark("years_since_pumped_yr"))
+        taken_mark = np.where(no_tank, ev.MEASURED, taken_mark).astype(np.int8)
+        return cls(age, age_mark, interval, mark, since, carried, taken_mark)
+
+
+def _put(result: pd.DataFrame, name: str, values: Any, marks: Marks) -> None:
+    result[name] = values
+    result[f"{name}_evidence"] = ev.words(marks)
+
+
+def _put_sizing(
+    result: pd.DataFrame, field: _Field, soil: _Soil, flow: Floats, flow_mark: Marks
+) -> None:
+    rate = surface_rate_l_d_m2(field.shape, soil.accept_l_d_m2)
+    rate_mark = np.where(field.shape.mound, ev.ASSUMED, soil.accept_mark).astype(np.int8)
+    ratio = load_ratio(flow, field.area_m2, rate)
+    _put(result, "design_flow_used_l_d", field.design_flow_l_d, field.design_flow_mark)
+    _put(result, "design_area_m2", field.design_area_m2, field.design_mark)
+    used = np.where(np.isnan(field.area_m2), ev.UNKNOWN, field.area_mark).astype(np.int8)
+    _put(result, "field_area_used_m2", field.area_m2, used)
+    _put(result, "accept_rate_l_d_m2", rate, rate_mark)
+    _put(result, "load_ratio", ratio, ev.derived(ratio, flow_mark, field.area_mark, rate_mark))
+
+
+def _put_pumping(result: pd.DataFrame, data: _Inputs, years: _Years) -> None:
+    """Pump columns; a pump-out that no record tells of stays unknown."""
+    overdue = pump_overdue_yr(years.since_yr, years.interval_yr)
+    since_mark = data.mark("years_since_pumped_yr")
+    _put(result, "pump_interval_yr", years.interval_yr, years.interval_mark)
+    _put(result, "pump_overdue_yr", overdue, ev.derived(overdue, years.interval_mark, since_mark))
+    result["after_pump_out"] = recovering(years.since_yr)
+
+
+def _put_outlook(
+    result: pd.DataFrame,
+    data: _Inputs,
+    field: _Field,
+    soil: _Soil,
+    years: _Years,
+    flow: Floats,
+    flow_mark: Marks,
+) -> None:
+    case = FieldCase(
+        shape=field.shape,
+        area_m2=field.area_m2,
+        flow_l_d=flow,
+        accept_l_d_m2=soil.accept_l_d_m2,
+        ksat_um_s=soil.ksat_um_s,
+        limit_depth_m=soil.limit_depth_m,
+        age_yr=years.age_yr,
+        neglect=years.neglect,
+    )
+    table = field_outlook(case)
+    marks = (flow_mark, field.area_mark, soil.accept_mark, soil.ksat_mark, years.age_mark)
+    for name in table:
+        values = table[name].to_numpy(float)
+        _put(result, str(name), values, ev.derived(values, *marks, years.neglect_mark))
+    result["stage"] = _stage(table)
+    result["stage_evidence"] = result["reserve_frac_evidence"]
+    result["field_note"] = field_note(data.text("kind"))
+
+
+def _stage(table: pd.DataFrame) -> npt.NDArray[Any]:
+    """Sound, stressed or failed; None where the pond is unknown."""
+    sound, stressed, failed = STAGES
+    stage = np.where(table["reserve_frac"] < STRESS_RESERVE, stressed, sound).astype(object)
+    stage[table["ponding_m"] > table["inlet_m"]] = failed
+    stage[table["ponding_m"].isna()] = None
+    return stage
