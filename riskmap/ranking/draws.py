@@ -1,0 +1,243 @@
+"""Draws of every parcel's score: the compiled heart of the doubt.
+
+One uniform number stands behind each (parcel, factor, draw). It comes from a scrambled Sobol
+sequence (Owen 1998) that is turned by a random angle per parcel and factor (Cranley and Patterson
+1976) and taken in a random order per parcel. Inside one parcel the draws are therefore spread
+evenly over all factors; between parcels they are independent. Angle and order depend on the
+parcel's key and the seed alone, so that cutting the county into chunks changes nothing.
+"""
+
+from __future__ import annotations
+
+import math
+from typing import Final, NamedTuple
+
+import numpy as np
+import numpy.typing as npt
+
+from riskmap.ranking.compiled import threaded
+from riskmap.ranking.sequences import mix, normal_quantile, shuffle, uniform
+
+Floats = npt.NDArray[np.float64]
+Keys = npt.NDArray[np.uint64]
+Order = npt.NDArray[np.int64]
+Curve = npt.NDArray[np.float64]
+
+NORMAL: Final = 0
+LOGNORMAL: Final = 1
+QUANTILES: Final = 64
+"""Steps of the table that stands for the county's own distribution of a factor."""
+
+CELLS: Final = 256
+"""Cells of the table of limitation by rank of the error that stands for one parcel and factor."""
+
+FULL: Final = 65535
+"""A score of 100 is held as this whole number: a step is 0.0015 points."""
+
+
+class Plan(NamedTuple):
+    """Everything the kernels need, as flat arrays; n parcels, f factors, d draws.
+
+    ``value, spread, redraw`` (n, f); ``begin, end`` (n, f) point into ``mixture_share`` (running
+    sums up to 1) and ``mixture_limit``; ``begin`` is -1 where there is no mixture. ``curve``
+    (f, 2, k) of which the first ``size`` (f,) points count; ``shape, common, failure`` (f,), common
+    where there is a ``shared`` error; ``county`` (f, 64); ``points, shared, weight`` (f, d);
+    ``share`` (d,); ``keys`` (n,); ``angle_keys`` (f,) one number per factor.
+    """
+
+    value: Floats
+    spread: Floats
+    redraw: Floats
+    begin: npt.NDArray[np.int64]
+    end: npt.NDArray[np.int64]
+    mixture_share: Floats
+    mixture_limit: Floats
+    shape: npt.NDArray[np.int64]
+    curve: Floats
+    size: npt.NDArray[np.int64]
+    county: Floats
+    points: Floats
+    shared: Floats
+    common: npt.NDArray[np.bool_]
+    weight: Floats
+    failure: npt.NDArray[np.bool_]
+    share: Floats
+    keys: Keys
+    angle_keys: Keys
+
+
+@threaded
+def on_curve(x: float, curve: Curve) -> float:
+    """Piecewise linear curve (2, k), level beyond its ends."""
+    if x <= curve[0, 0]:
+        return float(curve[1, 0])
+    for k in range(1, curve.shape[1]):
+        if x < curve[0, k]:
+            part = (x - curve[0, k - 1]) / (curve[0, k] - curve[0, k - 1])
+            return float(curve[1, k - 1] + part * (curve[1, k] - curve[1, k - 1]))
+    return float(curve[1, -1])
+
+
+@threaded
+def fill_mixture(
+    out: Floats,
+    points: Floats,
+    order: Order,
+    angle: float,
+    shares: Floats,
+    limits: Floats,
+) -> None:
+    """Limitations of one parcel and factor where the truth is one of a few, by share."""
+    last = shares.size - 1
+    for draw in range(out.size):
+        u = points[order[draw]] + angle
+        u -= math.floor(u)
+        part = 0
+        for k in range(last):
+            part += u >= shares[k]
+        out[draw] = limits[part]
+
+
+@threaded
+def fill_table(table: Floats, value: float, spread: float, lognormal: bool, curve: Curve) -> None:
+    """Limitation at evenly spaced ranks of the error, from the lowest to the highest."""
+    cells = table.size - 1
+    for k in range(cells + 1):
+        rank = min(max(k / cells, 0.125 / cells), 1.0 - 0.125 / cells)
+        error = spread * normal_quantile(rank)
+        x = value * math.exp(error) if lognormal else value + error
+        table[k] = on_curve(x, curve)
+
+
+@threaded
+def fill_spread(
+    out: Floats,
+    points: Floats,
+    order: Order,
+    angle: float,
+    redraw: float,
+    county: Floats,
+    table: Floats,
+) -> None:
+    """Limitations of one parcel and factor: value with an error, or any of the county's."""
+    cells = table.size - 1
+    scale = cells / (1.0 - redraw) if redraw < 1.0 else 0.0
+    for draw in range(out.size):
+        u = points[order[draw]] + angle
+        u -= math.floor(u)
+        if u < redraw:
+            out[draw] = county[min(int(u / redraw * county.size), county.size - 1)]
+        else:
+            place = (u - redraw) * scale
+            k = min(int(place), cells - 1)
+            out[draw] = table[k] + (place - k) * (table[k + 1] - table[k])
+
+
+@threaded
+def fill_shared(
+    out: Floats,
+    points: Floats,
+    order: Order,
+    angle: float,
+    redraw: float,
+    county: Floats,
+    value: float,
+    spread: float,
+    shared: Floats,
+    lognormal: bool,
+    curve: Curve,
+) -> None:
+    """Do the same with an error on top that differs from draw to draw for all parcels."""
+    for draw in range(out.size):
+        u = points[order[draw]] + angle
+        u -= math.floor(u)
+        if u < redraw:
+            out[draw] = county[min(int(u / redraw * county.size), county.size - 1)]
+            continue
+        error = shared[draw]
+        if spread > 0.0:
+            error += spread * normal_quantile((u - redraw) / (1.0 - redraw))
+        x = value * math.exp(error) if lognormal else value + error
+        out[draw] = on_curve(x, curve)
+
+
+@threaded
+def fill_factor(
+    out: Floats, order: Order, table: Floats, row: int, f: int, angle: float, plan: Plan
+) -> None:
+    """Limitations of one parcel and factor, whatever kind of distribution it has."""
+    start, stop = plan.begin[row, f], plan.end[row, f]
+    points = plan.points[f]
+    if start >= 0:
+        shares, limits = plan.mixture_share[start:stop], plan.mixture_limit[start:stop]
+        fill_mixture(out, points, order, angle, shares, limits)
+        return
+    value, spread, redraw = plan.value[row, f], plan.spread[row, f], plan.redraw[row, f]
+    lognormal = plan.shape[f] == LOGNORMAL
+    curve = plan.curve[f, :, : plan.size[f]]
+    if plan.common[f]:
+        fill_shared(
+            out,
+            points,
+            order,
+            angle,
+            redraw,
+            plan.county[f],
+            value,
+            spread,
+            plan.shared[f],
+            lognormal,
+            curve,
+        )
+    elif spread == 0.0 and redraw == 0.0:
+        out[:] = on_curve(value, curve)
+    else:
+        fill_table(table, value, spread, lognormal, curve)
+        fill_spread(out, points, order, angle, redraw, plan.county[f], table)
+
+
+@threaded
+def fill_parcel(limits: Floats, order: Order, row: int, seed: np.uint64, plan: Plan) -> None:
+    """Limitations of one parcel, all factors and draws, into `limits` (factors, draws)."""
+    key = plan.keys[row]
+    shuffle(order, mix(key ^ seed))
+    table = np.empty(CELLS + 1)
+    for f in range(limits.shape[0]):
+        angle = uniform(mix(mix(key ^ plan.angle_keys[f]) + seed))
+        fill_factor(limits[f], order, table, row, f, angle, plan)
+
+
+@threaded
+def score_rows(
+    first: int, last: int, seed: np.uint64, out: npt.NDArray[np.uint16], plan: Plan
+) -> None:
+    """Draw failure, groundwater and priority of rows ``first .. last-1`` into (3, n, draws)."""
+    factors, draws = plan.points.shape
+    limits = np.empty((factors, draws))
+    order = np.empty(draws, np.int64)
+    sums = np.empty((2, draws))
+    for row in range(first, last):
+        fill_parcel(limits, order, row, seed, plan)
+        sums[:] = 0.0
+        for f in range(factors):
+            kind = 0 if plan.failure[f] else 1
+            for d in range(draws):
+                sums[kind, d] += plan.weight[f, d] * limits[f, d]
+        for d in range(draws):
+            both = plan.share[d] * sums[0, d] + (1.0 - plan.share[d]) * sums[1, d]
+            out[0, row, d] = int(sums[0, d] * FULL + 0.5)
+            out[1, row, d] = int(sums[1, d] * FULL + 0.5)
+            out[2, row, d] = int(both * FULL + 0.5)
+
+
+@threaded
+def limit_rows(
+    rows: npt.NDArray[np.int64], seed: np.uint64, out: npt.NDArray[np.float32], plan: Plan
+) -> None:
+    """Write the limitations of the given rows, shape (rows, factors, draws)."""
+    factors, draws = plan.points.shape
+    limits = np.empty((factors, draws))
+    order = np.empty(draws, np.int64)
+    for place in range(rows.size):
+        fill_parcel(limits, order, rows[place], seed, plan)
+        out[place] = limits

@@ -1,0 +1,156 @@
+"""How sure a score and a rank are: one Monte Carlo over the whole county.
+
+Reproducible by seed; the same whether the county is cut into chunks or not, and whatever the
+number of threads. The error of the Monte Carlo itself is stated with every chance.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from riskmap.ranking.draws import FULL, Plan, limit_rows, score_rows
+from riskmap.ranking.inputs import Input, describe_inputs, parcel_keys, plan
+from riskmap.ranking.model import Model
+from riskmap.ranking.tally import BLOCK_ROWS, in_threads, middle_and_range, rank_all, spans
+
+Floats = npt.NDArray[np.float64]
+KINDS: Final = ("failure_score", "groundwater_score", "priority")
+DRAWS: Final = 1024
+"""A power of two, for which the Sobol sequence is evenest."""
+
+
+@dataclass(frozen=True)
+class Doubt:
+    """Result of :func:`propagate`.
+
+    ``table`` has, for each of ``failure_score``, ``groundwater_score`` and ``priority``, the
+    columns ``<kind>_p05, _p50, _p95, _mean, _rank_p05, _rank_p50, _rank_p95, _top_chance,
+    _top_error``; the last is one standard error of the chance at this number of draws. ``cuts``
+    (kind -> (2, d)): scores at ranks `top` and `top` + 1 in every draw.
+    """
+
+    table: pd.DataFrame
+    cuts: Mapping[str, Floats]
+    top: int
+    draws: int
+    seed: int
+    plan: Plan
+
+
+def propagate(
+    features: pd.DataFrame,
+    model: Model,
+    *,
+    top: int,
+    draws: int = DRAWS,
+    seed: int = 0,
+    mixtures: Mapping[str, pd.DataFrame] | None = None,
+    weight_doubt: bool = False,
+    threads: int = 2,
+) -> Doubt:
+    """Carry the doubt of every input into scores and ranks.
+
+    Parameters
+    ----------
+    features
+        The inventory rows that are ranked together, indexed by parcel.
+    model
+        The scoring model.
+    top
+        Length of the list for which the chance to belong on it is wanted.
+    mixtures
+        See :func:`riskmap.ranking.inputs.describe_inputs`.
+    weight_doubt
+        Whether the weights vary within their bounds as well.
+    """
+    inputs = describe_inputs(features, model, mixtures=mixtures)
+    return propagate_inputs(
+        inputs,
+        features.index,
+        failure_share=model.failure_share,
+        top=top,
+        draws=draws,
+        seed=seed,
+        weight_doubt=weight_doubt,
+        threads=threads,
+    )
+
+
+def propagate_inputs(
+    inputs: Sequence[Input],
+    parcels: pd.Index,
+    *,
+    failure_share: float,
+    top: int,
+    draws: int = DRAWS,
+    seed: int = 0,
+    weight_doubt: bool = False,
+    threads: int = 2,
+) -> Doubt:
+    """Do the same from inputs described by hand."""
+    layout = plan(
+        inputs,
+        parcel_keys(parcels),
+        failure_share=failure_share,
+        draws=draws,
+        seed=seed,
+        weight_doubt=weight_doubt,
+    )
+    matrix = draw_scores(layout, seed=seed, threads=threads)
+    columns: dict[str, Floats] = {}
+    cuts: dict[str, Floats] = {}
+    for kind, scores in zip(KINDS, matrix, strict=True):
+        found, cuts[kind] = _summary(kind, scores, top, threads)
+        columns |= found
+    return Doubt(pd.DataFrame(columns, index=parcels), cuts, top, draws, seed, layout)
+
+
+def draw_scores(layout: Plan, *, seed: int, threads: int = 2) -> npt.NDArray[np.uint16]:
+    """Draw all scores: (3, n, d) whole numbers, 65535 for 100; order of :data:`KINDS`."""
+    rows, draws = len(layout.keys), layout.points.shape[1]
+    out = np.empty((3, rows, draws), dtype=np.uint16)
+
+    def work(span: tuple[int, int]) -> None:
+        score_rows(span[0], span[1], np.uint64(seed), out, layout)
+
+    in_threads(work, spans(rows, BLOCK_ROWS), threads=threads)
+    return out
+
+
+def draw_limits(layout: Plan, rows: npt.NDArray[np.int64], *, seed: int) -> npt.NDArray[np.float32]:
+    """Draw the limitations behind some parcels' scores: (rows, factors, draws)."""
+    factors, draws = layout.points.shape
+    out = np.empty((len(rows), factors, draws), dtype=np.float32)
+    limit_rows(np.asarray(rows, dtype=np.int64), np.uint64(seed), out, layout)
+    return out
+
+
+def chance_error(chance: Floats, draws: int) -> Floats:
+    """One standard error of a chance estimated from independent draws, sqrt(p (1-p) / d).
+
+    Evenly spread draws do better; this is the cautious figure. Never less than what one draw
+    would change, 1 / (d + 2).
+    """
+    return np.asarray(np.maximum(np.sqrt(chance * (1 - chance) / draws), 1.0 / (draws + 2)))
+
+
+def _summary(
+    kind: str, scores: npt.NDArray[np.uint16], top: int, threads: int
+) -> tuple[dict[str, Floats], Floats]:
+    """Columns of one kind of score; `scores` holds ranks afterwards, to spare memory."""
+    draws = scores.shape[1]
+    points = middle_and_range(scores, scale=100.0 / FULL, threads=threads)
+    chance, cuts, step = rank_all(scores, top=top, threads=threads)
+    ranks = middle_and_range(scores, scale=step, threads=threads)
+    columns = {f"{kind}_{name}": points[:, k] for k, name in enumerate(("p05", "p50", "p95"))}
+    columns[f"{kind}_mean"] = points[:, 3]
+    columns |= {f"{kind}_rank_{name}": ranks[:, k] for k, name in enumerate(("p05", "p50", "p95"))}
+    columns[f"{kind}_top_chance"] = chance
+    columns[f"{kind}_top_error"] = chance_error(chance, draws)
+    return columns, cuts
