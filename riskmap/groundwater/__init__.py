@@ -1,0 +1,1 @@
+"""What reaches the water: nitrogen, paths, wells. Arrays in, arrays out."""

@@ -1,0 +1,256 @@
+"""The whole groundwater assessment of a county in one call, in chunks of bounded memory."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+
+from riskmap.groundwater import superpose
+from riskmap.groundwater.density import drainfields_near_wells, systems_density
+from riskmap.groundwater.gradient import FlowField, flow_field
+from riskmap.groundwater.grid import Grid
+from riskmap.groundwater.nitrogen import LIMIT_MG_L, NITROGEN, YEAR_D, system_load
+from riskmap.groundwater.paths import EDGE, ENDS, STILL, WATER, Paths, trace_paths
+from riskmap.groundwater.plume import Plumes, PlumeSettings, nitrate_added_mg_l, shape_plumes
+from riskmap.groundwater.reach import PathPairs, pairs_in_reach
+from riskmap.groundwater.score import SOON_D, groundwater_score, receptor_part
+from riskmap.groundwater.screens import column, draw_width_m, screen_windows
+from riskmap.groundwater.well_risk import RISK, own_vulnerability, well_risk
+
+Floats = NDArray[np.float64]
+
+PAIR_COLUMNS = ("system", "well", "distance_m", "offset_m", "travel_time_d", "nitrate_added_mg_l")
+
+
+@dataclass(frozen=True)
+class AssessmentSettings:
+    """Numbers of a run. Lengths in m, times in years where the name says so.
+
+    ``conductivity_m_d`` and ``porosity_frac`` may be numbers or arrays on the grid.
+    ``least_added_mg_l`` is the addition below which a pair is dropped;
+    ``unknown_screen_m`` the depth below the water table drawn on by a well of unknown screen;
+    ``well_flow_l_d`` the pumping of a well that gives none.
+    """
+
+    conductivity_m_d: ArrayLike = 10.0
+    porosity_frac: float = 0.2
+    max_distance_m: float = 1500.0
+    max_time_yr: float = 30.0
+    least_added_mg_l: float = 0.01
+    background_mg_l: float = NITROGEN["background_mg_l"].value
+    limit_mg_l: float = LIMIT_MG_L
+    soil_denitrified_frac: float = NITROGEN["soil_denitrified_frac"].value
+    temperature_c: float = RISK["temperature_c"].value
+    unknown_screen_m: float = 10.0
+    well_flow_l_d: float = 1000.0
+    plume: PlumeSettings = field(default_factory=PlumeSettings)
+    chunk: int = 10_000
+
+
+@dataclass(frozen=True)
+class GroundwaterAssessment:
+    """Results: one row per system, per well, per pair in reach, per surface water.
+
+    ``systems`` and ``wells`` keep the index of what came in; in ``pairs``, ``system`` and ``well``
+    are positions in them.
+    """
+
+    systems: pd.DataFrame
+    wells: pd.DataFrame
+    pairs: pd.DataFrame
+    waters: pd.DataFrame
+    flow: FlowField
+
+
+def _pairs_by_width(
+    paths: Paths, plumes: Plumes, x: Floats, y: Floats, width: Floats
+) -> list[PathPairs]:
+    """Pairs in reach; wells that draw widely are searched apart, so that the rest stay cheap."""
+    reach = plumes.reach_m(paths)
+    classes = np.floor(np.log(np.maximum(width, 1.0) / 1.0) / np.log(8.0)).astype(int)
+    found = []
+    for name in np.unique(classes):
+        chosen = np.flatnonzero(classes == name)
+        pairs = pairs_in_reach(
+            paths, reach + 0.5 * width[chosen].max(), x_m=x[chosen], y_m=y[chosen]
+        )
+        found.append(
+            PathPairs(
+                pairs.path, chosen[pairs.receptor].astype(np.int64), pairs.point, pairs.share,
+                pairs.offset_m,
+            )
+        )  # fmt: skip
+    return found
+
+
+def _pair_frame(
+    paths: Paths, pairs: PathPairs, added: Floats, first: int, least: float
+) -> pd.DataFrame:
+    table = pd.DataFrame(
+        {
+            "system": pairs.path + first,
+            "well": pairs.receptor,
+            "distance_m": pairs.along(paths.distance_m),
+            "offset_m": pairs.offset_m,
+            "travel_time_d": pairs.along(paths.time_d),
+            "nitrate_added_mg_l": added,
+        }
+    )
+    return table[table["nitrate_added_mg_l"] >= max(least, 1e-12)]
+
+
+def _follow(
+    systems: pd.DataFrame, load: Floats, wells: pd.DataFrame, flow: FlowField,
+    water_id: ArrayLike | None, settings: AssessmentSettings,
+) -> tuple[pd.DataFrame, pd.DataFrame, NDArray[np.bool_]]:  # fmt: skip
+    """Trace every system's plume: the pairs, the end of each path, and known screens."""
+    top, bottom, known = screen_windows(wells, unknown_screen_m=settings.unknown_screen_m)
+    width = draw_width_m(
+        wells, flow, top, bottom,
+        default_flow_l_d=settings.well_flow_l_d, thickness_m=settings.plume.thickness_m,
+    )  # fmt: skip
+    wx, wy = column(wells, "x_m"), column(wells, "y_m")
+    x, y, across = (column(systems, name) for name in ("x_m", "y_m", "field_width_m"))
+    tables, ends = [pd.DataFrame(columns=list(PAIR_COLUMNS), dtype=float)], []
+    for first in range(0, len(systems), settings.chunk):
+        part = slice(first, first + settings.chunk)
+        paths = trace_paths(
+            flow, x_m=x[part], y_m=y[part], max_distance_m=settings.max_distance_m,
+            max_time_d=settings.max_time_yr * YEAR_D, water_id=water_id,
+        )  # fmt: skip
+        plumes = shape_plumes(
+            paths, load_kg_yr=load[part], settings=settings.plume,
+            porosity_frac=settings.porosity_frac, source_width_m=across[part],
+        )  # fmt: skip
+        for pairs in _pairs_by_width(paths, plumes, wx, wy, width):
+            added = nitrate_added_mg_l(
+                plumes, pairs, screen_top_m=top, screen_bottom_m=bottom, capture_width_m=width
+            )
+            tables.append(_pair_frame(paths, pairs, added, first, settings.least_added_mg_l))
+        ends.append(_path_ends(paths, plumes))
+    pairs_frame = pd.concat([t for t in tables if len(t)] or tables[:1], ignore_index=True)
+    pairs_frame = pairs_frame.astype({"system": np.int64, "well": np.int64})
+    pairs_frame = pairs_frame.sort_values(["system", "well"], ignore_index=True)
+    return pairs_frame, pd.concat(ends or [_no_ends()], ignore_index=True), known
+
+
+def _path_ends(paths: Paths, plumes: Plumes) -> pd.DataFrame:
+    wet = paths.end == WATER
+    left = paths.last(plumes.left_frac) * plumes.load_g_d * YEAR_D / 1000.0
+    return pd.DataFrame(
+        {
+            "path_end": pd.Series(paths.end).map(ENDS).to_numpy(object),
+            "path_length_m": paths.last(paths.distance_m),
+            "water_id": paths.water_id,
+            "water_distance_m": np.where(wet, paths.last(paths.distance_m), np.nan),
+            "water_travel_time_d": np.where(wet, paths.last(paths.time_d), np.nan),
+            "water_load_kg_yr": np.where(wet, left, 0.0),
+        }
+    )
+
+
+def _no_ends() -> pd.DataFrame:
+    names = ("path_end", "path_length_m", "water_id", "water_distance_m")
+    return pd.DataFrame(columns=[*names, "water_travel_time_d", "water_load_kg_yr"], dtype=float)
+
+
+def _per_system(
+    systems: pd.DataFrame, loads: pd.DataFrame, pairs: pd.DataFrame, ends: pd.DataFrame
+) -> pd.DataFrame:
+    count = len(systems)
+    reached = superpose.sum_by_system(pairs, count, soon_d=SOON_D)
+    density = systems_density(column(systems, "x_m"), column(systems, "y_m"))
+    receptors = receptor_part(pairs, ends["water_travel_time_d"], n_systems=count)
+    lost = ends["path_end"].isin([ENDS[EDGE], ENDS[STILL]]) & (ends["path_length_m"] == 0)
+    score = groundwater_score(
+        load_kg_yr=loads["nitrogen_load_kg_yr"],
+        chance_failing_frac=column(systems, "chance_failing_frac"),
+        vulnerability_frac=column(systems, "vulnerability_frac"),
+        receptor_frac=np.where(lost, np.nan, receptors),
+    )
+    table = pd.concat([loads, density, reached, ends, score], axis=1)
+    return table.set_axis(systems.index)
+
+
+def _per_well(
+    wells: pd.DataFrame, systems: pd.DataFrame, pairs: pd.DataFrame, known: NDArray[np.bool_],
+    settings: AssessmentSettings,
+) -> pd.DataFrame:  # fmt: skip
+    summed = superpose.sum_at_wells(pairs, len(wells))
+    near = drainfields_near_wells(
+        column(wells, "x_m"), column(wells, "y_m"),
+        system_x_m=column(systems, "x_m"), system_y_m=column(systems, "y_m"),
+    )  # fmt: skip
+    own = own_vulnerability(
+        depth_m=column(wells, "depth_m"), casing_m=column(wells, "casing_m"),
+        age_yr=column(wells, "age_yr"), dug=column(wells, "dug"),
+    )  # fmt: skip
+    risk = well_risk(
+        nitrate_added_mg_l=np.where(np.isfinite(near), summed["nitrate_added_mg_l"], np.nan),
+        shortest_travel_time_d=summed["shortest_travel_time_d"],
+        drainfields_near=near,
+        own=own,
+        background_mg_l=settings.background_mg_l,
+        limit_mg_l=settings.limit_mg_l,
+        temperature_c=settings.temperature_c,
+    )
+    marks = pd.DataFrame(
+        {"drainfields_within_229_m": near,
+         "screen_evidence": np.where(known, "measured", "assumed")}
+    )  # fmt: skip
+    return pd.concat([summed, marks, own, risk], axis=1).set_axis(wells.index)
+
+
+def assess_groundwater(
+    systems: pd.DataFrame,
+    wells: pd.DataFrame,
+    water_table: Grid,
+    settings: AssessmentSettings | None = None,
+    *,
+    water_id: ArrayLike | None = None,
+) -> GroundwaterAssessment:
+    """Follow every system's plume to every well and surface water it can reach.
+
+    Parameters
+    ----------
+    systems
+        ``x_m``, ``y_m``, ``persons``, ``kind``; optional ``treatment_removal_frac``,
+        ``chance_failing_frac``, ``vulnerability_frac``, ``field_width_m``. NaN where not known.
+    wells
+        ``x_m``, ``y_m``; optional ``depth_m``, ``casing_m``, ``static_level_m``, ``age_yr``,
+        ``dug``, ``flow_l_d``.
+    water_table
+        Heads on a grid, m.
+    settings
+        Numbers of the run.
+    water_id
+        Surface water on the grid: 0 land, else the number of the water.
+
+    Returns
+    -------
+    GroundwaterAssessment
+        Screening results; ``nitrate_added_mg_l`` is what the systems add in the long run.
+    """
+    chosen = settings or AssessmentSettings()
+    flow = flow_field(
+        water_table, conductivity_m_d=chosen.conductivity_m_d, porosity_frac=chosen.porosity_frac
+    )
+    loads = system_load(
+        column(systems, "persons"), systems["kind"].to_numpy(object),
+        treatment_removal_frac=column(systems, "treatment_removal_frac"),
+        soil_denitrified_frac=chosen.soil_denitrified_frac,
+    )  # fmt: skip
+    load = loads["nitrogen_load_kg_yr"].to_numpy(float)
+    pairs, ends, known = _follow(systems, load, wells, flow, water_id, chosen)
+    return GroundwaterAssessment(
+        systems=_per_system(systems, loads, pairs, ends),
+        wells=_per_well(wells, systems, pairs, known, chosen),
+        pairs=pairs,
+        waters=superpose.sum_at_waters(
+            ends["water_id"], ends["water_load_kg_yr"], ends["water_travel_time_d"]
+        ),
+        flow=flow,
+    )

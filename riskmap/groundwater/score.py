@@ -1,0 +1,131 @@
+"""The groundwater score of a system: source x chance of failing x path x receptors, each 0..1.
+
+Each part is a declared curve with its middle given in ``SCORE``; the score is their geometric mean
+(so 0 if there is no source or no receptor), which keeps the order of the product and a readable
+spread. The parts and the numbers behind them are given, so that the reasons can be told in words.
+All curves are assumed: they order systems, they do not measure harm.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+
+from riskmap.groundwater.nitrogen import Parameter
+
+Floats = NDArray[np.float64]
+
+SCORE: Final = {
+    "load_half_kg_yr": Parameter(
+        10.0, 2.0, 50.0, "kg N/yr",
+        "assumed: about the load of one home (median system 11.35 kg/yr, Amador et al. 2018)",
+    ),
+    "working_share_frac": Parameter(
+        0.4, 0.0, 1.0, "1",
+        "assumed: a working system still releases its nitrate; the rest of the concern is failure",
+    ),
+    "half_time_d": Parameter(
+        5 * 365.25, 30.0, 20_000.0, "d", "assumed: a well five years away counts half"
+    ),
+    "surface_water_weight": Parameter(
+        0.5, 0.0, 1.0, "1", "assumed: surface water counts half of a well at the same time"
+    ),
+    "drainfield_weight_frac": Parameter(
+        0.05, 0.0, 1.0, "1", "assumed: what a receptor counts when none is found down-gradient"
+    ),
+}  # fmt: skip
+SOON_D: Final = 5 * 365.25
+"""Travel time told in the reasons: five years."""
+
+
+def source_part(load_kg_yr: ArrayLike) -> Floats:
+    """Strength of the source: load / (load + half); 0.5 at the load of about one home."""
+    load = np.asarray(load_kg_yr, float)
+    return np.asarray(load / (load + SCORE["load_half_kg_yr"].value), float)
+
+
+def failing_part(chance_failing_frac: ArrayLike) -> Floats:
+    """Chance of failing, above the share that a working system keeps."""
+    working = SCORE["working_share_frac"].value
+    chance = np.clip(np.asarray(chance_failing_frac, float), 0.0, 1.0)
+    return np.asarray(working + (1 - working) * chance, float)
+
+
+def nearness(time_d: ArrayLike) -> Floats:
+    """Weigh a receptor by its travel time: 1 at once, half at the half-time; NaN: 0."""
+    time = np.asarray(time_d, float)
+    weight = 0.5 ** (np.where(np.isnan(time), np.inf, time) / SCORE["half_time_d"].value)
+    return np.asarray(weight, float)
+
+
+def receptor_part(
+    pairs: pd.DataFrame, water_time_d: ArrayLike, *, n_systems: int, least_mg_l: float = 0.0
+) -> Floats:
+    """Join the receptors of each system: 1 - product of (1 - nearness), surface water weighted.
+
+    Parameters
+    ----------
+    pairs
+        Columns system, travel_time_d, nitrate_added_mg_l.
+    water_time_d
+        Travel time to the surface water the path reaches (n_systems,); NaN if none.
+    n_systems
+        Number of systems.
+    least_mg_l
+        Additions below this do not count.
+    """
+    kept = pairs[pairs["nitrate_added_mg_l"] >= least_mg_l]
+    left = np.log1p(-np.minimum(nearness(kept["travel_time_d"].to_numpy(float)), 1 - 1e-12))
+    wells = np.bincount(kept["system"].to_numpy(np.int64), weights=left, minlength=n_systems)
+    water = SCORE["surface_water_weight"].value * nearness(water_time_d)
+    return np.asarray(1 - np.exp(wells) * (1 - water), float)
+
+
+def groundwater_score(
+    *,
+    load_kg_yr: ArrayLike,
+    chance_failing_frac: ArrayLike,
+    vulnerability_frac: ArrayLike,
+    receptor_frac: ArrayLike,
+) -> pd.DataFrame:
+    """Put the parts together.
+
+    Parameters
+    ----------
+    load_kg_yr, chance_failing_frac
+        Per system (n,).
+    vulnerability_frac
+        Ease of the path down, 0..1 (the index of
+        :mod:`riskmap.groundwater.vulnerability` between its bounds).
+    receptor_frac
+        From :func:`receptor_part`.
+
+    Returns
+    -------
+    DataFrame
+        ``source_part``, ``failing_part``, ``path_part``, ``receptor_part``,
+        ``groundwater_score_frac`` (geometric mean of the known parts; NaN where the load or the
+        receptors are unknown), ``unknown_parts``.
+    """
+    floor = SCORE["drainfield_weight_frac"].value
+    receptors = floor + (1 - floor) * np.clip(np.asarray(receptor_frac, float), 0.0, 1.0)
+    parts = pd.DataFrame(
+        {
+            "source_part": source_part(load_kg_yr),
+            "failing_part": failing_part(chance_failing_frac),
+            "path_part": np.clip(np.asarray(vulnerability_frac, float), 0.0, 1.0),
+            "receptor_part": receptors,
+        }
+    )
+    table = parts.to_numpy(float)
+    known = np.isfinite(table)
+    with np.errstate(divide="ignore"):
+        logs = np.where(known, np.log(np.where(known, table, 1.0)), 0.0)
+    score = np.exp(logs.sum(axis=1) / np.maximum(known.sum(axis=1), 1))
+    sure = known[:, 0] & known[:, 3]
+    names = [str(name).removesuffix("_part") for name in parts]
+    unknown = [", ".join(n for n, k in zip(names, row, strict=True) if not k) for row in known]
+    return parts.assign(groundwater_score_frac=np.where(sure, score, np.nan), unknown_parts=unknown)
