@@ -1,0 +1,245 @@
+"""How the invented systems really fail. The tool never reads this; it sees only records.
+
+A yearly simulation from the first house to thirty years ahead. Each lot has its own soil (drawn from
+the map unit's mixture, with its own conductivity), its own household, water use, builder and habits.
+The infiltrating surface clogs with the load it has taken; a high water table in wet years and a slow
+layer below cut what it can pass; when the load exceeds that, the system fails and may be rebuilt.
+This is not the scoring model, nor is it tuned to it.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from sample_region.dice import dice
+from sample_region.noise import smooth_step
+from sample_region.plan import YEAR, Flags, Floats, Ints, Plan
+from sample_region.soil_catalog import SOIL, SOILS, UNITS
+from sample_region.soil_map import SoilMap
+from sample_region.terrain import Terrain
+
+KEPT_YEARS: Final = 16
+AHEAD_YEARS: Final = 30
+STRESSED_AT: Final = 0.72
+CLOGGING_PER_YEAR: Final = 0.045
+SOUND, STRESSED, FAILED = 0, 1, 2
+STAGES: Final = ("sound", "stressed", "failed")
+
+
+@dataclass(frozen=True)
+class Truth:
+    """What really happened. Arrays follow the onsite parcels in order.
+
+    `stage_by_year` covers the last :data:`KEPT_YEARS` years, the present one last; `events` lists
+    every system put in: row (of the onsite parcels), year, first (new or rebuilt).
+    """
+
+    row: Ints
+    soil: Ints
+    table: pd.DataFrame
+    stage_by_year: Ints
+    events: pd.DataFrame
+
+
+@dataclass
+class _Systems:
+    """State of the simulation; one entry per system."""
+
+    area_m2: Floats
+    clogged: Floats
+    installed: Floats
+    broken: Flags
+    stress: Floats
+    builder: Floats
+    raised_cm: Floats
+
+
+def make_truth(plan: Plan, terrain: Terrain, soils: SoilMap, parcels: pd.DataFrame) -> Truth:
+    """Live through the years."""
+    row = np.flatnonzero(parcels.service == "onsite")
+    homes = parcels.iloc[row].reset_index(drop=True)
+    rng = dice(plan.seed, "truth")
+    unit = soils.unit_at(homes.field_x.to_numpy(), homes.field_y.to_numpy())
+    soil = _drawn_soil(unit, rng)
+    lot = _lot_facts(homes, soil, terrain, rng)
+    climate = rng.normal(0, 1, 400)
+    state, history, events = _live(homes, lot, climate, rng)
+    table = pd.DataFrame({"parcel_id": homes.parcel_id.to_numpy()})
+    table["soil"] = [SOILS[k].name for k in soil]
+    stage = history[:, -1]
+    table["stage"] = np.array(STAGES)[stage]
+    table["failed"] = (stage == FAILED).astype(int)
+    table["stress"] = state.stress
+    table["years_to_failure"] = _years_left(homes, lot, state, stage)
+    table["true_installed"] = state.installed.astype(int)
+    table["true_age"] = YEAR - state.installed.astype(int)
+    table["flow_l_d"] = lot.flow
+    table["field_area_m2"] = state.area_m2
+    table["raised"] = (state.raised_cm > 0).astype(int)
+    table["tank_l"] = lot.tank
+    table["last_pumped_year"] = YEAR - np.floor(rng.random(len(row)) * lot.pump_every).astype(int)
+    table["ksat_um_s"] = lot.ksat
+    table["separation_cm"] = lot.separation
+    return Truth(row, soil, table, history, events)
+
+
+def _drawn_soil(unit: Ints, rng: np.random.Generator) -> Ints:
+    """Draw each lot's soil from its map unit; nobody builds on water or bare rock."""
+    weight = np.zeros((len(UNITS), len(SOILS)))
+    number = {soil.name: k for k, soil in enumerate(SOILS)}
+    for k, one in enumerate(UNITS):
+        for name, percent in one.mixture:
+            weight[k, number[name]] = 0 if SOIL[name].misc else percent
+    weight[weight.sum(axis=1) == 0, number["Udorthents"]] = 1
+    cumulative = np.cumsum(weight / weight.sum(axis=1, keepdims=True), axis=1)
+    return np.asarray((rng.random(len(unit))[:, None] > cumulative[unit]).sum(axis=1))
+
+
+def _lot_facts(
+    homes: pd.DataFrame, soil: Ints, terrain: Terrain, rng: np.random.Generator
+) -> pd.DataFrame:
+    count = len(homes)
+    surface = np.array([_ksat(k, 75, 76) for k in range(len(SOILS))])
+    slowest = np.array([_ksat(k, 75, 170) for k in range(len(SOILS))])
+    wet = np.array([250.0 if s.wet_cm is None else s.wet_cm for s in SOILS])
+    patch = rng.lognormal(0, 0.55, count)
+    height = terrain.sample(terrain.above_stream_m, homes.field_x.to_numpy(), homes.field_y.to_numpy())
+    lot = pd.DataFrame({"ksat": surface[soil] * patch, "slow": slowest[soil] * patch})
+    trench = np.where(homes.built < 1980, 85.0, 60.0) + rng.normal(0, 8, count)
+    lot["separation"] = wet[soil] + rng.normal(0, 14, count) + 6 * np.minimum(height, 4) - trench - 8
+    use = rng.lognormal(np.log(175), 0.28, count)
+    present = np.where(homes.seasonal, rng.uniform(0.3, 0.6, count), 1.0)
+    lot["flow"] = homes.persons.to_numpy() * use * present
+    lot["tank"] = np.where(homes.built < 1975, rng.choice([1900, 2840, 3785], count),
+                           rng.choice([3785, 4730, 5680], count)).astype(float)
+    lot["pump_every"] = np.clip(rng.lognormal(np.log(6), 0.75, count), 1, 40)
+    safe = np.clip(3.6 * lot.tank / 1000 / np.maximum(homes.persons.to_numpy(), 1), 1.5, 25)
+    lot["carry_over"] = 1 + 0.5 * np.clip((lot.pump_every - safe) / safe, 0, 3)
+    return lot
+
+
+def _ksat(soil: int, top: int, bottom: int) -> float:
+    """Lowest conductivity of the layers between two depths."""
+    layers = SOILS[soil].layers
+    inside = [la.ksat for la in layers if la.bottom_cm > top and la.top_cm < bottom]
+    return min(inside or [la.ksat for la in layers[-1:]] or [1.0])
+
+
+def _field_area(homes: pd.DataFrame, ksat: Floats, year: Floats, rng: np.random.Generator) -> Floats:
+    """Square metres put in by the habits of the time: little early, by soil and bedrooms later."""
+    bedrooms = homes.bedrooms.to_numpy()
+    rate = np.clip(14 * (ksat / 5) ** 0.3, 8, 30)
+    modern = bedrooms * 430 / rate
+    old = 14 + 7.5 * bedrooms
+    share = smooth_step(year, 1962, 1996)
+    area = (old * (1 - share) + modern * share) * rng.lognormal(0, 0.18, len(homes))
+    return np.minimum(area, np.maximum(homes.room_m2.to_numpy(), 18.0))
+
+
+def _live(
+    homes: pd.DataFrame, lot: pd.DataFrame, climate: Floats, rng: np.random.Generator
+) -> tuple[_Systems, Ints, pd.DataFrame]:
+    count = len(homes)
+    built = homes.built.to_numpy()
+    first = np.maximum(built, 1938.0)
+    ksat = lot.ksat.to_numpy()
+    state = _Systems(_field_area(homes, ksat, first, rng), np.zeros(count), first.copy(),
+                     np.zeros(count, dtype=bool), np.zeros(count), _builder(count, rng),
+                     np.zeros(count))
+    history = np.zeros((count, KEPT_YEARS), dtype=np.int64)
+    events = [pd.DataFrame({"row": np.arange(count), "year": first, "first": True})]
+    for year in range(1938, YEAR + 1):
+        here = first <= year
+        _one_year(state, lot, here, climate[year - 1900], rng)
+        stage = _stage(state)
+        if year > YEAR - KEPT_YEARS:
+            history[:, year - YEAR + KEPT_YEARS - 1] = np.where(here, stage, SOUND)
+        rebuilt = (stage == FAILED) & here & (rng.random(count) < 0.16) & (year < YEAR)
+        _rebuild(state, homes, lot, rebuilt, year, rng)
+        _new_tenants(lot, homes, here & (rng.random(count) < 0.05), rng)
+        events.append(pd.DataFrame({"row": np.flatnonzero(rebuilt), "year": float(year),
+                                    "first": False}))
+    return state, history, pd.concat(events, ignore_index=True)
+
+
+def _builder(count: int, rng: np.random.Generator) -> Floats:
+    """How well the work was done: a factor on what the field can pass."""
+    return rng.lognormal(0.05, 0.24, count)
+
+
+def _rebuild(
+    state: _Systems,
+    homes: pd.DataFrame,
+    lot: pd.DataFrame,
+    rebuilt: Flags,
+    year: int,
+    rng: np.random.Generator,
+) -> None:
+    """A new field by the habits of the year; wet or tight sites are raised since the 1980s."""
+    ksat = lot.ksat.to_numpy()
+    modern = 1.2 * _field_area(homes, ksat, np.full(len(homes), float(year)), rng)
+    hard = (lot.separation.to_numpy() < 45) | (lot.slow.to_numpy() < 0.8)
+    raised = np.where(hard & (year >= 1982), 60.0, state.raised_cm)
+    state.area_m2 = np.where(rebuilt, np.maximum(modern, state.area_m2), state.area_m2)
+    state.clogged = np.where(rebuilt, 0.0, state.clogged)
+    state.builder = np.where(rebuilt, _builder(len(homes), rng), state.builder)
+    state.raised_cm = np.where(rebuilt, raised, state.raised_cm)
+    state.broken &= ~rebuilt
+    state.installed = np.where(rebuilt, year, state.installed)
+
+
+def _new_tenants(
+    lot: pd.DataFrame, homes: pd.DataFrame, moved: Flags, rng: np.random.Generator
+) -> None:
+    """Houses change hands, and with them the water use and the care for the tank."""
+    count = len(lot)
+    present = np.where(homes.seasonal, rng.uniform(0.3, 0.6, count), 1.0)
+    flow = homes.persons.to_numpy() * rng.lognormal(np.log(175), 0.28, count) * present
+    lot["flow"] = np.where(moved, flow, lot.flow)
+
+
+def _one_year(
+    state: _Systems, lot: pd.DataFrame, here: Flags, climate: float, rng: np.random.Generator
+) -> None:
+    load = lot.flow.to_numpy() / state.area_m2
+    gain = CLOGGING_PER_YEAR * (load / 10) * lot.carry_over.to_numpy()
+    gain = gain * rng.uniform(0.5, 1.5, len(load))
+    state.clogged = np.where(here, state.clogged + gain, 0.0)
+    state.broken |= here & (rng.random(len(load)) < 0.0012)
+    state.stress = load / _can_pass(state, lot, climate)
+
+
+def _can_pass(state: _Systems, lot: pd.DataFrame, climate: float) -> Floats:
+    """L/m2/day the surface can pass this year."""
+    ksat = lot.ksat.to_numpy()
+    clean = 60.0 * (ksat / 10) ** 0.4
+    mat = 13.5 * (ksat / 10) ** 0.22
+    surface = 1 / (1 / clean + state.clogged**0.8 / mat)
+    below = 40.0 * lot.slow.to_numpy() + 3.0 + 9.0 * (state.raised_cm > 0)
+    separation = lot.separation.to_numpy() + state.raised_cm
+    wet = 1 / (1 + np.exp((separation - 15 - 12 * climate) / 14))
+    limit = np.minimum(surface, below) * (1 - 0.5 * wet)
+    return np.asarray(limit * state.builder, dtype=np.float64)
+
+
+def _stage(state: _Systems) -> Ints:
+    stage = np.where(state.stress > STRESSED_AT, STRESSED, SOUND)
+    return np.where((state.stress > 1) | state.broken, FAILED, stage)
+
+
+def _years_left(homes: pd.DataFrame, lot: pd.DataFrame, state: _Systems, stage: Ints) -> Floats:
+    """Years until failure in a steady climate; blank beyond the horizon."""
+    left = np.where(stage == FAILED, 0.0, np.nan)
+    future = _Systems(state.area_m2, state.clogged.copy(), state.installed, state.broken,
+                      state.stress.copy(), state.builder, state.raised_cm)
+    load = lot.flow.to_numpy() / state.area_m2
+    gain = CLOGGING_PER_YEAR * (load / 10) * lot.carry_over.to_numpy()
+    for year in range(1, AHEAD_YEARS + 1):
+        future.clogged = future.clogged + gain
+        fails = load / _can_pass(future, lot, 0.6) > 1
+        left = np.where(np.isnan(left) & fails, float(year), left)
+    return left
