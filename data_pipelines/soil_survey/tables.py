@@ -18,6 +18,7 @@ import pandas as pd
 from data_pipelines.soil_survey.defects import Defect
 from data_pipelines.soil_survey.schema import (
     CANONICAL_LAYER,
+    RULE_WORDS,
     TABLES,
     RawSource,
     keep_wanted_rules,
@@ -47,13 +48,17 @@ def decode(data: bytes) -> tuple[str, bool]:
         return data.decode("cp1252", errors="replace"), True
 
 
-def parse_rows(text: str) -> list[list[str]]:
+def parse_rows(text: str, *, only: str = "") -> list[list[str]]:
     r"""Split a bar-delimited text into rows of trimmed fields.
+
+    With `only`, lines without these lower-case words are passed over unread, which keeps the
+    largest table (interpretations, one line each) quick and small.
 
     >>> parse_rows('"a ""quoted"" word"|No |3\n')
     [['a "quoted" word', 'No', '3']]
     """
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter="|", doublequote=True)
+    lines = (line for line in io.StringIO(text, newline="") if only in line.casefold())
+    reader = csv.reader(lines, delimiter="|", doublequote=True)
     return [[cell.strip() for cell in row] for row in reader if row]
 
 
@@ -125,7 +130,7 @@ def _read_table(
     if file is None:
         return table_frame([], columns), [_file_defect(table, "file absent", "", "read as empty")]
     text, odd_encoding = decode(file.read_bytes())
-    rows = parse_rows(text)
+    rows = parse_rows(text, only=RULE_WORDS if table == "cointerp" else "")
     if rows and [cell.casefold() for cell in rows[0]] == columns:
         rows = rows[1:]
     good = [row for row in rows if len(row) == len(columns)]

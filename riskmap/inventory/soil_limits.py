@@ -78,7 +78,8 @@ def component_properties(
         Indexed by ``cokey``. Depths in cm, conductivity in um/s. ``wet_top_cm`` is the seasonal
         high water table, ``restriction_cm`` the first layer that stops roots or water,
         ``ksat_min_um_s`` the slowest layer below 60 cm, ``ksat_treatment_um_s`` that of the layer
-        that holds the treatment depth. ``hydrologic_group_evidence`` is ``mapped``, ``inferred`` or ``unknown``.
+        that holds the treatment depth. ``hydrologic_group_evidence`` is ``mapped``, ``inferred``
+        or ``unknown``.
     """
     own = components.set_index("cokey")
     if own.index.has_duplicates:

@@ -54,7 +54,7 @@ class TestTrap1NamesComeFromTheExportItself:
     ) -> None:
         put_tables(tmp_path, tiny())
         (tmp_path / "mstabcol.txt").unlink()
-        with pytest.raises(SourceFormatError, match="mstabcol.*download the survey area again"):
+        with pytest.raises(SourceFormatError, match=r"mstabcol.*download the survey area again"):
             read_soil_survey([tmp_path])
 
     def test_tables_of_another_export_are_refused(
@@ -166,7 +166,7 @@ class TestTrap6ShapesMissingOrBroken:
 
     def test_missing_prj_is_never_guessed(self, tiny_area: Path) -> None:
         (tiny_area / "spatial" / "soilmu_a_zz001.prj").unlink()
-        with pytest.raises(CrsError, match="no .prj"):
+        with pytest.raises(CrsError, match=r"no \.prj"):
             read_soil_survey([tiny_area])
 
     def test_the_prj_decides(

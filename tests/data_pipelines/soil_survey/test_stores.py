@@ -133,7 +133,7 @@ class TestReplies:
     def test_without_names_they_must_be_given(self) -> None:
         body = '{"Table": [["565248", "BoA"]]}'
         assert parse_reply(body, columns=["mukey", "musym"]).loc[0, "musym"] == "BoA"
-        with pytest.raises(SourceFormatError, match="no column names.*JSON\\+COLUMNNAME"):
+        with pytest.raises(SourceFormatError, match=r"no column names.*JSON\+COLUMNNAME"):
             parse_reply(body)
 
     def test_service_exception(self) -> None:
@@ -145,7 +145,7 @@ class TestReplies:
             parse_reply(page)
 
     def test_maintenance_page(self) -> None:
-        with pytest.raises(SourceFormatError, match="down for maintenance.*try again"):
+        with pytest.raises(SourceFormatError, match=r"down for maintenance.*try again"):
             parse_reply("<html><body>Service is down for maintenance</body></html>")
 
     @pytest.mark.parametrize("body", ["[1, 2]", '{"Table": "no"}', '{"Table": [["mukey"], []]}'])
