@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Final
 
 import pandas as pd
@@ -74,6 +75,15 @@ class RawSource:
     def is_empty(self) -> bool:
         """Whether no table has a row."""
         return all(table.empty for table in self.tables.values())
+
+
+def short_name(path: Path) -> str:
+    """Name a file or folder by its last two parts, so that reports are alike on every machine.
+
+    >>> short_name(Path("/data/AR017/tabular"))
+    'AR017/tabular'
+    """
+    return "/".join(path.parts[-2:])
 
 
 def is_wanted_rule(names: pd.Series) -> pd.Series:

@@ -26,6 +26,7 @@ from data_pipelines.soil_survey.schema import (
     TABLES,
     RawSource,
     keep_wanted_rules,
+    short_name,
 )
 from data_pipelines.soil_survey.tables import decode, table_frame
 from riskmap.errors import SourceFormatError
@@ -61,11 +62,11 @@ def read_sqlite(path: Path) -> RawSource:
         raise SourceFormatError(
             str(path), f"cannot be read as SQLite ({error}).", "Check the file or leave it out."
         ) from error
-    source = RawSource(str(path), tables)
+    source = RawSource(short_name(path), tables)
     if not source.is_empty:
         return source
     empty = Defect("soil_mapunits", "", "store empty", path.name, "", "store skipped")
-    return RawSource(str(path), {}, (empty,))
+    return RawSource(short_name(path), {}, (empty,))
 
 
 def _query_table(database: sqlite3.Connection, table: str, name: str) -> pd.DataFrame:
@@ -84,7 +85,7 @@ def read_csv(path: Path) -> RawSource:
     rows = list(csv.reader(io.StringIO(decode(path.read_bytes())[0], newline="")))
     rows = [row for row in rows if row]
     if not rows:
-        return RawSource(str(path), {}, (_empty_file(path),))
+        return RawSource(short_name(path), {}, (_empty_file(path),))
     width = len(rows[0])
     good = [row for row in rows[1:] if len(row) == width]
     bad = tuple(
@@ -92,15 +93,15 @@ def read_csv(path: Path) -> RawSource:
         for row in rows[1:]
         if len(row) != width
     )
-    return RawSource(str(path), _assign(path, _text_frame(good, rows[0])), bad)
+    return RawSource(short_name(path), _assign(path, _text_frame(good, rows[0])), bad)
 
 
 def read_reply(path: Path) -> RawSource:
     """Read one reply of the web service kept as a file; several tables may be joined in it."""
     frame = parse_reply(decode(path.read_bytes())[0], name=str(path))
     if frame.empty and not len(frame.columns):
-        return RawSource(str(path), {}, (_empty_file(path),))
-    return RawSource(str(path), _assign(path, frame))
+        return RawSource(short_name(path), {}, (_empty_file(path),))
+    return RawSource(short_name(path), _assign(path, frame))
 
 
 def parse_reply(

@@ -22,6 +22,7 @@ from data_pipelines.soil_survey.schema import (
     TABLES,
     RawSource,
     keep_wanted_rules,
+    short_name,
 )
 from riskmap.errors import SourceFormatError
 
@@ -85,9 +86,9 @@ def read_export(folder: Path) -> RawSource:
         if names is None:
             continue
         file = files.get(stems.get(table, table)) or files.get(table)
-        tables[table], found = _read_table(file, table, names, folder)
+        tables[table], found = _read_table(file, table, names)
         defects.extend(found)
-    return RawSource(str(folder), tables, tuple(defects))
+    return RawSource(short_name(folder), tables, tuple(defects))
 
 
 def _is_text(file: Path) -> bool:
@@ -118,14 +119,14 @@ def _metadata_rows(
             if rows:
                 return rows
     raise SourceFormatError(
-        str(folder),
+        short_name(folder),
         f"the export has no readable table of its own {'/'.join(stems)}.",
         "Names of tables and columns stand only there; download the survey area again, whole.",
     )
 
 
 def _read_table(
-    file: Path | None, table: str, columns: list[str], folder: Path
+    file: Path | None, table: str, columns: list[str]
 ) -> tuple[pd.DataFrame, list[Defect]]:
     if file is None:
         return table_frame([], columns), [_file_defect(table, "file absent", "", "read as empty")]
@@ -136,7 +137,7 @@ def _read_table(
     good = [row for row in rows if len(row) == len(columns)]
     if rows and not good:
         raise SourceFormatError(
-            str(folder / file.name),
+            short_name(file),
             f"rows have {len(rows[0])} fields, the metadata names {len(columns)} columns.",
             "The tables and their metadata are from different exports; download them together.",
         )
