@@ -1,0 +1,1 @@
+"""Parcels and layers in, one row per parcel with evidence marks out."""

@@ -1,0 +1,172 @@
+"""All that is known of each parcel, put together chunk by chunk."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date as Date  # noqa: N812 - `date` is a field here
+
+import geopandas as gpd
+import pandas as pd
+
+from riskmap.features import INVENTORY
+from riskmap.inventory.density import describe_density
+from riskmap.inventory.permits import match_permits
+from riskmap.inventory.service import NO_SEWER_MAP, ServiceRules, describe_service
+from riskmap.inventory.siting import SitingRules, locate_treatment_areas
+from riskmap.inventory.soils import describe_soils
+from riskmap.inventory.systems import describe_systems, neighbourhood_years
+from riskmap.inventory.terrain import Terrain, derive_terrain, describe_terrain
+from riskmap.inventory.water import describe_water
+from riskmap.inventory.wells import describe_wells
+from riskmap.rasters import Raster
+
+
+@dataclass(frozen=True)
+class Layers:
+    """What the inventory draws on, whole or with a halo; all in the region's reference system.
+
+    ``component_ratings`` is the table of :func:`riskmap.inventory.soil_limits.rate_components`;
+    ``terrain`` that of :func:`riskmap.inventory.terrain.derive_terrain`; ``neighbourhoods`` that of
+    :func:`riskmap.inventory.systems.neighbourhood_years`. The last two are made for the county once
+    (:func:`prepare_layers`), so that chunks agree. None: the county has no such layer.
+    """
+
+    soil_units: gpd.GeoDataFrame
+    component_ratings: pd.DataFrame
+    permits: pd.DataFrame | None = None
+    inspections: pd.DataFrame | None = None
+    buildings: gpd.GeoDataFrame | None = None
+    sewer_area: gpd.GeoDataFrame | None = None
+    streams: gpd.GeoDataFrame | None = None
+    waterbodies: gpd.GeoDataFrame | None = None
+    floodplain: gpd.GeoDataFrame | None = None
+    wells: gpd.GeoDataFrame | None = None
+    water_table: Raster | None = None
+    terrain: Terrain | None = None
+    neighbourhoods: pd.Series | None = None
+
+
+@dataclass(frozen=True)
+class Options:
+    """Day of the inventory, local rules, and the least share of an area that must be mapped."""
+
+    date: Date
+    siting: SitingRules = field(default_factory=SitingRules)
+    service: ServiceRules = field(default_factory=ServiceRules)
+    min_covered_frac: float = 0.5
+
+
+@dataclass(frozen=True)
+class Inventory:
+    """One row per parcel, the treatment areas as drawn, and the soils under each.
+
+    ``table`` has the columns of :data:`riskmap.features.INVENTORY` with their evidence; ``areas``
+    the treatment area as geometry, with ``lot_m2`` and ``downslope_deg``; ``mixture`` the columns
+    ``parcel_id``, ``mukey``, ``frac``.
+    """
+
+    table: pd.DataFrame
+    areas: gpd.GeoDataFrame
+    mixture: pd.DataFrame
+
+
+def prepare_layers(
+    parcels: gpd.GeoDataFrame, elevation: Raster | None, layers: Mapping[str, object]
+) -> Layers:
+    """Make the county-wide parts once: terrain from elevation, neighbourhoods from all parcels.
+
+    Parameters
+    ----------
+    parcels
+        All parcels of the county.
+    elevation
+        Land surface (m), or None.
+    layers
+        The other fields of :class:`Layers` by name.
+    """
+    permits = layers.get("permits")
+    matched = match_permits(permits, parcels) if isinstance(permits, pd.DataFrame) else None
+    return Layers(
+        **layers,  # type: ignore[arg-type]
+        terrain=None if elevation is None else derive_terrain(elevation),
+        neighbourhoods=neighbourhood_years(parcels, matched),
+    )
+
+
+def describe_chunk(parcels: gpd.GeoDataFrame, layers: Layers, *, options: Options) -> Inventory:
+    """Describe a chunk of parcels: everything except what needs the other chunks' systems.
+
+    The same parcel gets the same row in whatever chunk it comes. Call
+    :func:`complete_inventory` on all chunks' tables together.
+    """
+    permits = None if layers.permits is None else match_permits(layers.permits, parcels)
+    areas = locate_treatment_areas(
+        parcels,
+        permit_points=permits,
+        buildings=layers.buildings,
+        waterbodies=layers.waterbodies,
+        rules=options.siting,
+    )
+    share = options.min_covered_frac
+    service = describe_service(
+        parcels,
+        permits=permits,
+        sewer_area=layers.sewer_area,
+        buildings=layers.buildings,
+        rules=options.service,
+    )
+    soils, mixture = describe_soils(
+        areas.geometry, layers.soil_units, layers.component_ratings, min_covered_frac=share
+    )
+    terrain = describe_terrain(areas, layers.terrain, min_covered_frac=share)
+    water = describe_water(
+        areas,
+        streams=layers.streams,
+        waterbodies=layers.waterbodies,
+        floodplain=layers.floodplain,
+        water_table=layers.water_table,
+        min_covered_frac=share,
+    )
+    systems = describe_systems(
+        parcels,
+        permits,
+        layers.inspections,
+        date=options.date,
+        neighbourhoods=layers.neighbourhoods,
+    )
+    named = pd.DataFrame(parcels[["address", "neighbourhood", "land_use"]])
+    sited = pd.DataFrame(areas.drop(columns="geometry"))
+    wells = describe_wells(areas, layers.wells)
+    table = pd.concat([named, service, sited, soils, terrain, water, wells, systems], axis=1)
+    drawn = areas[["lot_m2", "geometry"]].assign(downslope_deg=terrain["downslope_deg"])
+    return Inventory(table, drawn, mixture)
+
+
+def complete_inventory(table: pd.DataFrame) -> pd.DataFrame:
+    """Add the density of onsite systems to all chunks' rows and put the columns in order.
+
+    Built parcels whose service is unknown for want of a sewer map count as systems: the safe side.
+    """
+    systems = table[table["service"].eq("onsite") | table["service_reason"].eq(NO_SEWER_MAP)]
+    full = table.join(describe_density(table, systems))
+    return full[inventory_columns()]
+
+
+def inventory_columns() -> list[str]:
+    """Names of the inventory's columns, each followed by its evidence where it has one.
+
+    >>> inventory_columns()[3:6]
+    ['service', 'service_evidence', 'service_reason']
+    """
+    return [
+        name
+        for feature in INVENTORY
+        for name in (feature.name, f"{feature.name}_evidence")[: 1 + feature.evidence]
+    ]
+
+
+def build_inventory(parcels: gpd.GeoDataFrame, layers: Layers, *, options: Options) -> Inventory:
+    """Describe all parcels of a county in one go: :func:`describe_chunk`, then completed."""
+    chunk = describe_chunk(parcels, layers, options=options)
+    return Inventory(complete_inventory(chunk.table), chunk.areas, chunk.mixture)

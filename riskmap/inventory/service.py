@@ -1,0 +1,152 @@
+"""Where each parcel's sewage goes, and why we think so."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+
+from riskmap.inventory.edges import FloatArray, GeometryArray
+from riskmap.inventory.lots import main_buildings, sound_polygons
+from riskmap.inventory.overlaps import covered_fractions
+
+UNBUILT_USES = ("vacant", "water", "road")
+NO_SEWER_MAP = "building, but no sewer map"
+LIVED_IN_USES = ("residential", "seasonal", "farm", "commercial", "institutional")
+
+
+Verdict = tuple[NDArray[np.bool_], str | pd.Series, str, str]
+"""Where it holds, the service, its evidence and the reason."""
+
+
+@dataclass(frozen=True)
+class ServiceRules:
+    """How service is judged where no record says it.
+
+    Parameters
+    ----------
+    sewer_share_frac
+        Share of the main building (of the lot, if there is no footprint) in the sewer area from
+        which it counts as sewered.
+    min_building_m2
+        Smaller footprints are sheds.
+    all_unsewered
+        Set where the county has no sewer at all; without a sewer map, built lots are otherwise
+        ``unknown``, because nothing rules the sewer out.
+    """
+
+    sewer_share_frac: float = 0.5
+    min_building_m2: float = 20.0
+    all_unsewered: bool = False
+
+
+def describe_service(
+    parcels: gpd.GeoDataFrame,
+    *,
+    permits: pd.DataFrame | None = None,
+    sewer_area: gpd.GeoDataFrame | None = None,
+    buildings: gpd.GeoDataFrame | None = None,
+    rules: ServiceRules | None = None,
+) -> pd.DataFrame:
+    """Say who is on an onsite system: ``onsite``, ``sewer``, ``none`` (unbuilt) or ``unknown``.
+
+    The first that applies decides: the county's own record; a permit for an onsite system; the
+    sewer area; an unbuilt land use without improvement; a building by the assessor, by land use or
+    by footprint.
+
+    Parameters
+    ----------
+    parcels
+        Lots with ``service``, ``land_use``, ``improved``, ``year_built``; index ``parcel_id``.
+    permits
+        Permits matched to parcels (:func:`riskmap.inventory.permits.match_permits`).
+    sewer_area, buildings
+        Polygons over the lots.
+    rules
+        Thresholds.
+
+    Returns
+    -------
+    DataFrame
+        ``service``, ``service_evidence``, ``service_reason``.
+    """
+    rules = rules or ServiceRules()
+    lots = sound_polygons(parcels.geometry)
+    house = _largest_building(lots, buildings, rules)
+    sewered = _sewered(lots, house, sewer_area) >= rules.sewer_share_frac
+    permitted = np.zeros(len(parcels), dtype=bool)
+    if permits is not None:
+        permitted = parcels.index.isin(permits["parcel_id"])
+    recorded = parcels["service"].astype(object).isin(["onsite", "sewer", "none"])
+    signs = _building_signs(parcels, ~shapely.is_missing(house))
+    unbuilt, empty, listed, lived_in, footprint = signs
+    unclear = (listed | lived_in | footprint) & (sewer_area is None) & (not rules.all_unsewered)
+    outside = "" if sewer_area is None else ", outside the sewer area"
+    verdicts: list[Verdict] = [
+        (recorded.to_numpy(), parcels["service"], "measured", "county record"),
+        (permitted, "onsite", "measured", "permit for an onsite system"),
+        (sewered & ~unbuilt & ~empty, "sewer", "mapped", "inside the sewer area"),
+        (unbuilt, "none", "inferred", "unbuilt land use and no building on record"),
+        (empty, "none", "inferred", "assessor lists no building"),
+        (unclear, "unknown", "unknown", NO_SEWER_MAP),
+        (listed, "onsite", "inferred", f"assessor lists a building{outside}"),
+        (lived_in, "onsite", "inferred", f"land use implies a building{outside}"),
+        (footprint, "onsite", "inferred", f"building footprint{outside}"),
+    ]
+    return _first_verdict(verdicts, parcels.index)
+
+
+def _building_signs(
+    parcels: pd.DataFrame, footprint: NDArray[np.bool_]
+) -> tuple[NDArray[np.bool_], ...]:
+    """Unbuilt by use; empty by the assessor; listed; lived in by use; built by footprint."""
+    improved = parcels["improved"].astype("boolean")
+    use = parcels["land_use"].astype(object)
+    listed = (improved.fillna(False) | parcels["year_built"].notna()).to_numpy(dtype=bool)
+    unbuilt = use.isin(UNBUILT_USES).to_numpy() & ~listed & ~footprint
+    empty = improved.eq(False).fillna(False).to_numpy(dtype=bool) & ~listed & ~footprint
+    lived_in = use.isin(LIVED_IN_USES).to_numpy() & ~empty
+    return unbuilt, empty, listed, lived_in, footprint
+
+
+def _first_verdict(verdicts: list[Verdict], index: pd.Index) -> pd.DataFrame:
+    conditions = [condition for condition, *_ in verdicts]
+    service = np.select(
+        conditions, [np.broadcast_to(v[1], len(index)).astype(object) for v in verdicts], "unknown"
+    )
+    return pd.DataFrame(
+        {
+            "service": service,
+            "service_evidence": np.select(conditions, [v[2] for v in verdicts], "unknown"),
+            "service_reason": np.select(conditions, [v[3] for v in verdicts], "no record"),
+        },
+        index=index,
+    ).astype(object)
+
+
+def _largest_building(
+    lots: GeometryArray, buildings: gpd.GeoDataFrame | None, rules: ServiceRules
+) -> GeometryArray:
+    """Footprint with most of itself on each lot; None where there is none of size."""
+    result = np.full(len(lots), None, dtype=object)
+    if buildings is None:
+        return result
+    shapes = sound_polygons(buildings.geometry)
+    main = main_buildings(lots, shapes, rules.min_building_m2)
+    result[main >= 0] = shapes[main[main >= 0]]
+    return result
+
+
+def _sewered(
+    lots: GeometryArray, house: GeometryArray, sewer_area: gpd.GeoDataFrame | None
+) -> FloatArray:
+    """Share of the main building, or else of the lot, in the sewer area."""
+    if sewer_area is None:
+        return np.zeros(len(lots))
+    subject = np.where(shapely.is_missing(house), lots, house)
+    zones = gpd.GeoSeries(sound_polygons(sewer_area.geometry))
+    return np.asarray(covered_fractions(gpd.GeoSeries(subject), zones))

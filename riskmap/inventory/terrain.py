@@ -1,0 +1,182 @@
+"""Slope and wetness of the ground, from an elevation grid."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyflwdir
+from numpy.typing import NDArray
+
+from riskmap.errors import CrsError
+from riskmap.inventory.compiled import compiled
+from riskmap.inventory.evidence import marked
+from riskmap.inventory.zonal import raster_means
+from riskmap.rasters import Raster
+
+MIN_TAN_SLOPE = 0.001
+"""Least tan(slope) in the wetness index: flat cells have no logarithm. 0.1 % is the usual error of
+an elevation model over a cell; common practice, no source."""
+
+NODATA = -9999.0
+
+
+@dataclass(frozen=True)
+class Terrain:
+    """Elevation and what follows from it, all on one grid.
+
+    ``rise_east`` and ``rise_north`` are the gradient (rise per run); ``wetness`` is None where it
+    was not asked for.
+    """
+
+    elevation_m: Raster
+    slope_pct: Raster
+    rise_east: Raster
+    rise_north: Raster
+    wetness: Raster | None
+
+
+@compiled
+def _horn(
+    z: NDArray[np.floating], cell_x: float, cell_y: float
+) -> tuple[NDArray[np.float32], NDArray[np.float32]]:
+    rows, columns = z.shape
+    east = np.full((rows, columns), np.nan, dtype=np.float32)
+    north = np.full((rows, columns), np.nan, dtype=np.float32)
+    window = np.empty((3, 3))
+    for row in range(rows):
+        for column in range(columns):
+            _window(z, row, column, window)
+            if np.isnan(window.sum()):
+                continue
+            a, b, c = window[0]
+            d, f = window[1, 0], window[1, 2]
+            g, h, i = window[2]
+            east[row, column] = ((c + 2 * f + i) - (a + 2 * d + g)) / (8 * cell_x)
+            north[row, column] = ((a + 2 * b + c) - (g + 2 * h + i)) / (8 * cell_y)
+    return east, north
+
+
+@compiled
+def _window(z: NDArray[np.floating], row: int, column: int, window: NDArray[np.float64]) -> None:
+    """Nine cells around one; beyond the grid's edge the surface goes on as a plane."""
+    rows, columns = z.shape
+    for m in range(3):
+        for n in range(3):
+            r, c = row + m - 1, column + n - 1
+            inner_r, inner_c = min(max(r, 0), rows - 1), min(max(c, 0), columns - 1)
+            value = float(z[inner_r, inner_c])
+            if inner_r != r or inner_c != c:
+                back_r = min(max(2 * inner_r - r, 0), rows - 1)
+                back_c = min(max(2 * inner_c - c, 0), columns - 1)
+                value = 2.0 * value - float(z[back_r, back_c])
+            window[m, n] = value
+
+
+def horn_gradient(elevation: Raster) -> tuple[Raster, Raster]:
+    """Rise per run towards east and towards north, by the third-order finite difference of Horn.
+
+    A cell with an unknown neighbour is unknown. Cells on the grid's edge see the surface beyond it
+    continued as a plane.
+
+    Source: Horn, B. K. P. (1981), Hill shading and the reflectance map, Proc. IEEE 69(1), 14-47.
+
+    Raises
+    ------
+    CrsError
+        If the grid is in degrees: a slope needs the same unit in all directions.
+    """
+    if elevation.crs.is_geographic:
+        raise CrsError(
+            "elevation",
+            "the grid is in degrees, so slopes cannot be computed.",
+            "Project it to the region's reference system first.",
+        )
+    east, north = _horn(elevation.values, float(elevation.cell_x_m), float(elevation.cell_y_m))
+    return replace(elevation, values=east), replace(elevation, values=north)
+
+
+def wetness_index(
+    elevation: Raster, slope: NDArray[np.floating], *, min_tan_slope: float = MIN_TAN_SLOPE
+) -> Raster:
+    """Topographic wetness index ln(a / tan b) of every cell.
+
+    a (m) is the upslope area per unit contour length: the area that drains through the cell by the
+    steepest of eight directions, its own included, after depressions are filled, over the cell's
+    width. `slope` is tan b, taken as at least `min_tan_slope`.
+
+    Source: Beven, K. J. and Kirkby, M. J. (1979), A physically based, variable contributing area
+    model of basin hydrology, Hydrological Sciences Bulletin 24(1), 43-69.
+    """
+    unknown = np.isnan(elevation.values)
+    filled = np.where(unknown, NODATA, elevation.values).astype(np.float32)
+    affine = (elevation.cell_x_m, 0.0, elevation.x_min_m, 0.0, -elevation.cell_y_m)
+    flow = pyflwdir.from_dem(
+        filled, nodata=NODATA, transform=(*affine, elevation.y_max_m), latlon=False
+    )
+    cells = np.asarray(flow.upstream_area(unit="cell"), dtype=np.float64)
+    cell_m2 = elevation.cell_x_m * elevation.cell_y_m
+    with np.errstate(invalid="ignore", divide="ignore"):
+        specific = np.where(unknown, np.nan, cells * cell_m2 / np.sqrt(cell_m2))
+        index = np.log(specific / np.maximum(slope, min_tan_slope))
+    return replace(elevation, values=index.astype(np.float32))
+
+
+def derive_terrain(elevation: Raster, *, wetness: bool = True) -> Terrain:
+    """Slope, gradient and wetness of a whole county's elevation grid; done once, for all chunks."""
+    east, north = horn_gradient(elevation)
+    tan_slope = np.hypot(east.values, north.values)
+    return Terrain(
+        elevation_m=elevation,
+        slope_pct=replace(elevation, values=tan_slope * np.float32(100)),
+        rise_east=east,
+        rise_north=north,
+        wetness=wetness_index(elevation, tan_slope) if wetness else None,
+    )
+
+
+def describe_terrain(
+    areas: gpd.GeoDataFrame, terrain: Terrain | None, *, min_covered_frac: float = 0.5
+) -> pd.DataFrame:
+    """Mean elevation, slope and wetness of each treatment area, by exact cell shares.
+
+    Parameters
+    ----------
+    areas
+        Treatment areas in the grid's reference system, index ``parcel_id``.
+    terrain
+        The county's terrain, or None.
+    min_covered_frac
+        Below this share of known cells the value is unknown.
+
+    Returns
+    -------
+    DataFrame
+        ``elevation_m``, ``slope_pct``, ``wetness`` with evidence, and ``downslope_deg`` (azimuth in
+        which the ground falls, clockwise from north; NaN on level ground).
+    """
+    if terrain is None:
+        nothing = dict.fromkeys(("elevation_m", "slope_pct", "wetness"), np.nan)
+        return marked(nothing, "unknown", areas.index).assign(downslope_deg=np.nan)
+
+    def mean(raster: Raster | None) -> pd.Series:
+        if raster is None:
+            return pd.Series(np.nan, index=areas.index)
+        means = raster_means(areas.geometry, raster)
+        return means["mean"].where(means["covered_frac"] >= min_covered_frac)
+
+    rasters = {
+        "elevation_m": terrain.elevation_m,
+        "slope_pct": terrain.slope_pct,
+        "wetness": terrain.wetness,
+    }
+    table = marked({name: mean(raster) for name, raster in rasters.items()}, "mapped", areas.index)
+    table["downslope_deg"] = _azimuth_deg(-mean(terrain.rise_east), -mean(terrain.rise_north))
+    return table
+
+
+def _azimuth_deg(east: pd.Series, north: pd.Series) -> pd.Series:
+    azimuth = pd.Series(np.degrees(np.arctan2(east, north)) % 360.0, index=east.index)
+    return azimuth.where((east != 0) | (north != 0))
