@@ -1,0 +1,271 @@
+"""What to find out next, and which weight matters.
+
+The value of a record is the number of true top parcels that the list would gain if the record were
+collected for one parcel, on average over what it might say (expected value of partial perfect
+information; Raiffa and Schlaifer 1961). The list is taken to hold the parcels most likely to be in
+the true top. Learning of one parcel leaves the others as they are; a record is taken to be exact,
+so the value is the most that a look-up can bring.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy.stats import rankdata
+
+from riskmap.ranking.compiled import threaded
+from riskmap.ranking.draws import Plan
+from riskmap.ranking.model import SCORES, Model
+from riskmap.ranking.uncertainty import Doubt, draw_limits
+
+Floats = npt.NDArray[np.float64]
+Whole = npt.NDArray[np.int64]
+BLOCK: Final = 256
+SURE: Final = 0.005
+"""A parcel whose chance is nearer than this to 0 or 1 is not looked at: nothing would move it."""
+
+
+@dataclass(frozen=True)
+class Record:
+    """A record that a county could collect: what it tells and what it costs.
+
+    ``features`` are the inventory columns that would be known, ``minutes`` the work of one look-up
+    or visit (an assumption a county should replace).
+    """
+
+    name: str
+    label: str
+    features: tuple[str, ...]
+    minutes: float
+
+
+RECORDS: Final = (
+    Record(
+        "install_year", "year of installation from the permit file",
+        ("age_yr", "installed_year", "reserve_frac", "years_to_failure_yr", "ageing_chance"), 10,
+    ),
+    Record("pump_out", "last pump-out from the hauler's reports", ("years_since_pumped_yr",), 10),
+    Record("occupants", "number of people, by asking", ("occupants", "load_ratio"), 15),
+    Record("kind", "kind of system from the permit file", ("kind",), 10),
+    Record(
+        "field_area", "size of the field from the permit drawing",
+        ("field_area_m2", "load_ratio", "reserve_frac"), 15,
+    ),
+    Record("well_log", "driller's log of the well", ("well_distance_m", "water_table_m"), 20),
+    Record(
+        "soil_check", "hand auger at the field by a licensed soil evaluator",
+        ("soil_rating", "wet_depth_cm", "restriction_cm", "ksat_um_s", "drainage_class"), 90,
+    ),
+    Record("site_visit", "visit to the field", ("last_stage", "wetness", "slope_pct"), 60),
+)  # fmt: skip
+"""Common records; the minutes are assumptions of this project, no source."""
+
+
+def record_values(
+    doubt: Doubt, model: Model, records: Sequence[Record] = RECORDS, *, kind: str = "priority"
+) -> pd.DataFrame:
+    """Value of each record for each parcel.
+
+    Returns
+    -------
+    DataFrame
+        Indexed like the doubt's table, one column per record that tells at least one factor of
+        the model: expected gain in true top parcels on the list. 0 where nothing can be gained.
+    """
+    factors = {r.name: _told(r, model) for r in records}
+    factors = {name: places for name, places in factors.items() if len(places)}
+    chance = doubt.table[f"{kind}_top_chance"].to_numpy()
+    gains = np.zeros((len(chance), len(factors)))
+    rows = np.flatnonzero((chance > SURE) & (chance < 1 - SURE))
+    rivals = _rivals(chance, doubt.top)
+    scale = _points_per_limit(doubt.plan, kind)
+    for start in range(0, len(rows), BLOCK):
+        part = rows[start : start + BLOCK]
+        points = draw_limits(doubt.plan, part, seed=doubt.seed) * scale
+        need = _needed(points.sum(axis=1), doubt.cuts[kind])
+        for column, places in enumerate(factors.values()):
+            told = points[:, places].sum(axis=1)
+            gains[part, column] = _gain(told, need + told, rivals[part])
+    return pd.DataFrame(gains, index=doubt.table.index, columns=list(factors))
+
+
+def collection_list(
+    values: pd.DataFrame, records: Sequence[Record] = RECORDS, *, look_ups: int = 100
+) -> pd.DataFrame:
+    """Rank the records by what an hour of collecting them brings.
+
+    Parameters
+    ----------
+    values
+        From :func:`record_values`.
+    look_ups
+        How many look-ups of each record are thought of, those of the greatest value first.
+
+    Returns
+    -------
+    DataFrame
+        Best first, with columns ``record, label, parcels`` (with something to gain), ``gain``
+        (true top parcels won by the first `look_ups`), ``gain_per_100, minutes, gain_per_hour``.
+    """
+    rows = []
+    for record in records:
+        if record.name not in values:
+            continue
+        column = np.sort(values[record.name].to_numpy())[::-1][:look_ups]
+        done = max(int((column > 0).sum()), 1)
+        gain = float(column.sum())
+        rows.append(
+            {
+                "record": record.name,
+                "label": record.label,
+                "parcels": int((values[record.name] > 0).sum()),
+                "gain": gain,
+                "gain_per_100": 100 * gain / done,
+                "minutes": record.minutes,
+                "gain_per_hour": gain / done * 60 / record.minutes,
+            }
+        )
+    table = pd.DataFrame(rows)
+    return table.sort_values("gain_per_hour", ascending=False, kind="stable", ignore_index=True)
+
+
+def weight_sensitivity(limits: pd.DataFrame, model: Model, *, top: int) -> pd.DataFrame:
+    """How far the ranking moves when one weight goes to an end of its bounds.
+
+    Parameters
+    ----------
+    limits
+        (n, factors) limitations, the unknown replaced; columns named like the factors.
+    top
+        Length of the list.
+
+    Returns
+    -------
+    DataFrame
+        One row per factor and end, greatest change of the list first: ``factor, weight, moved_to,
+        rank_correlation`` (Spearman) and ``kept`` (share of the list that stays).
+    """
+    base = _priority(limits, model)
+    rows = []
+    for factor in model.factors:
+        for end in (factor.low, factor.high):
+            if end == factor.weight or _sum_without(model, factor.score, factor.name) + end <= 0:
+                continue
+            moved = _priority(limits, model.with_weights({factor.name: end}))
+            rows.append(
+                {
+                    "factor": factor.name,
+                    "weight": factor.weight,
+                    "moved_to": end,
+                    "rank_correlation": _spearman(base, moved),
+                    "kept": _overlap(base, moved, top),
+                }
+            )
+    columns = ["factor", "weight", "moved_to", "rank_correlation", "kept"]
+    table = pd.DataFrame(rows, columns=columns)
+    return table.sort_values(["kept", "rank_correlation"], kind="stable", ignore_index=True)
+
+
+def _told(record: Record, model: Model) -> Whole:
+    return np.array(
+        [k for k, factor in enumerate(model.factors) if factor.feature in record.features], int
+    )
+
+
+def _rivals(chance: Floats, top: int) -> Floats:
+    """Chance that each parcel has to beat to be on the list, (n,).
+
+    A parcel off the list must beat the weakest on it; one on the list the strongest off it.
+    """
+    order = np.argsort(-chance, kind="stable")
+    rival = np.empty(len(chance))
+    on, off = order[:top], order[top:]
+    rival[off] = chance[on[-1]] if len(on) else 0.0
+    rival[on] = chance[off[0]] if len(off) else 0.0
+    return rival
+
+
+def _points_per_limit(plan: Plan, kind: str) -> Floats:
+    """Points of the chosen score that one unit of limitation is worth: (factors, draws)."""
+    if kind == "priority":
+        share = np.where(plan.failure[:, None], plan.share, 1.0 - plan.share)
+    else:
+        share = (plan.failure == (kind == "failure_score"))[:, None].astype(float)
+    return np.asarray(100.0 * plan.weight * share)
+
+
+def _needed(scores: Floats, cuts: Floats) -> Floats:
+    """Points missing to the top in every draw: (rows, draws); below 0 where inside.
+
+    The bar is the score at rank `top` among the *other* parcels.
+    """
+    inside = scores >= cuts[0] - 1e-3
+    bar = np.where(inside, cuts[1], cuts[0])
+    return np.asarray(bar - scores)
+
+
+def _gain(told: Floats, need: Floats, rivals: Floats) -> Floats:
+    """Value of learning `told` (rows, draws), the rest staying as `need` (rows, draws).
+
+    All pairs of a told value and a draw of the rest are used: they are independent.
+    """
+    gains = np.empty(len(told))
+    gain_rows(np.sort(told, axis=1), np.sort(need, axis=1), rivals, gains)
+    return np.where(np.ptp(told, axis=1) > 0, np.maximum(gains, 0.0), 0.0)
+
+
+@threaded
+def gain_rows(told: Floats, need: Floats, rivals: Floats, gains: Floats) -> None:
+    """Mean of max(chance once told, rival) less max(mean chance, rival); rows are sorted."""
+    draws = told.shape[1]
+    for row in range(told.shape[0]):
+        below, mean, better = 0, 0.0, 0.0
+        for k in range(draws):
+            while below < draws and need[row, below] < told[row, k]:
+                below += 1
+            then = below / draws
+            mean += then
+            better += max(then, rivals[row])
+        gains[row] = better / draws - max(mean / draws, rivals[row])
+
+
+def _sum_without(model: Model, score: str, name: str) -> float:
+    return sum(factor.weight for factor in model.of(score) if factor.name != name)
+
+
+def _priority(limits: pd.DataFrame, model: Model) -> Floats:
+    total = np.zeros(len(limits))
+    for score in SCORES:
+        for factor in model.of(score):
+            points = factor.weight * model.scale(score) * model.share(score)
+            total += points * limits[factor.name].to_numpy()
+    return total
+
+
+def _spearman(first: Floats, second: Floats) -> float:
+    return float(np.corrcoef(rankdata(first), rankdata(second))[0, 1])
+
+
+def _overlap(first: Floats, second: Floats, top: int) -> float:
+    lists = [set(np.argsort(-scores, kind="stable")[:top].tolist()) for scores in (first, second)]
+    return len(lists[0] & lists[1]) / min(top, len(first))
+
+
+def describe_collection(table: pd.DataFrame, *, top: int) -> str:
+    """Say in one sentence which record to collect first.
+
+    >>> describe_collection(pd.DataFrame(), top=50)
+    'No record would change the list.'
+    """
+    if not len(table) or table["gain"].iloc[0] <= 0:
+        return "No record would change the list."
+    first = table.iloc[0]
+    return (
+        f"Collect first: {first['label']}. A hundred look-ups would bring about "
+        f"{first['gain_per_100']:.1f} more of the true top {top} onto the list."
+    )

@@ -1,0 +1,193 @@
+"""How good a ranking and a chance are: figures with intervals.
+
+Every figure takes the truth (n,) of 0 and 1, a ranking or chance (n,), and weights (n,) that undo
+a biased choice of visits. Ties are shared evenly, never broken in anyone's favour.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy.stats import rankdata
+
+Floats = npt.NDArray[np.float64]
+Whole = npt.NDArray[np.int64]
+Figure = Callable[[Floats, Floats, Floats], float]
+TOPS: Final = (0.05, 0.10, 0.20)
+
+
+@dataclass(frozen=True)
+class Interval:
+    """An estimate with the bounds of its interval."""
+
+    value: float
+    low: float
+    high: float
+
+
+def average_precision(truth: Floats, ranking: Floats, weight: Floats) -> float:
+    """Area under precision against recall by steps; tied rows count as one step.
+
+    NaN where there is no failure.
+    """
+    order = np.argsort(-ranking, kind="stable")
+    found = np.cumsum(truth[order] * weight[order])
+    visits = np.cumsum(weight[order])
+    last = np.append(np.diff(ranking[order]) != 0, True)
+    found, visits = found[last], visits[last]
+    if found[-1] <= 0:
+        return float("nan")
+    gain = np.diff(found, prepend=0.0)
+    return float(np.sum(gain * found / np.maximum(visits, 1e-300)) / found[-1])
+
+
+def found_in_top(truth: Floats, ranking: Floats, weight: Floats, share: float) -> float:
+    """Share of all failures that the top `share` of the ranking holds."""
+    order = np.argsort(-ranking, kind="stable")
+    sorted_ranking = ranking[order]
+    first = np.flatnonzero(np.append(True, np.diff(sorted_ranking) != 0))
+    visits = np.add.reduceat(weight[order], first)
+    found = np.add.reduceat((truth * weight)[order], first)
+    room = share * visits.sum() - (np.cumsum(visits) - visits)
+    taken = np.clip(room / np.maximum(visits, 1e-300), 0.0, 1.0)
+    total = found.sum()
+    return float((found * taken).sum() / total) if total > 0 else float("nan")
+
+
+def lift(truth: Floats, ranking: Floats, weight: Floats, share: float) -> float:
+    """How many times more failures the top `share` holds than a random pick of that size.
+
+    >>> ones = np.ones(4)
+    >>> lift(np.array([1., 0., 0., 0.]), np.array([9., 5., 4., 1.]), ones, 0.25)
+    4.0
+    """
+    return found_in_top(truth, ranking, weight, share) / share
+
+
+def found_per_100_visits(truth: Floats, ranking: Floats, weight: Floats, share: float) -> float:
+    """Failures found per hundred visits if the top `share` is visited."""
+    total = float((truth * weight).sum() / weight.sum())
+    return 100.0 * total * lift(truth, ranking, weight, share)
+
+
+def brier(truth: Floats, chance: Floats, weight: Floats) -> float:
+    """Mean squared difference between chance and outcome (Brier 1950)."""
+    return float(np.average((chance - truth) ** 2, weights=weight))
+
+
+def area_under_roc(truth: Floats, ranking: Floats) -> float:
+    """Chance that a failure ranks above a sound system, ties counted half (rank-sum form)."""
+    positive = truth > 0
+    failures, sound = int(positive.sum()), int((~positive).sum())
+    if not failures or not sound:
+        return float("nan")
+    ranks = rankdata(ranking)
+    return float((ranks[positive].sum() - failures * (failures + 1) / 2) / (failures * sound))
+
+
+def area_error(area: float, failures: int, sound: int) -> float:
+    """Return the standard error of the area, exponential approximation (Hanley and McNeil 1982)."""
+    q1 = area / (2 - area)
+    q2 = 2 * area**2 / (1 + area)
+    variance = (
+        area * (1 - area) + (failures - 1) * (q1 - area**2) + (sound - 1) * (q2 - area**2)
+    ) / (failures * sound)
+    return float(np.sqrt(variance))
+
+
+def area_error_from_counts(sound: Floats, failed: Floats) -> float:
+    """Return the standard error of the area from counts per rating class, lowest class first.
+
+    The distribution-free form of Hanley and McNeil (1982), table II: Q1 and Q2 are counted.
+    """
+    higher_failed = failed[::-1].cumsum()[::-1] - failed
+    lower_sound = sound.cumsum() - sound
+    area = (sound * (higher_failed + failed / 2)).sum() / (sound.sum() * failed.sum())
+    q2 = (failed * (lower_sound**2 + lower_sound * sound + sound**2 / 3)).sum()
+    q1 = (sound * (higher_failed**2 + higher_failed * failed + failed**2 / 3)).sum()
+    q2 /= failed.sum() * sound.sum() ** 2
+    q1 /= sound.sum() * failed.sum() ** 2
+    n, m = failed.sum(), sound.sum()
+    variance = (area * (1 - area) + (n - 1) * (q1 - area**2) + (m - 1) * (q2 - area**2)) / (n * m)
+    return float(np.sqrt(variance))
+
+
+def reliability(
+    truth: Floats, chance: Floats, weight: Floats, *, classes: int = 10
+) -> pd.DataFrame:
+    """Chance said against share found, in classes of equal numbers.
+
+    Returns
+    -------
+    DataFrame
+        Columns ``said, found, visits``; one row per class that has rows.
+    """
+    place = (rankdata(chance, method="ordinal") - 1) * classes // len(chance)
+    table = pd.DataFrame(
+        {"place": place, "said": chance * weight, "found": truth * weight, "weight": weight}
+    )
+    sums = table.groupby("place").agg(
+        said=("said", "sum"),
+        found=("found", "sum"),
+        weight=("weight", "sum"),
+        visits=("weight", "size"),
+    )
+    sums[["said", "found"]] = sums[["said", "found"]].div(sums["weight"], axis=0)
+    return sums[["said", "found", "visits"]].reset_index(drop=True)
+
+
+def ranking_figures() -> dict[str, Figure]:
+    """Return the figures of a ranking by name: precision, lifts, failures per 100 visits."""
+    figures: dict[str, Figure] = {"average_precision": average_precision}
+    for share in TOPS:
+        figures[f"lift_{share:.0%}"] = _at(lift, share)
+    figures["found_per_100_visits"] = _at(found_per_100_visits, TOPS[1])
+    return figures
+
+
+def _at(figure: Callable[[Floats, Floats, Floats, float], float], share: float) -> Figure:
+    def of(truth: Floats, ranking: Floats, weight: Floats) -> float:
+        return figure(truth, ranking, weight, share)
+
+    return of
+
+
+def block_resamples(blocks: Whole, *, resamples: int, seed: int) -> list[Whole]:
+    """Rows of bootstrap samples that draw whole blocks, since neighbours are alike."""
+    rng = np.random.default_rng(seed)
+    order = np.argsort(blocks, kind="stable")
+    _, first, count = np.unique(blocks[order], return_index=True, return_counts=True)
+    members = [order[start : start + size] for start, size in zip(first, count, strict=True)]
+    return [
+        np.concatenate([members[k] for k in rng.integers(0, len(members), len(members))])
+        for _ in range(resamples)
+    ]
+
+
+def bootstrap(
+    figure: Figure,
+    truth: Floats,
+    rankings: Mapping[str, Floats],
+    weight: Floats,
+    samples: list[Whole],
+) -> pd.DataFrame:
+    """Evaluate the figure for every ranking (columns) in every bootstrap sample (rows)."""
+    rows = [
+        {name: figure(truth[s], ranking[s], weight[s]) for name, ranking in rankings.items()}
+        for s in samples
+    ]
+    return pd.DataFrame(rows, columns=list(rankings))
+
+
+def interval(value: float, drawn: Floats, *, level: float = 0.90) -> Interval:
+    """Percentile interval of bootstrap draws round an estimate."""
+    kept = drawn[~np.isnan(drawn)]
+    if not len(kept):
+        return Interval(value, float("nan"), float("nan"))
+    low, high = np.quantile(kept, [(1 - level) / 2, (1 + level) / 2])
+    return Interval(value, float(low), float(high))

@@ -1,0 +1,123 @@
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from sklearn.metrics import average_precision_score, brier_score_loss, roc_auc_score
+
+from riskmap.ranking.metrics import (
+    area_error,
+    area_under_roc,
+    average_precision,
+    block_resamples,
+    bootstrap,
+    brier,
+    found_in_top,
+    found_per_100_visits,
+    interval,
+    lift,
+    ranking_figures,
+    reliability,
+)
+
+
+def county(seed: int, n: int = 400) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    rng = np.random.default_rng(seed)
+    chance = rng.beta(1, 6, n).round(2)
+    truth = (rng.random(n) < chance).astype(float)
+    truth[0] = 1.0
+    return truth, chance, rng.integers(1, 4, n).astype(float)
+
+
+class TestAgainstOtherSoftware:
+    @settings(max_examples=30, deadline=None)
+    @given(st.integers(0, 10_000))
+    def test_same_as_scikit_learn_with_ties_and_weights(self, seed: int) -> None:
+        truth, chance, weight = county(seed)
+        assert average_precision(truth, chance, weight) == pytest.approx(
+            average_precision_score(truth, chance, sample_weight=weight), rel=1e-12
+        )
+        assert brier(truth, chance, weight) == pytest.approx(
+            brier_score_loss(truth, chance, sample_weight=weight), rel=1e-12
+        )
+        assert area_under_roc(truth, chance) == pytest.approx(roc_auc_score(truth, chance))
+
+
+class TestAgainstEnumeration:
+    def test_known_by_eye(self) -> None:
+        truth = np.array([1.0, 0, 1, 0, 0, 0, 0, 0, 0, 0])
+        ranking = np.arange(10.0, 0, -1)
+        ones = np.ones(10)
+        assert found_in_top(truth, ranking, ones, 0.1) == pytest.approx(0.5)
+        assert lift(truth, ranking, ones, 0.2) == pytest.approx(2.5)
+        assert found_per_100_visits(truth, ranking, ones, 0.1) == pytest.approx(100.0)
+        assert average_precision(truth, ranking, ones) == pytest.approx((1 + 2 / 3) / 2)
+
+    def test_ties_at_the_edge_are_shared(self) -> None:
+        truth = np.array([1.0, 0, 1, 0])
+        ranking = np.array([2.0, 1, 1, 1])
+        assert found_in_top(truth, ranking, np.ones(4), 0.5) == pytest.approx((1 + 1 / 3) / 2)
+
+    def test_weights_are_copies(self) -> None:
+        truth, chance, weight = county(3)
+        copies = np.repeat(np.arange(len(truth)), weight.astype(int))
+        ones = np.ones(len(copies))
+        for figure in ranking_figures().values():
+            assert figure(truth, chance, weight) == pytest.approx(
+                figure(truth[copies], chance[copies], ones), rel=1e-9
+            )
+
+    def test_simulated_error_of_the_area(self) -> None:
+        rng = np.random.default_rng(0)
+        areas = []
+        for _ in range(400):
+            ranking = np.concatenate([rng.exponential(1.0, 80), rng.exponential(3.0, 40)])
+            areas.append(area_under_roc(np.repeat([0.0, 1.0], [80, 40]), ranking))
+        assert np.std(areas) == pytest.approx(area_error(0.75, 40, 80), rel=0.12)
+
+
+class TestProperties:
+    def test_no_failures_gives_no_figure(self) -> None:
+        zeros, ones = np.zeros(5), np.ones(5)
+        assert np.isnan(average_precision(zeros, np.arange(5.0), ones))
+        assert np.isnan(lift(zeros, np.arange(5.0), ones, 0.2))
+        assert np.isnan(area_under_roc(zeros, np.arange(5.0)))
+
+    def test_a_constant_ranking_is_a_random_pick(self) -> None:
+        truth, _, weight = county(1)
+        same = np.zeros(len(truth))
+        assert lift(truth, same, weight, 0.1) == pytest.approx(1.0)
+        share = (truth * weight).sum() / weight.sum()
+        assert average_precision(truth, same, weight) == pytest.approx(share)
+
+    def test_reliability_of_true_chances(self) -> None:
+        rng = np.random.default_rng(5)
+        chance = rng.random(20_000)
+        truth = (rng.random(20_000) < chance).astype(float)
+        table = reliability(truth, chance, np.ones(20_000))
+        assert len(table) == 10
+        assert table["visits"].tolist() == [2000] * 10
+        assert (table["said"] - table["found"]).abs().max() < 0.04
+
+    def test_bootstrap_of_a_mean_has_the_known_spread(self) -> None:
+        rng = np.random.default_rng(6)
+        truth = (rng.random(2000) < 0.3).astype(float)
+        samples = block_resamples(np.arange(2000), resamples=300, seed=1)
+        drawn = bootstrap(lambda t, _r, _w: float(t.mean()), truth, {"any": truth}, truth, samples)[
+            "any"
+        ].to_numpy()
+        found = interval(float(truth.mean()), drawn)
+        half = 1.645 * np.sqrt(0.3 * 0.7 / 2000)
+        assert found.high - found.low == pytest.approx(2 * half, rel=0.2)
+        assert found.low < found.value < found.high
+
+    def test_blocks_are_drawn_whole(self) -> None:
+        blocks = np.array([7, 7, 3, 3, 3, 9])
+        for sample in block_resamples(blocks, resamples=20, seed=0):
+            counts = np.bincount(sample, minlength=6)
+            assert counts[0] == counts[1]
+            assert counts[2] == counts[3] == counts[4]
+
+    def test_interval_of_nothing(self) -> None:
+        assert np.isnan(interval(1.0, np.array([np.nan])).low)
