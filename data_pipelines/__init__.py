@@ -1,0 +1,1 @@
+"""Readers: one module per open source, raw file to canonical layer."""

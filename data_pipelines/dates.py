@@ -1,0 +1,125 @@
+"""Dates and years as offices really write them.
+
+Accepted without a format: ISO dates with or without a time, partial ISO dates (``1967-07``,
+``1967``: placed on the first day of the period and reported), ``YYYYMMDD``, US ``M/D/YYYY``,
+``05-Jul-1998``, ``July 5, 1998``, and milliseconds since 1970. Not guessed: two-digit years and
+day-first dates; declare ``date_format`` for those.
+
+Impossible dates (30 February, the year 0407) and the usual placeholders (1 January 1900, 30
+December 1899: what an empty cell becomes in common database and spreadsheet programs - common
+practice, no source) become missing and are reported.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import pandas as pd
+
+from data_pipelines.defect_log import DefectLog
+from data_pipelines.values import SET_MISSING, as_text, plain_number, within_bounds
+from riskmap.layers import FIRST_YEAR, LAST_YEAR, Column
+from riskmap.sources import ColumnSource
+
+PLACEHOLDERS: Final = ("1900-01-01", "1899-12-30")
+ON_FIRST_DAY: Final = "placed on the first day of the period"
+
+_NUMERIC: Final = (
+    (r"(?P<y>\d{4})-(?P<m>\d{1,2})-(?P<d>\d{1,2})(?:[T ].*)?", False),
+    (r"(?P<y>\d{4})/(?P<m>\d{1,2})/(?P<d>\d{1,2})(?:[T ].*)?", False),
+    (r"(?P<m>\d{1,2})/(?P<d>\d{1,2})/(?P<y>\d{4})(?:[T ].*)?", False),
+    (r"(?P<m>\d{1,2})-(?P<d>\d{1,2})-(?P<y>\d{4})", False),
+    (r"(?P<y>\d{4})(?P<m>\d{2})(?P<d>\d{2})(?:\.0+)?", False),
+    (r"(?P<y>\d{4})[-/](?P<m>\d{1,2})", True),
+    (r"(?P<y>\d{4})(?:\.0+)?", True),
+)
+_WORDED: Final = ("%d-%b-%Y", "%d %b %Y", "%b %d, %Y", "%B %d, %Y", "%d %B %Y")
+_EPOCH_MS: Final = r"-?\d{11,13}(?:\.0+)?"
+_TWO_DIGITS: Final = r"\d{1,2}[/-](?:\d{1,2}|[A-Za-z]{3})[/-]\d{2}"
+
+
+def to_date(raw: pd.Series, column: Column, spec: ColumnSource, log: DefectLog) -> pd.Series:
+    """Dates at midnight, datetime64[ns]; what cannot be a date is missing and logged."""
+    if pd.api.types.is_datetime64_any_dtype(raw.dtype):
+        raw = raw.dt.strftime("%Y-%m-%d")
+    text = as_text(raw)
+    parts = _by_format(text, spec.date_format) if spec.date_format else _by_shape(text)
+    date = _assemble(parts)
+    _log_dates(text, parts, date, column.name, log)
+    placeholder = date.isin([pd.Timestamp(day) for day in PLACEHOLDERS]) & ~parts["partial"]
+    log.add(column.name, "placeholder_date", text[placeholder], SET_MISSING)
+    date = date.mask(placeholder)
+    return date.astype("datetime64[ns]")
+
+
+def to_year(raw: pd.Series, column: Column, _spec: ColumnSource, log: DefectLog) -> pd.Series:
+    """Calendar years, float64. A full date gives its year; 0, 1389 and the like are missing."""
+    text = as_text(raw)
+    number = plain_number(text)
+    dated = number.isna() | (number > 9999)
+    number = number.mask(dated, _by_shape(text)["y"].astype("float64"))
+    log.add(column.name, "not_a_number", text[number.isna() & text.notna()], SET_MISSING)
+    return within_bounds(number // 1, column, log, raw=text)
+
+
+def _by_format(text: pd.Series, date_format: str) -> pd.DataFrame:
+    stamp = pd.to_datetime(text, format=date_format, errors="coerce")
+    has_day = any(sign in date_format for sign in ("%d", "%j", "%x", "%c", "%D", "%F"))
+    parts = pd.DataFrame({"y": stamp.dt.year, "m": stamp.dt.month, "d": stamp.dt.day})
+    return parts.assign(partial=(not has_day) & stamp.notna())
+
+
+def _by_shape(text: pd.Series) -> pd.DataFrame:
+    """Year, month and day of each cell by its shape; NaN where no shape fits."""
+    parts = pd.DataFrame({"y": float("nan"), "m": float("nan"), "d": float("nan")}, text.index)
+    partial = pd.Series(False, index=text.index)
+    left = text.notna()
+    for pattern, is_partial in _NUMERIC:
+        found = text[left].str.extract(f"^{pattern}$")
+        found = found[found["y"].notna()].astype("float64")
+        parts.loc[found.index, found.columns] = found
+        partial.loc[found.index] = is_partial
+        left = left & parts["y"].isna()
+    parts = _stamps(parts, _worded(text[left]))
+    epoch = text[left][text[left].str.fullmatch(_EPOCH_MS).astype(bool)]
+    moment = pd.to_datetime(plain_number(epoch), unit="ms", errors="coerce")
+    return _stamps(parts, moment).assign(partial=partial)
+
+
+def _worded(text: pd.Series) -> pd.Series:
+    stamp = pd.Series(pd.NaT, index=text.index, dtype="datetime64[ns]")
+    for date_format in _WORDED:
+        stamp = stamp.fillna(pd.to_datetime(text, format=date_format, errors="coerce"))
+    return stamp
+
+
+def _stamps(parts: pd.DataFrame, stamp: pd.Series) -> pd.DataFrame:
+    stamp = stamp.dropna()
+    if len(stamp):
+        values = {"y": stamp.dt.year, "m": stamp.dt.month, "d": stamp.dt.day}
+        parts.loc[stamp.index, ["y", "m", "d"]] = pd.DataFrame(values).astype("float64")
+    return parts
+
+
+def _assemble(parts: pd.DataFrame) -> pd.Series:
+    """Datetimes of the parts; NaT where the day does not exist or the year is impossible."""
+    possible = parts["y"].between(FIRST_YEAR, LAST_YEAR)
+    whole = parts.loc[possible, ["y", "m", "d"]]
+    whole = whole.where(~parts["partial"], whole.fillna(1.0)).dropna()
+    whole.columns = pd.Index(["year", "month", "day"])
+    date = pd.Series(pd.NaT, index=parts.index, dtype="datetime64[ns]")
+    if len(whole):
+        date.loc[whole.index] = pd.to_datetime(whole.astype("int64"), errors="coerce")
+    return date
+
+
+def _log_dates(
+    text: pd.Series, parts: pd.DataFrame, date: pd.Series, column: str, log: DefectLog
+) -> None:
+    bad = text.notna() & date.isna()
+    shaped = bad & parts["y"].notna()
+    short = bad & ~shaped & text.str.fullmatch(_TWO_DIGITS).fillna(False).astype(bool)
+    log.add(column, "impossible_date", text[shaped], SET_MISSING)
+    log.add(column, "two_digit_year", text[short], SET_MISSING)
+    log.add(column, "unreadable_date", text[bad & ~shaped & ~short], SET_MISSING)
+    log.add(column, "partial_date", text[date.notna() & parts["partial"]], ON_FIRST_DAY)

@@ -1,0 +1,149 @@
+"""Raw cells to canonical values: text, numbers, flags and codes.
+
+Nothing here raises on a bad cell: it becomes missing and is entered in the defect log.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from data_pipelines.defect_log import DefectLog
+from riskmap.errors import LayerError
+from riskmap.layers import Column
+from riskmap.sources import ColumnSource
+from riskmap.units import FACTORS
+
+NULL_WORDS: Final = ("", "null", "<null>", "nan", "none", "n/a", "na", "-9999", "-9999.0")
+"""Cells that mean nothing was recorded (compared in lower case)."""
+
+MISSING_NUMBERS: Final = (-9999.0, -99999.0, -999999.0)
+"""Numbers that stand for missing in the federal layers (-9999) and water services (-999999)."""
+
+TRUE_WORDS: Final = ("true", "t", "yes", "y", "1", "present", "positive")
+FALSE_WORDS: Final = ("false", "f", "no", "n", "0", "absent", "negative")
+SET_MISSING: Final = "set to missing"
+
+
+def as_text(values: pd.Series) -> pd.Series:
+    """Trimmed text without any null word; whole numbers lose their decimal point.
+
+    >>> as_text(pd.Series([12.0, None])).tolist()
+    ['12', <NA>]
+    >>> as_text(pd.Series(["  7-18 ", "<Null>"])).tolist()
+    ['7-18', <NA>]
+    """
+    if pd.api.types.is_bool_dtype(values.dtype):
+        text = values.map({True: "true", False: "false"}).astype("string")
+    elif pd.api.types.is_numeric_dtype(values.dtype):
+        text = _number_text(values.astype("float64"))
+    else:
+        text = values.astype("string").str.replace(r"\s+", " ", regex=True).str.strip()
+    return text.mask(text.str.lower().isin(NULL_WORDS))
+
+
+def _number_text(number: pd.Series) -> pd.Series:
+    text = number.astype("string")
+    whole = number.notna() & (number.abs() < 2**53) & (number % 1 == 0)
+    text[whole] = number[whole].astype("int64").astype("string")
+    return text
+
+
+def plain_number(values: pd.Series) -> pd.Series:
+    """Numbers of cells as float64; NaN where a cell holds none. Takes ``1,250`` and ``" 12.5 "``.
+
+    >>> plain_number(pd.Series(["1,250", "30 ft", ""])).tolist()
+    [1250.0, nan, nan]
+    """
+    if pd.api.types.is_numeric_dtype(values.dtype):
+        number = values.astype("float64")
+    else:
+        text = values.astype("string").str.strip()
+        grouped = text.str.fullmatch(r"[-+]?\d{1,3}(,\d{3})+(\.\d*)?").fillna(False)
+        text = text.mask(grouped.astype(bool), text.str.replace(",", "", regex=False))
+        number = pd.to_numeric(text, errors="coerce").astype("float64")
+    return number.where(np.isfinite(number))
+
+
+def factor_of(column: Column, unit: str | None, layer: str) -> float:
+    """Factor from a source's `unit` to the canonical unit of `column` (1 if none is given)."""
+    known = FACTORS.get(column.unit, {})
+    if unit is None:
+        return 1.0
+    if unit not in known:
+        raise LayerError(
+            layer,
+            f"unit {unit!r} of column {column.name} is not known.",
+            f"Use one of: {', '.join(known) or '(this column has no unit)'}.",
+        )
+    return known[unit]
+
+
+def to_number(raw: pd.Series, column: Column, spec: ColumnSource, log: DefectLog) -> pd.Series:
+    """Read numbers in the canonical unit, float64; impossible ones become missing and are logged.
+
+    A code listed in ``spec.values`` gives its number as it stands, in the canonical unit.
+    """
+    text = as_text(raw)
+    number = plain_number(raw if pd.api.types.is_numeric_dtype(raw.dtype) else text)
+    if column.low is None or column.low > min(MISSING_NUMBERS):
+        text = text.mask(number.isin(MISSING_NUMBERS))
+        number = number.mask(number.isin(MISSING_NUMBERS))
+    number = number * factor_of(column, spec.unit, log.layer)
+    if spec.values:
+        codes = {_fold(code): value for code, value in spec.values.items()}
+        coded = text.map(_fold, na_action="ignore").map(codes)
+        number = number.mask(coded.notna(), pd.to_numeric(coded, errors="coerce"))
+    log.add(column.name, "not_a_number", text[number.isna() & text.notna()], SET_MISSING)
+    return within_bounds(number.astype("float64"), column, log, raw=text)
+
+
+def within_bounds(
+    number: pd.Series, column: Column, log: DefectLog, *, raw: pd.Series
+) -> pd.Series:
+    """Blank what lies outside the column's physical bounds; a year gets its own check name."""
+    low = -np.inf if column.low is None else column.low
+    high = np.inf if column.high is None else column.high
+    outside = number.notna() & ~number.between(low, high)
+    check = "impossible_year" if column.unit == "calendar year" else "out_of_range"
+    log.add(column.name, check, raw[outside], SET_MISSING)
+    return number.mask(outside)
+
+
+def to_flag(raw: pd.Series, column: Column, spec: ColumnSource, log: DefectLog) -> pd.Series:
+    """Read flags as nullable booleans; ``spec.values`` first, then the usual words."""
+    text = as_text(raw).map(_fold, na_action="ignore")
+    words: dict[str, object] = dict.fromkeys(TRUE_WORDS, True)
+    words |= dict.fromkeys(FALSE_WORDS, False)
+    words |= {_fold(code): value for code, value in (spec.values or {}).items()}
+    flag = text.map(words).astype("boolean")
+    log.add(column.name, "unknown_code", as_text(raw)[text.notna() & flag.isna()], SET_MISSING)
+    return flag
+
+
+def to_words(raw: pd.Series, column: Column, spec: ColumnSource, log: DefectLog) -> pd.Series:
+    """Text; where the column has declared words, codes are translated into them.
+
+    An unknown code becomes missing and is logged. A code may be one of the null words
+    (``NONE = "none"``): the translation is looked up first.
+    """
+    text = as_text(raw)
+    if not column.domain and not spec.values:
+        return text
+    words = {_fold(word): word for word in column.domain}
+    words |= {_fold(code): str(value) for code, value in (spec.values or {}).items()}
+    codes = text
+    if not pd.api.types.is_numeric_dtype(raw.dtype):
+        codes = raw.astype("string").str.strip()
+    result = codes.map(_fold, na_action="ignore").map(words).astype("string")
+    if column.domain:
+        result = result.where(result.isin(column.domain))
+    log.add(column.name, "unknown_code", text[text.notna() & result.isna()], SET_MISSING)
+    return result
+
+
+def _fold(code: object) -> str:
+    """Codes compare without case; blanks, hyphens and underscores are alike."""
+    return " ".join(str(code).lower().replace("_", " ").replace("-", " ").split())
