@@ -1,1 +1,29 @@
-"""Ranks a county's onsite wastewater systems by failure and groundwater risk."""
+"""Ranks a county's onsite wastewater systems by failure and groundwater risk.
+
+>>> import riskmap
+>>> riskmap.open_region("no-such-file.toml")
+Traceback (most recent call last):
+...
+riskmap.errors.RegionError: no-such-file.toml: the region file cannot be read ...
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from riskmap.errors import RiskmapError
+
+if TYPE_CHECKING:
+    from riskmap.assessing import Result
+    from riskmap.run import assess, check_region, explain, open_region, run
+
+__all__ = ["Result", "RiskmapError", "assess", "check_region", "explain", "open_region", "run"]
+
+
+def __getattr__(name: str) -> Any:
+    """Load the run only when it is asked for, so that one room can be used without the rest."""
+    if name in __all__:
+        from riskmap import run as _run
+
+        return getattr(_run, name)
+    raise AttributeError(f"module 'riskmap' has no attribute {name!r}")

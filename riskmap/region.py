@@ -33,6 +33,7 @@ class Rules:
     vertical_separation_m: float
     max_slope_pct: float
     flow_rule: str
+    accept_rule: str
     persons_per_dwelling: float
     horizon_yr: float
     class_cuts: tuple[float, ...]

@@ -26,10 +26,17 @@ NUMBER: Final = (int, float)
 TEXT: Final = (str,)
 
 FLOW_RULES: Final = (
-    "per_person",
-    "illinois_per_bedroom",
-    "montana_per_bedroom",
-    "trade_per_bedroom",
+    "person_use",
+    "person_design",
+    "bedroom_illinois",
+    "bedroom_montana",
+    "bedroom_trade",
+)
+
+ACCEPT_RULES: Final = (
+    "texas_soil_class",
+    "montana_percolation",
+    "illinois_percolation",
 )
 
 KEYS: Final = (
@@ -81,9 +88,17 @@ KEYS: Final = (
         "rules",
         "flow_rule",
         TEXT,
-        "per_person",
-        "How daily flow is reckoned where unknown",
+        "person_use",
+        "How daily flow is reckoned where it is not known",
         FLOW_RULES,
+    ),
+    Key(
+        "rules",
+        "accept_rule",
+        TEXT,
+        "texas_soil_class",
+        "How much water a soil is held to accept in the long term",
+        ACCEPT_RULES,
     ),
     Key("rules", "persons_per_dwelling", NUMBER, 2.5, "Persons where unknown", low=0.1, high=20),
     Key(

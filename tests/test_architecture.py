@@ -17,7 +17,7 @@ LEVELS = [
     {"model_file"},
     {"action"},
     {"publish"},
-    {"run", "progress", "loading", "assessing", "result_folder", "demo", "explain"},
+    {"run", "progress", "publishing", "loading", "assessing", "result_folder", "demo", "explain"},
     {"cli", "riskmap", "__main__"},
 ]
 LEVEL = {room: number for number, rooms in enumerate(LEVELS) for room in rooms}

@@ -55,7 +55,7 @@ def test_length_given_in_feet(tmp_path: Path) -> None:
         ("[rules]\nwel_setback_m = 3\n", "Did you mean well_setback_m?"),
         ("[rules]\nwell_setback_m = 3\nwell_setback_ft = 10\n", "not both"),
         ("[rules]\nwell_setback_m = -3\n", "must lie between 0 and 1000"),
-        ('[rules]\nflow_rule = "per_persn"\n', "Did you mean per_person?"),
+        ('[rules]\nflow_rule = "person_us"\n', "Did you mean person_use?"),
         ("[rules]\nhorizon_yr = true\n", "is wanted"),
         ("[rules]\nclass_cuts = [10, 20, 20, 30]\n", "four rising scores"),
         ("[layers.welss]\nfile = 'w.csv'\n", "Did you mean wells?"),

@@ -1,0 +1,125 @@
+"""The command line; it computes nothing itself."""
+
+from __future__ import annotations
+
+import argparse
+import sys
+from collections.abc import Sequence
+from importlib.metadata import version
+from pathlib import Path
+from typing import Final
+
+from riskmap.errors import RiskmapError
+from riskmap.progress import Progress
+
+DESCRIPTION: Final = """\
+Rank a county's onsite wastewater systems by the risk of failing and of reaching groundwater.
+
+A region file (TOML) says where the county's sources lie and which local rules hold; `riskmap demo`
+makes an invented county with one to copy from. Start with `check`, then `run`, then open index.html
+in the result folder.
+"""
+CAUTION: Final = """\
+Screening, not a determination: only a site visit and a laboratory sample show whether a system
+fails or a well is contaminated. Local code and licensed practice decide.
+"""
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; 0 if it went well, 1 if checks found faults, 2 for an error."""
+    options = _parser().parse_args(arguments)
+    try:
+        return int(options.command(options))
+    except RiskmapError as error:
+        sys.stderr.write(f"\n{type(error).__name__}: {error}\n")
+        return 2
+
+
+def _parser() -> argparse.ArgumentParser:
+    parser = argparse.ArgumentParser(
+        prog="riskmap",
+        description=DESCRIPTION,
+        epilog=CAUTION,
+        formatter_class=argparse.RawDescriptionHelpFormatter,
+    )
+    parser.add_argument("--version", action="version", version=f"riskmap {version('riskmap')}")
+    commands = parser.add_subparsers(required=True, metavar="COMMAND")
+    run = _command(commands, "run", _run, "read, score, rank and write the result folder")
+    run.add_argument("region", type=Path, metavar="REGION.toml", help="the region file")
+    run.add_argument("--out", type=Path, required=True, metavar="DIR", help="result folder")
+    check = _command(commands, "check", _check, "read everything and list defects, without running")
+    check.add_argument("region", type=Path, metavar="REGION.toml", help="the region file")
+    explain = _command(commands, "explain", _explain, "show how one parcel's numbers came about")
+    explain.add_argument("region", type=Path, metavar="REGION.toml", help="the region file")
+    explain.add_argument("parcel", metavar="PARCEL", help="parcel number")
+    demo = _command(commands, "demo", _demo, "make the invented sample county and run it")
+    demo.add_argument("--out", type=Path, default=Path("demo_result"), metavar="DIR")
+    demo.add_argument(
+        "--county", type=Path, default=Path("demo_county"), metavar="DIR", help="where it is made"
+    )
+    demo.add_argument("--parcels", type=int, default=3000, help="onsite systems, about (3000)")
+    return parser
+
+
+def _command(
+    commands: argparse._SubParsersAction[argparse.ArgumentParser],
+    name: str,
+    function: object,
+    words: str,
+) -> argparse.ArgumentParser:
+    parser = commands.add_parser(name, help=words, description=words.capitalize() + ".")
+    parser.add_argument("--quiet", action="store_true", help="show no progress")
+    parser.set_defaults(command=function)
+    return parser
+
+
+def _say(text: str) -> None:
+    sys.stdout.write(text + "\n")
+
+
+def _run(options: argparse.Namespace) -> int:
+    from riskmap.run import open_region, run
+
+    run(open_region(options.region), out=options.out, progress=Progress(quiet=options.quiet))
+    _say(f"Front page: {(options.out / 'index.html').resolve()}")
+    return 0
+
+
+def _check(options: argparse.Namespace) -> int:
+    from riskmap.run import check_region
+
+    defects = check_region(options.region, Progress(quiet=options.quiet))
+    if defects.empty:
+        _say("No defects found.")
+        return 0
+    kinds = defects.groupby(["layer", "column", "check", "action"], sort=True).agg(
+        rows=("row", "size"), first_row=("row", "first"), first_value=("value", "first")
+    )
+    _say(kinds.reset_index().to_string(index=False))
+    _say(f"\n{len(defects)} defects of {len(kinds)} kinds. A run goes ahead with them as said.")
+    return 0
+
+
+def _explain(options: argparse.Namespace) -> int:
+    from riskmap.run import assess, explain, open_region
+
+    result = assess(open_region(options.region), Progress(quiet=options.quiet))
+    _say(explain(result, options.parcel))
+    return 0
+
+
+def _demo(options: argparse.Namespace) -> int:
+    from riskmap.run import open_region, run
+    from sample_region.make import make_county
+
+    progress = Progress(quiet=options.quiet)
+    with progress.stage("make the invented county"):
+        make_county(options.county, parcels=options.parcels)
+    run(open_region(options.county / "region.toml"), out=options.out, progress=progress)
+    _say(f"Region file: {(options.county / 'region.toml').resolve()}")
+    _say(f"Front page:  {(options.out / 'index.html').resolve()}")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

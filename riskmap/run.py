@@ -1,0 +1,82 @@
+"""The run: from a region file to a result folder. The functions here are the Python interface."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pandas as pd
+
+from riskmap.assessing import DECLARED, Result, assess_county
+from riskmap.explain import RECORD_LAYERS, explain_parcel
+from riskmap.loading import load_county
+from riskmap.model_file import read_model
+from riskmap.progress import Progress
+from riskmap.publishing import publish
+from riskmap.region import Region, read_region
+from riskmap.result_folder import result_folder
+
+
+def open_region(path: Path | str) -> Region:
+    """Read and check a region file; see :func:`riskmap.region.read_region`."""
+    return read_region(path)
+
+
+def assess(region: Region, progress: Progress | None = None) -> Result:
+    """Read a region's sources, describe, score and rank every parcel; nothing is written."""
+    progress = progress or Progress()
+    return assess_county(load_county(region, progress), progress)
+
+
+def run(region: Region, *, out: Path | str, progress: Progress | None = None) -> Result:
+    """Do the whole job and write the result folder, whole or not at all.
+
+    Parameters
+    ----------
+    region
+        From :func:`open_region`.
+    out
+        The result folder; an earlier result there is replaced.
+    progress
+        Shows what is going on; quiet by default.
+
+    Returns
+    -------
+    Result
+        The same tables as in the folder.
+
+    Raises
+    ------
+    RiskmapError
+        See ``docs/errors.md``; nothing is written then.
+    """
+    progress = progress or Progress()
+    with result_folder(Path(out)) as folder:
+        result = assess(region, progress)
+        publish(folder, result, progress)
+    return result
+
+
+def check_region(path: Path | str, progress: Progress | None = None) -> pd.DataFrame:
+    """Read and check everything that a run would, and give the table of defects.
+
+    Raises
+    ------
+    RiskmapError
+        If the region could not be run at all.
+    """
+    region = read_region(path)
+    read_model(region.model_file, features=DECLARED)
+    return load_county(region, progress).defects
+
+
+def explain(result: Result, parcel_id: str) -> str:
+    """Write the page of one parcel; see :func:`riskmap.explain.explain_parcel`."""
+    tables = result.county.tables
+    return explain_parcel(
+        parcel_id,
+        parcels=pd.DataFrame(result.parcels.drop(columns="geometry")),
+        soil_shares=result.soil_shares,
+        records={name: tables[name] for name in RECORD_LAYERS if name in tables},
+        model=result.model,
+        declared=DECLARED,
+    )
