@@ -220,6 +220,7 @@ class _Field:
         for number, period in enumerate(choices.periods):
             rule = loading_rule(period.loading_rule)
             rate, mark, by_rule = _accept(data, rule)
+            rate = np.clip(rate, min(TEXAS.rates_l_d_m2), None)
             wanted = absorption_area_m2(flow, surface_rate_l_d_m2(shape, rate))
             wanted = wanted * np.where(kind == "bed", rule.bed_factor, 1.0)
             here = index == number

@@ -18,6 +18,7 @@ from riskmap.failure.geometry import (
     MOUND_BASE_STRENGTH,
     MOUND_SAND_M,
     MOUND_SAND_UM_S,
+    MOUND_SPREAD,
     FieldShape,
     separation_m,
 )
@@ -89,12 +90,11 @@ def _first_surface(case: FieldCase) -> tuple[Surface, Floats, Floats]:
 
 
 def _mound_base(case: FieldCase) -> tuple[Surface, Floats, Floats]:
-    """Ground under the sand, laid out so that it takes the flow the bed was made for."""
-    spread = np.maximum(MOUND_SAND_L_D_M2 / case.accept_l_d_m2, 1.0)
+    """Ground under the sand, `MOUND_SPREAD` times the bed."""
     sand = np.full_like(case.area_m2, MOUND_SAND_M)
     limit = np.where(np.isnan(case.limit_depth_m), np.inf, case.limit_depth_m)
     surface = Surface(
-        bottom_m2=spread * case.area_m2 * case.shape.bottom_per_m2,
+        bottom_m2=MOUND_SPREAD * case.area_m2 * case.shape.bottom_per_m2,
         wall_m=np.zeros_like(sand),
         inlet_m=sand,
         brim_m=sand * 1.25,

@@ -41,6 +41,9 @@ class KindOfField:
 
 MOUND_SAND_M: Final = 0.6
 """Depth of sand between a mound's bed and the ground (24 in, common practice, no source)."""
+MOUND_SPREAD: Final = 6.0
+"""Ground that a mound's effluent spreads over, as a multiple of its bed: what the middle soil class
+needs at the sand's rate, 1.2 over 0.2 gal/ft2/day (own choice)."""
 MOUND_BASE_STRENGTH: Final = 0.3
 """Clogging strength of effluent that has passed the sand (own choice)."""
 MOUND_SAND_UM_S: Final = 60.0

@@ -36,7 +36,9 @@ def _table() -> Floats:
 
 
 _INTERVAL: Final = RegularGridInterpolator(
-    (np.asarray(PUMP_TABLE_GAL, float) * GALLON_L, np.arange(1.0, 11.0)), _table()
+    (np.asarray(PUMP_TABLE_GAL, float) * GALLON_L, np.arange(1.0, 11.0)),
+    _table(),
+    bounds_error=False,
 )
 
 

@@ -91,8 +91,8 @@ class _Bracket:
         unsolvable = np.isnan(self.fa) | np.isnan(self.fb)
         if np.any((np.sign(self.fa) == np.sign(self.fb)) & (self.fa != 0) & ~unsolvable):
             raise RiskmapError("Root not bracketed: the function has one sign at both ends.")
+        self._keep(~unsolvable)
         self._settle()
-        self._keep(~np.isnan(self.fa) & ~np.isnan(self.fb))
 
     def _settle(self) -> None:
         """Note the better end of each bracket as its root so far."""

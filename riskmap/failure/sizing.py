@@ -24,6 +24,9 @@ from riskmap.failure.rules_data import (
 DEFAULT_CLASS = "III"
 """Soil class when nothing is known of the soil (own choice: the middle of the table)."""
 
+TIGHT_SOIL_POWER = 0.5
+"""How acceptance falls with conductivity in soils finer than the finest class (own choice)."""
+
 
 def loading_rule(name: str) -> LoadingRule:
     """Return the named loading rule; ValueError lists the names if there is none."""
@@ -63,17 +66,19 @@ def rate_of_ksat(ksat_um_s: npt.ArrayLike) -> Floats:
     """Estimate the rate from saturated conductivity, L/day/m2, smoothly (own formulation).
 
     Straight lines in log-log between the classes of ``texas_soil_class`` at the conductivities of
-    ``KSAT_ANCHORS_UM_S``, drawn on beyond the ends. Acceptance then varies far less than
-    conductivity (Niec & Spychala 2014, Water 6:2808: about an order of magnitude less). NaN unless
-    the conductivity is positive.
+    ``KSAT_ANCHORS_UM_S``; the last line is drawn on above, and below the finest class the rate
+    falls with the power `TIGHT_SOIL_POWER`. Acceptance then varies far less than conductivity (Niec
+    & Spychala 2014, Water 6:2808: about an order of magnitude less). NaN unless the conductivity is
+    positive.
     """
     rates = np.log(rate_of_class(KSAT_ANCHOR_CLASSES, rule=TEXAS))
     anchors = np.log(KSAT_ANCHORS_UM_S)
-    slopes = np.diff(rates) / np.diff(anchors)
+    coarse_power = (rates[-1] - rates[-2]) / (anchors[-1] - anchors[-2])
     ksat = np.asarray(ksat_um_s, float)
     x = np.log(np.where(ksat > 0, ksat, np.nan))
-    beyond = slopes[-1] * np.maximum(x - anchors[-1], 0) + slopes[0] * np.minimum(x - anchors[0], 0)
-    return np.asarray(np.exp(np.interp(x, anchors, rates) + beyond), float)
+    above, below = np.maximum(x - anchors[-1], 0), np.minimum(x - anchors[0], 0)
+    inside = np.interp(x, anchors, rates)
+    return np.asarray(np.exp(inside + coarse_power * above + TIGHT_SOIL_POWER * below), float)
 
 
 def ksat_of_class(names: npt.ArrayLike) -> Floats:

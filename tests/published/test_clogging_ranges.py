@@ -48,15 +48,15 @@ class TestPublishedValues:
     def test_resistance_does_not_follow_native_conductivity(self) -> None:
         """Bumgarner & McCray: biozone set by loading and surface, not by native conductivity.
 
-        Over three orders of magnitude of conductivity the mature resistance stays within a factor
-        of four.
+        From the slowest to the fastest soil class conductivity rises 336-fold; the mature
+        resistance stays within a factor of three.
         """
-        resistance = _mature(np.geomspace(0.1, 100.0, 60))
-        assert resistance.max() / resistance.min() < 4
+        resistance = _mature(np.geomspace(0.42, 141.0, 60))
+        assert resistance.max() / resistance.min() < 3
 
     def test_acceptance_varies_far_less_than_conductivity(self) -> None:
         """Niec & Spychala 2014 (Water 6:2808): about an order of magnitude less."""
-        ksat = np.geomspace(0.05, 300.0, 200)
+        ksat = np.geomspace(0.42, 300.0, 200)
         slope = np.diff(np.log(rate_of_ksat(ksat))) / np.diff(np.log(ksat))
         assert (slope > 0).all()
         assert slope.max() < 0.5

@@ -24,8 +24,8 @@ from riskmap.failure.sizing import (
 )
 from riskmap.units import GALLON_L, GPD_PER_FT2_L_D_M2, SQUARE_FOOT_M2
 
-# Years between pump-outs, tank gallons then 1 to 10 persons, as printed (extension table, attributed
-# to Mancl 1984, J. Environ. Eng. 110(1):283; attribution from memory).
+# Years between pump-outs, tank gallons then 1 to 10 persons, as printed (extension table,
+# attributed to Mancl 1984, J. Environ. Eng. 110(1):283; attribution from memory).
 PUMP_TABLE = """
 500:  5.8 2.6 1.5 1.0 0.7 0.4 0.3 0.2 0.1 -
 750:  9.1 4.2 2.6 1.8 1.3 1.0 0.7 0.6 0.4 0.3
