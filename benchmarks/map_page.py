@@ -1,0 +1,212 @@
+"""Time the county map in a headless browser, with the composer's own GeoJSON layer beside it.
+
+    python benchmarks/map_page.py                 # 150,000 parcels
+    python benchmarks/map_page.py --parcels 3000 --plain 1000
+
+The page opens from disk with no network and no graphics processor. Printed are the packed data's
+size, the first paint (from navigation to every tile of the first view on the screen), the time of a
+frame while panning, and the time from a filter, a layer switch or a moved weight to its picture.
+"""
+
+from __future__ import annotations
+
+import argparse
+import shutil
+import statistics
+import sys
+import tempfile
+import time
+from pathlib import Path
+from typing import Any
+
+import folium
+from selenium import webdriver
+from selenium.common.exceptions import TimeoutException, WebDriverException
+from selenium.webdriver.chrome.options import Options
+from selenium.webdriver.chrome.service import Service
+
+sys.path[:0] = [str(Path(__file__).resolve().parents[1]), str(Path(__file__).resolve().parent)]
+
+from map_page_input import MODEL, make_layers, make_ranked, make_terrain  # noqa: E402
+
+from riskmap.publish.webmap import write_map  # noqa: E402
+
+PAN = """
+const done = arguments[arguments.length - 1], frames = [];
+let last = performance.now();
+const end = last + 4000;
+let side = 1;
+const turn = setInterval(() => { side = -side; }, 1300);
+function step(now) {
+  frames.push(now - last);
+  last = now;
+  county.map.panBy([6 * side, 3 * side], { animate: false });
+  if (now < end) requestAnimationFrame(step);
+  else { clearInterval(turn); done(frames.slice(2)); }
+}
+requestAnimationFrame(step);
+"""
+AFTER = """
+const done = arguments[arguments.length - 1], began = performance.now();
+{act}
+requestAnimationFrame(() => setTimeout(() => done(performance.now() - began)));
+"""
+FILTER = "county.state.filters = county.state.filters.age_from ? {} : { age_from: '30' };"
+FILTER += "county.tell('filter');"
+SWITCH = "const next = [...document.querySelectorAll('input[name=show]')].find((r) => !r.checked);"
+SWITCH += "next.click();"
+WEIGHT = "const factor = county.scores.factors[0];"
+WEIGHT += "county.scores.setWeight(factor.name, factor.weight + 1); county.tell('weights');"
+FIND = "county.find('77 hazel');"
+VIEW = """
+const done = arguments[arguments.length - 1], zoom = arguments[0];
+county.map.setView(county.map.getCenter(), zoom, { animate: false });
+const began = performance.now();
+(function wait() {
+  if (performance.now() - began > 20 && county.jobsLeft() === 0) done(performance.now() - began);
+  else requestAnimationFrame(wait);
+})();
+"""
+
+
+def open_browser(profile: Path) -> webdriver.Chrome:
+    """Start Chromium without a window, a graphics processor or a network."""
+    options = Options()
+    options.binary_location = shutil.which("chromium") or ""
+    for flag in (
+        "--headless=new",
+        "--no-sandbox",
+        "--disable-gpu",
+        "--disable-quic",
+        "--no-first-run",
+        "--disable-background-networking",
+        "--disable-component-update",
+        "--disable-sync",
+        "--window-size=1280,900",
+        "--host-resolver-rules=MAP * ~NOTFOUND",
+        f"--user-data-dir={profile}",
+    ):
+        options.add_argument(flag)
+    return webdriver.Chrome(options=options, service=Service(shutil.which("chromedriver")))
+
+
+def main() -> None:
+    """Run the comparison and print it."""
+    parser = argparse.ArgumentParser(description="Time the county map in a headless browser.")
+    parser.add_argument("--parcels", type=int, default=150_000)
+    parser.add_argument("--plain", type=int, nargs="*", default=[1_000, 5_000])
+    parser.add_argument("--timeout", type=float, default=120.0)
+    wanted = parser.parse_args()
+    with tempfile.TemporaryDirectory() as folder:
+        _packed(Path(folder), wanted.parcels, wanted.timeout)
+        for count in wanted.plain:
+            _plain(Path(folder), count, wanted.timeout)
+
+
+def _packed(folder: Path, count: int, timeout: float) -> None:
+    ranked = make_ranked(count)
+    began = time.perf_counter()
+    report = write_map(
+        folder / "map",
+        ranked,
+        model=MODEL,
+        layers=make_layers(ranked),
+        terrain=make_terrain(ranked, cells=1200),
+        county="Example County",
+        date="2025-06-30",
+    )
+    _line("parcels", f"{count:,}")
+    _line("writing", f"{time.perf_counter() - began:.1f} s")
+    _line("page data", f"{report.data_bytes / 1e6:.2f} MB")
+    browser = open_browser(folder / "profile")
+    try:
+        browser.set_script_timeout(timeout)
+        paints = [_open(browser, folder / "map" / "index.html", timeout) for _ in range(3)]
+        _line("first paint", f"{statistics.median(p[0] for p in paints) / 1000:.2f} s")
+        _line("all ready", f"{statistics.median(p[1] for p in paints) / 1000:.2f} s")
+        first_zoom = browser.execute_script("return county.map.getZoom()")
+        for zoom in range(first_zoom, min(18, first_zoom + 5)):
+            _at_zoom(browser, zoom)
+        _line("search", f"{_after(browser, FIND):.0f} ms")
+        heap = browser.execute_script("return performance.memory.usedJSHeapSize")
+        _line("heap", f"{heap / 1e6:.0f} MB")
+    finally:
+        browser.quit()
+
+
+def _at_zoom(browser: webdriver.Chrome, zoom: int) -> None:
+    redraw = browser.execute_async_script(VIEW, zoom)
+    times = {
+        name: _after(browser, act)
+        for name, act in (("filter", FILTER), ("switch", SWITCH), ("weight", WEIGHT))
+    }
+    frames = sorted(browser.execute_async_script(PAN))
+    middle, late = statistics.median(frames), frames[int(0.95 * len(frames))]
+    words = ", ".join(f"{name} {value:.0f} ms" for name, value in times.items())
+    pan = f"pan frame {middle:.1f} ms (95th percentile {late:.1f})"
+    _line(f"zoom {zoom}", f"redraw {redraw:.0f} ms, {words}, {pan}")
+
+
+def _open(browser: webdriver.Chrome, page: Path, timeout: float) -> tuple[float, float]:
+    browser.get("about:blank")
+    browser.get(page.as_uri())
+    end = time.monotonic() + timeout
+    while time.monotonic() < end:
+        state: Any = browser.execute_script("return [county.firstPaint, county.ready]")
+        if state[1]:
+            return float(state[0]), float(state[1])
+        time.sleep(0.05)
+    raise SystemExit("the map did not open in time")
+
+
+def _after(browser: webdriver.Chrome, act: str) -> float:
+    script = AFTER.replace("{act}", act)
+    return statistics.median(float(browser.execute_async_script(script)) for _ in range(5))
+
+
+def _plain(folder: Path, count: int, timeout: float) -> None:
+    """Time the same parcels by the composer's GeoJSON layer with a style function."""
+    ranked = make_ranked(count)[["priority", "address", "geometry"]].reset_index().to_crs(4326)
+    began = time.perf_counter()
+    centre = ranked.total_bounds
+    chart = folium.Map(
+        [(centre[1] + centre[3]) / 2, (centre[0] + centre[2]) / 2], zoom_start=14, tiles=None
+    )
+    script = (folder / "map" / "page" / "leaflet.js").as_uri()
+    chart.default_js, chart.default_css = [("leaflet", script)], []
+    folium.GeoJson(
+        ranked,
+        style_function=lambda row: {
+            "fillColor": _shade(row["properties"]["priority"]),
+            "weight": 1,
+        },
+        popup=None,
+    ).add_to(chart)
+    page = folder / f"plain_{count}.html"
+    chart.save(str(page))
+    written = time.perf_counter() - began
+    browser = open_browser(folder / f"profile_{count}")
+    try:
+        browser.set_page_load_timeout(timeout)
+        began = time.perf_counter()
+        browser.get(page.as_uri())
+        browser.execute_async_script("requestAnimationFrame(() => setTimeout(arguments[0]))")
+        opened = f"opened in {time.perf_counter() - began:.1f} s"
+    except (TimeoutException, WebDriverException):
+        opened = f"not open after {timeout:.0f} s"
+    finally:
+        browser.quit()
+    size = page.stat().st_size / 1e6
+    _line(f"GeoJSON layer, {count:,}", f"{size:.1f} MB, written in {written:.1f} s, {opened}")
+
+
+def _shade(priority: float | None) -> str:
+    return "#cccccc" if priority is None else f"#{int(255 - 2 * priority):02x}6040"
+
+
+def _line(name: str, value: str) -> None:
+    print(f"{name:<24}{value}", flush=True)
+
+
+if __name__ == "__main__":
+    main()

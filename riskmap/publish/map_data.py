@@ -1,0 +1,170 @@
+"""Turn the ranked table and the layers into the packed files that the map page opens.
+
+Three files: ``parcels`` (shapes and classes: enough to paint), ``facts`` (numbers, texts and
+limitations: read after the first paint) and ``layers`` (streams, wells and other layers).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from riskmap.publish.display import Units, readable, shown
+from riskmap.publish.map_facts import Fact, pack_evidence, pack_fact, worded
+from riskmap.publish.map_model import LIMITATION_STEPS
+from riskmap.publish.packing import (
+    Package,
+    pack_codes,
+    pack_numbers,
+    pack_shapes,
+    pack_text,
+    pack_words,
+)
+from riskmap.publish.palette import CLASSES, NOT_RANKED, SOIL_COLOURS
+
+SHOWN_SCORES: Final = ("priority", "failure", "groundwater")
+LOT_TOLERANCE_M: Final = 0.15
+"""Corners of lots that lie closer to the straight line than this are left out of the page."""
+
+LAYER_TOLERANCE_M: Final = 3.0
+LAYER_VERTICES: Final = 80_000
+"""A layer with more corners is simplified further, twofold at a time."""
+
+SOIL_WORD_COLUMNS: Final = ("soil_class", "class", "published_class", "limit")
+
+
+def drawable(ranked: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Rows that have a shape, along a space-filling curve so that neighbours pack together."""
+    has_shape = ranked.geometry.notna() & ~ranked.geometry.is_empty
+    solid = ranked.geometry.geom_type.isin(["Polygon", "MultiPolygon"])
+    rows = ranked[has_shape & solid]
+    if rows.empty:
+        return rows
+    along = rows.geometry.hilbert_distance(level=14).to_numpy()
+    return rows.iloc[np.argsort(along, kind="stable")]
+
+
+def pack_parcels(rows: gpd.GeoDataFrame) -> Package:
+    """Shapes and the three classes."""
+    package = Package()
+    thinned = shapely.simplify(rows.geometry.values, LOT_TOLERANCE_M, preserve_topology=True)
+    pack_shapes(package, gpd.GeoSeries(thinned, crs=rows.crs))
+    columns: dict[str, Any] = {}
+    for score in SHOWN_SCORES:
+        classes = rows[f"{score}_class"].astype(object).where(lambda c: c.notna(), NOT_RANKED)
+        columns[f"{score}_class"] = pack_codes(package, classes, (*CLASSES, NOT_RANKED))
+    package.header["columns"] = columns
+    return package
+
+
+def pack_facts(
+    rows: gpd.GeoDataFrame,
+    facts: Sequence[Fact],
+    limitation: pd.DataFrame,
+    *,
+    units: Units,
+    scores: bool = True,
+) -> Package:
+    """Numbers, texts, evidence marks and limitations (in the order of `rows`).
+
+    Without `scores` the page sums them itself; leave them out only where that sum is exact.
+    """
+    package = Package()
+    columns: dict[str, Any] = {
+        "parcel_id": pack_text(package, pd.Series(rows.index, dtype=object)),
+        "address": pack_text(package, _text(rows, "address")),
+        "rank": pack_numbers(package, _column(rows, "rank")),
+        "not_ranked_reason": pack_words(package, _text(rows, "not_ranked_reason")),
+        "unknown": pack_words(package, worded(_text(rows, "unknown"))),
+    }
+    for column in ("priority", "failure_score", "groundwater_score") if scores else ():
+        columns[column] = pack_numbers(package, _column(rows, column), decimals=1)
+    for number in (1, 2, 3):
+        name = f"reason_{number}"
+        columns[name] = pack_words(package, _text(rows, name))
+    for fact in facts:
+        columns[fact.column] = pack_fact(package, rows[fact.column], fact, units=units)
+        if fact.evidence:
+            mark = f"{fact.column}_evidence"
+            columns[mark] = pack_evidence(package, rows[mark])
+    decimals = len(str(LIMITATION_STEPS)) - 1
+    for name in limitation.columns:
+        columns[f"limitation:{name}"] = pack_numbers(package, limitation[name], decimals=decimals)
+    package.header["columns"] = columns
+    return package
+
+
+def pack_layers(layers: Mapping[str, gpd.GeoDataFrame], *, units: Units) -> Package:
+    """Every layer that is there and has shapes, simplified to what a screen can show."""
+    package = Package()
+    package.header["layers"] = {}
+    for name, layer in layers.items():
+        table = _usable(layer)
+        if table.empty:
+            continue
+        shapes = _simplified(table)
+        keep = ~(shapes.is_empty | shapes.isna()).to_numpy()
+        pack_shapes(package, shapes[keep], name=name)
+        package.header["layers"][name] = _layer_columns(package, name, table[keep], units)
+    return package
+
+
+def _layer_columns(
+    package: Package, name: str, table: gpd.GeoDataFrame, units: Units
+) -> dict[str, Any]:
+    if name == "soils":
+        return {"class": pack_codes(package, soil_words(table), tuple(SOIL_COLOURS))}
+    columns: dict[str, Any] = {}
+    for column in ("well_id", "use", "aquifer", "name", "zone", "reason"):
+        if column in table:
+            columns[column] = pack_words(package, worded(_text(table, column)))
+    for column in ("depth_m", "casing_m", "static_level_m"):
+        if column in table and name == "wells":
+            reading = readable(column, units=units)
+            columns[column] = pack_numbers(package, shown(table[column], reading))
+    return columns
+
+
+def soil_words(table: pd.DataFrame) -> pd.Series:
+    """Class word of each soil polygon: the national rule's classes, else "not rated"."""
+    column = next((name for name in SOIL_WORD_COLUMNS if name in table), None)
+    if column is None:
+        return pd.Series("not rated", index=table.index, dtype=object)
+    words = table[column].astype(object).where(table[column].notna(), "not rated")
+    lowered = words.astype(str).str.lower().str.strip()
+    return lowered.where(lowered.isin(list(SOIL_COLOURS)), "not rated")
+
+
+def _usable(layer: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Rows with a shape of the layer's most common kind (area, line or point)."""
+    table = layer[layer.geometry.notna() & ~layer.geometry.is_empty]
+    if table.empty:
+        return table
+    dimension = shapely.get_dimensions(table.geometry.values)
+    common = int(np.bincount(np.clip(dimension, 0, 2)).argmax())
+    return table[(dimension == common) & (table.geometry.geom_type != "GeometryCollection")]
+
+
+def _simplified(table: gpd.GeoDataFrame) -> gpd.GeoSeries:
+    shapes = table.geometry
+    if int(shapely.get_dimensions(shapes.values).max()) == 0:
+        return shapes
+    tolerance = LAYER_TOLERANCE_M
+    thinned = shapely.simplify(shapes.values, tolerance, preserve_topology=True)
+    while shapely.get_num_coordinates(thinned).sum() > LAYER_VERTICES and tolerance < 100:
+        tolerance *= 2
+        thinned = shapely.simplify(shapes.values, tolerance, preserve_topology=True)
+    return gpd.GeoSeries(thinned, crs=table.crs, index=table.index)
+
+
+def _column(rows: pd.DataFrame, name: str) -> pd.Series:
+    return rows[name] if name in rows else pd.Series(np.nan, index=rows.index)
+
+
+def _text(rows: pd.DataFrame, name: str) -> pd.Series:
+    return rows[name] if name in rows else pd.Series("", index=rows.index, dtype=object)

@@ -1,0 +1,208 @@
+"""Which columns the map's card shows, in which group, and how each is packed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+
+from riskmap.features import INVENTORY
+from riskmap.layers import EVIDENCE, PARCELS
+from riskmap.publish.display import Units, readable, shown
+from riskmap.publish.packing import Package, pack_codes, pack_numbers, pack_words
+
+GROUPS: Final = {
+    "System": (
+        "kind",
+        "installed_year",
+        "age_yr",
+        "tank_volume_l",
+        "design_flow_l_d",
+        "field_area_m2",
+        "effluent_filter",
+        "years_since_pumped_yr",
+        "complaints",
+        "repairs",
+        "last_stage",
+        "last_visit_year",
+    ),
+    "Site": (
+        "land_use",
+        "service",
+        "service_reason",
+        "neighbourhood",
+        "lot_m2",
+        "dwellings",
+        "bedrooms",
+        "occupants",
+    ),
+    "Soil and ground": (
+        "soil_class",
+        "soil_reasons",
+        "drainage_class",
+        "wet_depth_cm",
+        "restriction_cm",
+        "ksat_um_s",
+        "slope_pct",
+        "flood_zone",
+    ),
+    "Water and wells": (
+        "water_table_m",
+        "well_distance_m",
+        "wells_within_150_m",
+        "stream_distance_m",
+        "waterbody_distance_m",
+        "systems_within_229_m",
+    ),
+}
+"""Groups of the card and their inventory columns; what is in no group stays in the GIS files."""
+
+SHORT: Final = {
+    "kind": "Kind",
+    "installed_year": "Installed",
+    "age_yr": "Age",
+    "tank_volume_l": "Tank",
+    "field_area_m2": "Field",
+    "effluent_filter": "Outlet filter",
+    "years_since_pumped_yr": "Since last pump-out",
+    "last_stage": "Last visit found",
+    "last_visit_year": "Last visit",
+    "service": "Sewage goes to",
+    "service_reason": "Known from",
+    "neighbourhood": "Neighbourhood",
+    "soil_class": "Soil for a field",
+    "soil_reasons": "Soil limits",
+    "drainage_class": "Drainage",
+    "wet_depth_cm": "Seasonal water table",
+    "restriction_cm": "First restriction",
+    "ksat_um_s": "Slowest layer takes",
+    "flood_zone": "Flood zone",
+    "water_table_m": "Water table",
+    "well_distance_m": "Nearest drinking well",
+    "wells_within_150_m": "Drinking wells within 150 m",
+    "stream_distance_m": "Nearest stream",
+    "waterbody_distance_m": "Nearest lake or river",
+    "systems_within_229_m": "Other systems within 229 m",
+}
+"""Shorter labels for a narrow card."""
+
+WITHIN_US: Final = {
+    "wells_within_150_m": "Drinking wells within 490 ft",
+    "systems_within_229_m": "Other systems within 750 ft",
+}
+
+SCORED: Final = (
+    "priority",
+    "priority_class",
+    "failure_score",
+    "failure_class",
+    "groundwater_score",
+    "groundwater_class",
+    "rank",
+    "not_ranked_reason",
+    "reason_1",
+    "reason_2",
+    "reason_3",
+    "unknown",
+)
+"""Columns of the ranked table that the page treats by name."""
+
+NOT_FACTS: Final = frozenset(
+    {*SCORED, "address", "parcel_id", "geometry"} | {column.name for column in INVENTORY}
+)
+PRIVATE: Final = frozenset(column.name for column in PARCELS.columns if column.private)
+"""Owners' and mailing columns: never on the map, whatever the table holds."""
+
+
+@dataclass(frozen=True)
+class Fact:
+    """One line of the card."""
+
+    column: str
+    group: str
+    label: str
+    unit: str
+    evidence: bool
+
+
+def facts_of(ranked: pd.DataFrame, *, units: Units) -> list[Fact]:
+    """List the card's lines for the columns that `ranked` has; unheard-of ones go last."""
+    found = [
+        _fact(ranked, column, group, units)
+        for group, columns in GROUPS.items()
+        for column in columns
+        if column in ranked
+    ]
+    return found + [_fact(ranked, column, "More", units) for column in extra_columns(ranked)]
+
+
+def extra_columns(ranked: pd.DataFrame) -> list[str]:
+    """Columns beyond the inventory, the scores, the points and the private ones."""
+    endings = ("_points", "_limitation", "_evidence")
+    return [
+        column
+        for column in ranked.columns
+        if column not in NOT_FACTS | PRIVATE and not str(column).endswith(endings)
+    ]
+
+
+def pack_fact(package: Package, values: pd.Series, fact: Fact, *, units: Units) -> dict[str, Any]:
+    """Add the column of one card line: numbers as shown, flags as words, text as words."""
+    if values.dtype == bool or isinstance(values.dtype, pd.BooleanDtype):
+        words = values.astype("boolean").map({True: "yes", False: "no"})
+        return pack_codes(package, pd.Series(words, index=values.index, dtype=object))
+    if pd.api.types.is_numeric_dtype(values.dtype):
+        reading = readable(fact.column, units=units)
+        decimals = reading.decimals
+        if decimals == 0 and not reading.unit and _has_fractions(values):
+            return pack_numbers(package, values, decimals=3)
+        return pack_numbers(package, shown(values, reading), decimals=decimals)
+    if _all_flags(values):
+        return pack_codes(package, values.map({True: "yes", False: "no"}))
+    return pack_words(package, worded(values))
+
+
+def pack_evidence(package: Package, values: pd.Series) -> dict[str, Any]:
+    """Add an evidence column; its words keep the declared order."""
+    return pack_codes(package, values, EVIDENCE)
+
+
+def as_words(value: object) -> object:
+    """Write lists as one text and declared words without their underscores.
+
+    >>> as_words(["age", "tank volume"]), as_words("seepage_pit")
+    ('age; tank volume', 'seepage pit')
+    """
+    if isinstance(value, list | tuple | set | frozenset | np.ndarray):
+        return "; ".join(str(item) for item in value)
+    if isinstance(value, str) and "_" in value and " " not in value and value.islower():
+        return value.replace("_", " ")
+    return value
+
+
+def worded(values: pd.Series) -> pd.Series:
+    """Apply :func:`as_words` to a text column, each distinct text once."""
+    if values.map(type).isin([list, tuple, set, frozenset, np.ndarray]).any():
+        return values.map(as_words)
+    return values.map({word: as_words(word) for word in values.dropna().unique()})
+
+
+def _fact(ranked: pd.DataFrame, column: str, group: str, units: Units) -> Fact:
+    reading = readable(column, units=units)
+    label = SHORT.get(column, reading.label)
+    if units == "us":
+        label = WITHIN_US.get(column, label)
+    return Fact(column, group, label, reading.unit, f"{column}_evidence" in ranked)
+
+
+def _has_fractions(values: pd.Series) -> bool:
+    number = values.to_numpy(dtype=float, na_value=np.nan)
+    known = number[np.isfinite(number)]
+    return bool((known != np.round(known)).any())
+
+
+def _all_flags(values: pd.Series) -> bool:
+    known = values.dropna()
+    return len(known) > 0 and all(isinstance(value, bool | np.bool_) for value in known.head(50))

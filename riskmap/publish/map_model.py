@@ -1,0 +1,125 @@
+"""What the map needs to know of the scoring model, to show points and to re-score in the page.
+
+A score is the weighted mean of its factors' limitations, times 100::
+
+    score = 100 * sum(weight_i * limitation_i) / sum(weight_i)
+
+and the priority is a weighted mean of the two scores. The page repeats this sum with the weights
+that a reader moves; :func:`limitations` recovers each factor's limitation from the points in the
+ranked table and :func:`largest_difference` says how well the sum gives back the table's scores.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from typing import Final, Protocol
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+SCORES: Final = ("failure", "groundwater")
+LIMITATION_STEPS: Final = 1000
+"""Limitations travel to the page in thousandths."""
+
+
+class FactorLike(Protocol):
+    """What the map reads of a factor; the scoring model's own factors fit."""
+
+    @property
+    def name(self) -> str:
+        """Name, as in the column ``<name>_points``."""
+
+    @property
+    def score(self) -> str:
+        """The score it adds to: ``failure`` or ``groundwater``."""
+
+    @property
+    def label(self) -> str:
+        """Plain words for people."""
+
+    @property
+    def weight(self) -> float:
+        """Weight before division by the sum of weights of its score."""
+
+
+@dataclass(frozen=True)
+class MapFactor:
+    """A factor as the map shows it."""
+
+    name: str
+    score: str
+    label: str
+    weight: float
+
+
+@dataclass(frozen=True)
+class MapModel:
+    """The factors, the failure score's share in the priority, and where the classes begin.
+
+    `class_bounds` are the lower bounds of "low", "moderate", "high" and "very high".
+    """
+
+    factors: Sequence[FactorLike]
+    failure_share: float = 0.5
+    class_bounds: tuple[float, float, float, float] = (20.0, 40.0, 60.0, 80.0)
+
+    def of(self, score: str) -> list[FactorLike]:
+        """Return the factors of one score, in order."""
+        return [factor for factor in self.factors if factor.score == score]
+
+
+def limitations(ranked: pd.DataFrame, factors: Iterable[FactorLike]) -> pd.DataFrame:
+    """Limitation 0-1 of each factor and row, from its own column or its points; NaN if not scored.
+
+    Rounded to thousandths, as the page holds them.
+
+    A factor whose weight is zero has no points to tell its limitation from; it is given only if
+    the table has ``<name>_limitation``.
+    """
+    listed = list(factors)
+    sums = {score: sum(f.weight for f in listed if f.score == score) for score in SCORES}
+    columns: dict[str, pd.Series] = {}
+    for factor in listed:
+        if f"{factor.name}_limitation" in ranked:
+            columns[factor.name] = ranked[f"{factor.name}_limitation"].astype(float)
+        elif f"{factor.name}_points" in ranked and factor.weight > 0:
+            share = 100 * factor.weight / sums[factor.score]
+            columns[factor.name] = ranked[f"{factor.name}_points"].astype(float) / share
+    steps = pd.DataFrame(columns, index=ranked.index).clip(0.0, 1.0) * LIMITATION_STEPS
+    return steps.round() / LIMITATION_STEPS
+
+
+def rescore(limitation: pd.DataFrame, model: MapModel) -> pd.DataFrame:
+    """Scores by the page's sum: columns ``failure_score``, ``groundwater_score``, ``priority``."""
+    result = pd.DataFrame(index=limitation.index)
+    for score in SCORES:
+        factors = [f for f in model.of(score) if f.name in limitation]
+        total = sum(f.weight for f in factors)
+        points = np.zeros(len(limitation))
+        for factor in factors:
+            points = points + factor.weight * limitation[factor.name].to_numpy()
+        result[f"{score}_score"] = 100 * points / total if total > 0 else np.nan
+    share = model.failure_share
+    failure, groundwater = result["failure_score"], result["groundwater_score"]
+    result["priority"] = share * failure + (1 - share) * groundwater
+    return result
+
+
+def largest_difference(ranked: pd.DataFrame, limitation: pd.DataFrame, model: MapModel) -> float:
+    """Largest distance between the table's scores and the page's sum; infinite if none compare."""
+    again = rescore(limitation, model)
+    worst = np.inf
+    for column in ("failure_score", "groundwater_score", "priority"):
+        if column not in ranked:
+            return np.inf
+        gap: NDArray[np.float64] = np.abs(
+            ranked[column].to_numpy(dtype=float, na_value=np.nan) - again[column].to_numpy()
+        )
+        scored = np.isfinite(ranked[column].to_numpy(dtype=float, na_value=np.nan))
+        if scored.any():
+            if not np.isfinite(gap[scored]).all():
+                return np.inf
+            worst = float(gap[scored].max()) if np.isinf(worst) else max(worst, gap[scored].max())
+    return float(worst)

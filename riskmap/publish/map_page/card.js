@@ -1,0 +1,163 @@
+/* The card of one parcel (or well): facts with evidence marks, reasons as bars, what is unknown. */
+(function (county) {
+  "use strict";
+
+  const TITLES = { priority: "Priority", failure: "Failure", groundwater: "Groundwater" };
+
+  function value(fact, row) {
+    const column = county.facts[fact.column];
+    if (column.about.kind !== "number") return column.word(row);
+    const number = column.number(row);
+    if (!Number.isFinite(number)) return "";
+    const decimals = column.about.decimals;
+    const text = fact.unit || decimals
+      ? number.toLocaleString("en-US", { maximumFractionDigits: decimals })
+      : String(number);
+    return fact.unit ? text + (fact.unit === "%" ? "%" : "\u00a0" + fact.unit) : text;
+  }
+  county.factText = value;
+
+  function factRow(fact, row) {
+    const text = value(fact, row);
+    const mark = fact.evidence ? county.facts[fact.column + "_evidence"].word(row) : "";
+    if (text === "" && !fact.evidence) return null;
+    const line = county.make("div", "fact");
+    line.appendChild(county.make("dt", "", fact.label));
+    const body = county.make("dd");
+    body.appendChild(county.make("bdi", text === "" ? "missing" : "", text === "" ? "not known" : text));
+    if (mark && text !== "") body.appendChild(county.make("span", "mark " + mark, mark));
+    line.appendChild(body);
+    return line;
+  }
+
+  function factGroups(row) {
+    const box = county.make("div", "facts");
+    let group = null, list = null;
+    county.plan.facts.forEach(function (fact) {
+      const line = factRow(fact, row);
+      if (!line) return;
+      if (fact.group !== group) {
+        group = fact.group;
+        box.appendChild(county.make("h3", "", group));
+        list = box.appendChild(county.make("dl"));
+      }
+      list.appendChild(line);
+    });
+    return box;
+  }
+
+  function bars(kind, row) {
+    const points = county.scores.points(kind, row).filter((entry) => Number.isFinite(entry.points));
+    if (!points.length) return null;
+    const box = county.make("div", "bars");
+    box.appendChild(county.make("h3", "", "What adds to " + kind));
+    const longest = Math.max(...points.map((entry) => entry.most));
+    const list = box.appendChild(county.make("ul"));
+    points.forEach(function (entry) {
+      const item = list.appendChild(county.make("li"));
+      item.appendChild(county.make("span", "bar-label", entry.label));
+      const track = item.appendChild(county.make("span", "track"));
+      track.style.width = (100 * entry.most) / longest + "%";
+      const fill = track.appendChild(county.make("span", "fill"));
+      fill.style.width = (100 * entry.points) / entry.most + "%";
+      item.appendChild(county.make("span", "bar-value",
+        entry.points.toFixed(1) + " of " + entry.most.toFixed(1)));
+    });
+    return box;
+  }
+
+  function badge(kind, row) {
+    const code = county.scores.currentClass[kind][row] || 6;
+    const entry = county.plan.classes[code - 1];
+    const box = county.make("div", "badge" + (code === 6 ? " unranked" : ""));
+    box.style.backgroundColor = entry.colour;
+    box.style.color = entry.text;
+    const score = county.scores.current[kind][row];
+    box.appendChild(county.make("span", "badge-name", TITLES[kind]));
+    box.appendChild(county.make("span", "badge-score",
+      code === 6 || !Number.isFinite(score) ? "–" : score.toFixed(0)));
+    box.appendChild(county.make("span", "badge-class", entry.name));
+    return box;
+  }
+
+  function reasons(row) {
+    const words = [1, 2, 3].map((n) => county.facts["reason_" + n].word(row)).filter(Boolean);
+    if (!words.length) return null;
+    const box = county.make("div", "reasons");
+    box.appendChild(county.make("h3", "", "Leading reasons"));
+    const list = box.appendChild(county.make("ol"));
+    words.forEach((text) => list.appendChild(county.make("li", "", text)));
+    return box;
+  }
+
+  function unknown(row) {
+    const text = county.facts.unknown.word(row);
+    const box = county.make("div", "unknown");
+    box.appendChild(county.make("h3", "", "Not known"));
+    box.appendChild(county.make("p", "", text ? text : "Nothing that the score asks for."));
+    return box;
+  }
+
+  function standing(row) {
+    const rank = county.facts.rank.number(row);
+    if (Number.isFinite(rank)) {
+      return county.make("p", "standing", "Rank " + rank.toLocaleString("en-US") + " of " +
+        county.plan.counts.ranked.toLocaleString("en-US") +
+        (county.scores.changed ? " before the weights were changed" : ""));
+    }
+    return county.make("p", "standing", "Not ranked: " +
+      (county.facts.not_ranked_reason.word(row) || "no reason recorded") + ".");
+  }
+
+  county.showCard = function (row) {
+    const body = county.element("card-body");
+    body.replaceChildren();
+    const address = county.facts.address.word(row);
+    const title = county.make("h2");
+    title.appendChild(county.make("bdi", "", address || "No address recorded"));
+    body.appendChild(title);
+    const number = county.make("p", "number", "Parcel ");
+    number.appendChild(county.make("bdi", "", county.facts.parcel_id.word(row)));
+    body.appendChild(number);
+    body.appendChild(standing(row));
+    const badges = body.appendChild(county.make("div", "badges"));
+    ["priority", "failure", "groundwater"].forEach((kind) => badges.appendChild(badge(kind, row)));
+    [reasons(row), bars("failure", row), bars("groundwater", row), unknown(row), factGroups(row)]
+      .filter(Boolean).forEach((part) => body.appendChild(part));
+    body.appendChild(county.make("p", "small", "Measured: from a permit, visit or well log. Mapped: from a survey " +
+      "or grid. Inferred: from neighbours or a model. Assumed: a stated default."));
+    body.appendChild(county.make("p", "small warn", county.plan.screening));
+    county.element("card").hidden = false;
+    document.body.classList.add("has-card");
+    county.element("card").scrollTop = 0;
+  };
+
+  county.showWell = function (row) {
+    const columns = county.layers.wells.columns;
+    const body = county.element("card-body");
+    body.replaceChildren();
+    const title = body.appendChild(county.make("h2", "", "Well "));
+    if (columns.well_id) title.appendChild(county.make("bdi", "", columns.well_id.word(row)));
+    const list = body.appendChild(county.make("dl", "facts"));
+    const labels = { use: "Use", depth_m: "Depth", casing_m: "Casing", static_level_m: "Depth to water, as drilled",
+      aquifer: "Aquifer" };
+    Object.keys(labels).forEach(function (name) {
+      if (!columns[name]) return;
+      const number = columns[name].about.kind === "number";
+      const text = number
+        ? (Number.isFinite(columns[name].number(row)) ? columns[name].number(row) + "\u00a0" + county.plan.length_unit : "")
+        : columns[name].word(row);
+      const line = list.appendChild(county.make("div", "fact"));
+      line.appendChild(county.make("dt", "", labels[name]));
+      line.appendChild(county.make("dd", "")).appendChild(
+        county.make("bdi", text ? "" : "missing", text || "not known"));
+    });
+    county.element("card").hidden = false;
+    document.body.classList.add("has-card");
+  };
+
+  county.hideCard = function () {
+    county.element("card").hidden = true;
+    document.body.classList.remove("has-card");
+  };
+})(window.county);

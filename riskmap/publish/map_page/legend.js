@@ -1,0 +1,58 @@
+/* The legend with its counts, and the head of the list. */
+(function (county) {
+  "use strict";
+
+  const NAMES = { priority: "Priority", failure: "Failure", groundwater: "Groundwater" };
+
+  county.updateLegend = function () {
+    const classes = county.classesNow(), passes = county.passes;
+    const counts = new Uint32Array(8);
+    for (let i = 0; i < classes.length; i++) if (!passes || passes[i]) counts[classes[i] || 6]++;
+    county.plan.classes.forEach(function (entry, index) {
+      county.element("count-" + (index + 1)).textContent = counts[index + 1].toLocaleString("en-US");
+    });
+    county.element("legend-title").textContent = NAMES[county.state.show];
+    let shown = 0;
+    for (let code = 1; code < 8; code++) shown += counts[code];
+    county.element("shown").textContent = passes
+      ? county.plural(shown, "parcel passes", "parcels pass") + " of " + classes.length.toLocaleString("en-US")
+      : county.plural(shown, "parcel", "parcels");
+  };
+
+  function moved(row, place) {
+    const before = county.facts.rank.number(row);
+    const gain = before - (place + 1);
+    const mark = county.make("span", gain > 0 ? "move up" : gain < 0 ? "move down" : "move");
+    if (gain === 0) mark.textContent = "same place";
+    else mark.textContent = (gain > 0 ? "up " : "down ") + Math.abs(gain).toLocaleString("en-US");
+    mark.title = "Was " + before.toLocaleString("en-US");
+    return mark;
+  }
+
+  county.updateTop = function () {
+    if (!county.scores) return;
+    const list = county.element("top-list");
+    const all = county.everyone || (county.everyone = new Uint8Array(county.parcels.count).fill(1));
+    const rows = county.scores.top(12, county.passes || all);
+    list.replaceChildren();
+    rows.forEach(function (row, place) {
+      const item = county.make("li");
+      const button = county.make("button", "top");
+      button.type = "button";
+      const whole = county.scores.changed && !county.passes;
+      const rank = whole ? place + 1 : county.scores.changed ? "" : county.facts.rank.number(row);
+      button.appendChild(county.make("span", "place", String(rank)));
+      button.appendChild(county.make("bdi", "who", county.facts.parcel_id.word(row)));
+      button.appendChild(county.make("bdi", "where", county.facts.address.word(row)));
+      button.appendChild(county.make("span", "value", county.scores.current.priority[row].toFixed(1)));
+      if (whole) button.appendChild(moved(row, place));
+      button.addEventListener("click", () => county.choose(row, true));
+      item.appendChild(button);
+      list.appendChild(item);
+    });
+    county.element("top-none").hidden = rows.length > 0;
+    county.element("top-note").textContent = county.scores.changed
+      ? "By the changed weights; beside each, the places gained or lost."
+      : county.passes ? "Only parcels that pass the filter." : "By priority.";
+  };
+})(window.county);

@@ -1,0 +1,146 @@
+/* Two small Leaflet layers that draw on canvas: areas by numbered dots, lines and points by strokes.
+   Work is spread over frames so that panning stays smooth. */
+(function (county) {
+  "use strict";
+  const SIZE = 512;
+  const shared = new ImageData(SIZE, SIZE);
+  const dots = new Uint32Array(shared.data.buffer);
+  const jobs = [];
+  let running = false;
+  county.jobsLeft = () => jobs.length;
+
+  /* A job is a generator; it is taken up again in the next frame when the budget is spent. */
+  function work() {
+    const began = performance.now();
+    while (jobs.length && performance.now() - began < county.frameBudget) {
+      if (jobs[0].next().done) jobs.shift();
+    }
+    running = jobs.length > 0;
+    if (running) requestAnimationFrame(work);
+  }
+
+  county.frameBudget = 7;
+  county.later = function (job) {
+    jobs.push(job);
+    if (!running) {
+      running = true;
+      requestAnimationFrame(work);
+    }
+  };
+
+  const CanvasTiles = L.GridLayer.extend({
+    options: { keepBuffer: 1, updateWhenZooming: false, updateInterval: 60, maxZoom: 21 },
+
+    createTile: function (coords, done) {
+      const canvas = document.createElement("canvas");
+      canvas.width = canvas.height = SIZE;
+      const layer = this;
+      county.later((function* () {
+        if (!canvas.gone) yield* layer.drawTile(canvas, coords);
+        done(null, canvas);
+      })());
+      return canvas;
+    },
+
+    initialize: function (shapes, options) {
+      this.shapes = shapes;
+      L.setOptions(this, options);
+      this.on("tileunload", function (event) {
+        event.tile.gone = true;
+        event.tile.ids = null;
+      });
+    },
+
+    eachTile: function (visit) {
+      Object.keys(this._tiles || {}).forEach((key) => visit(this._tiles[key].el, this._tiles[key].coords));
+    },
+  });
+
+  county.AreaTiles = CanvasTiles.extend({
+    drawTile: function* (canvas, coords) {
+      const edges = coords.z >= this.options.edgesFrom;
+      canvas.ids = yield* county.fillTile(this.shapes, coords, SIZE, this.options.urgency, edges);
+      yield;
+      this.colour(canvas);
+    },
+
+    colour: function (canvas) {
+      if (!canvas.ids) return;
+      const tables = this.options.tables;
+      county.colourTile(canvas.ids, SIZE, dots, tables.plain, tables.hatched);
+      canvas.getContext("2d").putImageData(shared, 0, 0);
+    },
+
+    recolour: function () {
+      this.eachTile((canvas) => this.colour(canvas));
+    },
+  });
+
+  /* Colour tables of an area layer whose shapes take one of a few fills. */
+  county.tablesOf = function (count, fillOf, hatchOf, edge) {
+    const plain = new Uint32Array(2 * (count + 1));
+    const hatched = new Uint32Array(2 * (count + 1));
+    for (let i = 0; i < count; i++) {
+      const fill = fillOf(i);
+      plain[2 * i + 2] = fill;
+      hatched[2 * i + 2] = hatchOf ? hatchOf(i) : fill;
+      plain[2 * i + 3] = hatched[2 * i + 3] = edge || fill;
+    }
+    return { plain: plain, hatched: hatched };
+  };
+
+  /* "#rrggbb" and opacity as one little-endian number. */
+  county.dot = function (colour, opacity) {
+    const value = parseInt(colour.slice(1), 16);
+    const red = value >> 16, green = (value >> 8) & 255, blue = value & 255;
+    return ((Math.round(255 * opacity) << 24) | (blue << 16) | (green << 8) | red) >>> 0;
+  };
+
+  county.LineTiles = CanvasTiles.extend({
+    drawTile: function* (canvas, coords) {
+      const shapes = this.shapes, span = county.pixelsPerTile(coords.z), scale = SIZE / span;
+      const x0 = coords.x * span, y0 = coords.y * span, margin = 8 / scale;
+      const pen = canvas.getContext("2d");
+      pen.lineJoin = pen.lineCap = "round";
+      pen.strokeStyle = this.options.colour;
+      pen.lineWidth = coords.z < 12 ? 1.4 : coords.z < 15 ? 2.4 : 3.6;
+      pen.beginPath();
+      shapes.search(x0 - margin, y0 - margin, x0 + span + margin, y0 + span + margin, function (i) {
+        for (let ring = shapes.shapeStart[i]; ring < shapes.shapeStart[i + 1]; ring++) {
+          const first = shapes.ringStart[ring], last = shapes.ringStart[ring + 1];
+          pen.moveTo((shapes.x[first] - x0) * scale, (shapes.y[first] - y0) * scale);
+          for (let v = first + 1; v < last; v++) {
+            pen.lineTo((shapes.x[v] - x0) * scale, (shapes.y[v] - y0) * scale);
+          }
+        }
+      });
+      pen.stroke();
+    },
+  });
+
+  /* Points are small diamonds with a pale rim: unlike any lot, and readable without colour. */
+  county.PointTiles = CanvasTiles.extend({
+    drawTile: function* (canvas, coords) {
+      const shapes = this.shapes, span = county.pixelsPerTile(coords.z), scale = SIZE / span;
+      const x0 = coords.x * span, y0 = coords.y * span;
+      const reach = coords.z < 11 ? 2 : coords.z < 13 ? 3 : coords.z < 15 ? 6 : 10;
+      const margin = 12 / scale;
+      const pen = canvas.getContext("2d");
+      pen.fillStyle = this.options.colour;
+      pen.strokeStyle = "#ffffff";
+      pen.lineWidth = reach > 5 ? 3 : 1;
+      pen.beginPath();
+      shapes.search(x0 - margin, y0 - margin, x0 + span + margin, y0 + span + margin, function (i) {
+        const [mx, my] = shapes.middle(i);
+        const x = (mx - x0) * scale, y = (my - y0) * scale;
+        pen.moveTo(x, y - reach);
+        pen.lineTo(x + reach, y);
+        pen.lineTo(x, y + reach);
+        pen.lineTo(x - reach, y);
+        pen.closePath();
+      });
+      pen.stroke();
+      pen.fill();
+    },
+  });
+})(window.county);

@@ -1,0 +1,101 @@
+/* Unpacks the data scripts: base64 -> gzip -> JSON header and byte blocks (see packing.py). */
+window.county = { packed: {} };
+(function (county) {
+  "use strict";
+
+  function bytesOf(text) {
+    if (Uint8Array.fromBase64) return Uint8Array.fromBase64(text);
+    const raw = atob(text);
+    const bytes = new Uint8Array(raw.length);
+    for (let i = 0; i < raw.length; i++) bytes[i] = raw.charCodeAt(i);
+    return bytes;
+  }
+
+  async function inflate(bytes) {
+    const stream = new Blob([bytes]).stream().pipeThrough(new DecompressionStream("gzip"));
+    return new Uint8Array(await new Response(stream).arrayBuffer());
+  }
+
+  /* One packed file: its header and its blocks. The packed text is let go. */
+  county.unpack = async function (name) {
+    const text = county.packed[name];
+    if (text === undefined) throw new Error("The file data/" + name + ".js is missing.");
+    delete county.packed[name];
+    const raw = await inflate(bytesOf(text));
+    const length = new DataView(raw.buffer).getUint32(0, true);
+    const header = JSON.parse(new TextDecoder().decode(raw.subarray(4, 4 + length)));
+    return { header: header, bytes: raw.subarray(4 + length) };
+  };
+
+  county.columnsOf = function (file, described, count) {
+    const columns = {};
+    Object.keys(described).forEach(function (name) {
+      columns[name] = new Column(described[name], file.bytes, count);
+    });
+    return columns;
+  };
+
+  /* A column read where it lies; `numbers()` and `codes()` make arrays when all rows are needed. */
+  class Column {
+    constructor(about, bytes, count) {
+      this.about = about;
+      this.count = count;
+      this.block = bytes.subarray(about.place[0], about.place[0] + about.place[1]);
+    }
+
+    code(row) {
+      let value = this.block[row];
+      for (let plane = 1; plane < this.about.width; plane++) {
+        value += this.block[plane * this.count + row] * 2 ** (8 * plane);
+      }
+      return value;
+    }
+
+    number(row) {
+      const code = this.code(row);
+      if (code === 0) return NaN;
+      const about = this.about;
+      const whole = about.values ? about.values[code - 1] : code - 1 + about.low;
+      return whole / 10 ** about.decimals;
+    }
+
+    lines() {
+      if (!this.split) this.split = new TextDecoder().decode(this.block).split("\n");
+      return this.split;
+    }
+
+    word(row) {
+      if (this.about.kind === "text") return this.lines()[row] || "";
+      const code = this.code(row);
+      return code === 0 ? "" : this.about.words[code - 1];
+    }
+
+    codes() {
+      if (!this.codeArray) {
+        if (this.about.width === 1) this.codeArray = this.block;
+        else this.codeArray = Uint32Array.from({ length: this.count }, (_, row) => this.code(row));
+      }
+      return this.codeArray;
+    }
+
+    numbers() {
+      if (!this.numberArray) {
+        const array = new Float64Array(this.count);
+        for (let row = 0; row < this.count; row++) array[row] = this.number(row);
+        this.numberArray = array;
+      }
+      return this.numberArray;
+    }
+  }
+
+  /* Loads one more data script beside the page; script elements work from disk. */
+  county.load = function (name) {
+    return new Promise(function (resolve, reject) {
+      const script = document.createElement("script");
+      script.src = "data/" + name + ".js";
+      script.onload = function () { resolve(county.unpack(name)); };
+      script.onerror = function () { reject(new Error("The file data/" + name + ".js is missing.")); };
+      document.head.appendChild(script);
+    });
+  };
+})(window.county);

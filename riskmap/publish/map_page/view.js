@@ -1,0 +1,62 @@
+/* The address line holds the view: a link opens the map as it was. Print and phone as well. */
+(function (county) {
+  "use strict";
+  let ready = false;
+
+  county.readLink = function () {
+    const wanted = {};
+    new URLSearchParams(location.hash.slice(1)).forEach((value, key) => { wanted[key] = value; });
+    return wanted;
+  };
+
+  county.writeLink = function () {
+    if (!ready) return;
+    const centre = county.map.getCenter(), parts = new URLSearchParams();
+    parts.set("at", [centre.lat.toFixed(5), centre.lng.toFixed(5), county.map.getZoom()].join(","));
+    parts.set("show", county.state.show);
+    parts.set("with", Object.keys(county.toggles).filter((name) => county.toggles[name].checked).join(","));
+    Object.keys(county.state.filters).forEach((name) => parts.set("f." + name, county.state.filters[name]));
+    if (county.state.parcel >= 0 && county.facts) parts.set("parcel", county.facts.parcel_id.word(county.state.parcel));
+    try {
+      history.replaceState(null, "", "#" + parts.toString());
+    } catch (refused) {
+      location.hash = parts.toString();
+    }
+  };
+
+  county.place = function (wanted, bounds) {
+    const parts = (wanted.at || "").split(",").map(Number);
+    if (parts.length === 3 && parts.every(Number.isFinite) && Math.abs(parts[0]) < 86 && Math.abs(parts[1]) <= 360) {
+      county.map.setView([parts[0], parts[1]], Math.max(3, Math.min(20, parts[2])), { animate: false });
+    } else county.map.fitBounds(bounds, { animate: false, padding: [12, 12] });
+  };
+
+  county.startView = function () {
+    ready = true;
+    county.map.on("moveend", county.writeLink);
+    ["show", "filter", "layers", "parcel"].forEach((event) => county.on(event, county.writeLink));
+    const panel = county.element("panel"), button = county.element("panel-button");
+    button.addEventListener("click", function () {
+      const open = document.body.classList.toggle("panel-open");
+      button.setAttribute("aria-expanded", String(open));
+      if (open) panel.focus();
+    });
+    let before = null;
+    window.addEventListener("beforeprint", function () {
+      before = county.map.getBounds();
+      county.map.invalidateSize({ animate: false });
+      county.map.fitBounds(before, { animate: false });
+    });
+    window.addEventListener("afterprint", function () {
+      county.map.invalidateSize({ animate: false });
+      if (before) county.map.fitBounds(before, { animate: false });
+    });
+    county.element("print").addEventListener("click", () => window.print());
+    county.element("copy-link").addEventListener("click", function () {
+      county.writeLink();
+      const done = () => county.announce("Link copied");
+      if (navigator.clipboard) navigator.clipboard.writeText(location.href).then(done, () => {});
+      county.element("copy-note").textContent = "The address line above now holds this view.";
+    });
+  };
+})(window.county);

@@ -1,0 +1,66 @@
+/* "What if a factor counted more?": sliders, the county re-scored in the page, a file to keep. */
+(function (county) {
+  "use strict";
+  const TITLES = { failure: "Failure score", groundwater: "Groundwater score" };
+
+  function slider(factor, top) {
+    const row = county.make("div", "weight");
+    const label = county.make("label", "", factor.label);
+    label.htmlFor = "weight-" + factor.name;
+    const input = county.make("input");
+    input.type = "range";
+    input.id = "weight-" + factor.name;
+    input.min = "0";
+    input.max = String(top);
+    input.step = String(top / 100);
+    input.value = String(factor.weight);
+    const shown = county.make("output", "", county.decimal(factor.weight));
+    shown.htmlFor = input.id;
+    input.addEventListener("input", function () {
+      const value = Math.abs(Number(input.value) - factor.base) < top / 199 ? factor.base
+        : Math.round(Number(input.value) * 1000) / 1000;
+      shown.textContent = county.decimal(value);
+      shown.classList.toggle("changed", value !== factor.base);
+      county.scores.setWeight(factor.name, value);
+      county.tell("weights");
+    });
+    row.append(label, input, shown);
+    return row;
+  }
+
+  function build(box) {
+    box.replaceChildren();
+    const top = 2 * Math.max(...county.scores.factors.map((factor) => factor.base));
+    Object.keys(TITLES).forEach(function (kind) {
+      const factors = county.scores.factors.filter((factor) => factor.score === kind);
+      if (!factors.length) return;
+      const group = county.make("fieldset");
+      group.appendChild(county.make("legend", "", TITLES[kind]));
+      factors.forEach((factor) => group.appendChild(slider(factor, top)));
+      box.appendChild(group);
+    });
+  }
+
+  function buttons() {
+    county.element("weights-reset").disabled = !county.scores.changed;
+    county.element("weights-save").disabled = !county.scores.changed;
+  }
+
+  county.startWeights = function () {
+    const section = county.element("weights");
+    if (!section || !county.plan.weights_ready) return;
+    const box = county.element("weights-box");
+    build(box);
+    buttons();
+    county.on("weights", buttons);
+    county.element("weights-reset").addEventListener("click", function () {
+      county.scores.reset();
+      build(box);
+      county.tell("weights");
+    });
+    county.element("weights-save").addEventListener("click", function () {
+      const about = county.plan.county + ", run of " + county.plan.date;
+      county.saveFile("changed_weights.toml", "application/toml", county.scores.toToml(about));
+    });
+  };
+})(window.county);

@@ -1,0 +1,206 @@
+"""The map's plan: the small, readable part that the page is started with."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
+from typing import Any, Final
+
+import geopandas as gpd
+import pandas as pd
+import shapely
+
+from riskmap.publish.cautions import SCREENING
+from riskmap.publish.map_facts import Fact
+from riskmap.publish.map_model import MapModel
+from riskmap.publish.palette import (
+    CLASS_COLOURS,
+    CLASS_TEXT,
+    CLASSES,
+    HATCH,
+    INK,
+    LAYER_COLOURS,
+    NOT_RANKED,
+    SOIL_COLOURS,
+)
+from riskmap.publish.text_safety import plain_text
+
+
+@dataclass(frozen=True)
+class BaseMap:
+    """An online background the county may add; off until a reader turns it on.
+
+    `url` is a tile address with ``{z}``, ``{x}`` and ``{y}``; `attribution` is shown as text.
+    """
+
+    url: str
+    attribution: str
+
+
+@dataclass(frozen=True)
+class LayerStyle:
+    """How a layer is drawn, and under which words it stands in the panel."""
+
+    label: str
+    kind: str
+    on: bool
+    colour: str = ""
+    opacity: float = 0.5
+    hatch: str = ""
+    edge: str = ""
+    under: bool = False
+
+
+LAYER_STYLES: Final = {
+    "soils": LayerStyle("Soil limits for a field", "area", False, opacity=0.75, under=True),
+    "waterbodies": LayerStyle(
+        "Lakes and rivers",
+        "area",
+        True,
+        LAYER_COLOURS["waterbodies"],
+        0.95,
+        edge=LAYER_COLOURS["waterbodies_line"],
+    ),
+    "streams": LayerStyle("Streams", "line", True, LAYER_COLOURS["streams"]),
+    "floodplain": LayerStyle(
+        "Flood zones", "area", False, LAYER_COLOURS["floodplain"], 0.18, LAYER_COLOURS["streams"]
+    ),
+    "sewer_area": LayerStyle(
+        "Sewer area", "area", False, LAYER_COLOURS["sewer_area"], 0.1, LAYER_COLOURS["sewer_area"]
+    ),
+    "zones": LayerStyle(
+        "Well risk zones",
+        "area",
+        True,
+        LAYER_COLOURS["zones"],
+        0.12,
+        LAYER_COLOURS["zones"],
+        LAYER_COLOURS["zones"],
+    ),
+    "wells": LayerStyle("Wells", "point", False, LAYER_COLOURS["wells"]),
+}
+"""In the order of the panel; a layer of another name is drawn plainly by its kind of shape."""
+
+
+def class_entries(model: MapModel) -> list[dict[str, str]]:
+    """Class names with colours, text colours and score ranges, highest first."""
+    low, moderate, high, very_high = (f"{bound:g}" for bound in model.class_bounds)
+    ranges = (
+        f"{very_high} and above",
+        f"{high} to {very_high}",
+        f"{moderate} to {high}",
+        f"{low} to {moderate}",
+        f"below {low}",
+        "",
+    )
+    return [
+        {"name": name, "colour": CLASS_COLOURS[name], "text": CLASS_TEXT[name], "range": words}
+        for name, words in zip((*CLASSES, NOT_RANKED), ranges, strict=True)
+    ]
+
+
+def layer_entries(
+    layers: Mapping[str, gpd.GeoDataFrame], *, relief: bool, base_map: BaseMap | None
+) -> list[dict[str, Any]]:
+    """Describe each layer that can be switched on, in the order of the panel."""
+    entries: list[dict[str, Any]] = []
+    if relief:
+        entries.append({"name": "relief", "label": "Terrain", "kind": "", "on": True})
+    order = [name for name in LAYER_STYLES if name in layers]
+    order += sorted(name for name in layers if name not in LAYER_STYLES)
+    entries += [_entry(name, layers[name]) for name in order]
+    if base_map is not None:
+        label = "Online background (needs a network)"
+        entries.append({"name": "base_map", "label": label, "kind": "", "on": False})
+    return entries
+
+
+def _entry(name: str, layer: gpd.GeoDataFrame) -> dict[str, Any]:
+    style = LAYER_STYLES.get(name) or _plain_style(name, layer)
+    entry: dict[str, Any] = {
+        "name": name,
+        "label": style.label,
+        "kind": style.kind,
+        "on": style.on,
+        "colour": style.colour,
+        "key_colour": style.colour,
+        "under": style.under,
+        "edge": style.edge,
+        "hatched": style.hatch,
+        "edges_from": 10 if style.edge else 99,
+    }
+    if name == "soils":
+        entry["by"] = "class"
+        entry["paints"] = [_paint(colour, style.opacity) for colour in SOIL_COLOURS.values()]
+        entry["key_colour"] = SOIL_COLOURS["somewhat limited"]
+        entry["key"] = [{"name": word, "colour": c} for word, c in SOIL_COLOURS.items()]
+    elif style.kind == "area":
+        entry["paints"] = [_paint(style.colour, style.opacity, style.hatch)]
+    return entry
+
+
+def _plain_style(name: str, layer: gpd.GeoDataFrame) -> LayerStyle:
+    dimension = int(shapely.get_dimensions(layer.geometry.values).max()) if len(layer) else 2
+    kind = ("point", "line", "area")[min(2, max(0, dimension))]
+    label = name.replace("_", " ").capitalize()
+    return LayerStyle(label, kind, False, LAYER_COLOURS["zones"], 0.15, LAYER_COLOURS["zones"])
+
+
+def _paint(colour: str, opacity: float, hatch: str = "") -> dict[str, Any]:
+    return {"colour": colour, "opacity": opacity, "hatch": hatch, "hatch_opacity": 0.75}
+
+
+def make_plan(
+    *,
+    county: str,
+    date: str,
+    units: str,
+    counts: Mapping[str, int],
+    bounds: tuple[float, float, float, float],
+    model: MapModel,
+    facts: Sequence[Fact],
+    layers: Sequence[Mapping[str, Any]],
+    weights_ready: bool,
+    relief: dict[str, Any] | None,
+    base_map: BaseMap | None,
+) -> dict[str, Any]:
+    """Everything the page must know beside the packed data, as JSON-ready values."""
+    west, south, east, north = bounds
+    return {
+        "county": plain_text(county),
+        "date": plain_text(date),
+        "units": units,
+        "length_unit": "ft" if units == "us" else "m",
+        "counts": dict(counts),
+        "bounds": [[round(south, 6), round(west, 6)], [round(north, 6), round(east, 6)]],
+        "classes": class_entries(model),
+        "class_bounds": list(model.class_bounds),
+        "failure_share": model.failure_share,
+        "factors": [
+            {
+                "name": factor.name,
+                "score": factor.score,
+                "label": plain_text(factor.label),
+                "weight": factor.weight,
+            }
+            for factor in model.factors
+        ],
+        "weights_ready": weights_ready,
+        "facts": [asdict(fact) | {"label": plain_text(fact.label)} for fact in facts],
+        "layers": [dict(layer) for layer in layers],
+        "relief": relief,
+        "base_map": asdict(base_map) if base_map else None,
+        "colours": {"ink": INK, "hatch": HATCH, "selected": LAYER_COLOURS["selected"]},
+        "screening": SCREENING,
+    }
+
+
+def count_parcels(ranked: pd.DataFrame, drawn: int) -> dict[str, int]:
+    """Parcels in all, drawn, without a usable shape, and ranked."""
+    ranks = int(ranked["rank"].notna().sum()) if "rank" in ranked else 0
+    return {
+        "parcels": len(ranked),
+        "drawn": drawn,
+        "no_shape": len(ranked) - drawn,
+        "ranked": ranks,
+    }

@@ -1,0 +1,133 @@
+"""Colours and classes, each once: map, lists, front page and reports take them from here.
+
+The five class colours run from pale sand to deep plum with falling lightness, so that their order
+survives greyscale print and colour-blind eyes. Grey with hatching is kept for what is not ranked:
+it must never be mistaken for low risk.
+
+Contrast follows the Web Content Accessibility Guidelines (WCAG) 2.1, success criteria 1.4.3 (text,
+4.5 : 1) and 1.4.11 (graphics, 3 : 1); the formula is that of the guidelines' glossary.
+"""
+
+from __future__ import annotations
+
+from typing import Final
+
+CLASSES: Final = ("very high", "high", "moderate", "low", "very low")
+"""Class names, highest first."""
+
+NOT_RANKED: Final = "not ranked"
+
+CLASS_COLOURS: Final = {
+    "very high": "#4a1852",
+    "high": "#93355f",
+    "moderate": "#cf6a4f",
+    "low": "#ecae62",
+    "very low": "#f5e6b5",
+    NOT_RANKED: "#c3c8cd",
+}
+
+INK: Final = "#1f2a33"
+SOFT_INK: Final = "#4d5963"
+PAPER: Final = "#fbfaf7"
+PANEL: Final = "#ffffff"
+LINE: Final = "#d8d5cc"
+OUTLINE: Final = "#6d7780"
+ACCENT: Final = "#1c5a63"
+ACCENT_PALE: Final = "#e3eeef"
+HATCH: Final = "#7b848c"
+WARN_INK: Final = "#7a2e12"
+WARN_PAPER: Final = "#fdf3e7"
+
+LAYER_COLOURS: Final = {
+    "streams": "#3f7fae",
+    "waterbodies": "#a9c9dd",
+    "waterbodies_line": "#3f7fae",
+    "wells": "#0f4c75",
+    "floodplain": "#7fb2cf",
+    "sewer_area": "#6d7780",
+    "zones": "#1c5a63",
+    "selected": "#0b7a8a",
+}
+"""Colours of the layers beside the classes."""
+
+SOIL_COLOURS: Final = {
+    "very limited": "#8c6d46",
+    "somewhat limited": "#c9ab7c",
+    "not limited": "#ece0c8",
+    "not rated": "#c3c8cd",
+}
+
+TEXT_PAIRS: Final = (
+    (INK, PAPER),
+    (INK, PANEL),
+    (SOFT_INK, PAPER),
+    (SOFT_INK, PANEL),
+    (PANEL, ACCENT),
+    (ACCENT, PANEL),
+    (ACCENT, PAPER),
+    (INK, ACCENT_PALE),
+    (WARN_INK, WARN_PAPER),
+    (WARN_INK, PAPER),
+)
+"""Every pair of text and ground used anywhere; each must reach 4.5 : 1."""
+
+GRAPHIC_PAIRS: Final = (
+    (OUTLINE, PANEL),
+    (OUTLINE, PAPER),
+    (HATCH, PAPER),
+    (ACCENT, PANEL),
+    (LAYER_COLOURS["streams"], PAPER),
+    (LAYER_COLOURS["wells"], PAPER),
+    (LAYER_COLOURS["selected"], PAPER),
+)
+"""Marks that carry meaning on their ground; each must reach 3 : 1."""
+
+CLASS_TEXT: Final = {
+    "very high": PANEL,
+    "high": PANEL,
+    "moderate": "#000000",
+    "low": "#000000",
+    "very low": "#000000",
+    NOT_RANKED: "#000000",
+}
+"""Text colour that is readable on each class colour."""
+
+
+def channels(colour: str) -> tuple[int, int, int]:
+    """Red, green and blue (0-255) of ``#rrggbb``.
+
+    >>> channels("#0000ff")
+    (0, 0, 255)
+    """
+    text = colour.lstrip("#")
+    if len(text) != 6:
+        raise ValueError(f"a colour is written #rrggbb, not {colour!r}")
+    return int(text[0:2], 16), int(text[2:4], 16), int(text[4:6], 16)
+
+
+def luminance(colour: str) -> float:
+    """Relative luminance, 0 (black) to 1 (white), by the guidelines' glossary."""
+    red, green, blue = (_linear(value / 255) for value in channels(colour))
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+def contrast(first: str, second: str) -> float:
+    """Contrast ratio of two colours, 1 to 21, whichever is the lighter.
+
+    >>> round(contrast("#000000", "#ffffff"), 3)
+    21.0
+    """
+    lighter, darker = sorted((luminance(first), luminance(second)), reverse=True)
+    return (lighter + 0.05) / (darker + 0.05)
+
+
+def lightness(colour: str) -> float:
+    """CIE L* of a colour, 0 to 100 (CIE 15:2004)."""
+    share = luminance(colour)
+    if share > (6 / 29) ** 3:
+        return 116 * float(share ** (1 / 3)) - 16
+    return share * (29 / 3) ** 3
+
+
+def _linear(value: float) -> float:
+    return value / 12.92 if value <= 0.03928 else float(((value + 0.055) / 1.055) ** 2.4)

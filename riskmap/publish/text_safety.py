@@ -1,0 +1,116 @@
+r"""Make text from outside harmless before it reaches a spreadsheet, a page or a script.
+
+Spreadsheets run a cell that begins with ``=``, ``+``, ``-``, ``@``, tab, carriage return, line feed
+or NUL (OWASP Application Security Verification Standard 1.2.10; OWASP page on CSV injection). Such
+a text gets a single quote in front. Numbers stay numbers: only text is touched.
+
+>>> spreadsheet_text("=1+1")
+"'=1+1"
+>>> print(csv_field('a "b" c'))
+"a ""b"" c"
+"""
+
+from __future__ import annotations
+
+import html
+import json
+import math
+import numbers
+import re
+from collections.abc import Iterable, Sequence
+from typing import Final
+
+STARTS: Final = "=+-@\t\r\n\0"
+"""First characters that make a spreadsheet run a cell."""
+
+WIDE_STARTS: Final = "\uff1d\uff0b\uff0d\uff20"
+"""The same signs in full width, which some spreadsheets treat alike (common practice)."""
+
+_UNSEEN: Final = re.compile(r"[\s\u200b-\u200f\u2060\ufeff]+")
+_BIDI: Final = re.compile(r"[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
+_CONTROL: Final = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff\ud800-\udfff]+")
+
+
+def plain_text(value: object) -> str:
+    r"""One line of text for people: control and direction marks out, missing as empty.
+
+    Marks that turn the reading direction can make one address look like another.
+
+    >>> plain_text("12 Oak\u202e Lane\r\nB")
+    '12 Oak Lane B'
+    """
+    if is_missing(value):
+        return ""
+    text = str(value)
+    if text.isascii() and text.isprintable():
+        return text.strip()
+    return _CONTROL.sub(" ", _BIDI.sub("", text)).strip()
+
+
+def spreadsheet_text(value: object) -> str:
+    """Text that no spreadsheet runs; blanks and unseen marks in front do not hide a sign.
+
+    >>> spreadsheet_text("+1 555 0100"), spreadsheet_text("@Smith"), spreadsheet_text("Elm 4")
+    ("'+1 555 0100", "'@Smith", 'Elm 4')
+    """
+    if is_missing(value):
+        return ""
+    raw = str(value)
+    text = plain_text(raw)
+    visible = _UNSEEN.sub("", raw)[:1]
+    if raw[:1] in STARTS or visible in STARTS + WIDE_STARTS:
+        return f"'{text}" if text else ""
+    return text
+
+
+def csv_field(value: object) -> str:
+    """One field by RFC 4180, made safe; numbers are written as numbers, missing as empty."""
+    if is_missing(value):
+        return ""
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, numbers.Real):
+        return _number(float(value))
+    text = spreadsheet_text(value)
+    if any(sign in text for sign in '",\r\n;') or text != text.strip():
+        return '"' + text.replace('"', '""') + '"'
+    return text
+
+
+def csv_text(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
+    """Render a table by RFC 4180: header line, CRLF after every line."""
+    lines = [",".join(csv_field(name) for name in header)]
+    lines.extend(",".join(csv_field(value) for value in row) for row in rows)
+    return "\r\n".join(lines) + "\r\n"
+
+
+def html_text(value: object) -> str:
+    """Text for HTML bodies and quoted attributes."""
+    return html.escape(plain_text(value), quote=True)
+
+
+def script_json(value: object) -> str:
+    r"""JSON that may stand inside a script element: no tag can end it, no line mark breaks it.
+
+    >>> script_json("</script>")
+    '"\\u003c/script\\u003e"'
+    """
+    text = json.dumps(value, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
+    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+
+
+def is_missing(value: object) -> bool:
+    """Whether a cell holds nothing: None, NaN, NA or NaT.
+
+    >>> is_missing(float("nan")), is_missing(0), is_missing("")
+    (True, False, False)
+    """
+    if value is None or type(value).__name__ in {"NAType", "NaTType"}:
+        return True
+    return isinstance(value, numbers.Real) and math.isnan(float(value))
+
+
+def _number(value: float) -> str:
+    if math.isinf(value):
+        return ""
+    return str(int(value)) if value == int(value) else repr(round(value, 6))
