@@ -11,7 +11,7 @@ import shapely
 from sample_region.bend import Bend
 from sample_region.dice import dice
 from sample_region.districts import SHORE_STRIP_M, Tiles
-from sample_region.lots import EASEMENT_M, ROAD_HALF_M, Lots, frames
+from sample_region.lots import EASEMENT_M, ROAD_HALF_M, Lots, frames, lake_strips
 from sample_region.plan import QUARTER_M, TILE_M, Flags, Floats, Ints, Plan
 
 SLOTS: Final = 5
@@ -70,7 +70,9 @@ def _fields(whole: Ints, plan: Plan, rng: np.random.Generator) -> tuple[Floats, 
         chosen = parts == count
         for west, south, east, north in cuts:
             boxes.append(
-                shapely.box(x[chosen] + west, y[chosen] + south, x[chosen] + east, y[chosen] + north)
+                shapely.box(
+                    x[chosen] + west, y[chosen] + south, x[chosen] + east, y[chosen] + north
+                )
             )
             owner.append(whole[chosen])
     return np.concatenate(boxes), np.concatenate(owner)
@@ -167,32 +169,17 @@ def _yards(ground: Floats, quads: Floats, bend: Bend) -> pd.DataFrame:
 
 def _clear_of_lakes(lots: Lots, plan: Plan) -> Lots:
     """Take the lakes' shore strips out of the farms; drop house lots that reach into them."""
-    angle = np.linspace(0, 2 * np.pi, 181)[:-1]
-    strips = [
-        shapely.Polygon(
-            np.column_stack(
-                [
-                    lake.x_m + (lake.shore_m(angle) + SHORE_STRIP_M) * np.cos(angle),
-                    lake.y_m + (lake.shore_m(angle) + SHORE_STRIP_M) * np.sin(angle),
-                ]
-            )
-        )
-        for lake in plan.lakes
-    ]
+    strips = lake_strips(plan, SHORE_STRIP_M)
     shapes, table = lots.shapes.copy(), lots.table.copy()
     drop = np.zeros(len(shapes), dtype=bool)
     lake_index, touched = shapely.STRtree(shapes).query(strips, predicate="intersects")
-    rest = shapely.difference(shapes[touched], np.array(strips)[lake_index])
+    rest = shapely.difference(shapes[touched], strips[lake_index])
     rest = np.array([max(shapely.get_parts(r), key=shapely.area, default=r) for r in rest])
     is_farm = (table.kind == "farm").to_numpy()[touched]
     shapes[touched] = rest
     drop[touched] = ~is_farm | (shapely.area(rest) < SMALLEST_M2)
     frame = ["front_x", "front_y", "in_x", "in_y", "depth_m", "width_m"]
-    house = shapely.points(
-        table.front_x + table.in_x * 40, table.front_y + table.in_y * 40
-    )
+    house = shapely.points(table.front_x + table.in_x * 40, table.front_y + table.in_y * 40)
     lost = ~shapely.contains(shapes, house) & (table.kind == "farm").to_numpy()
     table.loc[lost, frame] = np.nan
     return Lots(shapes[~drop], table[~drop].reset_index(drop=True))
-
-

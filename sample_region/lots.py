@@ -102,7 +102,9 @@ def _tile_quads(style: Style, rng: np.random.Generator) -> Floats:
     return np.concatenate(quads)
 
 
-def _breaks(lot_m: float, low: float, high: float, cross: float, rng: np.random.Generator) -> Floats:
+def _breaks(
+    lot_m: float, low: float, high: float, cross: float, rng: np.random.Generator
+) -> Floats:
     """Lot lines along a row, left and right of the cross street, (n, 2) starts and ends."""
     parts = []
     for start, end in ((low, cross - STREET_M / 2), (cross + STREET_M / 2, high)):
@@ -181,12 +183,24 @@ def _shore_quads(
     lake: Lake, start: Floats, end: Floats, inner: float, outer: float, front_is_outer: bool
 ) -> Floats:
     near, far = (outer, inner) if front_is_outer else (inner, outer)
-    points = [_around(lake, a, s) for a, s in ((start, near), (end, near), (end, far), (start, far))]
+    points = [
+        _around(lake, a, s) for a, s in ((start, near), (end, near), (end, far), (start, far))
+    ]
     return np.stack(points, axis=1)
 
 
 def _around(lake: Lake, angle: Floats, beyond: float) -> Floats:
     radius = lake.shore_m(angle) + beyond
-    return np.column_stack(
-        [lake.x_m + radius * np.cos(angle), lake.y_m + radius * np.sin(angle)]
-    )
+    return np.column_stack([lake.x_m + radius * np.cos(angle), lake.y_m + radius * np.sin(angle)])
+
+
+def lake_strips(plan: Plan, beyond_m: float) -> Floats:
+    """Lakes as polygons, widened by so much."""
+    angle = np.linspace(0, 2 * np.pi, 181)[:-1]
+    rings = []
+    for lake in plan.lakes:
+        radius = lake.shore_m(angle) + beyond_m
+        rings.append(
+            np.column_stack([lake.x_m + radius * np.cos(angle), lake.y_m + radius * np.sin(angle)])
+        )
+    return np.asarray(shapely.polygons(rings))

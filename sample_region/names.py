@@ -11,17 +11,54 @@ from sample_region.plan import Ints
 
 COUNTY: Final = "Fennimarsh County (invented)"
 _FIRST: Final = (
-    "Quill", "Fenni", "Wobble", "Thistle", "Marrow", "Snick", "Dapple", "Gollop", "Puddle",
-    "Mizzle", "Tumble", "Widder", "Fiddle", "Crumble", "Nimble", "Pottle", "Bumble", "Wimple",
+    "Quill",
+    "Fenni",
+    "Wobble",
+    "Thistle",
+    "Marrow",
+    "Snick",
+    "Dapple",
+    "Gollop",
+    "Puddle",
+    "Mizzle",
+    "Tumble",
+    "Widder",
+    "Fiddle",
+    "Crumble",
+    "Nimble",
+    "Pottle",
+    "Bumble",
+    "Wimple",
 )
 _SECOND: Final = ("brook", "marsh", "wick", "down", "hollow", "garth", "fen", "beck", "thorpe")
 _LAST: Final = ("Meadows", "Acres", "Heights", "Estates", "Woods", "Park", "Landing", "Addition")
 _ADJECTIVE: Final = (
-    "Pretend", "Imaginary", "Invented", "Supposed", "Fancied", "Fictive", "Storybook", "Makeup",
+    "Pretend",
+    "Imaginary",
+    "Invented",
+    "Supposed",
+    "Fancied",
+    "Fictive",
+    "Storybook",
+    "Makeup",
 )
 _THING: Final = (
-    "Heron", "Otter", "Teapot", "Badger", "Lantern", "Turnip", "Kettle", "Plover", "Acorn",
-    "Thimble", "Newt", "Wagon", "Mitten", "Gooseberry", "Walrus", "Button",
+    "Heron",
+    "Otter",
+    "Teapot",
+    "Badger",
+    "Lantern",
+    "Turnip",
+    "Kettle",
+    "Plover",
+    "Acorn",
+    "Thimble",
+    "Newt",
+    "Wagon",
+    "Mitten",
+    "Gooseberry",
+    "Walrus",
+    "Button",
 )
 _WAY: Final = ("Lane", "Road", "Court", "Drive", "Street", "Trail")
 

@@ -33,8 +33,10 @@ def true_nitrate(
     added = np.zeros(len(wells))
     given = np.zeros(len(homes))
     tree = cKDTree(source)
-    direction = (terrain.sample(terrain.downhill_x, *target.T),
-                 terrain.sample(terrain.downhill_y, *target.T))
+    direction = (
+        terrain.sample(terrain.downhill_x, *target.T),
+        terrain.sample(terrain.downhill_y, *target.T),
+    )
     shallow = np.exp(-(wells.depth_m.to_numpy() - 8) / 28)
     for start in range(0, len(wells), CHUNK):
         part = slice(start, start + CHUNK)
@@ -73,5 +75,7 @@ def _farm_background(plan: Plan, terrain: Terrain, target: Floats, shallow: Floa
     crops = fractal_field(
         shape, cell_m=40.0, longest_m=1800, slope=2.8, rng=dice(plan.seed, "crops")
     )
-    field = np.exp(0.45 * terrain.sample(crops, *target.T) + 0.4 * terrain.sample(terrain.sandy, *target.T))
+    field = np.exp(
+        0.45 * terrain.sample(crops, *target.T) + 0.4 * terrain.sample(terrain.sandy, *target.T)
+    )
     return np.asarray(2.3 * field * (0.3 + 0.7 * shallow), dtype=np.float64)

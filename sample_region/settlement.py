@@ -89,11 +89,15 @@ def _build(table: pd.DataFrame, plan: Plan) -> None:
     year = np.where(late, year + rng.exponential(14, count), year)
     shore = (table.kind == "shore").to_numpy()
     rebuilt = rng.random(count) < 0.22
-    cottage = np.where(rebuilt, rng.uniform(1985, YEAR, count), rng.triangular(1928, 1955, 1978, count))
+    cottage = np.where(
+        rebuilt, rng.uniform(1985, YEAR, count), rng.triangular(1928, 1955, 1978, count)
+    )
     year = np.where(shore, cottage, year)
     rural = table.kind.isin(["roadside", "farm"]).to_numpy()
     old_farm = (table.kind == "farm").to_numpy() & (rng.random(count) < 0.6)
-    country = np.where(old_farm, rng.uniform(1885, 1945, count), rng.triangular(1945, 1985, YEAR, count))
+    country = np.where(
+        old_farm, rng.uniform(1885, 1945, count), rng.triangular(1945, 1985, YEAR, count)
+    )
     year = np.where(rural, country, year)
     vacant = rng.random(count) < table.kind.map(VACANT).fillna(0.12).to_numpy()
     unbuilt = vacant | table.front_x.isna().to_numpy() | (year > YEAR)
@@ -142,7 +146,9 @@ def _name(table: pd.DataFrame, plan: Plan) -> None:
     other = np.where(table.kind == "shore", lake, table.kind.map(fixed).fillna("").to_numpy())
     other = np.where(other == "", town, other)
     table["neighbourhood"] = np.where(subdivision, name, other)
-    road = street((table.section * 7 + np.maximum(table.place, 0) * 3 + table.index // 40).to_numpy())
+    road = street(
+        (table.section * 7 + np.maximum(table.place, 0) * 3 + table.index // 40).to_numpy()
+    )
     number = 100 + (np.arange(len(table)) % 460) * 2
     table["address"] = [f"{n} {r}" for n, r in zip(number, road, strict=True)]
 
@@ -163,7 +169,9 @@ def _place(table: pd.DataFrame, plan: Plan) -> None:
     behind = depth - 3 - (middle + house_d / 2)
     back = middle + house_d / 2 + np.clip(behind / 2, 4, 24)
     before = np.maximum((middle - house_d / 2) / 2, 4)
-    to_front = (behind < 9) | ((table.kind == "shore").to_numpy() & (table["style"] == 1).to_numpy())
+    to_front = (behind < 9) | (
+        (table.kind == "shore").to_numpy() & (table["style"] == 1).to_numpy()
+    )
     inward = np.where(to_front, before, back)
     along = rng.uniform(-0.2, 0.2, count) * width
     table["field_x"], table["field_y"] = point_in_lot(table, inward, along)
@@ -178,8 +186,9 @@ def _footprints(table: pd.DataFrame, plan: Plan) -> tuple[Floats, Ints]:
     rng = dice(plan.seed, "footprints")
     lived = np.flatnonzero(table.improved)
     houses = table.iloc[lived]
-    main = _rectangles(houses, houses.house_in_m, houses.house_along_m, houses.house_w_m,
-                       houses.house_d_m)
+    main = _rectangles(
+        houses, houses.house_in_m, houses.house_along_m, houses.house_w_m, houses.house_d_m
+    )
     big = (houses.kind.isin(["farm", "roadside"]) & (rng.random(len(houses)) < 0.7)).to_numpy()
     barns = houses[big]
     along = np.where(rng.random(len(barns)) < 0.5, -0.3, 0.3) * barns.width_m

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import warnings
 from dataclasses import dataclass
 from typing import Any
 
@@ -90,8 +91,10 @@ def _coarse_grid(plan: Plan) -> tuple[tuple[int, int], Floats, Floats]:
     rows = round((plan.height_m + 2 * MARGIN_M) / COARSE_M)
     x = -MARGIN_M + COARSE_M * (np.arange(columns) + 0.5)
     y = plan.height_m + MARGIN_M - COARSE_M * (np.arange(rows) + 0.5)
-    return (rows, columns), np.broadcast_to(x, (rows, columns)), np.broadcast_to(
-        y[:, None], (rows, columns)
+    return (
+        (rows, columns),
+        np.broadcast_to(x, (rows, columns)),
+        np.broadcast_to(y[:, None], (rows, columns)),
     )
 
 
@@ -235,7 +238,10 @@ def _stream_lines(
 ) -> tuple[Floats, ...]:
     lines = []
     corner = np.array([-MARGIN_M, plan.height_m + MARGIN_M])
-    for feature in flow.streams(mask=channel, uparea=upstream):
+    with warnings.catch_warnings():  # affine 3 tells its callers to use another operator
+        warnings.simplefilter("ignore", PendingDeprecationWarning)
+        features = flow.streams(mask=channel, uparea=upstream)
+    for feature in features:
         points = np.array(feature["geometry"]["coordinates"], dtype=float)
         row = np.clip((-points[:, 1] / plan.cell_m).astype(int), 0, channel.shape[0] - 1)
         column = np.clip((points[:, 0] / plan.cell_m).astype(int), 0, channel.shape[1] - 1)

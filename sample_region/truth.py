@@ -25,7 +25,7 @@ from sample_region.terrain import Terrain
 KEPT_YEARS: Final = 16
 AHEAD_YEARS: Final = 30
 STRESSED_AT: Final = 0.72
-CLOGGING_PER_YEAR: Final = 0.045
+CLOGGING_PER_YEAR: Final = 0.04
 SOUND, STRESSED, FAILED = 0, 1, 2
 STAGES: Final = ("sound", "stressed", "failed")
 
@@ -107,15 +107,22 @@ def _lot_facts(
     slowest = np.array([_ksat(k, 75, 170) for k in range(len(SOILS))])
     wet = np.array([250.0 if s.wet_cm is None else s.wet_cm for s in SOILS])
     patch = rng.lognormal(0, 0.55, count)
-    height = terrain.sample(terrain.above_stream_m, homes.field_x.to_numpy(), homes.field_y.to_numpy())
+    height = terrain.sample(
+        terrain.above_stream_m, homes.field_x.to_numpy(), homes.field_y.to_numpy()
+    )
     lot = pd.DataFrame({"ksat": surface[soil] * patch, "slow": slowest[soil] * patch})
     trench = np.where(homes.built < 1980, 85.0, 60.0) + rng.normal(0, 8, count)
-    lot["separation"] = wet[soil] + rng.normal(0, 14, count) + 6 * np.minimum(height, 4) - trench - 8
+    lot["separation"] = (
+        wet[soil] + rng.normal(0, 14, count) + 6 * np.minimum(height, 4) - trench - 8
+    )
     use = rng.lognormal(np.log(175), 0.28, count)
     present = np.where(homes.seasonal, rng.uniform(0.3, 0.6, count), 1.0)
     lot["flow"] = homes.persons.to_numpy() * use * present
-    lot["tank"] = np.where(homes.built < 1975, rng.choice([1900, 2840, 3785], count),
-                           rng.choice([3785, 4730, 5680], count)).astype(float)
+    lot["tank"] = np.where(
+        homes.built < 1975,
+        rng.choice([1900, 2840, 3785], count),
+        rng.choice([3785, 4730, 5680], count),
+    ).astype(float)
     lot["pump_every"] = np.clip(rng.lognormal(np.log(6), 0.75, count), 1, 40)
     safe = np.clip(3.6 * lot.tank / 1000 / np.maximum(homes.persons.to_numpy(), 1), 1.5, 25)
     lot["carry_over"] = 1 + 0.5 * np.clip((lot.pump_every - safe) / safe, 0, 3)
@@ -129,7 +136,9 @@ def _ksat(soil: int, top: int, bottom: int) -> float:
     return min(inside or [la.ksat for la in layers[-1:]] or [1.0])
 
 
-def _field_area(homes: pd.DataFrame, ksat: Floats, year: Floats, rng: np.random.Generator) -> Floats:
+def _field_area(
+    homes: pd.DataFrame, ksat: Floats, year: Floats, rng: np.random.Generator
+) -> Floats:
     """Square metres put in by the habits of the time: little early, by soil and bedrooms later."""
     bedrooms = homes.bedrooms.to_numpy()
     rate = np.clip(14 * (ksat / 5) ** 0.3, 8, 30)
@@ -147,9 +156,15 @@ def _live(
     built = homes.built.to_numpy()
     first = np.maximum(built, 1938.0)
     ksat = lot.ksat.to_numpy()
-    state = _Systems(_field_area(homes, ksat, first, rng), np.zeros(count), first.copy(),
-                     np.zeros(count, dtype=bool), np.zeros(count), _builder(count, rng),
-                     np.zeros(count))
+    state = _Systems(
+        _field_area(homes, ksat, first, rng),
+        np.zeros(count),
+        first.copy(),
+        np.zeros(count, dtype=bool),
+        np.zeros(count),
+        _builder(count, rng),
+        np.zeros(count),
+    )
     history = np.zeros((count, KEPT_YEARS), dtype=np.int64)
     events = [pd.DataFrame({"row": np.arange(count), "year": first, "first": True})]
     for year in range(1938, YEAR + 1):
@@ -158,11 +173,12 @@ def _live(
         stage = _stage(state)
         if year > YEAR - KEPT_YEARS:
             history[:, year - YEAR + KEPT_YEARS - 1] = np.where(here, stage, SOUND)
-        rebuilt = (stage == FAILED) & here & (rng.random(count) < 0.16) & (year < YEAR)
+        rebuilt = (stage == FAILED) & here & (rng.random(count) < 0.13) & (year < YEAR)
         _rebuild(state, homes, lot, rebuilt, year, rng)
         _new_tenants(lot, homes, here & (rng.random(count) < 0.05), rng)
-        events.append(pd.DataFrame({"row": np.flatnonzero(rebuilt), "year": float(year),
-                                    "first": False}))
+        events.append(
+            pd.DataFrame({"row": np.flatnonzero(rebuilt), "year": float(year), "first": False})
+        )
     return state, history, pd.concat(events, ignore_index=True)
 
 
@@ -234,8 +250,15 @@ def _stage(state: _Systems) -> Ints:
 def _years_left(homes: pd.DataFrame, lot: pd.DataFrame, state: _Systems, stage: Ints) -> Floats:
     """Years until failure in a steady climate; blank beyond the horizon."""
     left = np.where(stage == FAILED, 0.0, np.nan)
-    future = _Systems(state.area_m2, state.clogged.copy(), state.installed, state.broken,
-                      state.stress.copy(), state.builder, state.raised_cm)
+    future = _Systems(
+        state.area_m2,
+        state.clogged.copy(),
+        state.installed,
+        state.broken,
+        state.stress.copy(),
+        state.builder,
+        state.raised_cm,
+    )
     load = lot.flow.to_numpy() / state.area_m2
     gain = CLOGGING_PER_YEAR * (load / 10) * lot.carry_over.to_numpy()
     for year in range(1, AHEAD_YEARS + 1):

@@ -1,0 +1,96 @@
+"""Writes shapes so that the same shapes give the same bytes: no time of writing in any header."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyogrio
+import pyogrio.raw
+import shapely
+from pyproj import Transformer
+
+from sample_region.plan import CRS, Floats, Plan
+
+STAMP = "2026-06-01"
+GEOGRAPHIC_DIGITS = 7
+
+
+def to_ground(plan: Plan) -> Callable[[Floats], Floats]:
+    """Return the function from local metres to eastings and northings, rounded to a millimetre."""
+    corner = np.array([plan.east_m, plan.north_m])
+    return lambda xy: np.asarray(np.round(xy + corner, 3))
+
+
+def to_degrees(plan: Plan, crs: str) -> Callable[[Floats], Floats]:
+    """Return the function from local metres to longitude and latitude (a centimetre's rounding)."""
+    move = Transformer.from_crs(CRS, crs, always_xy=True)
+    corner = np.array([plan.east_m, plan.north_m])
+
+    def moved(xy: Floats) -> Floats:
+        x, y = move.transform(xy[:, 0] + corner[0], xy[:, 1] + corner[1])
+        return np.round(np.column_stack([x, y]), GEOGRAPHIC_DIGITS)
+
+    return moved
+
+
+def in_crs(shapes: Floats, plan: Plan, crs: str) -> Floats:
+    """Local shapes in `crs`."""
+    function = to_ground(plan) if crs == CRS else to_degrees(plan, crs)
+    return np.asarray(shapely.transform(shapes, function))
+
+
+def points_in_degrees(plan: Plan, x: Floats, y: Floats, crs: str = "EPSG:4326") -> Floats:
+    """Longitude and latitude of local points, (n, 2)."""
+    return to_degrees(plan, crs)(np.column_stack([x, y]))
+
+
+def write_shapefile(
+    path: Path, shapes: Floats, table: pd.DataFrame, plan: Plan, *, crs: str
+) -> None:
+    """Write an ESRI shapefile with a fixed date in its table's header."""
+    frame = gpd.GeoDataFrame(table, geometry=in_crs(shapes, plan, crs), crs=crs)
+    pyogrio.write_dataframe(
+        frame, path, driver="ESRI Shapefile", layer_options={"DBF_DATE_LAST_UPDATE": STAMP}
+    )
+
+
+def write_measured_lines(
+    path: Path, lines: list[Floats], table: pd.DataFrame, plan: Plan, *, crs: str
+) -> None:
+    """Write lines whose points carry a measure (per cent of length left to the lower end)."""
+    shapes = []
+    for line in lines:
+        xy = to_degrees(plan, crs)(line)
+        length = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
+        shapes.append(_measured(xy, 100 * (1 - length / length[-1])))
+    pyogrio.raw.write(
+        path,
+        np.array(shapes, dtype=object),
+        [table[name].to_numpy() for name in table.columns],
+        list(table.columns),
+        geometry_type="LineString",
+        crs=crs,
+        driver="ESRI Shapefile",
+        layer_options={"DBF_DATE_LAST_UPDATE": STAMP, "SHPT": "ARCM"},
+    )
+
+
+def _measured(xy: Floats, measure: Floats) -> bytes:
+    """Well-known binary of a measured line (ISO code 2002)."""
+    head = b"\x01" + (2002).to_bytes(4, "little") + len(xy).to_bytes(4, "little")
+    return head + np.column_stack([xy, measure]).astype("<f8").tobytes()
+
+
+def write_geojson(path: Path, shapes: Floats, table: pd.DataFrame, plan: Plan) -> None:
+    """Write GeoJSON (RFC 7946: longitude and latitude)."""
+    frame = gpd.GeoDataFrame(table, geometry=in_crs(shapes, plan, "EPSG:4326"), crs="EPSG:4326")
+    pyogrio.write_dataframe(
+        frame,
+        path,
+        driver="GeoJSON",
+        layer_options={"COORDINATE_PRECISION": str(GEOGRAPHIC_DIGITS), "WRITE_NAME": "NO"},
+    )
