@@ -9,6 +9,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from riskmap.groundwater import superpose
+from riskmap.groundwater.arrival import arrived_frac
 from riskmap.groundwater.density import drainfields_near_wells, systems_density
 from riskmap.groundwater.gradient import FlowField, flow_field
 from riskmap.groundwater.grid import Grid
@@ -23,6 +24,16 @@ from riskmap.groundwater.well_risk import RISK, own_vulnerability, well_risk
 Floats = NDArray[np.float64]
 
 PAIR_COLUMNS = ("system", "well", "distance_m", "offset_m", "travel_time_d", "nitrate_added_mg_l")
+_NO_PAIRS = pd.DataFrame(
+    {name: np.empty(0, np.int64 if name in ("system", "well") else float) for name in PAIR_COLUMNS}
+)
+_NO_ENDS = pd.DataFrame(
+    {
+        "path_end": np.empty(0, object), "path_length_m": np.empty(0),
+        "water_id": np.empty(0, np.int64), "water_distance_m": np.empty(0),
+        "water_travel_time_d": np.empty(0), "water_load_kg_yr": np.empty(0),
+    }
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -86,35 +97,51 @@ def _pairs_by_width(
     return found
 
 
-def _pair_frame(
-    paths: Paths, pairs: PathPairs, added: Floats, first: int, least: float
-) -> pd.DataFrame:
-    table = pd.DataFrame(
-        {
-            "system": pairs.path + first,
-            "well": pairs.receptor,
-            "distance_m": pairs.along(paths.distance_m),
-            "offset_m": pairs.offset_m,
-            "travel_time_d": pairs.along(paths.time_d),
-            "nitrate_added_mg_l": added,
-        }
-    )
-    return table[table["nitrate_added_mg_l"] >= max(least, 1e-12)]
+@dataclass(frozen=True)
+class _Receptors:
+    """Wells as the plumes see them."""
+
+    x_m: Floats
+    y_m: Floats
+    top_m: Floats
+    bottom_m: Floats
+    width_m: Floats
+    screen_known: NDArray[np.bool_]
 
 
-def _follow(
-    systems: pd.DataFrame, load: Floats, wells: pd.DataFrame, flow: FlowField,
-    water_id: ArrayLike | None, settings: AssessmentSettings,
-) -> tuple[pd.DataFrame, pd.DataFrame, NDArray[np.bool_]]:  # fmt: skip
-    """Trace every system's plume: the pairs, the end of each path, and known screens."""
+def _receptors(wells: pd.DataFrame, flow: FlowField, settings: AssessmentSettings) -> _Receptors:
     top, bottom, known = screen_windows(wells, unknown_screen_m=settings.unknown_screen_m)
     width = draw_width_m(
         wells, flow, top, bottom,
         default_flow_l_d=settings.well_flow_l_d, thickness_m=settings.plume.thickness_m,
     )  # fmt: skip
-    wx, wy = column(wells, "x_m"), column(wells, "y_m")
-    x, y, across = (column(systems, name) for name in ("x_m", "y_m", "field_width_m"))
-    tables, ends = [pd.DataFrame(columns=list(PAIR_COLUMNS), dtype=float)], []
+    return _Receptors(column(wells, "x_m"), column(wells, "y_m"), top, bottom, width, known)
+
+
+def _pair_frame(
+    paths: Paths, plumes: Plumes, pairs: PathPairs, wells: _Receptors, age_d: Floats
+) -> pd.DataFrame:
+    distance, time = pairs.along(paths.distance_m), pairs.along(paths.time_d)
+    steady = nitrate_added_mg_l(
+        plumes, pairs, screen_top_m=wells.top_m, screen_bottom_m=wells.bottom_m,
+        capture_width_m=wells.width_m,
+    )  # fmt: skip
+    arrived = arrived_frac(
+        distance, time, age_d[pairs.path],
+        dispersivity_m=plumes.settings.dispersivity_along_m,
+    )  # fmt: skip
+    values = (pairs.path, pairs.receptor, distance, pairs.offset_m, time, steady * arrived)
+    return pd.DataFrame(dict(zip(PAIR_COLUMNS, values, strict=True)))
+
+
+def _follow(
+    systems: pd.DataFrame, load: Floats, wells: _Receptors, flow: FlowField,
+    water_id: ArrayLike | None, settings: AssessmentSettings,
+) -> tuple[pd.DataFrame, pd.DataFrame]:  # fmt: skip
+    """Trace every system's plume: the pairs in reach, and the end of each path."""
+    names = ("x_m", "y_m", "field_width_m", "age_yr")
+    x, y, across, age = (column(systems, name) for name in names)
+    tables, ends = [_NO_PAIRS], [_NO_ENDS]
     for first in range(0, len(systems), settings.chunk):
         part = slice(first, first + settings.chunk)
         paths = trace_paths(
@@ -125,16 +152,15 @@ def _follow(
             paths, load_kg_yr=load[part], settings=settings.plume,
             porosity_frac=settings.porosity_frac, source_width_m=across[part],
         )  # fmt: skip
-        for pairs in _pairs_by_width(paths, plumes, wx, wy, width):
-            added = nitrate_added_mg_l(
-                plumes, pairs, screen_top_m=top, screen_bottom_m=bottom, capture_width_m=width
-            )
-            tables.append(_pair_frame(paths, pairs, added, first, settings.least_added_mg_l))
+        for pairs in _pairs_by_width(paths, plumes, wells.x_m, wells.y_m, wells.width_m):
+            table = _pair_frame(paths, plumes, pairs, wells, age[part] * YEAR_D)
+            table["system"] += first
+            least = max(settings.least_added_mg_l, 1e-12)
+            tables.append(table[table["nitrate_added_mg_l"] >= least])
         ends.append(_path_ends(paths, plumes))
-    pairs_frame = pd.concat([t for t in tables if len(t)] or tables[:1], ignore_index=True)
-    pairs_frame = pairs_frame.astype({"system": np.int64, "well": np.int64})
+    pairs_frame = pd.concat([t for t in tables if len(t)] or tables, ignore_index=True)
     pairs_frame = pairs_frame.sort_values(["system", "well"], ignore_index=True)
-    return pairs_frame, pd.concat(ends or [_no_ends()], ignore_index=True), known
+    return pairs_frame, pd.concat([e for e in ends if len(e)] or ends, ignore_index=True)
 
 
 def _path_ends(paths: Paths, plumes: Plumes) -> pd.DataFrame:
@@ -150,11 +176,6 @@ def _path_ends(paths: Paths, plumes: Plumes) -> pd.DataFrame:
             "water_load_kg_yr": np.where(wet, left, 0.0),
         }
     )
-
-
-def _no_ends() -> pd.DataFrame:
-    names = ("path_end", "path_length_m", "water_id", "water_distance_m")
-    return pd.DataFrame(columns=[*names, "water_travel_time_d", "water_load_kg_yr"], dtype=float)
 
 
 def _per_system(
@@ -218,7 +239,8 @@ def assess_groundwater(
     ----------
     systems
         ``x_m``, ``y_m``, ``persons``, ``kind``; optional ``treatment_removal_frac``,
-        ``chance_failing_frac``, ``vulnerability_frac``, ``field_width_m``. NaN where not known.
+        ``chance_failing_frac``, ``vulnerability_frac``, ``field_width_m``, ``age_yr`` (a young
+        system's plume may not have arrived). NaN where not known.
     wells
         ``x_m``, ``y_m``; optional ``depth_m``, ``casing_m``, ``static_level_m``, ``age_yr``,
         ``dug``, ``flow_l_d``.
@@ -244,10 +266,11 @@ def assess_groundwater(
         soil_denitrified_frac=chosen.soil_denitrified_frac,
     )  # fmt: skip
     load = loads["nitrogen_load_kg_yr"].to_numpy(float)
-    pairs, ends, known = _follow(systems, load, wells, flow, water_id, chosen)
+    receptors = _receptors(wells, flow, chosen)
+    pairs, ends = _follow(systems, load, receptors, flow, water_id, chosen)
     return GroundwaterAssessment(
         systems=_per_system(systems, loads, pairs, ends),
-        wells=_per_well(wells, systems, pairs, known, chosen),
+        wells=_per_well(wells, systems, pairs, receptors.screen_known, chosen),
         pairs=pairs,
         waters=superpose.sum_at_waters(
             ends["water_id"], ends["water_load_kg_yr"], ends["water_travel_time_d"]

@@ -96,11 +96,10 @@ def _flags(head: Floats, gradient: Floats, min_gradient: float, cell_m: float) -
     count = np.maximum(np.isfinite(around).sum(axis=0), 1)
     bend = np.nansum(around - head, axis=0) / count
     still = gradient < min_gradient
-    flag = np.where(np.isfinite(gradient), FLOWING, UNKNOWN)
-    flag = np.where(still & (np.abs(bend) <= least), FLAT, flag)
+    flag = np.where(still & (np.abs(bend) <= least), FLAT, FLOWING)
     flag = np.where(all_lower | (still & (bend < -least)), DIVIDE, flag)
     flag = np.where(all_higher | (still & (bend > least)), SINK, flag)
-    return flag.astype(np.int8)
+    return np.where(np.isfinite(gradient), flag, UNKNOWN).astype(np.int8)
 
 
 def flow_field(

@@ -103,7 +103,7 @@ def sum_within(
     """
     x, y = np.asarray(x_m, float), np.asarray(y_m, float)
     given = np.asarray(weights, float)
-    table = np.nan_to_num(given.reshape(len(x), -1))
+    table = np.nan_to_num(given.reshape(len(x), given.shape[1] if given.ndim > 1 else 1))
     tx, ty = np.asarray(target_x_m, float), np.asarray(target_y_m, float)
     sums = np.full((len(tx), table.shape[1]), np.nan)
     known, placed = np.isfinite(x) & np.isfinite(y), np.isfinite(tx) & np.isfinite(ty)

@@ -184,7 +184,7 @@ def fit_water_table(
 def surface_from_levels(
     model: WaterTableModel, land: Grid, *, cap_at_land: bool = True
 ) -> WaterTable:
-    """Head on the land grid's cells.
+    """Head on the land grid's cells; NaN where the land is unknown.
 
     ``cap_at_land`` keeps the interpolated head from standing above the ground between wells (a
     flowing well taps a confined layer; its own head still enters the estimate).
@@ -193,6 +193,7 @@ def surface_from_levels(
     drift = None if model.data.drift is None else land.values
     found = model.surface(x_m, y_m, land_m=drift)
     head = found.estimate.reshape(land.values.shape)
+    head = np.where(np.isfinite(land.values), head, np.nan)
     if cap_at_land:
         head = np.where(head > land.values, land.values, head)
     return WaterTable(land.with_values(head), found.sd.reshape(head.shape), "inferred")
