@@ -125,7 +125,10 @@ def middles(areas: GeometryArray) -> FloatArray:
     points = shapely.centroid(areas)
     outside = ~shapely.intersects(areas, points) & ~shapely.is_empty(areas)
     points[outside] = shapely.point_on_surface(areas[outside])
-    return np.column_stack([shapely.get_x(points), shapely.get_y(points)])
+    result = np.full((len(areas), 2), np.nan)
+    known = ~shapely.is_empty(points) & ~shapely.is_missing(points)
+    result[known] = shapely.get_coordinates(points[known])
+    return result
 
 
 def line_distance_m(lots: GeometryArray, points_m: FloatArray) -> NDArray[np.float64]:

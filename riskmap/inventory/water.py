@@ -91,7 +91,7 @@ def _floods(
     zone = np.full(len(areas), None, dtype=object)
     if floodplain is None:
         return zone, np.full(len(areas), np.nan)
-    drawn = ~areas.is_empty.to_numpy() & areas.notna().to_numpy()
+    drawn = shapely.area(areas.to_numpy()) > 0
     rank = {name: order for order, name in enumerate(FLOOD_ZONES)}
     pairs = area_fractions(areas, floodplain.geometry)
     worst = np.full(len(areas), len(FLOOD_ZONES) - 1)

@@ -9,6 +9,7 @@ import pytest
 import shapely
 from pyproj import CRS
 
+from riskmap.inventory.lots import middles
 from riskmap.rasters import Raster
 
 UTM = CRS.from_epsg(32616)
@@ -45,12 +46,12 @@ def areas() -> Callable[..., gpd.GeoDataFrame]:
 
     def make(shapes: list[object], evidence: str = "inferred") -> gpd.GeoDataFrame:
         index = pd.Index([f"p{n}" for n in range(len(shapes))], name="parcel_id")
-        middle = shapely.centroid(np.array(shapes, dtype=object))
+        middle = middles(np.array(shapes, dtype=object))
         return gpd.GeoDataFrame(
             {
                 "treatment_m2_evidence": evidence,
-                "x_m": shapely.get_x(middle),
-                "y_m": shapely.get_y(middle),
+                "x_m": middle[:, 0],
+                "y_m": middle[:, 1],
             },
             geometry=shapes,
             index=index,
