@@ -82,7 +82,8 @@ class _Inputs:
         return self.frame[name].astype(object).to_numpy()
 
     def mark(self, name: str) -> Marks:
-        return ev.codes(self.frame.get(f"{name}_evidence"), len(self.frame))
+        marks = ev.codes(self.frame.get(f"{name}_evidence"), len(self.frame))
+        return np.minimum(marks, np.int8(ev.ASSUMED))
 
 
 def assess_failure(

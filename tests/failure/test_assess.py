@@ -152,6 +152,25 @@ class TestAgainstEnumeration:
         assert row["chance_failing_frac_evidence"] == "assumed"
         assert row["load_ratio_evidence"] == "inferred"
 
+    def test_a_value_without_a_mark_counts_as_assumed(self) -> None:
+        systems = pd.DataFrame([{**KNOWN, "field_area_m2_evidence": None}])
+        row = assess_failure(systems).iloc[0]
+        assert row["field_area_used_m2_evidence"] == "assumed"
+        assert row["load_ratio_evidence"] == "assumed"
+
+    def test_columns_of_any_pandas_type(self) -> None:
+        systems = pd.DataFrame(
+            {
+                "kind": pd.Categorical(["bed", None]),
+                "age_yr": pd.array([10, None], dtype="Int64"),
+                "bedrooms": pd.Series([3, pd.NA], dtype=object),
+                "texture": pd.array(["loam", None], dtype="string"),
+            }
+        )
+        table = assess_failure(systems)
+        assert table["chance_failing_frac_evidence"].tolist() == ["inferred", "assumed"]
+        assert table["accept_rate_l_d_m2_evidence"].tolist() == ["mapped", "assumed"]
+
     def test_hazard_multiplier_reads_as_hazard(self) -> None:
         systems = pd.DataFrame([KNOWN, KNOWN])
         one, two = assess_failure(systems, hazard_multiplier=[1.0, 2.0])["chance_failing_frac"]
