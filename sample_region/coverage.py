@@ -12,14 +12,14 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from sample_region.plan import Floats, Ints
+from sample_region.plan import Ints, Shapes
 
 ROUNDS = 6
 
 
 def class_polygons(
     classes: NDArray[Any], *, x_min_m: float, y_max_m: float, cell_m: float, simplify_m: float
-) -> tuple[Floats, Ints]:
+) -> tuple[Shapes, Ints]:
     """Return polygons that tile the grid and the class of each.
 
     >>> grid = np.zeros((20, 20), dtype=int)
@@ -43,19 +43,20 @@ def class_polygons(
     return np.asarray(ground), kinds.astype(np.int64)
 
 
-def _arcs(classes: NDArray[Any]) -> Floats:
-    """Grid edges between unlike cells and around the grid, merged where no third edge meets them."""
+def _arcs(classes: NDArray[Any]) -> Shapes:
+    """Grid edges between unlike cells and around the grid, merged up to the next junction."""
     framed = np.pad(classes.astype(np.int64), 1, constant_values=-1)
     row, column = np.nonzero(framed[1:-1, :-1] != framed[1:-1, 1:])
     upright = np.stack([column, row, column, row + 1], axis=1)
     row, column = np.nonzero(framed[:-1, 1:-1] != framed[1:, 1:-1])
     level = np.stack([column, row, column + 1, row], axis=1)
     edges = np.concatenate([upright, level]).astype(float).reshape(-1, 2, 2)
-    merged = shapely.line_merge(shapely.multilinestrings(shapely.linestrings(edges)))
+    pieces = np.asarray(shapely.linestrings(edges))
+    merged = shapely.line_merge(shapely.multilinestrings(pieces))
     return np.asarray(shapely.get_parts(merged))
 
 
-def _smoothed(arcs: Floats, shape: tuple[int, ...], simplify: float) -> Floats:
+def _smoothed(arcs: Shapes, shape: tuple[int, ...], simplify: float) -> Shapes:
     """Average each inner point with its neighbours; ends and the map's edge stay."""
     xy, owner = shapely.get_coordinates(arcs, return_index=True)
     inner = np.zeros(len(xy), dtype=bool)

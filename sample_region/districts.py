@@ -1,4 +1,4 @@
-"""What each 16-hectare tile of the county is used for: village, subdivision of some decade, farm."""
+"""What each 16-hectare tile is used for: village, subdivision of some decade, or farm."""
 
 from __future__ import annotations
 

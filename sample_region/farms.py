@@ -12,7 +12,7 @@ from sample_region.bend import Bend
 from sample_region.dice import dice
 from sample_region.districts import SHORE_STRIP_M, Tiles
 from sample_region.lots import EASEMENT_M, ROAD_HALF_M, Lots, frames, lake_strips
-from sample_region.plan import QUARTER_M, TILE_M, Flags, Floats, Ints, Plan
+from sample_region.plan import QUARTER_M, TILE_M, Flags, Floats, Ints, Plan, Shapes
 
 SLOTS: Final = 5
 SLOT_M: Final = 114.0
@@ -48,7 +48,7 @@ def _corner(quarter: Ints, plan: Plan) -> tuple[Floats, Floats]:
     return (quarter % plan.quarters_x) * QUARTER_M, (quarter // plan.quarters_x) * QUARTER_M
 
 
-def _fields(whole: Ints, plan: Plan, rng: np.random.Generator) -> tuple[Floats, Ints]:
+def _fields(whole: Ints, plan: Plan, rng: np.random.Generator) -> tuple[Shapes, Ints]:
     """Rectangles of farmland: the quarter whole, in halves, or in four."""
     x, y = _corner(whole, plan)
     parts = rng.choice([1, 2, 4], len(whole), p=[0.3, 0.45, 0.25])
@@ -110,18 +110,19 @@ def _roadside_quad(side: int, start: Floats, width: Floats, depth: Floats) -> Fl
     return np.stack(pair, axis=-1)
 
 
-def _minus(fields: Floats, field_quarter: Ints, quads: Floats, slot_quarter: Ints) -> Floats:
+def _minus(fields: Shapes, field_quarter: Ints, quads: Floats, slot_quarter: Ints) -> Shapes:
     """Cut the house lots of each quarter out of its fields."""
     order = np.argsort(slot_quarter, kind="stable")
     quarters, group = np.unique(slot_quarter[order], return_inverse=True)
-    lots = shapely.multipolygons(shapely.polygons(quads[order]), indices=group)
+    squares = np.asarray(shapely.polygons(quads[order]))
+    lots = np.asarray(shapely.multipolygons(squares, indices=group))
     where = np.searchsorted(quarters, field_quarter)
     safe = np.minimum(where, len(quarters) - 1)
     has = quarters[safe] == field_quarter
     return np.where(has, shapely.difference(fields, lots[safe]), fields)
 
 
-def _single_tiles(tiles: Tiles, whole: Ints) -> Floats:
+def _single_tiles(tiles: Tiles, whole: Ints) -> Shapes:
     """Unbuilt tiles beside built ones: 16-hectare fields and woodlots."""
     pick = (tiles.style < 0) & ~np.isin(tiles.quarter, whole)
     x, y = tiles.x_m[pick], tiles.y_m[pick]
@@ -132,7 +133,7 @@ def _single_tiles(tiles: Tiles, whole: Ints) -> Floats:
     return np.asarray(shapely.box(x + west, y + south, x + east, y + north))
 
 
-def _bent(shapes: Floats, bend: Bend) -> Floats:
+def _bent(shapes: Shapes, bend: Bend) -> Shapes:
     dense = shapely.segmentize(shapes, FARM_POINTS_M)
     return np.asarray(
         shapely.transform(dense, lambda xy: np.column_stack(bend(xy[:, 0], xy[:, 1])))
@@ -140,7 +141,7 @@ def _bent(shapes: Floats, bend: Bend) -> Floats:
 
 
 def _house_lots(quads: Floats, bend: Bend) -> Lots:
-    shapes = _bent(shapely.polygons(quads), bend)
+    shapes = _bent(np.asarray(shapely.polygons(quads)), bend)
     table = _bent_frames(quads, bend)
     table.insert(0, "kind", "roadside")
     table.insert(1, "style", 0)
@@ -153,8 +154,8 @@ def _bent_frames(quads: Floats, bend: Bend) -> pd.DataFrame:
     return frames(ends[:, 0], ends[:, 1], ends[:, 3], ends[:, 2])
 
 
-def _yards(ground: Floats, quads: Floats, bend: Bend) -> pd.DataFrame:
-    """A row per farm; those with a house site have its frame, the others none."""
+def _yards(ground: Shapes, quads: Floats, bend: Bend) -> pd.DataFrame:
+    """Make a row per farm; those with a house site have its frame, the others none."""
     table = pd.DataFrame({"kind": "farm", "style": 0, "place": -1}, index=range(len(ground)))
     sites = _bent_frames(quads, bend)
     middle = shapely.points(

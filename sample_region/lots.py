@@ -12,7 +12,7 @@ import shapely
 from sample_region.bend import Bend, ripple
 from sample_region.dice import dice
 from sample_region.districts import SHORE_STRIP_M, STYLES, Style, Tiles
-from sample_region.plan import QUARTER_M, TILE_M, Floats, Ints, Lake, Plan
+from sample_region.plan import QUARTER_M, TILE_M, Floats, Ints, Lake, Plan, Shapes
 
 ROAD_HALF_M: Final = 10.0
 STREET_M: Final = 16.0
@@ -24,11 +24,11 @@ EASEMENT_M: Final = 3.0
 class Lots:
     """Polygons with a frame each: where the road is and how far the lot reaches back.
 
-    `table` has: kind, style, place (number of the subdivision or lake), front_x, front_y, in_x, in_y
-    (unit vector from the road inwards), depth_m, width_m.
+    `table` has: kind, style, place (number of the subdivision or lake), front_x, front_y, in_x,
+    in_y (unit vector from the road inwards), depth_m, width_m.
     """
 
-    shapes: Floats
+    shapes: Shapes
     table: pd.DataFrame
 
 
@@ -75,15 +75,16 @@ def lattice_lots(plan: Plan, tiles: Tiles, bend: Bend) -> Lots:
         quads = _tile_quads(STYLES[tiles.style[tile]], rng)
         corners.append(quads)
         owner.append(np.full(len(quads), tile))
-    quads, tile = np.concatenate(corners), np.concatenate(owner)
-    ground = _on_ground(outline(quads), tiles, tile, bend)
-    ends = _on_ground(quads, tiles, tile, bend)
+    quads = np.concatenate(corners)
+    of_tile: Ints = np.concatenate(owner)
+    ground = _on_ground(outline(quads), tiles, of_tile, bend)
+    ends = _on_ground(quads, tiles, of_tile, bend)
     table = frames(ends[:, 0], ends[:, 1], ends[:, 3], ends[:, 2])
-    style = tiles.style[tile]
+    style = tiles.style[of_tile]
     table.insert(0, "kind", np.choose(np.minimum(style, 2), ["core", "fringe", "subdivision"]))
     table.insert(1, "style", style)
-    table.insert(2, "place", tiles.subdivision[tile])
-    return Lots(shapely.polygons(ground), table)
+    table.insert(2, "place", tiles.subdivision[of_tile])
+    return Lots(np.asarray(shapely.polygons(ground)), table)
 
 
 def _tile_quads(style: Style, rng: np.random.Generator) -> Floats:
@@ -170,7 +171,7 @@ def shore_lots(plan: Plan) -> Lots:
             wild = np.cos(start * 2 + rng.uniform(0, 6)) + 0.4 * rng.standard_normal(count)
             keep = np.sort(np.argsort(wild, kind="stable")[: int(wanted * share)])
             quads = quads[keep]
-            shapes.append(shapely.polygons(outline(quads)))
+            shapes.append(np.asarray(shapely.polygons(outline(quads))))
             table = frames(quads[:, 0], quads[:, 1], quads[:, 3], quads[:, 2])
             table.insert(0, "kind", "shore")
             table.insert(1, "style", 1 if front_is_outer else 2)
@@ -194,7 +195,7 @@ def _around(lake: Lake, angle: Floats, beyond: float) -> Floats:
     return np.column_stack([lake.x_m + radius * np.cos(angle), lake.y_m + radius * np.sin(angle)])
 
 
-def lake_strips(plan: Plan, beyond_m: float) -> Floats:
+def lake_strips(plan: Plan, beyond_m: float) -> Shapes:
     """Lakes as polygons, widened by so much."""
     angle = np.linspace(0, 2 * np.pi, 181)[:-1]
     rings = []

@@ -12,8 +12,9 @@ import pandas as pd
 import shapely
 
 from sample_region.dice import dice
+from sample_region.lots import lake_strips
 from sample_region.permit_office import inspections, permits
-from sample_region.plan import CRS, Floats, Plan, make_plan
+from sample_region.plan import CRS, Floats, Ints, Plan, Shapes, make_plan
 from sample_region.settlement import Settlement, make_settlement
 from sample_region.soil_map import make_soil_map
 from sample_region.tax_roll import tax_roll
@@ -30,7 +31,6 @@ from sample_region.write_tables import (
     write_levels,
     write_portal,
 )
-from sample_region.lots import lake_strips
 from sample_region.zones import flood_zones, section_roads, sewer_district
 
 SEED: Final = 20260601
@@ -102,7 +102,7 @@ def _write_land(folder: Path, plan: Plan, settlement: Settlement) -> None:
     )
 
 
-def _with_drawing_slips(shapes: Floats, plan: Plan) -> tuple[Floats, Floats]:
+def _with_drawing_slips(shapes: Shapes, plan: Plan) -> tuple[Shapes, Ints]:
     """Split a few farms in two under one number, and twist an edge of a few lots."""
     rng = dice(plan.seed, "drawing slips")
     shapes = shapes.copy()
@@ -110,7 +110,7 @@ def _with_drawing_slips(shapes: Floats, plan: Plan) -> tuple[Floats, Floats]:
     points = shapely.get_num_coordinates(shapes)
     for lot in rng.choice(np.flatnonzero(points < 14), 3, replace=False):
         ring = shapely.get_coordinates(shapes[lot])
-        ring[[4, 5]] = ring[[5, 4]]
+        ring[[1, 2]] = ring[[2, 1]]
         shapes[lot] = shapely.Polygon(ring)
     big = np.argsort(-shapely.area(shapes), kind="stable")[: max(2, len(shapes) // 700)]
     west = shapely.bounds(shapes[big])

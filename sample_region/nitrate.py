@@ -1,8 +1,8 @@
-"""What really reaches the wells: nitrogen from systems uphill and from fields, mixed and diluted."""
+"""What really reaches the wells: nitrogen from systems uphill and from fields, diluted."""
 
 from __future__ import annotations
 
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 import pandas as pd
@@ -51,7 +51,7 @@ def true_nitrate(
 
 
 def _pairs(tree: cKDTree, target: Floats) -> tuple[Ints, Ints]:
-    near = tree.query_ball_point(target, REACH_M, return_sorted=True)
+    near: Any = tree.query_ball_point(target, REACH_M, return_sorted=True)
     count = np.array([len(one) for one in near])
     flat = np.concatenate([np.asarray(one, dtype=np.int64) for one in near])
     return np.repeat(np.arange(len(target)), count), flat

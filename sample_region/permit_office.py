@@ -24,7 +24,7 @@ RECORDED: Final = ((1966, 0.35), (1975, 0.55), (1985, 0.78), (1995, 0.9), (2005,
 def permits(plan: Plan, truth: Truth, parcels: pd.DataFrame) -> pd.DataFrame:
     """Permit rows as the office would hand them over; positions still in local metres (x, y)."""
     rng = dice(plan.seed, "permits")
-    events = _all_events(plan, truth, rng)
+    events = _all_events(truth, rng)
     events = events[events.year >= FIRST_PERMITS]
     events = events[rng.random(len(events)) < _share_recorded(events.year.to_numpy(float))]
     events = events.sort_values(["year", "row"], kind="stable", ignore_index=True)
@@ -40,7 +40,7 @@ def permits(plan: Plan, truth: Truth, parcels: pd.DataFrame) -> pd.DataFrame:
     return _with_repeats(_with_coordinate_slips(table, rng), rng)
 
 
-def _all_events(plan: Plan, truth: Truth, rng: np.random.Generator) -> pd.DataFrame:
+def _all_events(truth: Truth, rng: np.random.Generator) -> pd.DataFrame:
     built = truth.events.assign(ACTION=np.where(truth.events["first"], "NEW", "REPAIR"))
     count = len(truth.row)
     paper = []
@@ -93,7 +93,7 @@ def _dates(table: pd.DataFrame, events: pd.DataFrame, rng: np.random.Generator) 
 
 
 def _spread(count: int, share: float) -> Ints:
-    """A few rows, evenly spread, never none."""
+    """Pick a few rows, evenly spread, never none."""
     wanted = max(1, round(count * share))
     return np.linspace(3, count - 4, wanted).astype(np.int64)
 
@@ -142,13 +142,14 @@ def _kinds(
     return np.where(draw.round(3) == 0.5, "SEE CARD", kind)
 
 
-def _text(values: pd.Series, blank: NDArray[np.bool_] | pd.Series) -> NDArray[Any]:
+def _text(values: pd.Series | Floats, blank: NDArray[np.bool_] | pd.Series) -> NDArray[Any]:
+    values = pd.Series(values)
     filled = values.mask(pd.Series(np.asarray(blank), index=values.index))
     return filled.round().astype("Int64").astype("string").fillna("").to_numpy(dtype=object)
 
 
 def _with_coordinate_slips(table: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
-    """The geocoder put some addresses into the wrong block, and failed for others."""
+    """Let the geocoder put some addresses into the wrong block, and lose the GPS of others."""
     astray = rng.random(len(table)) < 0.06
     table["geo_x"] += np.where(astray, rng.normal(0, 500, len(table)), 0)
     table["geo_y"] += np.where(astray, rng.normal(0, 500, len(table)), 0)
@@ -158,7 +159,7 @@ def _with_coordinate_slips(table: pd.DataFrame, rng: np.random.Generator) -> pd.
 
 
 def _with_repeats(table: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
-    """Some permits were keyed in twice, some under the same number with another date."""
+    """Key some permits in twice, some under the same number with another date."""
     again = np.sort(rng.choice(len(table), max(2, len(table) // 70), replace=False))
     repeats = table.iloc[again].copy()
     half = np.arange(len(repeats)) % 2 == 1
@@ -214,7 +215,7 @@ def _visit_rows(visits: pd.DataFrame, truth: Truth, rng: np.random.Generator) ->
 
 
 def _seen(stage: Ints, sale: Flags, rng: np.random.Generator) -> Ints:
-    """What the visitor saw: a dry summer or a pumped tank hides trouble, most of all at a sale."""
+    """Let the visitor see: a dry summer or a pumped tank hides trouble, most of all at a sale."""
     draw = rng.random(len(stage))
     missed = draw < np.where(sale, 0.22, 0.08)
     alarm = draw > 0.985

@@ -7,14 +7,15 @@ is put into the middle of a great lake (see the README): nobody lives on an inve
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
 from numpy.typing import NDArray
 
 from sample_region.dice import dice
 
-Floats = NDArray[np.float64]
+Floats = NDArray[np.floating[Any]]
+Shapes = NDArray[Any]
 Ints = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
@@ -43,12 +44,13 @@ class Lake:
         """Distance from the middle to the shore in each direction (radians)."""
         orders = np.arange(2, 2 + len(self.swings))
         waves = np.cos(np.multiply.outer(angle, orders) + self.phases)
-        return self.radius_m * (1 + waves @ self.swings)
+        return np.asarray(self.radius_m * (1 + waves @ self.swings), dtype=np.float64)
 
     def beyond_shore_m(self, x: Floats, y: Floats) -> Floats:
         """Radial distance beyond the shore; negative in the lake."""
         angle = np.arctan2(y - self.y_m, x - self.x_m)
-        return np.hypot(x - self.x_m, y - self.y_m) - self.shore_m(angle)
+        away = np.hypot(x - self.x_m, y - self.y_m)
+        return np.asarray(away - self.shore_m(angle), dtype=np.float64)
 
 
 @dataclass(frozen=True)

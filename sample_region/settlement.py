@@ -17,7 +17,7 @@ from sample_region.districts import STYLES, Tiles, make_tiles
 from sample_region.farms import farm_lots
 from sample_region.lots import lattice_lots, shore_lots
 from sample_region.names import neighbourhood, street
-from sample_region.plan import YEAR, Flags, Floats, Ints, Plan
+from sample_region.plan import YEAR, Flags, Floats, Ints, Plan, Shapes
 from sample_region.terrain import Terrain
 
 KINDS = ("core", "fringe", "subdivision", "shore", "roadside", "farm")
@@ -25,13 +25,16 @@ VACANT = {"core": 0.05, "fringe": 0.06, "subdivision": 0.08, "shore": 0.07, "roa
 SETBACK_M = {"core": 6, "fringe": 8, "subdivision": 13, "shore": 22, "roadside": 24, "farm": 32}
 
 
+Length = Floats | pd.Series
+
+
 @dataclass(frozen=True)
 class Settlement:
     """Parcels (local metres), their table, footprints and the county's land-use tiles."""
 
-    shapes: Floats
+    shapes: Shapes
     table: pd.DataFrame
-    footprints: Floats
+    footprints: Shapes
     footprint_parcel: Ints
     tiles: Tiles
 
@@ -54,15 +57,15 @@ def make_settlement(plan: Plan, terrain: Terrain) -> Settlement:
     return Settlement(shapes, table, footprints, owner, tiles)
 
 
-def point_in_lot(table: pd.DataFrame, inward_m: Floats, along_m: Floats) -> tuple[Floats, Floats]:
+def point_in_lot(table: pd.DataFrame, inward_m: Length, along_m: Length) -> tuple[Floats, Floats]:
     """Ground position of a point so far in from the road and so far along it."""
     x = table.front_x + table.in_x * inward_m - table.in_y * along_m
     y = table.front_y + table.in_y * inward_m + table.in_x * along_m
     return x.to_numpy(float), y.to_numpy(float)
 
 
-def _in_order(shapes: Floats, table: pd.DataFrame) -> tuple[Floats, pd.DataFrame]:
-    """Number parcels by section, like a real tax roll, not by how they were made."""
+def _in_order(shapes: Shapes, table: pd.DataFrame) -> tuple[Shapes, pd.DataFrame]:
+    """Sort the parcels by section, like a real tax roll, not by how they were made."""
     x, y = shapely.get_x(shapely.centroid(shapes)), shapely.get_y(shapely.centroid(shapes))
     section = (np.maximum(y, 0) // 1600) * 1000 + np.maximum(x, 0) // 1600
     order = np.lexsort((x, np.round(y, -1), table.place, section))
@@ -182,7 +185,7 @@ def _place(table: pd.DataFrame, plan: Plan) -> None:
     table["room_m2"] = np.clip(room, 25, 4000)
 
 
-def _footprints(table: pd.DataFrame, plan: Plan) -> tuple[Floats, Ints]:
+def _footprints(table: pd.DataFrame, plan: Plan) -> tuple[Shapes, Ints]:
     rng = dice(plan.seed, "footprints")
     lived = np.flatnonzero(table.improved)
     houses = table.iloc[lived]
@@ -199,8 +202,8 @@ def _footprints(table: pd.DataFrame, plan: Plan) -> tuple[Floats, Ints]:
 
 
 def _rectangles(
-    lots: pd.DataFrame, inward: pd.Series, along: Floats, width: Floats, depth: Floats
-) -> Floats:
+    lots: pd.DataFrame, inward: Length, along: Length, width: Length, depth: Length
+) -> Shapes:
     corners = []
     for a, b in ((-1, -1), (1, -1), (1, 1), (-1, 1)):
         corners.append(

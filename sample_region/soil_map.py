@@ -13,8 +13,8 @@ from scipy import ndimage
 from sample_region.coverage import class_polygons
 from sample_region.dice import dice
 from sample_region.noise import fractal_field
-from sample_region.plan import Floats, Ints, Plan
-from sample_region.soil_catalog import UNIT_NUMBER, UNITS
+from sample_region.plan import Floats, Ints, Plan, Shapes
+from sample_region.soil_units import UNIT_NUMBER, UNITS
 from sample_region.terrain import RIVER_KM2, Terrain
 
 STEP_M = 20.0
@@ -26,7 +26,7 @@ SMALLEST_CELLS = 30
 class SoilMap:
     """Map unit polygons (local metres) and the number of each one's unit."""
 
-    shapes: Floats
+    shapes: Shapes
     unit: Ints
 
     def unit_at(self, x: Floats, y: Floats) -> Ints:
@@ -65,7 +65,7 @@ def _soil_grids(plan: Plan, terrain: Terrain) -> dict[str, Floats]:
         round(terrain.elevation_m.shape[0] * terrain.cell_m / STEP_M),
         round(terrain.elevation_m.shape[1] * terrain.cell_m / STEP_M),
     )
-    grids = {
+    fine: dict[str, Any] = {
         "slope": ndimage.gaussian_filter(terrain.slope_pct, 4.0),
         "height": ndimage.gaussian_filter(terrain.above_stream_m, 2.0),
         "position": terrain.elevation_m - ndimage.gaussian_filter(terrain.elevation_m, 25.0),
@@ -74,7 +74,7 @@ def _soil_grids(plan: Plan, terrain: Terrain) -> dict[str, Floats]:
         "sandy": ndimage.zoom(terrain.sandy, 2, order=1),
         "rocky": ndimage.zoom(terrain.rocky, 2, order=1),
     }
-    grids = {name: np.asarray(_resampled(g, terrain, shape)) for name, g in grids.items()}
+    grids: dict[str, Floats] = {n: _resampled(g, terrain, shape) for n, g in fine.items()}
     for name in ("whim", "drift"):
         grids[name] = fractal_field(
             shape, cell_m=STEP_M, longest_m=700, slope=3.2, rng=dice(plan.seed, f"soil {name}")

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Any, Final
 
-from sample_region.soil_catalog import SOIL, UNITS, Layer, MapUnit, Soil
+from sample_region.soil_catalog import SOIL, Layer, Soil
+from sample_region.soil_units import UNITS, MapUnit
 
 Row = dict[str, Any]
 AREA: Final = "ZZ001"
@@ -121,7 +122,7 @@ def _catalog() -> Row:
         "tabularverest": "09/01/2025 12:00:00",
         "tabnasisexportdate": "08/15/2025 12:00:00",
         "tabcertstatus": "not certified",
-        "tabcertstatusdesc": 'An invented survey area.\n\nIts soils are "made up" for demonstration.',
+        "tabcertstatusdesc": 'An invented area.\n\nIts soils are "made up" for a demonstration.',
         "sacatalogkey": "990001",
     }
 
@@ -306,7 +307,7 @@ def _moisture(soil: Soil, wet: bool) -> list[tuple[int, int, str]]:
 
 
 def _aggregate(unit: MapUnit, key: str) -> Row:
-    """What can be summed up plainly; the interpretations are left empty."""
+    """Sum up what can be summed up plainly; the interpretations are left empty."""
     soils = [(SOIL[name], percent) for name, percent in unit.mixture]
     main = max(soils, key=lambda pair: pair[1])[0]
     drained = [s.drainage for s, _ in soils if s.drainage is not None]

@@ -102,7 +102,7 @@ def _hills(plan: Plan, shape: tuple[int, int], rocky: Floats, x: Floats, y: Floa
     rng = dice(plan.seed, "hills")
     noise = fractal_field(shape, cell_m=COARSE_M, longest_m=3200, slope=3.5, rng=rng)
     ridges = 34.0 * smooth_step(rocky, 0.5, 1.9)
-    return 236.0 + 13.0 * noise + ridges + 0.0012 * x - 0.0009 * y
+    return np.asarray(236.0 + 13.0 * noise + ridges + 0.0012 * x - 0.0009 * y, dtype=np.float64)
 
 
 def _routing(elevation: Floats, cell_m: float) -> Any:
@@ -116,7 +116,7 @@ def _routing(elevation: Floats, cell_m: float) -> Any:
 
 
 def _carved(z: Floats, plan: Plan, x: Floats, y: Floats) -> tuple[Floats, list[float]]:
-    """Rounds of filling, drainage and carving, with lake basins dug in between."""
+    """Fill, drain and carve in rounds with lake basins dug in between."""
     rng = dice(plan.seed, "flats")
     for _ in range(3):
         z = _carve_valleys(_fill_hollows(z, rng))
@@ -227,7 +227,7 @@ def _slope_pct(z: Floats, cell_m: float) -> NDArray[np.float32]:
 
 
 def _downhill(rough: Floats) -> tuple[Floats, Floats]:
-    """Unit vectors down the smoothed surface: the way shallow ground water moves."""
+    """Return unit vectors down the smoothed surface: the way shallow ground water moves."""
     dy, dx = np.gradient(ndimage.gaussian_filter(rough, 5.0), COARSE_M)
     size = np.maximum(np.hypot(dx, dy), 1e-9)
     return -dx / size, dy / size

@@ -1,10 +1,10 @@
 """How the invented systems really fail. The tool never reads this; it sees only records.
 
-A yearly simulation from the first house to thirty years ahead. Each lot has its own soil (drawn from
-the map unit's mixture, with its own conductivity), its own household, water use, builder and habits.
-The infiltrating surface clogs with the load it has taken; a high water table in wet years and a slow
-layer below cut what it can pass; when the load exceeds that, the system fails and may be rebuilt.
-This is not the scoring model, nor is it tuned to it.
+A yearly simulation from the first house to thirty years ahead. Each lot has its own soil (drawn
+from the map unit's mixture, with its own conductivity), household, water use, builder and habits.
+The infiltrating surface clogs with the load it has taken; a high water table in wet years and a
+slow layer below cut what it can pass; when the load exceeds that, the system fails and may be
+rebuilt. This is not the scoring model, nor is it tuned to it.
 """
 
 from __future__ import annotations
@@ -18,8 +18,9 @@ import pandas as pd
 from sample_region.dice import dice
 from sample_region.noise import smooth_step
 from sample_region.plan import YEAR, Flags, Floats, Ints, Plan
-from sample_region.soil_catalog import SOIL, SOILS, UNITS
+from sample_region.soil_catalog import SOIL, SOILS
 from sample_region.soil_map import SoilMap
+from sample_region.soil_units import UNITS
 from sample_region.terrain import Terrain
 
 KEPT_YEARS: Final = 16
@@ -74,7 +75,7 @@ def make_truth(plan: Plan, terrain: Terrain, soils: SoilMap, parcels: pd.DataFra
     table["stage"] = np.array(STAGES)[stage]
     table["failed"] = (stage == FAILED).astype(int)
     table["stress"] = state.stress
-    table["years_to_failure"] = _years_left(homes, lot, state, stage)
+    table["years_to_failure"] = _years_left(lot, state, stage)
     table["true_installed"] = state.installed.astype(int)
     table["true_age"] = YEAR - state.installed.astype(int)
     table["flow_l_d"] = lot.flow
@@ -146,7 +147,8 @@ def _field_area(
     old = 14 + 7.5 * bedrooms
     share = smooth_step(year, 1962, 1996)
     area = (old * (1 - share) + modern * share) * rng.lognormal(0, 0.18, len(homes))
-    return np.minimum(area, np.maximum(homes.room_m2.to_numpy(), 18.0))
+    room = np.maximum(homes.room_m2.to_numpy(), 18.0)
+    return np.asarray(np.minimum(area, room), dtype=np.float64)
 
 
 def _live(
@@ -195,7 +197,7 @@ def _rebuild(
     year: int,
     rng: np.random.Generator,
 ) -> None:
-    """A new field by the habits of the year; wet or tight sites are raised since the 1980s."""
+    """Dig a new field by the habits of the year; wet or tight sites are raised since 1982."""
     ksat = lot.ksat.to_numpy()
     modern = 1.2 * _field_area(homes, ksat, np.full(len(homes), float(year)), rng)
     hard = (lot.separation.to_numpy() < 45) | (lot.slow.to_numpy() < 0.8)
@@ -247,7 +249,7 @@ def _stage(state: _Systems) -> Ints:
     return np.where((state.stress > 1) | state.broken, FAILED, stage)
 
 
-def _years_left(homes: pd.DataFrame, lot: pd.DataFrame, state: _Systems, stage: Ints) -> Floats:
+def _years_left(lot: pd.DataFrame, state: _Systems, stage: Ints) -> Floats:
     """Years until failure in a steady climate; blank beyond the horizon."""
     left = np.where(stage == FAILED, 0.0, np.nan)
     future = _Systems(

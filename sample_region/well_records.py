@@ -63,7 +63,7 @@ def _public_wells(plan: Plan, rng: np.random.Generator) -> pd.DataFrame:
 
 
 def well_log(plan: Plan, wells: pd.DataFrame) -> pd.DataFrame:
-    """The wells whose log is on file, lengths in feet as drillers write them."""
+    """Pick the wells whose log is on file, lengths in feet as drillers write them."""
     rng = dice(plan.seed, "well log")
     chance = np.where(wells.drilled >= 1988, 0.93, np.where(wells.drilled >= 1970, 0.62, 0.2))
     known = wells[(rng.random(len(wells)) < chance) | (wells.use == "PUB")].reset_index(drop=True)
@@ -147,7 +147,9 @@ def water_levels(plan: Plan, terrain: Terrain) -> tuple[pd.DataFrame, pd.DataFra
             )
     levels = pd.concat(rows).sort_values(["site_no", "date"], kind="stable", ignore_index=True)
     levels["status"] = ""
-    levels.loc[levels.index % 97 == 5, ["status", "depth_ft"]] = ["O", np.nan]
+    blocked = levels.index % 97 == 5
+    levels["status"] = np.where(blocked, "O", levels.status)
+    levels["depth_ft"] = levels.depth_ft.mask(blocked)
     levels.loc[levels.index % 89 == 7, "status"] = "P"
     levels.loc[levels.index % 61 == 3, "date"] = levels.date.str[:7]
     return sites, levels

@@ -25,7 +25,7 @@ def write_elevation(path: Path, plan: Plan, terrain: Terrain) -> None:
 
 
 def write_water_table(path: Path, plan: Plan, terrain: Terrain) -> None:
-    """Write the mapped depth to water: smoother than the truth, and off by a metre here and there."""
+    """Write the mapped depth to water: smoother than the truth, and off here and there."""
     rows = int(terrain.elevation_m.shape[0] * terrain.cell_m / WATER_CELL_M)
     columns = int(terrain.elevation_m.shape[1] * terrain.cell_m / WATER_CELL_M)
     x = terrain.x_min_m + WATER_CELL_M * (np.arange(columns) + 0.5)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -13,7 +14,7 @@ import pyogrio.raw
 import shapely
 from pyproj import Transformer
 
-from sample_region.plan import CRS, Floats, Plan
+from sample_region.plan import CRS, Floats, Plan, Shapes
 
 STAMP = "2026-06-01"
 GEOGRAPHIC_DIGITS = 7
@@ -37,9 +38,9 @@ def to_degrees(plan: Plan, crs: str) -> Callable[[Floats], Floats]:
     return moved
 
 
-def in_crs(shapes: Floats, plan: Plan, crs: str) -> Floats:
+def in_crs(shapes: Shapes, plan: Plan, crs: str) -> Shapes:
     """Local shapes in `crs`."""
-    function = to_ground(plan) if crs == CRS else to_degrees(plan, crs)
+    function: Any = to_ground(plan) if crs == CRS else to_degrees(plan, crs)
     return np.asarray(shapely.transform(shapes, function))
 
 
@@ -49,7 +50,7 @@ def points_in_degrees(plan: Plan, x: Floats, y: Floats, crs: str = "EPSG:4326") 
 
 
 def write_shapefile(
-    path: Path, shapes: Floats, table: pd.DataFrame, plan: Plan, *, crs: str
+    path: Path, shapes: Shapes, table: pd.DataFrame, plan: Plan, *, crs: str
 ) -> None:
     """Write an ESRI shapefile with a fixed date in its table's header."""
     frame = gpd.GeoDataFrame(table, geometry=in_crs(shapes, plan, crs), crs=crs)
@@ -85,7 +86,7 @@ def _measured(xy: Floats, measure: Floats) -> bytes:
     return head + np.column_stack([xy, measure]).astype("<f8").tobytes()
 
 
-def write_geojson(path: Path, shapes: Floats, table: pd.DataFrame, plan: Plan) -> None:
+def write_geojson(path: Path, shapes: Shapes, table: pd.DataFrame, plan: Plan) -> None:
     """Write GeoJSON (RFC 7946: longitude and latitude)."""
     frame = gpd.GeoDataFrame(table, geometry=in_crs(shapes, plan, "EPSG:4326"), crs="EPSG:4326")
     pyogrio.write_dataframe(

@@ -10,10 +10,10 @@ import pandas as pd
 import shapely
 
 from sample_region.plan import Plan
-from sample_region.soil_catalog import UNITS
 from sample_region.soil_columns import COLUMNS, STEMS
 from sample_region.soil_map import SoilMap
 from sample_region.soil_tables import AREA, Row, mukey, soil_rows
+from sample_region.soil_units import UNITS
 from sample_region.write_shapes import write_shapefile
 
 ACRE_M2 = 4046.8564224

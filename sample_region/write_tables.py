@@ -13,21 +13,55 @@ from sample_region.well_records import DETECTION_MG_L
 from sample_region.write_shapes import points_in_degrees
 
 NITRATE_TO_N: Final = 14.0067 / 62.0049
-RESULT_COLUMNS: Final = """OrganizationIdentifier OrganizationFormalName ActivityIdentifier
-ActivityTypeCode ActivityMediaName ActivityMediaSubdivisionName ActivityStartDate
-ActivityStartTime/Time ActivityStartTime/TimeZoneCode MonitoringLocationIdentifier
-ActivityCommentText SampleAquifer ResultDetectionConditionText CharacteristicName
-ResultSampleFractionText ResultMeasureValue ResultMeasure/MeasureUnitCode MeasureQualifierCode
-ResultStatusIdentifier ResultValueTypeName USGSPCode ResultAnalyticalMethod/MethodName
-LaboratoryName DetectionQuantitationLimitTypeName
-DetectionQuantitationLimitMeasure/MeasureValue
-DetectionQuantitationLimitMeasure/MeasureUnitCode ProviderName""".split()
-SITE_COLUMNS: Final = """OrganizationIdentifier OrganizationFormalName
-MonitoringLocationIdentifier MonitoringLocationName MonitoringLocationTypeName LatitudeMeasure
-LongitudeMeasure HorizontalCoordinateReferenceSystemDatumName VerticalMeasure/MeasureValue
-VerticalMeasure/MeasureUnitCode VerticalCoordinateReferenceSystemDatumName CountryCode StateCode
-CountyCode AquiferName WellDepthMeasure/MeasureValue WellDepthMeasure/MeasureUnitCode
-ProviderName""".split()
+RESULT_COLUMNS: Final = [
+    "OrganizationIdentifier",
+    "OrganizationFormalName",
+    "ActivityIdentifier",
+    "ActivityTypeCode",
+    "ActivityMediaName",
+    "ActivityMediaSubdivisionName",
+    "ActivityStartDate",
+    "ActivityStartTime/Time",
+    "ActivityStartTime/TimeZoneCode",
+    "MonitoringLocationIdentifier",
+    "ActivityCommentText",
+    "SampleAquifer",
+    "ResultDetectionConditionText",
+    "CharacteristicName",
+    "ResultSampleFractionText",
+    "ResultMeasureValue",
+    "ResultMeasure/MeasureUnitCode",
+    "MeasureQualifierCode",
+    "ResultStatusIdentifier",
+    "ResultValueTypeName",
+    "USGSPCode",
+    "ResultAnalyticalMethod/MethodName",
+    "LaboratoryName",
+    "DetectionQuantitationLimitTypeName",
+    "DetectionQuantitationLimitMeasure/MeasureValue",
+    "DetectionQuantitationLimitMeasure/MeasureUnitCode",
+    "ProviderName",
+]
+SITE_COLUMNS: Final = [
+    "OrganizationIdentifier",
+    "OrganizationFormalName",
+    "MonitoringLocationIdentifier",
+    "MonitoringLocationName",
+    "MonitoringLocationTypeName",
+    "LatitudeMeasure",
+    "LongitudeMeasure",
+    "HorizontalCoordinateReferenceSystemDatumName",
+    "VerticalMeasure/MeasureValue",
+    "VerticalMeasure/MeasureUnitCode",
+    "VerticalCoordinateReferenceSystemDatumName",
+    "CountryCode",
+    "StateCode",
+    "CountyCode",
+    "AquiferName",
+    "WellDepthMeasure/MeasureValue",
+    "WellDepthMeasure/MeasureUnitCode",
+    "ProviderName",
+]
 
 
 def write_csv(path: Path, table: pd.DataFrame) -> None:

@@ -14,7 +14,7 @@ from sample_region.coverage import class_polygons
 from sample_region.districts import SHORE_STRIP_M
 from sample_region.lots import lake_strips
 from sample_region.names import street
-from sample_region.plan import QUARTER_M, TILE_M, Floats, Plan
+from sample_region.plan import QUARTER_M, TILE_M, Plan, Shapes
 from sample_region.settlement import Settlement
 from sample_region.terrain import RIVER_KM2, Terrain
 
@@ -28,7 +28,7 @@ ZONES: Final = (
 )
 
 
-def flood_zones(terrain: Terrain) -> tuple[Floats, pd.DataFrame]:
+def flood_zones(terrain: Terrain) -> tuple[Shapes, pd.DataFrame]:
     """Polygons over the whole county with the columns of the national flood layer."""
     every = max(1, round(STEP_M / terrain.cell_m))
     height = ndimage.gaussian_filter(terrain.above_stream_m, 20.0 / terrain.cell_m)[
@@ -60,8 +60,8 @@ def flood_zones(terrain: Terrain) -> tuple[Floats, pd.DataFrame]:
     return shapes, table
 
 
-def sewer_district(plan: Plan, settlement: Settlement) -> tuple[Floats, pd.DataFrame]:
-    """The villages' sewered cores with a margin that takes in some unconnected houses."""
+def sewer_district(plan: Plan, settlement: Settlement) -> tuple[Shapes, pd.DataFrame]:
+    """Draw the villages' sewered cores with a margin that takes in some unconnected houses."""
     tiles = settlement.tiles
     core = tiles.style == 0
     x, y = tiles.x_m[core], tiles.y_m[core]
@@ -73,7 +73,7 @@ def sewer_district(plan: Plan, settlement: Settlement) -> tuple[Floats, pd.DataF
     return np.asarray(shapes), pd.DataFrame({"NAME": names})
 
 
-def section_roads(plan: Plan) -> tuple[Floats, pd.DataFrame]:
+def section_roads(plan: Plan) -> tuple[Shapes, pd.DataFrame]:
     """Centre lines of the half-mile roads, cut at the lakes."""
     bend = Bend(plan.seed)
     lines = []
