@@ -9,13 +9,14 @@ riskmap.errors.RegionError: no-such-file.toml: the region file cannot be read ..
 
 from __future__ import annotations
 
+from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
 from riskmap.errors import RiskmapError
 
 if TYPE_CHECKING:
     from riskmap.assessing import Result
-    from riskmap.run import assess, check_region, explain, open_region, run
+    from riskmap.running import assess, check_region, explain, open_region, run
 
 __all__ = ["Result", "RiskmapError", "assess", "check_region", "explain", "open_region", "run"]
 
@@ -23,7 +24,5 @@ __all__ = ["Result", "RiskmapError", "assess", "check_region", "explain", "open_
 def __getattr__(name: str) -> Any:
     """Load the run only when it is asked for, so that one room can be used without the rest."""
     if name in __all__:
-        from riskmap import run as _run
-
-        return getattr(_run, name)
+        return getattr(import_module("riskmap.running"), name)
     raise AttributeError(f"module 'riskmap' has no attribute {name!r}")

@@ -78,7 +78,7 @@ def _say(text: str) -> None:
 
 
 def _run(options: argparse.Namespace) -> int:
-    from riskmap.run import open_region, run
+    from riskmap.running import open_region, run
 
     run(open_region(options.region), out=options.out, progress=Progress(quiet=options.quiet))
     _say(f"Front page: {(options.out / 'index.html').resolve()}")
@@ -86,7 +86,7 @@ def _run(options: argparse.Namespace) -> int:
 
 
 def _check(options: argparse.Namespace) -> int:
-    from riskmap.run import check_region
+    from riskmap.running import check_region
 
     defects = check_region(options.region, Progress(quiet=options.quiet))
     if defects.empty:
@@ -101,7 +101,7 @@ def _check(options: argparse.Namespace) -> int:
 
 
 def _explain(options: argparse.Namespace) -> int:
-    from riskmap.run import assess, explain, open_region
+    from riskmap.running import assess, explain, open_region
 
     result = assess(open_region(options.region), Progress(quiet=options.quiet))
     _say(explain(result, options.parcel))
@@ -109,7 +109,7 @@ def _explain(options: argparse.Namespace) -> int:
 
 
 def _demo(options: argparse.Namespace) -> int:
-    from riskmap.run import open_region, run
+    from riskmap.running import open_region, run
     from sample_region.make import make_county
 
     progress = Progress(quiet=options.quiet)

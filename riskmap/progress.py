@@ -28,10 +28,11 @@ class Progress:
     def stage(self, name: str) -> Iterator[None]:
         """Time a stage; its name is shown while it runs, its seconds when it is done."""
         start = time.perf_counter()
-        self._write(f"{name} ...")
+        if sys.stderr.isatty():
+            self._write(f"{name} ...\r")
         yield
         self.seconds[name] = time.perf_counter() - start
-        self._write(f"\r{name:<44}{self.seconds[name]:7.1f} s\n")
+        self._write(f"{name:<44}{self.seconds[name]:7.1f} s\n")
 
     def each(self, items: Iterable[Item], *, total: int, unit: str) -> Iterator[Item]:
         """Go through items with a bar."""

@@ -17,7 +17,7 @@ LEVELS = [
     {"model_file"},
     {"action"},
     {"publish"},
-    {"run", "progress", "publishing", "loading", "assessing", "result_folder", "demo", "explain"},
+    {"running", "progress", "publishing", "loading", "assessing", "result_folder", "explaining"},
     {"cli", "riskmap", "__main__"},
 ]
 LEVEL = {room: number for number, rooms in enumerate(LEVELS) for room in rooms}

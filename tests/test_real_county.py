@@ -15,7 +15,7 @@ import pytest
 import shapely
 
 from riskmap.assessing import Result
-from riskmap.run import assess, open_region
+from riskmap.running import assess, open_region
 
 PARCELS = 2000
 

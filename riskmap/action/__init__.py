@@ -1,0 +1,1 @@
+"""From ranks to work: who to visit, sample, write to."""

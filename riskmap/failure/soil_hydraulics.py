@@ -80,7 +80,8 @@ def bottom_and_wall(
     at_bottom = omega(alpha_per_m * head_m + shift)
     turn = np.clip(scale * ceiling_m_d, at_top, at_bottom)
     with np.errstate(divide="ignore"):
-        turn_head = ceiling_m_d * resistance_d - np.log(ksat_m_d / ceiling_m_d) / alpha_per_m
+        suction = (np.log(ksat_m_d) - np.log(ceiling_m_d)) / alpha_per_m
+    turn_head = ceiling_m_d * resistance_d - suction
     below = np.clip(turn_head, 0.0, head_m)
     grown = (turn - at_top) * (1 + (turn + at_top) / 2)
     wall = grown / (alpha_per_m * scale) + ceiling_m_d * (head_m - below)

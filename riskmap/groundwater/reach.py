@@ -55,28 +55,39 @@ def _bins_over(
 
 
 @compiled
-def _foot(
-    ends: tuple[float, float, float, float], x: float, y: float, is_first: bool, is_last: bool
-) -> tuple[float, float]:
-    """Part of the way to the foot on a segment, and the signed offset; NaN if behind or beyond."""
-    ax, ay, bx, by = ends
-    along_x, along_y = bx - ax, by - ay
+def _share(ends: tuple[float, float, float, float], x: float, y: float) -> float:
+    """Place of a point's foot on a segment's line: 0 at its start, 1 at its end."""
+    along_x, along_y = ends[2] - ends[0], ends[3] - ends[1]
     length2 = along_x**2 + along_y**2
     if length2 == 0:
+        return np.nan
+    return ((x - ends[0]) * along_x + (y - ends[1]) * along_y) / length2
+
+
+@compiled
+def _foot(
+    before: tuple[float, float, float, float], ends: tuple[float, float, float, float],
+    x: float, y: float,
+) -> tuple[float, float]:  # fmt: skip
+    """Part of the way to the foot on a segment, and the signed offset; NaN if there is none.
+
+    At a bend the joint is the foot of what lies beyond the segment before and behind this one. The
+    first segment has itself before it, so that what lies behind the start has no foot.
+    """
+    share = _share(ends, x, y)
+    if np.isnan(share) or share > 1 or (share <= 0 and not _share(before, x, y) >= 1):
         return np.nan, np.nan
-    east, north = x - ax, y - ay
-    share = (east * along_x + north * along_y) / length2
-    if (share <= 0 and is_first) or (share > 1 and is_last):
-        return np.nan, np.nan
-    share = min(max(share, 0.0), 1.0)
+    share = max(share, 0.0)
+    along_x, along_y = ends[2] - ends[0], ends[3] - ends[1]
+    east, north = x - ends[0], y - ends[1]
     gap = np.hypot(east - share * along_x, north - share * along_y)
     return share, gap if along_x * north - along_y * east >= 0 else -gap
 
 
 @compiled
 def _search_segment(
-    point: int, ends: tuple[float, float, float, float], radius: float, is_first: bool,
-    is_last: bool, well_x: Floats, well_y: Floats, order: Ints, first: Ints,
+    point: int, before: tuple[float, float, float, float],
+    ends: tuple[float, float, float, float], radius: float, well_x: Floats, well_y: Floats, order: Ints, first: Ints,
     place: tuple[float, float, float], shape: tuple[int, int],
     found: Floats, touched: Ints, seen: int,
 ) -> int:  # fmt: skip
@@ -88,7 +99,7 @@ def _search_segment(
         begin = first[row * shape[1] + low_column]
         for position in range(begin, first[row * shape[1] + high_column + 1]):
             well = order[position]
-            share, offset = _foot(ends, well_x[well], well_y[well], is_first, is_last)
+            share, offset = _foot(before, ends, well_x[well], well_y[well])
             if np.isnan(share) or abs(offset) > radius or abs(offset) >= abs(found[well, 2]):
                 continue
             if found[well, 2] == np.inf:
@@ -109,14 +120,18 @@ def _find(
     used = 0
     for path in range(len(start) - 1):
         seen = 0
+        before = (0.0, 0.0, 0.0, 0.0)
         for point in range(start[path], start[path + 1] - 1):
             radius = max(reach[point], reach[point + 1])
+            ends = (x[point], y[point], x[point + 1], y[point + 1])
+            if point == start[path]:
+                before = ends
             if radius > 0:
-                ends = (x[point], y[point], x[point + 1], y[point + 1])
                 seen = _search_segment(
-                    point, ends, radius, point == start[path], point == start[path + 1] - 2,
+                    point, before, ends, radius,
                     well_x, well_y, order, first, place, shape, found, touched, seen,
                 )  # fmt: skip
+            before = ends
         if used + seen > len(pairs):
             larger = np.empty((2 * (used + seen), 5))
             larger[:used] = pairs[:used]

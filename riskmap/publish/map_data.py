@@ -50,7 +50,7 @@ def drawable(ranked: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
 
 
 def pack_parcels(rows: gpd.GeoDataFrame) -> Package:
-    """Shapes and the three classes."""
+    """Shapes, the three classes, and who is scored without a rank (ranked apart)."""
     package = Package()
     thinned = shapely.simplify(rows.geometry.values, LOT_TOLERANCE_M, preserve_topology=True)
     pack_shapes(package, gpd.GeoSeries(thinned, crs=rows.crs))
@@ -58,6 +58,9 @@ def pack_parcels(rows: gpd.GeoDataFrame) -> Package:
     for score in SHOWN_SCORES:
         classes = rows[f"{score}_class"].astype(object).where(lambda c: c.notna(), NOT_RANKED)
         columns[f"{score}_class"] = pack_codes(package, classes, (*CLASSES, NOT_RANKED))
+    scored = rows["priority_class"].notna() & (rows["priority_class"] != NOT_RANKED)
+    apart = scored & _column(rows, "rank").isna()
+    columns["apart"] = pack_codes(package, apart.map({True: "apart", False: ""}))
     package.header["columns"] = columns
     return package
 

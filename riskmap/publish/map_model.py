@@ -1,12 +1,11 @@
 """What the map needs to know of the scoring model, to show points and to re-score in the page.
 
-A score is the weighted mean of its factors' limitations, times 100::
-
-    score = 100 * sum(weight_i * limitation_i) / sum(weight_i)
-
-and the priority is a weighted mean of the two scores. The page repeats this sum with the weights
-that a reader moves; :func:`limitations` recovers each factor's limitation from the points in the
-ranked table and :func:`largest_difference` says how well the sum gives back the table's scores.
+A factor's points are its limitation times its weight, scaled so that the factors of a score at
+their worst make 100, rounded to three decimals; a score is the sum of its points, and the priority
+a weighted mean of the two scores. The page repeats this sum with the weights that a reader moves.
+:func:`limitations` recovers each factor's limitation from the points in the ranked table and
+:func:`largest_difference` says how well the sum gives back the table's scores: to the last digit
+where the model's limitations are thousandths, else within about 0.05.
 """
 
 from __future__ import annotations
@@ -58,12 +57,14 @@ class MapFactor:
 class MapModel:
     """The factors, the failure score's share in the priority, and where the classes begin.
 
-    `class_bounds` are the lower bounds of "low", "moderate", "high" and "very high".
+    `class_bounds` are the lower bounds of "low", "moderate", "high" and "very high". `text` is the
+    scoring-model file itself; with it the page can save a complete file with changed weights.
     """
 
     factors: Sequence[FactorLike]
     failure_share: float = 0.5
     class_bounds: tuple[float, float, float, float] = (20.0, 40.0, 60.0, 80.0)
+    text: str = ""
 
     def of(self, score: str) -> list[FactorLike]:
         """Return the factors of one score, in order."""
@@ -97,13 +98,14 @@ def rescore(limitation: pd.DataFrame, model: MapModel) -> pd.DataFrame:
     for score in SCORES:
         factors = [f for f in model.of(score) if f.name in limitation]
         total = sum(f.weight for f in factors)
+        scale = 100.0 / total if total > 0 else 0.0
         points = np.zeros(len(limitation))
         for factor in factors:
-            points = points + factor.weight * limitation[factor.name].to_numpy()
-        result[f"{score}_score"] = 100 * points / total if total > 0 else np.nan
+            points = points + (limitation[factor.name].to_numpy() * factor.weight * scale).round(3)
+        result[f"{score}_score"] = np.minimum(points, 100.0).round(3)
     share = model.failure_share
     failure, groundwater = result["failure_score"], result["groundwater_score"]
-    result["priority"] = share * failure + (1 - share) * groundwater
+    result["priority"] = (share * failure + (1 - share) * groundwater).round(3)
     return result
 
 

@@ -12,7 +12,7 @@ import shapely
 
 from riskmap.publish.cautions import SCREENING
 from riskmap.publish.map_facts import Fact
-from riskmap.publish.map_model import MapModel
+from riskmap.publish.map_model import FactorLike, MapModel
 from riskmap.publish.palette import (
     CLASS_COLOURS,
     CLASS_TEXT,
@@ -176,15 +176,8 @@ def make_plan(
         "classes": class_entries(model),
         "class_bounds": list(model.class_bounds),
         "failure_share": model.failure_share,
-        "factors": [
-            {
-                "name": factor.name,
-                "score": factor.score,
-                "label": plain_text(factor.label),
-                "weight": factor.weight,
-            }
-            for factor in model.factors
-        ],
+        "factors": [_factor(factor) for factor in model.factors],
+        "model_text": model.text,
         "weights_ready": weights_ready,
         "facts": [asdict(fact) | {"label": plain_text(fact.label)} for fact in facts],
         "layers": [dict(layer) for layer in layers],
@@ -192,6 +185,18 @@ def make_plan(
         "base_map": asdict(base_map) if base_map else None,
         "colours": {"ink": INK, "hatch": HATCH, "selected": LAYER_COLOURS["selected"]},
         "screening": SCREENING,
+    }
+
+
+def _factor(factor: FactorLike) -> dict[str, Any]:
+    """Describe a factor; a weight without declared bounds may fall to zero or double."""
+    return {
+        "name": factor.name,
+        "score": factor.score,
+        "label": plain_text(factor.label),
+        "weight": factor.weight,
+        "low": float(getattr(factor, "low", 0.0)),
+        "high": float(getattr(factor, "high", 2 * factor.weight)),
     }
 
 

@@ -1,0 +1,1 @@
+"""Scores, ranks, reasons and doubt. Tables in, tables out."""

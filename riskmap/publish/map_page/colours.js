@@ -24,11 +24,12 @@
     edges[0] = edges[unranked];
     hatches[0] = hatches[unranked];
     const faint = county.dot("#b9bec2", 0.16), faintEdge = county.dot("#7b848c", 0.25);
+    const apartHatch = county.dot(plan.colours.hatch, 0.9);
     const chosen = county.dot(plan.colours.selected, 1);
 
     return {
       tables: tables,
-      update: function (classes, passes, selected) {
+      update: function (classes, apart, passes, selected) {
         const plain = tables.plain, hatched = tables.hatched;
         for (let i = 0; i < count; i++) {
           const at = 2 * i + 2, code = classes[i];
@@ -37,7 +38,7 @@
             plain[at + 1] = hatched[at + 1] = faintEdge;
           } else {
             plain[at] = fills[code];
-            hatched[at] = hatches[code];
+            hatched[at] = apart[i] && code < unranked ? apartHatch : hatches[code];
             plain[at + 1] = hatched[at + 1] = edges[code];
           }
           if (selected && selected[i]) hatched[at] = plain[at + 1] = hatched[at + 1] = chosen;

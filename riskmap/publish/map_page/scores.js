@@ -3,6 +3,14 @@
   "use strict";
   const KINDS = ["failure", "groundwater"];
 
+  /* To three decimals, a half to the even neighbour, as numpy does. */
+  function rounded(value) {
+    const wide = value * 1000;
+    let whole = Math.round(wide);
+    if (whole - wide === 0.5 && whole % 2 !== 0) whole -= 1;
+    return whole / 1000;
+  }
+
   class Scores {
     constructor(plan, facts, classColumns) {
       this.plan = plan;
@@ -50,25 +58,31 @@
       });
     }
 
-    /* score = 100 * sum(weight * limitation) / sum(weight), in the order of the factors. */
+    /* As in Python: points = round(limitation * weight * scale, 3); a score is the sum of points. */
     sumScores() {
       KINDS.forEach((kind) => {
-        const total = this.totalWeight(kind);
+        const scale = this.scale(kind);
         const out = new Float64Array(this.count);
         this.factors.filter((factor) => factor.score === kind).forEach((factor) => {
           const limitation = factor.column.numbers(), weight = factor.weight;
-          for (let i = 0; i < out.length; i++) out[i] += weight * limitation[i];
+          for (let i = 0; i < out.length; i++) out[i] += rounded(limitation[i] * weight * scale);
         });
-        for (let i = 0; i < out.length; i++) out[i] = total > 0 ? (100 * out[i]) / total : 0;
+        for (let i = 0; i < out.length; i++) out[i] = rounded(Math.min(100, out[i]));
         this.current[kind] = out;
       });
       const failure = this.current.failure, groundwater = this.current.groundwater;
       const share = this.plan.failure_share;
       const priority = new Float64Array(this.count);
       for (let i = 0; i < this.count; i++) {
-        priority[i] = share * failure[i] + (1 - share) * groundwater[i];
+        priority[i] = rounded(share * failure[i] + (1 - share) * groundwater[i]);
       }
       this.current.priority = priority;
+    }
+
+    /* Points that one unit of weight is worth. */
+    scale(kind) {
+      const total = this.totalWeight(kind);
+      return total > 0 ? 100 / total : 0;
     }
 
     /* Codes 1 (very high) to 5 (very low), 6 not ranked; what was not ranked stays so. */
@@ -89,7 +103,7 @@
       return this.baseRank.code(i) > 0;
     }
 
-    /* The first `most` parcels by the present priority, highest first, ties by parcel number. */
+    /* The first `most` parcels by the present priority. */
     top(most, passes) {
       if (!this.changed) return this.topByBase(most, passes);
       const priority = this.current.priority;
@@ -126,10 +140,12 @@
       return 0;
     }
 
+    /* Highest priority first; ties by failure, then groundwater, then parcel number as text. */
     ordered(rows) {
-      const priority = this.current.priority;
+      const { priority, failure, groundwater } = this.current;
       const ids = this.ids.lines();
-      return rows.sort((a, b) => priority[b] - priority[a] || (ids[a] < ids[b] ? -1 : ids[a] > ids[b] ? 1 : 0));
+      return rows.sort((a, b) => priority[b] - priority[a] || failure[b] - failure[a] ||
+        groundwater[b] - groundwater[a] || (ids[a] < ids[b] ? -1 : ids[a] > ids[b] ? 1 : 0));
     }
 
     /* Rank of every parcel under the present weights; 0 for those not ranked. */
@@ -144,28 +160,37 @@
 
     /* What each factor adds to one score of one parcel, with the most it could add. */
     points(kind, i) {
-      const total = this.totalWeight(kind);
+      const scale = this.scale(kind);
       return this.factors.filter((factor) => factor.score === kind && factor.weight > 0).map((factor) => ({
         label: factor.label,
-        points: (100 * factor.weight * factor.column.number(i)) / total,
-        most: (100 * factor.weight) / total,
+        points: rounded(factor.column.number(i) * factor.weight * scale),
+        most: factor.weight * scale,
       })).sort((a, b) => b.points - a.points);
     }
 
-    /* The changed weights as a fragment of a scoring-model file. */
+    /* The scoring-model file with the present weights; a bare table of weights if there is none. */
     toToml(about) {
+      const head = "# Weights changed on the map of " + about.replace(/[\u0000-\u001f\u007f]/g, " ") + "\n";
+      const whole = this.plan.model_text && this.withWeights(this.plan.model_text);
+      if (whole) return head + whole;
       const quote = (text) => JSON.stringify(String(text)).replace(/\u007f/g, "\\u007f");
-      const lines = ["# Weights changed on the map of " + about.replace(/[\u0000-\u001f\u007f]/g, " "),
-        "# Put them into the scoring model in place of its own.", ""];
-      KINDS.forEach((kind) => {
-        lines.push("[weights." + kind + "]");
-        this.factors.filter((factor) => factor.score === kind).forEach((factor) => {
-          const mark = factor.weight === factor.base ? "" : "  # was " + factor.base;
-          lines.push(quote(factor.name) + " = " + county.decimal(factor.weight) + mark);
-        });
-        lines.push("");
+      const lines = this.factors.map((factor) => quote(factor.name) + " = " + county.decimal(factor.weight));
+      return head + "\n[weights]\n" + lines.join("\n") + "\n";
+    }
+
+    /* Puts the present weights into the text of a model file, factor by factor; null if one fails. */
+    withWeights(text) {
+      const blocks = text.split(/^(?=\[\[factor\]\])/m);
+      const left = new Map(this.factors.map((factor) => [factor.name, factor.weight]));
+      const out = blocks.map(function (block) {
+        const name = /^name\s*=\s*"([^"\\]*)"/m.exec(block);
+        if (!block.startsWith("[[factor]]") || !name || !left.has(name[1])) return block;
+        if (!/^weight\s*=/m.test(block)) return block;
+        const weight = county.decimal(left.get(name[1]));
+        left.delete(name[1]);
+        return block.replace(/^weight\s*=\s*[-+0-9.eE_]+/m, "weight = " + weight);
       });
-      return lines.join("\n");
+      return left.size ? null : out.join("");
     }
   }
 

@@ -5,7 +5,7 @@
   county.classesNow = () => (county.scores ? county.scores.currentClass : county.firstClass)[county.state.show];
 
   county.repaint = function () {
-    county.painter.update(county.classesNow(), county.passes, county.state.selected);
+    county.painter.update(county.classesNow(), county.apart, county.passes, county.state.selected);
     county.parcelLayer.recolour();
   };
 
@@ -181,7 +181,8 @@
     document.querySelectorAll("[data-layer]").forEach((box) => { county.toggles[box.dataset.layer] = box; });
     county.painter = county.makePainter(plan, county.parcels.count);
     county.passes = null;
-    county.painter.update(county.classesNow(), null, null);
+    county.apart = columns.apart.codes();
+    county.painter.update(county.classesNow(), county.apart, null, null);
     county.parcelLayer = new county.AreaTiles(county.parcels, {
       pane: "parcels", edgesFrom: 15, urgency: county.firstClass.priority, tables: county.painter.tables,
     });
@@ -192,7 +193,7 @@
     county.parcelLayer.addTo(map);
     county.parcelLayer.once("load", () => requestAnimationFrame(() => setTimeout(() => {
       county.firstPaint = performance.now();
-      county.frameBudget = 7;
+      county.frameBudget = 40;
       rest(map, wanted).catch(county.fail);
     })));
     chooseScore(wanted);
@@ -221,6 +222,7 @@
     county.map = map;
     county.plan = plan;
     map.attributionControl.setPrefix(false);
+    map.on("move", () => { county.lastMove = performance.now(); });
     map.setMinZoom(3);
     map.setMaxZoom(20);
     L.control.scale({ imperial: plan.units === "us", metric: plan.units !== "us" }).addTo(map);

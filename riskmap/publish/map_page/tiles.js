@@ -12,14 +12,16 @@
   /* A job is a generator; it is taken up again in the next frame when the budget is spent. */
   function work() {
     const began = performance.now();
-    while (jobs.length && performance.now() - began < county.frameBudget) {
+    const budget = began - county.lastMove < 150 ? 7 : county.frameBudget;
+    while (jobs.length && performance.now() - began < budget) {
       if (jobs[0].next().done) jobs.shift();
     }
     running = jobs.length > 0;
     if (running) requestAnimationFrame(work);
   }
 
-  county.frameBudget = 7;
+  county.frameBudget = 40;
+  county.lastMove = -1000;
   county.later = function (job) {
     jobs.push(job);
     if (!running) {

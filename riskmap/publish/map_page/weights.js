@@ -3,22 +3,24 @@
   "use strict";
   const TITLES = { failure: "Failure score", groundwater: "Groundwater score" };
 
-  function slider(factor, top) {
+  /* The scale runs between the model's own bounds, in a hundred steps. */
+  function slider(factor) {
+    const step = (factor.high - factor.low) / 100;
     const row = county.make("div", "weight");
     const label = county.make("label", "", factor.label);
     label.htmlFor = "weight-" + factor.name;
     const input = county.make("input");
     input.type = "range";
     input.id = "weight-" + factor.name;
-    input.min = "0";
-    input.max = String(top);
-    input.step = String(top / 100);
+    input.min = String(factor.low);
+    input.max = String(factor.high);
+    input.step = String(step || 1);
     input.value = String(factor.weight);
     const shown = county.make("output", "", county.decimal(factor.weight));
     shown.htmlFor = input.id;
     input.addEventListener("input", function () {
-      const value = Math.abs(Number(input.value) - factor.base) < top / 199 ? factor.base
-        : Math.round(Number(input.value) * 1000) / 1000;
+      const moved = Number(input.value);
+      const value = Math.abs(moved - factor.base) < step / 2 ? factor.base : Math.round(moved * 100) / 100;
       shown.textContent = county.decimal(value);
       shown.classList.toggle("changed", value !== factor.base);
       county.scores.setWeight(factor.name, value);
@@ -30,13 +32,12 @@
 
   function build(box) {
     box.replaceChildren();
-    const top = 2 * Math.max(...county.scores.factors.map((factor) => factor.base));
     Object.keys(TITLES).forEach(function (kind) {
       const factors = county.scores.factors.filter((factor) => factor.score === kind);
       if (!factors.length) return;
       const group = county.make("fieldset");
       group.appendChild(county.make("legend", "", TITLES[kind]));
-      factors.forEach((factor) => group.appendChild(slider(factor, top)));
+      factors.forEach((factor) => group.appendChild(slider(factor)));
       box.appendChild(group);
     });
   }

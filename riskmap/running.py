@@ -7,7 +7,7 @@ from pathlib import Path
 import pandas as pd
 
 from riskmap.assessing import DECLARED, Result, assess_county
-from riskmap.explain import RECORD_LAYERS, explain_parcel
+from riskmap.explaining import RECORD_LAYERS, explain_parcel
 from riskmap.loading import load_county
 from riskmap.model_file import read_model
 from riskmap.progress import Progress
@@ -70,7 +70,7 @@ def check_region(path: Path | str, progress: Progress | None = None) -> pd.DataF
 
 
 def explain(result: Result, parcel_id: str) -> str:
-    """Write the page of one parcel; see :func:`riskmap.explain.explain_parcel`."""
+    """Write the page of one parcel; see :func:`riskmap.explaining.explain_parcel`."""
     tables = result.county.tables
     return explain_parcel(
         parcel_id,

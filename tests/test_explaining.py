@@ -1,0 +1,90 @@
+from __future__ import annotations
+
+import re
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from riskmap.errors import RiskmapError
+from riskmap.explaining import explain_parcel
+from riskmap.features import INVENTORY
+from riskmap.model_file import read_model
+from riskmap.ranking.table import ranked_table
+
+DECLARED = {feature.name: feature for feature in INVENTORY}
+MODEL = read_model(features=DECLARED)
+
+
+@pytest.fixture(scope="module")
+def parcels() -> pd.DataFrame:
+    rows = ["10-1", "10-2", "10-3"]
+    features = pd.DataFrame({name: pd.Series(pd.NA, index=rows) for name in DECLARED})
+    features["service"] = ["onsite", "onsite", "sewer"]
+    numbers = {"age_yr": 37.0, "wet_depth_cm": 45.5, "lot_m2": 1234.5, "well_distance_m": 33.3}
+    for name, value in (numbers | {"ksat_um_s": 2.5, "water_table_m": 3.3}).items():
+        features[name] = np.array([value, value * 1.7, value])
+    features["age_yr_evidence"] = "measured"
+    ranked = ranked_table(features, MODEL, declared=DECLARED, units="us", cuts=(20, 40, 60, 80))
+    return features.join(ranked)
+
+
+def page(parcels: pd.DataFrame, parcel_id: str) -> str:
+    return explain_parcel(
+        parcel_id,
+        parcels=parcels,
+        soil_shares=pd.DataFrame(
+            {
+                "parcel_id": ["10-1", "10-1", "10-2"],
+                "mukey": ["7", "8", "7"],
+                "frac": [0.25, 0.75, 1],
+            }
+        ),
+        records={
+            "permits": pd.DataFrame(
+                {"parcel_id": ["10-1", "9"], "action": ["repair", "new"], "issued": pd.NaT},
+                index=["4", "5"],
+            )
+        },
+        model=MODEL,
+        declared=DECLARED,
+    )
+
+
+def test_points_on_the_page_add_up_to_the_score(parcels: pd.DataFrame) -> None:
+    text = page(parcels, "10-1")
+    for score in ("failure", "groundwater"):
+        part = text.split(f"{score.upper()} SCORE")[1].split("sum of the points")[0]
+        labels = [factor.label for factor in MODEL.of(score)]
+        points = [
+            float(line.split()[-1])
+            for line in part.splitlines()
+            if any(line.strip().startswith(label) for label in labels)
+        ]
+        assert len(points) == len(labels)
+        assert round(sum(points), 3) == parcels.loc["10-1", f"{score}_score"]
+
+
+def test_limitation_times_weight_times_scale_is_points(parcels: pd.DataFrame) -> None:
+    row = re.search(r"Age of the system +37 +(\S+) +(\S+) +(\S+) +(\S+)", page(parcels, "10-1"))
+    assert row is not None
+    limit, weight, scale, points = map(float, row.groups())
+    # curve between (30, .75) and (45, 1): .75 + 7/15 * .25
+    assert limit == pytest.approx(0.75 + 7 / 15 * 0.25, abs=5e-7)
+    assert points == pytest.approx(limit * weight * scale, abs=5e-4)
+
+
+def test_input_rows_and_soil_shares_are_shown(parcels: pd.DataFrame) -> None:
+    text = page(parcels, "10-1")
+    assert "permits: 1 row\n     row 4: action repair" in text
+    assert re.search(r"8 +75\.00 %\n +7 +25\.00 %", text)
+    assert re.search(r"age_yr +37 +yr +measured", text)
+
+
+def test_unranked_parcel_says_why(parcels: pd.DataFrame) -> None:
+    assert "not ranked: on public sewer" in page(parcels, "10-3")
+
+
+def test_unknown_number_suggests_near_ones(parcels: pd.DataFrame) -> None:
+    with pytest.raises(RiskmapError, match="Near: 10-"):
+        page(parcels, "10-4")
