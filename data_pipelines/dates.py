@@ -75,6 +75,8 @@ def _by_shape(text: pd.Series) -> pd.DataFrame:
     partial = pd.Series(False, index=text.index)
     left = text.notna()
     for pattern, is_partial in _NUMERIC:
+        if not left.any():
+            return parts.assign(partial=partial)
         found = text[left].str.extract(f"^{pattern}$")
         found = found[found["y"].notna()].astype("float64")
         parts.loc[found.index, found.columns] = found

@@ -129,4 +129,5 @@ def datum_differs(datum: pd.Series) -> pd.Series:
     if known.nunique() < 2:
         return pd.Series(False, index=datum.index)
     usual = known.mode().sort_values().iloc[0]
-    return datum.notna() & (datum != usual).fillna(False).astype(bool)
+    flag: pd.Series = datum.notna() & (datum != usual).fillna(False).astype(bool)
+    return flag

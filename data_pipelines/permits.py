@@ -29,14 +29,12 @@ from data_pipelines.points import coordinate_pair, move_pair
 from data_pipelines.shapes import source_crs
 from data_pipelines.tables import (
     demand_files,
-    is_text_table,
     list_columns,
     needed_columns,
     parse_table,
     stack_files,
 )
-from data_pipelines.vector import Bounds, parse_vector
-from riskmap.errors import SourceFormatError
+from data_pipelines.vector import Bounds, has_shapes, parse_vector
 from riskmap.layers import PERMITS
 from riskmap.sources import ColumnSource, Reading, Source
 
@@ -81,23 +79,19 @@ def parse_permits(source: Source, log: DefectLog) -> tuple[pd.DataFrame, CRS | N
         names = list_columns(path, layer=source.layer, table=source.table)
         pairs = _pair_columns(source, names)
         wanted = needed_columns(source, PERMITS, names, extra=pairs)
-        if not is_text_table(path):
-            try:
-                shapes = parse_vector(
-                    path,
-                    layer=source.layer,
-                    crs=source.crs,
-                    table=source.table,
-                    columns=wanted,
-                    log=log,
-                )
-            except SourceFormatError:
-                shapes = None
-            if shapes is not None:
-                frames.append(_with_points(shapes, frames_crs=system))
-                system = system or CRS(shapes.crs)
-                continue
-        frames.append(parse_table(path, layer=source.layer, table=source.table, columns=wanted))
+        if has_shapes(path, layer=source.layer, table=source.table):
+            shapes = parse_vector(
+                path,
+                layer=source.layer,
+                crs=source.crs,
+                table=source.table,
+                columns=wanted,
+                log=log,
+            )
+            frames.append(_with_points(shapes, frames_crs=system))
+            system = system or CRS(shapes.crs)
+        else:
+            frames.append(parse_table(path, layer=source.layer, table=source.table, columns=wanted))
     return stack_files(frames, source.files), system
 
 

@@ -92,8 +92,7 @@ def samples_of(raw: pd.DataFrame, log: DefectLog) -> pd.DataFrame:
     best = first[["nitrate_mg_l", "nitrate_below_limit"]].head(1)
     any_found = first["coliform"].transform("max")
     chosen = table.loc[best.index].assign(coliform=any_found.loc[best.index])
-    order = [label for label in raw.index if label in set(chosen.index)]
-    chosen = chosen.loc[order]
+    chosen = chosen.loc[raw.index[raw.index.isin(chosen.index)]]
     date = to_date(chosen["date"], WELL_SAMPLES.column("date"), ColumnSource(), log)
     return pd.DataFrame(
         {

@@ -17,20 +17,19 @@ _SUMMED: Final = ("bedrooms", "living_area_m2", "occupants")
 
 
 def is_dwelling(records: pd.DataFrame) -> pd.Series:
-    """Tell the records that describe a dwelling: by land use, else by having bedrooms.
+    """Tell the records that describe a dwelling.
 
-    Without either, a record with living area counts.
+    By land use; where that is unknown, by having bedrooms; where the source tells neither of any
+    record, by having living area.
     """
-    dwelling = pd.Series(False, index=records.index)
-    if "land_use" in records:
-        dwelling = records["land_use"].isin(DWELLING_USES)
-    unknown = records["land_use"].isna() if "land_use" in records else ~dwelling
-    hint = pd.Series(False, index=records.index)
-    for name in ("bedrooms", "living_area_m2"):
-        if name in records and records[name].notna().any():
-            hint = records[name] > 0
-            break
-    return dwelling | (unknown & hint)
+    none = pd.Series(False, index=records.index)
+    uses = records["land_use"] if "land_use" in records else none.astype("string").mask(~none)
+    dwelling = uses.isin(DWELLING_USES)
+    if "bedrooms" in records and records["bedrooms"].notna().any():
+        return dwelling | (uses.isna() & (records["bedrooms"] > 0))
+    if "living_area_m2" in records and uses.isna().all():
+        return records["living_area_m2"] > 0
+    return dwelling
 
 
 def combine_records(records: pd.DataFrame, keys: pd.Series, log: DefectLog) -> pd.DataFrame:

@@ -7,7 +7,9 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Sequence
+import warnings
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
 
@@ -23,6 +25,15 @@ from riskmap.layers import Layer
 from riskmap.sources import Source
 
 TEXT_SUFFIXES: Final = (".csv", ".tsv", ".txt", ".tab", ".rdb")
+
+
+@contextmanager
+def quiet() -> Iterator[None]:
+    """Silence what the readers handle themselves: measured lines, odd rings, no system."""
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore", UserWarning)
+        warnings.simplefilter("ignore", RuntimeWarning)
+        yield
 
 
 def is_text_table(path: Path) -> bool:
@@ -135,9 +146,10 @@ def _parse_attributes(
 ) -> pd.DataFrame:
     demand_file(path, layer)
     try:
-        meta, _, _, values = pyogrio.raw.read(
-            path, layer=table, columns=columns, read_geometry=False, datetime_as_string=True
-        )
+        with quiet():
+            meta, _, _, values = pyogrio.raw.read(
+                path, layer=table, columns=columns, read_geometry=False, datetime_as_string=True
+            )
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
         raise SourceFormatError(
             layer, f"{path.name} cannot be read: {error}", "Check the file and the table's name."
@@ -154,7 +166,8 @@ def list_columns(path: Path, *, layer: str, table: str | None = None) -> list[st
         return [str(name) for name in parse_delimited(header, layer=layer, name=path.name).columns]
     demand_file(path, layer)
     try:
-        return [str(name) for name in pyogrio.read_info(path, layer=table)["fields"]]
+        with quiet():
+            return [str(name) for name in pyogrio.read_info(path, layer=table)["fields"]]
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
         raise SourceFormatError(
             layer, f"{path.name} cannot be read: {error}", "Check the file and the table's name."

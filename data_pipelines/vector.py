@@ -7,9 +7,7 @@ height (Z) ordinates are dropped. Only the columns that are mapped are read.
 
 from __future__ import annotations
 
-import warnings
-from collections.abc import Iterator, Sequence
-from contextlib import contextmanager
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -33,6 +31,7 @@ from data_pipelines.tables import (
     list_columns,
     needed_columns,
     parse_table,
+    quiet,
     stack_files,
 )
 from riskmap.errors import SourceFormatError
@@ -71,15 +70,13 @@ def parse_vector(
     """
     demand_file(path, layer)
     info = _info(path, layer, table)
+    if info["geometry_type"] is None:
+        raise _no_shapes(path, layer)
     system = source_crs(crs, info["crs"], name=path.name, log=log)
     box = None if bounds is None else _box_in(bounds, bounds_crs, system)
     meta, fids, shapes, values = _read_raw(path, layer, table, columns, box)
     if shapes is None:
-        raise SourceFormatError(
-            layer,
-            f"{path.name} has no shapes, only a table (a shapefile may lack its .shp part).",
-            "Fetch all parts of the file again.",
-        )
+        raise _no_shapes(path, layer)
     data = dict(zip(map(str, meta["fields"]), values, strict=True))
     first = 0 if info["driver"] in _COUNT_FROM_ONE else 1
     numbers = range(1, len(shapes) + 1) if box is None else fids + first
@@ -88,9 +85,22 @@ def parse_vector(
     return gpd.GeoDataFrame(data, index=labels, geometry=geometry, crs=system)
 
 
+def has_shapes(path: Path, *, layer: str, table: str | None = None) -> bool:
+    """Whether a file holds shapes, not only a table."""
+    return not is_text_table(path) and _info(path, layer, table)["geometry_type"] is not None
+
+
+def _no_shapes(path: Path, layer: str) -> SourceFormatError:
+    return SourceFormatError(
+        layer,
+        f"{path.name} has no shapes, only a table (a shapefile may lack its .shp part).",
+        "Fetch all parts of the file again.",
+    )
+
+
 def _info(path: Path, layer: str, table: str | None) -> dict[str, Any]:
     try:
-        with _quiet():
+        with quiet():
             info: dict[str, Any] = pyogrio.read_info(path, layer=table)
     except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
         raise SourceFormatError(
@@ -103,7 +113,7 @@ def _read_raw(
     path: Path, layer: str, table: str | None, columns: Sequence[str] | None, box: Bounds | None
 ) -> Any:
     try:
-        with _quiet():
+        with quiet():
             return pyogrio.raw.read(
                 path,
                 layer=table,
@@ -116,15 +126,6 @@ def _read_raw(
         raise SourceFormatError(
             layer, f"{path.name} cannot be read: {error}", "Fetch the file again."
         ) from error
-
-
-@contextmanager
-def _quiet() -> Iterator[None]:
-    """Silence what the reader handles itself: measured lines, odd rings, no system."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", UserWarning)
-        warnings.simplefilter("ignore", RuntimeWarning)
-        yield
 
 
 def _box_in(bounds: Bounds, bounds_crs: CRS | None, system: CRS) -> Bounds:

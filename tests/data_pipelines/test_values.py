@@ -1,0 +1,136 @@
+from __future__ import annotations
+
+import pandas as pd
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from data_pipelines.defect_log import DefectLog
+from data_pipelines.values import as_text, plain_number, to_flag, to_number, to_words
+from riskmap.errors import LayerError
+from riskmap.layers import PARCELS, PERMITS, WELL_SAMPLES, WELLS
+from riskmap.sources import ColumnSource
+from riskmap.units import FACTORS
+
+DEPTH = WELLS.column("depth_m")
+
+
+class TestUnits:
+    def test_whole_feet_are_not_rounded(self):
+        # The lesson: scaling an integer column and casting back gave 1, 30, 46 m.
+        feet = pd.Series([5, 100, 152], dtype="int64")
+        metres = to_number(feet, DEPTH, ColumnSource(unit="ft"), DefectLog("wells"))
+        assert metres.dtype == "float64"
+        assert metres.tolist() == [1.524, 30.48, 46.3296]
+
+    def test_text_and_numbers_give_the_same(self):
+        spec, log = ColumnSource(unit="ft"), DefectLog("wells")
+        text = to_number(pd.Series(["5", " 100 ", "152.0"]), DEPTH, spec, log)
+        assert text.tolist() == [1.524, 30.48, 46.3296]
+
+    @pytest.mark.parametrize(
+        ("layer", "column", "unit", "raw", "canonical"),
+        [
+            # Factors by definition: NIST SP 811 (2008), appendix B.8.
+            (PERMITS, "tank_volume_l", "gal", 1000, 3785.411784),
+            (PERMITS, "design_flow_l_d", "gpd", 450, 1703.4353028),
+            (PERMITS, "field_area_m2", "ft2", 600, 55.741824),
+            (PARCELS, "living_area_m2", "ft2", 1500, 139.35456),
+            (WELL_SAMPLES, "nitrate_mg_l", "ug_l", 10000, 10.0),
+        ],
+    )
+    def test_factors(self, layer, column, unit, raw, canonical):
+        log = DefectLog(layer.name)
+        got = to_number(pd.Series([raw]), layer.column(column), ColumnSource(unit=unit), log)
+        assert got[0] == pytest.approx(canonical, rel=1e-12)
+
+    def test_nitrate_as_no3(self):
+        # 10 mg/L as N is 44.27 mg/L as NO3 (atomic weights: N 14.0067, NO3 62.0049).
+        column = WELL_SAMPLES.column("nitrate_mg_l")
+        spec = ColumnSource(unit="mg_l_as_no3")
+        got = to_number(pd.Series([44.268]), column, spec, DefectLog("well_samples"))
+        assert got[0] == pytest.approx(10.0, abs=5e-4)
+
+    def test_unknown_unit_is_refused_with_the_known_ones(self):
+        with pytest.raises(LayerError, match=r"'fathom'.*ft"):
+            to_number(pd.Series([1]), DEPTH, ColumnSource(unit="fathom"), DefectLog("wells"))
+
+    @settings(max_examples=40, deadline=None)
+    @given(
+        unit=st.sampled_from(sorted(FACTORS["m"])),
+        metres=st.lists(st.floats(0, 1400, allow_subnormal=False), min_size=1, max_size=8),
+    )
+    def test_round_trip(self, unit, metres):
+        raw = pd.Series(metres) / FACTORS["m"][unit]
+        back = to_number(raw, DEPTH, ColumnSource(unit=unit), DefectLog("wells"))
+        pd.testing.assert_series_equal(back, pd.Series(metres), rtol=1e-14, check_names=False)
+
+
+class TestMissingAndImpossible:
+    @pytest.mark.parametrize("cell", ["-9999", "-9999.0", -9999.0, "-999999", "", "NULL", None])
+    def test_missing_codes_are_missing_without_a_defect(self, cell):
+        log = DefectLog("wells")
+        got = to_number(pd.Series([cell, "12"]), DEPTH, ColumnSource(), log)
+        assert got.isna().tolist() == [True, False]
+        assert log.table().empty
+
+    def test_impossible_depth_is_missing_and_reported_with_its_raw_value(self, found):
+        log = DefectLog("wells")
+        got = to_number(pd.Series(["99999"], index=["7"]), DEPTH, ColumnSource(), log)
+        assert got.isna().all()
+        assert found(log.table(), "out_of_range") == {"7": "99999"}
+
+    def test_words_in_a_number_column(self, found):
+        log = DefectLog("wells")
+        to_number(pd.Series(["30 ft", "1,250"], index=["1", "2"]), DEPTH, ColumnSource(), log)
+        assert found(log.table(), "not_a_number") == {"1": "30 ft"}
+
+    def test_thousands_commas_only_where_they_belong(self):
+        assert plain_number(pd.Series(["1,250", "12,5", "1,250,000.5"])).tolist()[0] == 1250
+        assert plain_number(pd.Series(["12,5"])).isna().all()
+
+    def test_infinity_is_no_number(self):
+        assert plain_number(pd.Series(["inf", "1e400"])).isna().all()
+
+
+class TestText:
+    def test_trailing_blanks_and_null_words(self):
+        raw = pd.Series(["No ", " 7-18", "<Null>", "-9999", None])
+        assert as_text(raw).fillna("missing").tolist() == ["No", "7-18", *["missing"] * 3]
+
+    def test_keys_read_as_floats_keep_their_digits(self):
+        assert as_text(pd.Series([435803089362901.0])).tolist() == ["435803089362901"]
+
+    def test_leading_zeros_stay(self):
+        assert as_text(pd.Series(["000123"])).tolist() == ["000123"]
+
+
+class TestCodes:
+    def test_codes_are_translated_without_regard_to_case_and_number_form(self):
+        column = PARCELS.column("land_use")
+        spec = ColumnSource(values={"101": "residential", "sngl-fam res": "residential"})
+        raw = pd.Series(["101", "SNGL-FAM-RES", "Residential"])
+        got = to_words(raw, column, spec, DefectLog("parcels"))
+        assert got.tolist() == ["residential"] * 3
+        number = to_words(pd.Series([101.0]), column, spec, DefectLog("parcels"))
+        assert number.tolist() == ["residential"]
+
+    def test_unknown_code_is_missing_and_reported(self, found):
+        log = DefectLog("parcels")
+        raw = pd.Series(["999", "vacant"], index=["1", "2"])
+        got = to_words(raw, PARCELS.column("land_use"), ColumnSource(), log)
+        assert got.isna().tolist() == [True, False]
+        assert found(log.table(), "unknown_code") == {"1": "999"}
+
+    def test_a_null_word_can_be_a_code(self):
+        spec = ColumnSource(values={"NONE": "none"})
+        got = to_words(pd.Series(["None"]), PARCELS.column("service"), spec, DefectLog("parcels"))
+        assert got.tolist() == ["none"]
+
+    def test_flags(self, found):
+        log = DefectLog("permits")
+        raw = pd.Series(["Y", "no ", "1", "", "maybe"], index=list("abcde"))
+        got = to_flag(raw, PERMITS.column("effluent_filter"), ColumnSource(), log)
+        assert got.tolist()[:3] == [True, False, True]
+        assert got.isna().tolist()[3:] == [True, True]
+        assert found(log.table(), "unknown_code") == {"e": "maybe"}
