@@ -78,6 +78,7 @@ class TestAnalyticLimits:
         assert ceiling[0] == pytest.approx(0.3 / 40.0)
         drowned = flux_ceiling_m_d(*_array(0.3, 40.0, 1.0, -0.5))
         assert _both(0.3, 40.0, 1.0, float(drowned[0])) == (0.0, 0.0)
+        assert _both(0.3, 40.0, 1.0, 5e-324) == pytest.approx((0.0, 0.0), abs=1e-300)
 
     def test_suction_is_nil_at_saturation(self) -> None:
         assert float(suction_m(2.0, 2.0, alpha_per_m=ALPHA)) == 0.0
