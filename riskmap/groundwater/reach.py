@@ -87,7 +87,8 @@ def _foot(
 @compiled
 def _search_segment(
     point: int, before: tuple[float, float, float, float],
-    ends: tuple[float, float, float, float], radius: float, well_x: Floats, well_y: Floats, order: Ints, first: Ints,
+    ends: tuple[float, float, float, float], radius: float,
+    well_x: Floats, well_y: Floats, order: Ints, first: Ints,
     place: tuple[float, float, float], shape: tuple[int, int],
     found: Floats, touched: Ints, seen: int,
 ) -> int:  # fmt: skip
