@@ -20,6 +20,9 @@ from riskmap.layers import (
     SYSTEM_KINDS,
 )
 
+FALLBACKS: Final = ("in_ground", "mound", "holding_tank")
+"""What could replace a field, by the room on the lot."""
+
 
 @dataclass(frozen=True)
 class Feature:
@@ -102,3 +105,56 @@ INVENTORY: Final = (
 )
 """One row per parcel; index ``parcel_id``. `soil_rating` and the `limit_` columns are exact
 area-weighted means over the treatment area and the component mixture."""
+
+FAILURE: Final = (
+    Feature("daily_flow_l_d", "Daily flow today", "L/day", (), True),
+    Feature("design_area_m2", "Field area that the sizing rule asks for", "m2", (), True),
+    Feature("accept_rate_l_d_m2", "Water the soil accepts in the long term", "L/day/m2", (), True),
+    Feature("load_ratio", "Daily flow over what the field accepts in the long term", "", (), True),
+    Feature(
+        "pump_interval_yr", "Years a tank of this size lasts between pump-outs", "yr", (), True
+    ),
+    Feature("pump_overdue_yr", "Years the pump-out is overdue", "yr", (), True),
+    Feature(
+        "ponding_m", "Depth at which effluent stands in the field, by the model", "m", (), True
+    ),
+    Feature("reserve_frac", "Share of the field's depth still dry, by the model", "0-1", (), True),
+    Feature("stage", "Likely state of the field, by the model", "", STAGES, True),
+    Feature("years_to_stressed_yr", "Years until stressed at today's flow", "yr", (), True),
+    Feature("years_to_failed_yr", "Years until failed at today's flow", "yr", (), True),
+    Feature("years_gained_half_flow_yr", "Years gained by halving the flow", "yr", (), True),
+    Feature("years_gained_pumping_yr", "Years gained by regular pump-outs", "yr", (), True),
+    Feature("years_gained_resting_yr", "Years gained by resting the field", "yr", (), True),
+    Feature("room_m2", "Room left on the lot for a replacement field", "m2", (), True),
+    Feature("room_needed_m2", "Room that a replacement field needs", "m2", (), True),
+    Feature("room_ratio", "Room left over room needed", "", (), True),
+    Feature("fallback", "What could be built in its place", "", FALLBACKS, True),
+)
+"""Columns that ``failure`` and the room on the lot add."""
+
+CHANCE: Final = (
+    Feature("chance_failing_frac", "Chance of failing within the horizon", "0-1", (), True),
+)
+"""Columns that need the failure score."""
+
+GROUNDWATER: Final = (
+    Feature("nitrogen_kg_yr", "Nitrogen that leaves the field for groundwater", "kg/yr", (), True),
+    Feature(
+        "vulnerability", "Seven-factor vulnerability index, share of its range", "0-1", (), True
+    ),
+    Feature("wells_soon", "Wells its water reaches within five years", "count", (), True),
+    Feature("wells_reached", "Wells its water reaches at all", "count", (), True),
+    Feature("nearest_reached_m", "Distance to the nearest well its water reaches", "m", (), True),
+    Feature("travel_time_yr", "Time to the first well its water reaches", "yr", (), True),
+    Feature("nitrate_given_mg_l", "Nitrate it adds to the worst-hit well", "mg/L as N", (), True),
+    Feature("water_travel_time_yr", "Time to the lake or stream its water ends in", "yr", (), True),
+    Feature(
+        "lot_nitrate_mg_l", "Nitrate below the neighbourhood by mass balance", "mg/L as N", (), True
+    ),
+)
+"""Columns that ``groundwater`` adds."""
+
+FEATURES: Final = {
+    feature.name: feature for feature in (*INVENTORY, *FAILURE, *CHANCE, *GROUNDWATER)
+}
+"""Every declared feature by name."""

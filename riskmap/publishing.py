@@ -2,11 +2,111 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
+from typing import Any, Final
+
+import geopandas as gpd
+import pandas as pd
 
 from riskmap.assessing import Result
+from riskmap.inventory.soil_aggregate import rate_mapunits
+from riskmap.layers import PARCELS
 from riskmap.progress import Progress
+from riskmap.publish.front_page import write_data_quality, write_front_page
+from riskmap.publish.gis import write_gis_files
+from riskmap.publish.lists import write_inspection_list
+from riskmap.publish.manifest import write_manifest
+from riskmap.publish.map_model import MapModel
+from riskmap.publish.webmap import write_map
+
+MAP_LAYERS: Final = ("streams", "waterbodies", "wells", "floodplain", "sewer_area")
 
 
 def publish(folder: Path, result: Result, progress: Progress) -> None:
     """Write the whole result into `folder`."""
+    region = result.region
+    with progress.stage("write map"):
+        _write_map(folder, result)
+    with progress.stage("write lists"):
+        write_inspection_list(
+            folder,
+            result.parcels,
+            county=region.name,
+            date=region.date.isoformat(),
+            units=region.units,
+            workbook_rows=region.inspection_rows or len(result.parcels),
+        )
+    with progress.stage("write GIS files"):
+        write_gis_files(folder, result.parcels)
+    write_data_quality(folder, result.data_quality)
+    _write_manifest(folder, result, progress)
+    write_front_page(
+        folder,
+        result.parcels,
+        county=region.name,
+        date=region.date.isoformat(),
+        defects=result.data_quality,
+    )
+
+
+def _write_map(folder: Path, result: Result) -> None:
+    region = result.region
+    model = result.model
+    tables = result.county.tables
+    layers = {name: tables[name] for name in MAP_LAYERS if name in tables}
+    write_map(
+        folder,
+        result.parcels,
+        model=MapModel(model.factors, model.failure_share, region.rules.class_cuts),
+        layers={"soils": _soil_limits(result), **layers},
+        terrain=result.county.rasters.get("elevation"),
+        county=region.name,
+        date=region.date.isoformat(),
+        units=region.units,
+    )
+
+
+def _soil_limits(result: Result) -> gpd.GeoDataFrame:
+    """Soil polygons with map unit name and the class by the national rule."""
+    tables = result.county.tables
+    rated = rate_mapunits(result.component_ratings)
+    names = tables["soil_mapunits"].set_index("mukey")["muname"]
+    units = tables["soil_units"][["mukey", "musym", "geometry"]]
+    return units.assign(
+        muname=units["mukey"].map(names),
+        soil_class=units["mukey"].map(rated["condition_class"]),
+    )
+
+
+def _write_manifest(folder: Path, result: Result, progress: Progress) -> None:
+    region = result.region
+    parcels = result.parcels
+    settings: dict[str, Any] = {
+        "county": region.name,
+        "date": region.date,
+        "crs": result.county.crs.to_string(),
+        "units": region.units,
+        "rules": asdict(region.rules),
+        "seed": region.seed,
+        "model": asdict(result.model),
+    }
+    write_manifest(
+        folder,
+        inputs=result.county.inputs,
+        settings=settings,
+        counts={
+            "parcels": len(parcels),
+            "service": parcels["service"].value_counts().to_dict(),
+            "ranked": int(parcels["rank"].notna().sum()),
+            "ranked_apart": int(parcels["apart_rank"].notna().sum()),
+            "defects": len(result.data_quality),
+            "layers": {name: len(table) for name, table in result.county.tables.items()},
+        },
+        seconds=progress.seconds,
+    )
+
+
+def private_columns(parcels: pd.DataFrame) -> list[str]:
+    """Private parcel columns that the region file kept."""
+    return [c.name for c in PARCELS.columns if c.private and c.name in parcels]

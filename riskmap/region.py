@@ -8,7 +8,7 @@ from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
-from typing import Any
+from typing import Any, Literal
 
 from pyproj import CRS
 from pyproj.exceptions import CRSError
@@ -36,7 +36,7 @@ class Rules:
     accept_rule: str
     persons_per_dwelling: float
     horizon_yr: float
-    class_cuts: tuple[float, ...]
+    class_cuts: tuple[float, float, float, float]
 
 
 @dataclass(frozen=True)
@@ -51,7 +51,7 @@ class Region:
     name: str
     state: str
     crs: CRS | None
-    units: str
+    units: Literal["us", "si"]
     date: date
     contact: str
     sources: Mapping[str, Source]
@@ -156,12 +156,13 @@ def _checked(given: object, key: Key, name: str, factor: float) -> Any:
     return value * factor if factor != 1.0 else value
 
 
-def _cuts(cuts: Iterable[Any]) -> tuple[float, ...]:
+def _cuts(cuts: Iterable[Any]) -> tuple[float, float, float, float]:
     cuts = tuple(cuts)
     numbers = all(isinstance(cut, int | float) and 0 < cut < 100 for cut in cuts)
     if len(cuts) != 4 or not numbers or list(cuts) != sorted(set(cuts)):
         raise RegionError("[rules] class_cuts: four rising scores between 0 and 100 are wanted.")
-    return tuple(map(float, cuts))
+    very_low, low, moderate, high = map(float, cuts)
+    return very_low, low, moderate, high
 
 
 def _crs(text: str) -> CRS | None:

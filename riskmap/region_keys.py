@@ -114,7 +114,7 @@ KEYS: Final = (
         "rules",
         "class_cuts",
         (list,),
-        (20.0, 40.0, 60.0, 80.0),
+        (30.0, 40.0, 50.0, 60.0),
         "Four scores that part very low, low, moderate, high and very high",
     ),
     Key(

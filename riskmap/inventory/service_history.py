@@ -68,7 +68,8 @@ def decimal_year(dates: pd.Series) -> pd.Series:
     [2001.0, nan]
     """
     day = dates.dt.dayofyear - 1
-    return dates.dt.year + day / np.where(dates.dt.is_leap_year, 366, 365)
+    length = np.where(dates.dt.is_leap_year, 366, 365)
+    return pd.Series(dates.dt.year + day / length, index=dates.index, dtype=float)
 
 
 def _lives(systems: pd.DataFrame, dated: pd.DataFrame) -> pd.DataFrame:
