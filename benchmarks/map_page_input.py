@@ -168,12 +168,13 @@ def _scores(limitation: pd.DataFrame, onsite: np.ndarray) -> pd.DataFrame:
     for score in ("failure", "groundwater"):
         factors = MODEL.of(score)
         total = sum(factor.weight for factor in factors)
-        points = {f.name: 100 * f.weight / total * limitation[f.name] for f in factors}
+        points = {f.name: (limitation[f.name] * f.weight * (100 / total)).round(3) for f in factors}
         for name, values in points.items():
             result[f"{name}_points"] = values.where(onsite)
-        result[f"{score}_score"] = sum(points.values())
+        result[f"{score}_score"] = pd.DataFrame(points).sum(axis=1).round(3)
     share = MODEL.failure_share
-    result["priority"] = share * result["failure_score"] + (1 - share) * result["groundwater_score"]
+    parts = share * result["failure_score"], (1 - share) * result["groundwater_score"]
+    result["priority"] = (parts[0] + parts[1]).round(3)
     for column in ("failure_score", "groundwater_score", "priority"):
         result[column] = result[column].where(onsite)
         result[column.replace("_score", "") + "_class"] = _classes(result[column])

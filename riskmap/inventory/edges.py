@@ -15,6 +15,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from riskmap.inventory.compiled import compiled
+
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]
 GeometryArray = NDArray[Any]
@@ -52,21 +54,13 @@ def polygon_edges(geometries: GeometryArray) -> Edges:
     """
     geometries = np.asarray(geometries, dtype=object)
     rings, outer, owner = _rings(geometries)
-    points, ring = shapely.get_coordinates(rings, return_index=True)
-    joined = ring[1:] == ring[:-1]
-    first, last, ring = points[:-1][joined], points[1:][joined], ring[1:][joined]
-    sign = _ring_signs(first, last, ring, outer)[ring] * np.sign(first[:, 0] - last[:, 0])
-    keep = sign != 0
-    first, last, sign, owner = first[keep], last[keep], sign[keep], owner[ring[keep]]
-    eastward = (first[:, 0] < last[:, 0])[:, None]
-    west, east = np.where(eastward, first, last), np.where(eastward, last, first)
+    corners = np.concatenate([[0], np.cumsum(shapely.get_num_coordinates(rings))])
+    points = shapely.get_coordinates(rings)
+    columns, edges_of_ring = _ring_edges(points, corners.astype(np.int64), outer)
+    totals = np.bincount(owner, edges_of_ring, minlength=len(geometries))
     return Edges(
-        x1_m=np.ascontiguousarray(west[:, 0]),
-        y1_m=np.ascontiguousarray(west[:, 1]),
-        x2_m=np.ascontiguousarray(east[:, 0]),
-        y2_m=np.ascontiguousarray(east[:, 1]),
-        sign=sign,
-        start=np.searchsorted(owner, np.arange(len(geometries) + 1)).astype(np.int64),
+        *columns,
+        start=np.concatenate([[0], np.cumsum(totals)]).astype(np.int64),
         bounds=shapely.bounds(geometries).reshape(-1, 4),
         area_m2=np.nan_to_num(shapely.area(geometries)),
     )
@@ -74,25 +68,52 @@ def polygon_edges(geometries: GeometryArray) -> Edges:
 
 def _rings(geometries: GeometryArray) -> tuple[GeometryArray, NDArray[np.bool_], IntArray]:
     """All rings, whether each is an outer one, and which geometry it belongs to."""
-    parts, part_owner = shapely.get_parts(geometries, return_index=True)
-    is_polygon = (shapely.get_type_id(parts) == POLYGON) & ~shapely.is_empty(parts)
-    parts, part_owner = parts[is_polygon], part_owner[is_polygon]
+    kinds = shapely.get_type_id(geometries)
+    parts, part_owner = geometries, np.arange(len(geometries))
+    if (kinds != POLYGON).any():
+        parts, part_owner = shapely.get_parts(geometries, return_index=True)
     rings, part = shapely.get_rings(parts, return_index=True)
+    filled = ~shapely.is_empty(rings)
+    rings, part = rings[filled], part[filled]
     outer = np.ones(len(rings), dtype=bool)
     outer[1:] = part[1:] != part[:-1]
     return rings, outer, part_owner[part].astype(np.int64)
 
 
-def _ring_signs(
-    first: FloatArray, last: FloatArray, ring: IntArray, outer: NDArray[np.bool_]
-) -> FloatArray:
-    """+1 for rings that run as they should (outer counter-clockwise), -1 for the others."""
-    count = len(outer)
-    origin = np.zeros((count, 2))
-    origin[ring[::-1]] = first[::-1]
-    a, b = first - origin[ring], last - origin[ring]
-    doubled = np.bincount(ring, a[:, 0] * b[:, 1] - a[:, 1] * b[:, 0], minlength=count)
-    return np.sign(doubled) * np.where(outer, 1.0, -1.0)
+@compiled
+def _ring_edges(
+    points: FloatArray, start: IntArray, outer: NDArray[np.bool_]
+) -> tuple[tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray], IntArray]:
+    """Edges of rings from west to east with their sign, whichever way the rings run."""
+    x1, y1 = np.empty(len(points)), np.empty(len(points))
+    x2, y2 = np.empty(len(points)), np.empty(len(points))
+    sign = np.empty(len(points))
+    count = np.zeros(len(outer), dtype=np.int64)
+    place = 0
+    for ring in range(len(outer)):
+        first, last = start[ring], start[ring + 1]
+        upper = -1.0 if (_doubled_area(points, first, last) < 0) == outer[ring] else 1.0
+        for k in range(first, last - 1):
+            west, east = (k, k + 1) if points[k, 0] < points[k + 1, 0] else (k + 1, k)
+            if points[west, 0] == points[east, 0]:
+                continue
+            x1[place], y1[place] = points[west, 0], points[west, 1]
+            x2[place], y2[place] = points[east, 0], points[east, 1]
+            sign[place] = upper if west > east else -upper
+            place += 1
+            count[ring] += 1
+    return (x1[:place], y1[:place], x2[:place], y2[:place], sign[:place]), count
+
+
+@compiled
+def _doubled_area(points: FloatArray, first: int, last: int) -> float:
+    """Twice the area of a ring, negative if it runs clockwise."""
+    x0, y0 = points[first, 0], points[first, 1]
+    total = 0.0
+    for k in range(first, last - 1):
+        total += (points[k, 0] - x0) * (points[k + 1, 1] - y0)
+        total -= (points[k + 1, 0] - x0) * (points[k, 1] - y0)
+    return total
 
 
 def block_bounds(edges: Edges) -> tuple[IntArray, FloatArray]:

@@ -1,0 +1,1 @@
+"""Side-by-side timings of one job done three ways; see README.md."""

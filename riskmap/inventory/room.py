@@ -1,0 +1,282 @@
+"""Is there room for another field on the lot, and where it would lie."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import ArrayLike
+
+from riskmap.inventory.edges import FloatArray, GeometryArray, IntArray
+from riskmap.inventory.lots import inside_line, less, obstacles_near, sound_polygons
+from riskmap.inventory.nearest import straight_pieces
+from riskmap.inventory.room_kernel import largest_squares
+from riskmap.inventory.wells import drinking_wells
+
+REPLACEMENTS: Final = ("in-ground field", "mound", "holding tank only", "unknown")
+
+
+@dataclass(frozen=True)
+class RoomRules:
+    """What a replacement field must keep clear of, and the ground it needs. Local code decides.
+
+    Parameters
+    ----------
+    building_setback_m, line_setback_m, well_setback_m, water_setback_m
+        10, 10, 100 and 50 ft: well and line by the federal single-family mortgage standard (HUD
+        Handbook 4000.1; 24 CFR 200.926d), building and water as in one town's code in Wyoming.
+    length_to_width
+        Proportion of the field, its length along the contour. Common practice, no source.
+    field_depth_cm, mound_depth_cm
+        Depth to the seasonal water table or a restriction that a field in the ground (trench of
+        60 cm and 60 cm of soil below) and a mound need. Common practice, no source.
+    max_field_slope_pct, max_mound_slope_pct
+        Steepest ground for either. Common practice, no source.
+    flat_slope_pct
+        Below this slope rows may run in any direction.
+    """
+
+    building_setback_m: float = 3.05
+    line_setback_m: float = 3.05
+    well_setback_m: float = 30.48
+    water_setback_m: float = 15.24
+    length_to_width: float = 3.0
+    field_depth_cm: float = 120.0
+    mound_depth_cm: float = 45.0
+    max_field_slope_pct: float = 25.0
+    max_mound_slope_pct: float = 15.0
+    flat_slope_pct: float = 2.0
+
+
+@dataclass(frozen=True)
+class Obstacles:
+    """What stands in the way, over the lots and the setbacks around; None: no such layer.
+
+    ``keep_clear`` is ground that cannot be used for any other reason (soils that take no field,
+    easements, the field that has failed).
+    """
+
+    buildings: gpd.GeoDataFrame | None = None
+    wells: gpd.GeoDataFrame | None = None
+    waterbodies: gpd.GeoDataFrame | None = None
+    streams: gpd.GeoDataFrame | None = None
+    keep_clear: gpd.GeoDataFrame | None = None
+
+
+@dataclass(frozen=True)
+class Ground:
+    """Slope and depths of each lot's ground; NaN where unknown.
+
+    ``downslope_deg`` is the azimuth in which the ground falls, clockwise from north.
+    """
+
+    slope_pct: ArrayLike
+    downslope_deg: ArrayLike
+    wet_depth_cm: ArrayLike
+    restriction_cm: ArrayLike
+
+
+def describe_room(
+    parcels: gpd.GeoDataFrame,
+    obstacles: Obstacles,
+    ground: Ground,
+    *,
+    field_m2: ArrayLike,
+    mound_m2: ArrayLike,
+    rules: RoomRules | None = None,
+) -> gpd.GeoDataFrame:
+    """Find the room for a replacement field on each lot, its best place, and what is left to do.
+
+    Parameters
+    ----------
+    parcels
+        Lots, index ``parcel_id``, region reference system (m).
+    obstacles, ground
+        What stands in the way; slope and depths per lot.
+    field_m2, mound_m2
+        Area that a replacement in the ground, or a mound, needs (per lot or one for all).
+    rules
+        Setbacks, depths and slopes.
+
+    Returns
+    -------
+    GeoDataFrame
+        Index of `parcels`. ``room_m2``: area left. ``needed_m2``: area needed, of a mound where the
+        soil is too shallow for a field in the ground. ``room_ratio``: the first over the second.
+        ``place_m2``, ``place_length_m`` (along the contour), ``place_width_m`` and geometry: the
+        largest rectangle of the field's proportions. ``replacement``: one of
+        :data:`REPLACEMENTS`, with evidence: ``inferred``, or ``assumed`` where buildings, slope or
+        depth are unknown and taken as no hindrance.
+    """
+    rules = rules or RoomRules()
+    lots = sound_polygons(parcels.geometry)
+    free = free_ground(lots, obstacles, rules)
+    slope, azimuth, depth = _ground_arrays(ground, len(lots))
+    places, width = best_places(
+        free, lots, np.where(slope < rules.flat_slope_pct, np.nan, azimuth), rules
+    )
+    table = pd.DataFrame(index=parcels.index)
+    table["room_m2"] = np.where(shapely.is_empty(lots), np.nan, shapely.area(free))
+    table["place_width_m"] = width
+    table["place_length_m"] = width * rules.length_to_width
+    table["place_m2"] = width**2 * rules.length_to_width
+    field, mound = (
+        np.broadcast_to(np.asarray(m2, float), len(lots)) for m2 in (field_m2, mound_m2)
+    )
+    deep = ~(depth < rules.field_depth_cm) & ~(slope > rules.max_field_slope_pct)
+    raised = ~(depth < rules.mound_depth_cm) & ~(slope > rules.max_mound_slope_pct)
+    table["needed_m2"] = np.where(deep, field, mound)
+    table["room_ratio"] = table["room_m2"] / table["needed_m2"]
+    fits_field = deep & (table["place_m2"] >= field)
+    fits_mound = raised & (table["place_m2"] >= mound)
+    unknown = table["room_ratio"].isna()
+    table["replacement"] = np.select(
+        [unknown, fits_field, fits_mound], [REPLACEMENTS[3], *REPLACEMENTS[:2]], REPLACEMENTS[2]
+    )
+    sure = np.isfinite(slope) & np.isfinite(depth) & (obstacles.buildings is not None)
+    table["replacement_evidence"] = np.select([unknown, sure], ["unknown", "inferred"], "assumed")
+    return gpd.GeoDataFrame(table, geometry=places, crs=parcels.crs)
+
+
+def free_ground(lots: GeometryArray, obstacles: Obstacles, rules: RoomRules) -> GeometryArray:
+    """Each lot less its line strip and the ground around buildings, wells and water."""
+    free = inside_line(lots, rules.line_setback_m)
+    for shapes, setback_m in (
+        (_polygons(obstacles.buildings), rules.building_setback_m),
+        (_polygons(obstacles.waterbodies), rules.water_setback_m),
+        (_polygons(obstacles.keep_clear), 0.0),
+        (_around(obstacles.streams, rules.water_setback_m), 0.0),
+        (_around_wells(obstacles.wells, rules.well_setback_m), 0.0),
+    ):
+        free = less(free, obstacles_near(lots, shapes, setback_m))
+    return free
+
+
+def best_places(
+    free: GeometryArray, lots: GeometryArray, azimuth_deg: FloatArray, rules: RoomRules
+) -> tuple[GeometryArray, FloatArray]:
+    """Largest rectangle of the field's proportions on each lot's free ground.
+
+    Its length runs along the contour, across `azimuth_deg`. Where that is NaN (level ground) it
+    runs along or across the lot's long side, whichever gives the larger.
+
+    Returns
+    -------
+    places, width_m
+        Rectangles (empty polygons where there is none) and their widths. The width is within 0.5 %
+        or 4 cm of the largest possible, never above it.
+    """
+    level = np.isnan(azimuth_deg)
+    first = np.where(level, 0.0, azimuth_deg)
+    first[level] = _across_long_side_deg(lots[level])
+    middle, half = _squares(free, first, rules.length_to_width)
+    turned = np.where(level, first + 90.0, first)
+    other_middle, other_half = middle.copy(), np.zeros(len(half))
+    other_middle[level], other_half[level] = _squares(
+        free[level], turned[level], rules.length_to_width
+    )
+    better = other_half > half
+    middle[better], half = other_middle[better], np.maximum(half, other_half)
+    chosen = np.where(better, turned, first)
+    return _rectangles(middle, half, chosen, rules.length_to_width), 2 * half
+
+
+def _directions(azimuth_deg: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Turn azimuths into unit vectors along the contour and down the slope."""
+    turn = np.radians(azimuth_deg)
+    along = np.column_stack([np.cos(turn), -np.sin(turn)])
+    return along, np.column_stack([np.sin(turn), np.cos(turn)])
+
+
+def _squares(
+    free: GeometryArray, azimuth_deg: FloatArray, proportion: float
+) -> tuple[FloatArray, FloatArray]:
+    """Middle (easting, northing) and half-width of the best rectangle on each lot."""
+    parts, lot = shapely.get_parts(free, return_index=True)
+    rings, part = shapely.get_rings(parts, return_index=True)
+    points, ring = shapely.get_coordinates(rings, return_index=True)
+    owner: IntArray = lot[part[ring]]
+    bounds = np.nan_to_num(shapely.bounds(free)).reshape(-1, 4)
+    origin = bounds[:, :2]
+    along, down = _directions(azimuth_deg)
+    local = points - origin[owner]
+    u = (local * along[owner]).sum(axis=1) / proportion
+    v = (local * down[owner]).sum(axis=1)
+    joined = ring[1:] == ring[:-1]
+    ends = np.column_stack([u[:-1], v[:-1], u[1:], v[1:]])[joined]
+    start = np.searchsorted(owner[1:][joined], np.arange(len(free) + 1)).astype(np.int64)
+    found = largest_squares(np.ascontiguousarray(ends), start)
+    middle = origin + found[:, :1] * proportion * along + found[:, 1:2] * down
+    return middle, found[:, 2]
+
+
+def _rectangles(
+    middle: FloatArray, half: FloatArray, azimuth_deg: FloatArray, proportion: float
+) -> GeometryArray:
+    along, down = _directions(azimuth_deg)
+    length, width = along * (half * proportion)[:, None], down * half[:, None]
+    corners = np.stack(
+        [
+            middle - length - width,
+            middle + length - width,
+            middle + length + width,
+            middle - length + width,
+        ],
+        axis=1,
+    )
+    places = np.full(len(half), shapely.Polygon(), dtype=object)
+    fits = half > 0
+    places[fits] = shapely.polygons(corners[fits])
+    return places
+
+
+def _across_long_side_deg(lots: GeometryArray) -> FloatArray:
+    """Azimuth across the long side of each lot's smallest enclosing rectangle; 0 if it has none."""
+    result = np.zeros(len(lots))
+    frames = shapely.oriented_envelope(lots)
+    solid = shapely.area(frames) > 0
+    rings = shapely.get_coordinates(shapely.get_exterior_ring(frames[solid])).reshape(-1, 5, 2)
+    first, second = rings[:, 1] - rings[:, 0], rings[:, 2] - rings[:, 1]
+    longer = (np.linalg.norm(first, axis=1) >= np.linalg.norm(second, axis=1))[:, None]
+    side = np.where(longer, first, second)
+    result[solid] = np.degrees(np.arctan2(side[:, 0], side[:, 1])) + 90.0
+    return result
+
+
+def _ground_arrays(ground: Ground, count: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """Slope, azimuth and the lesser of the two depths."""
+    slope, azimuth, wet, restriction = (
+        np.broadcast_to(np.asarray(values, dtype=float), count)
+        for values in (
+            ground.slope_pct,
+            ground.downslope_deg,
+            ground.wet_depth_cm,
+            ground.restriction_cm,
+        )
+    )
+    return slope, azimuth, np.fmin(wet, restriction)
+
+
+def _polygons(layer: gpd.GeoDataFrame | None) -> GeometryArray:
+    if layer is None:
+        return np.empty(0, dtype=object)
+    shapes = sound_polygons(layer.geometry)
+    return shapes[~shapely.is_empty(shapes)]
+
+
+def _around(layer: gpd.GeoDataFrame | None, distance_m: float) -> GeometryArray:
+    """Ground within a distance of lines, piece by piece."""
+    if layer is None or distance_m <= 0:
+        return np.empty(0, dtype=object)
+    return np.asarray(shapely.buffer(straight_pieces(layer.geometry.to_numpy()), distance_m))
+
+
+def _around_wells(wells: gpd.GeoDataFrame | None, distance_m: float) -> GeometryArray:
+    if wells is None or distance_m <= 0:
+        return np.empty(0, dtype=object)
+    points = drinking_wells(wells).geometry.to_numpy()
+    return np.asarray(shapely.buffer(points, distance_m, quad_segs=16))
