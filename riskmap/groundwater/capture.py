@@ -16,7 +16,9 @@ from numpy.typing import ArrayLike, NDArray
 
 Floats = NDArray[np.float64]
 
-SIDE_POINTS: Final = 24
+SIDE_POINTS: Final = 40
+"""Points on each side of a zone: half round the well, half along the rest."""
+_NEAR: Final = 3.0
 _BISECTIONS: Final = 60
 
 
@@ -92,7 +94,12 @@ def bounding_curve(
         Up-gradient distance and half-width, each (n, points), m.
     """
     length, x0 = np.atleast_1d(length_m).astype(float), np.atleast_1d(stagnation).astype(float)
-    angle = _angle_at(length, x0)[:, None] * np.linspace(0, 1, points)[None, :]
+    near = np.minimum(_NEAR * x0, length)
+    head, tail = points // 2, points - points // 2
+    angle = _angle_at(near, x0)[:, None] * np.linspace(0, 1, head)[None, :]
+    far = near[:, None] + (length - near)[:, None] * np.linspace(0, 1, tail + 1)[None, 1:]
+    angle = np.concatenate([angle, _angle_at(far, x0[:, None])], axis=1)
     with np.errstate(invalid="ignore", divide="ignore"):
-        along = np.where(angle > 0, -angle / np.tan(angle), -1.0)
-    return along * x0[:, None], angle * x0[:, None]
+        along = np.where(angle > 0, -angle / np.tan(angle), -1.0) * x0[:, None]
+    along[:, head:] = far
+    return along, angle * x0[:, None]
