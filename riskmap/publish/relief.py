@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 from rasterio.enums import Resampling
-from rasterio.transform import Affine, from_bounds
+from rasterio.transform import Affine
 from rasterio.warp import reproject, transform_bounds
 
 from riskmap.rasters import Raster
@@ -105,7 +105,7 @@ def _in_mercator(
         ),
         src_crs=terrain.crs,
         src_nodata=np.nan,
-        dst_transform=from_bounds(west, south, east, north, columns, rows),
+        dst_transform=Affine((east - west) / columns, 0, west, 0, -(north - south) / rows, north),
         dst_crs=MERCATOR,
         dst_nodata=np.nan,
         resampling=Resampling.average if source_longest > 2 * cells else Resampling.bilinear,

@@ -17,8 +17,9 @@ import json
 import math
 import numbers
 import re
-from collections.abc import Iterable, Sequence
 from typing import Final
+
+import pandas as pd
 
 STARTS: Final = "=+-@\t\r\n\0"
 """First characters that make a spreadsheet run a cell."""
@@ -26,6 +27,7 @@ STARTS: Final = "=+-@\t\r\n\0"
 WIDE_STARTS: Final = "\uff1d\uff0b\uff0d\uff20"
 """The same signs in full width, which some spreadsheets treat alike (common practice)."""
 
+_TEMPLATE_OPENS: Final = re.compile(r"\{(?=[{%#])")
 _UNSEEN: Final = re.compile(r"[\s\u200b-\u200f\u2060\ufeff]+")
 _BIDI: Final = re.compile(r"[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 _CONTROL: Final = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff\ud800-\udfff]+")
@@ -77,11 +79,19 @@ def csv_field(value: object) -> str:
     return text
 
 
-def csv_text(header: Sequence[str], rows: Iterable[Sequence[object]]) -> str:
-    """Render a table by RFC 4180: header line, CRLF after every line."""
-    lines = [",".join(csv_field(name) for name in header)]
-    lines.extend(",".join(csv_field(value) for value in row) for row in rows)
+def csv_text(table: pd.DataFrame) -> str:
+    """Render a table's columns by RFC 4180: header line, CRLF after every line, no index."""
+    columns = [_csv_column(table.iloc[:, place]) for place in range(table.shape[1])]
+    lines = [",".join(csv_field(str(name)) for name in table.columns)]
+    lines.extend(map(",".join, zip(*columns, strict=True)))
     return "\r\n".join(lines) + "\r\n"
+
+
+def _csv_column(values: pd.Series) -> list[str]:
+    """Fields of one column; each distinct value is written once."""
+    rows, distinct = pd.factorize(values.astype(object))
+    fields = [*(csv_field(value) for value in distinct), ""]
+    return [fields[row] for row in rows]
 
 
 def html_text(value: object) -> str:
@@ -92,11 +102,15 @@ def html_text(value: object) -> str:
 def script_json(value: object) -> str:
     r"""JSON that may stand inside a script element: no tag can end it, no line mark breaks it.
 
+    Signs that open a block of a template engine are written as escapes as well: outside of strings
+    JSON never has them.
+
     >>> script_json("</script>")
     '"\\u003c/script\\u003e"'
     """
     text = json.dumps(value, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
-    return text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+    text = text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
+    return _TEMPLATE_OPENS.sub(r"\\u007b", text)
 
 
 def is_missing(value: object) -> bool:

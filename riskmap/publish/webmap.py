@@ -52,6 +52,7 @@ SCRIPTS: Final = (
 )
 """The page's scripts, in the order they are loaded; the first makes the name they share."""
 
+_TEMPLATE_OPENS: Final = re.compile(r"\{(?=[{%#])")
 _COMPOSER_VIEWPORT: Final = re.compile(r'<meta name="viewport"[^>]*user-scalable=no[^>]*>')
 """The composer forbids enlarging by hand; whoever needs larger letters must be able to."""
 
@@ -105,12 +106,12 @@ def write_map(
     cautions: Sequence[str] = MAP_CAUTIONS,
     base_map: BaseMap | None = None,
 ) -> MapReport:
-    """Write ``index.html`` and what lies beside it into `folder` (``.../map``).
+    """Write ``map/index.html`` and what lies beside it into the result's `folder`.
 
     Parameters
     ----------
     folder
-        Made if absent.
+        The result's own folder; ``map`` is made in it.
     ranked
         One row per parcel (index: parcel number), lot polygons in a projected system, inventory
         columns, scores, classes, ranks, reasons and ``<factor>_points``.
@@ -121,6 +122,7 @@ def write_map(
         An online background, off until a reader turns it on; without it the page never asks the
         network for anything.
     """
+    folder = folder / "map"
     rows = drawable(ranked)
     limitation = limitations(rows, model.factors)
     # A factor without limitations (weight zero, or no points) cannot be moved in the page.
@@ -232,8 +234,8 @@ def _head(county: str) -> str:
 
 def _literal(text: str) -> str:
     """Text that the composer's own template engine leaves as it is."""
-    # Nothing of ours ends a raw block, but a county's or a layer's name might try.
-    return "{% raw %}" + text.replace("{%", "&#123;%").replace("{{", "&#123;{") + "{% endraw %}"
+    # A county's name might end the raw block; an entity in place of the brace cannot.
+    return "{% raw %}" + _TEMPLATE_OPENS.sub("&#123;", text) + "{% endraw %}"
 
 
 def _fixed(element: Element) -> Element:
