@@ -20,6 +20,8 @@ COARSE_M = 40.0
 STREAM_KM2 = 0.7
 RIVER_KM2 = 4.0
 NODATA = -9999.0
+SHORE_M = 130.0
+"""A stream that runs along a lake within this distance is taken as part of the lake."""
 
 
 @dataclass(frozen=True)
@@ -238,6 +240,7 @@ def _stream_lines(
 ) -> tuple[Floats, ...]:
     lines = []
     corner = np.array([-MARGIN_M, plan.height_m + MARGIN_M])
+    shore = ndimage.binary_dilation(lake, iterations=round(SHORE_M / plan.cell_m))
     with warnings.catch_warnings():  # affine 3 tells its callers to use another operator
         warnings.simplefilter("ignore", PendingDeprecationWarning)
         features = flow.streams(mask=channel, uparea=upstream)
@@ -246,6 +249,9 @@ def _stream_lines(
         row = np.clip((-points[:, 1] / plan.cell_m).astype(int), 0, channel.shape[0] - 1)
         column = np.clip((points[:, 0] / plan.cell_m).astype(int), 0, channel.shape[1] - 1)
         wet = lake[row, column]
+        along_shore = shore[row, column] & ~wet
+        if along_shore.sum() * plan.cell_m > 2 * SHORE_M:
+            wet |= along_shore
         breaks = np.flatnonzero(np.diff(wet)) + 1
         for part, drowned in zip(np.split(points, breaks), np.split(wet, breaks), strict=True):
             if len(part) >= 4 and not drowned[0]:

@@ -26,7 +26,7 @@ from sample_region.terrain import Terrain
 KEPT_YEARS: Final = 16
 AHEAD_YEARS: Final = 30
 STRESSED_AT: Final = 0.72
-CLOGGING_PER_YEAR: Final = 0.04
+CLOGGING_PER_YEAR: Final = 0.037
 SOUND, STRESSED, FAILED = 0, 1, 2
 STAGES: Final = ("sound", "stressed", "failed")
 
@@ -197,11 +197,13 @@ def _rebuild(
     year: int,
     rng: np.random.Generator,
 ) -> None:
-    """Dig a new field by the habits of the year; wet or tight sites are raised since 1982."""
+    """Dig a new field by the habits of the year; wet or tight sites are often raised since 1994."""
     ksat = lot.ksat.to_numpy()
     modern = 1.2 * _field_area(homes, ksat, np.full(len(homes), float(year)), rng)
     hard = (lot.separation.to_numpy() < 45) | (lot.slow.to_numpy() < 0.8)
-    raised = np.where(hard & (year >= 1982), 60.0, state.raised_cm)
+    raised = np.where(
+        hard & (year >= 1994) & (rng.random(len(homes)) < 0.75), 45.0, state.raised_cm
+    )
     state.area_m2 = np.where(rebuilt, np.maximum(modern, state.area_m2), state.area_m2)
     state.clogged = np.where(rebuilt, 0.0, state.clogged)
     state.builder = np.where(rebuilt, _builder(len(homes), rng), state.builder)
@@ -240,7 +242,7 @@ def _can_pass(state: _Systems, lot: pd.DataFrame, climate: float) -> Floats:
     below = 40.0 * lot.slow.to_numpy() + 3.0 + 9.0 * (state.raised_cm > 0)
     separation = lot.separation.to_numpy() + state.raised_cm
     wet = 1 / (1 + np.exp((separation - 15 - 12 * climate) / 14))
-    limit = np.minimum(surface, below) * (1 - 0.5 * wet)
+    limit = np.minimum(surface, below) * (1 - 0.62 * wet)
     return np.asarray(limit * state.builder, dtype=np.float64)
 
 
