@@ -67,13 +67,16 @@ class Model:
 
     ``failure_share`` is the share of the failure score in the priority, the groundwater score has
     the rest. A parcel of which less than ``min_known_frac`` of a score's weight is known gets no
-    score.
+    score. ``log_hazard_per_point`` and ``reference_points`` turn failure points into a multiplier
+    of the ageing curve's hazard; see :func:`riskmap.ranking.score.hazard_multiplier`.
     """
 
     name: str
     factors: tuple[Factor, ...]
     failure_share: float
     min_known_frac: float
+    log_hazard_per_point: float = 0.0
+    reference_points: float = 0.0
 
     def of(self, score: str) -> tuple[Factor, ...]:
         """Return the factors of one score."""
@@ -108,7 +111,7 @@ def parse_model(content: Mapping[str, Any], *, features: Iterable[str] | None = 
     Parameters
     ----------
     content
-        Top-level keys ``name``, ``failure_share``, ``min_known_frac`` and a list ``factor``.
+        Top-level keys: the fields of :class:`Model`, the factors as a list ``factor``.
     features
         Known feature names; a factor that reads another is refused.
 
@@ -117,7 +120,8 @@ def parse_model(content: Mapping[str, Any], *, features: Iterable[str] | None = 
     ModelError
         Naming the factor and key at fault.
     """
-    top = {"name", "failure_share", "min_known_frac", "factor"}
+    numbers = ("failure_share", "min_known_frac", "log_hazard_per_point", "reference_points")
+    top = {"name", *numbers, "factor"}
     refuse_unknown(content, top, "the scoring model", ModelError)
     missing = sorted(top - set(content))
     if missing:
@@ -125,8 +129,7 @@ def parse_model(content: Mapping[str, Any], *, features: Iterable[str] | None = 
     model = Model(
         name=str(content["name"]),
         factors=tuple(_factor(table) for table in content["factor"]),
-        failure_share=float(content["failure_share"]),
-        min_known_frac=float(content["min_known_frac"]),
+        **{number: float(content[number]) for number in numbers},
     )
     _check(model, features)
     return model
@@ -161,6 +164,8 @@ def _check(model: Model, features: Iterable[str] | None = None) -> None:
     names = [factor.name for factor in model.factors]
     if len(set(names)) != len(names):
         raise ModelError("two factors of the scoring model have the same name.")
+    if model.log_hazard_per_point < 0:
+        raise ModelError("log_hazard_per_point must not be negative.")
     if not 0 <= model.failure_share <= 1 or not 0 <= model.min_known_frac <= 1:
         raise ModelError("failure_share and min_known_frac must lie between 0 and 1.")
     for factor in model.factors:

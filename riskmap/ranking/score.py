@@ -53,18 +53,9 @@ def score(features: pd.DataFrame, model: Model) -> Scores:
     KeyError
         If a factor's feature is no column of `features`.
     """
-    limits = pd.DataFrame(
-        {factor.name: limitation(factor, features[factor.feature]) for factor in model.factors},
-        index=features.index,
-    )
-    points = pd.DataFrame(
-        {
-            f.name: (limits[f.name].fillna(f.unknown) * f.weight * model.scale(f.score)).round(
-                POINT_DIGITS
-            )
-            for f in model.factors
-        }
-    )
+    parts = [factor_points(features, model, kind) for kind in SCORES]
+    limits = pd.concat([part[0] for part in parts], axis=1)
+    points = pd.concat([part[1] for part in parts], axis=1)
     known = pd.DataFrame({kind: _known_frac(limits, model, kind) for kind in SCORES})
     totals = pd.DataFrame({f"{kind}_score": _total(points, model, kind) for kind in SCORES})
     totals = totals.where(known.min(axis=1) >= model.min_known_frac)
@@ -73,6 +64,36 @@ def score(features: pd.DataFrame, model: Model) -> Scores:
         share * totals["failure_score"] + (1 - share) * totals["groundwater_score"]
     ).round(POINT_DIGITS)
     return Scores(limits, points, known, totals)
+
+
+def factor_points(
+    features: pd.DataFrame, model: Model, kind: str
+) -> tuple[pd.DataFrame, pd.DataFrame]:
+    """Limitations (NaN where unknown) and points of the factors of one score."""
+    scale = model.scale(kind)
+    limits = pd.DataFrame(
+        {factor.name: limitation(factor, features[factor.feature]) for factor in model.of(kind)},
+        index=features.index,
+    )
+    points = pd.DataFrame(
+        {
+            factor.name: limits[factor.name].fillna(factor.unknown) * factor.weight * scale
+            for factor in model.of(kind)
+        }
+    )
+    return limits, points.round(POINT_DIGITS)
+
+
+def hazard_multiplier(failure_points: pd.DataFrame, model: Model) -> pd.Series:
+    """Multiplier of the ageing curve's hazard that the failure points stand for.
+
+    The points of all factors that do not read the age (the curve has it already) are summed; each
+    point above the model's ``reference_points`` adds ``log_hazard_per_point`` to the log hazard.
+    Own formulation: it lets the same sum be read as a score and as a chance.
+    """
+    others = [factor.name for factor in model.of("failure") if factor.feature != "age_yr"]
+    above = failure_points[others].sum(axis=1) - model.reference_points
+    return pd.Series(np.exp(model.log_hazard_per_point * above))
 
 
 def _known_frac(limits: pd.DataFrame, model: Model, kind: str) -> pd.Series:

@@ -26,6 +26,7 @@ def test_default_model_is_sound_and_sourced() -> None:
     [
         (lambda c: c.pop("failure_share"), "lacks failure_share"),
         (lambda c: c.update(failure_shar=1), "Did you mean failure_share"),
+        (lambda c: c.update(log_hazard_per_point=-1), "must not be negative"),
         (lambda c: c["factor"][0].update(wieght=1), "Did you mean weight"),
         (lambda c: c["factor"][0].pop("source"), "'age' lacks source"),
         (lambda c: c["factor"][0].update(weight=99), "low <= weight <= high"),
