@@ -82,17 +82,19 @@ def _folds(groups: Ints, folds: int, rng: np.random.Generator) -> Ints:
     return fold_of[groups]
 
 
-def _forest(seed: int) -> RandomForestRegressor:
-    return RandomForestRegressor(n_estimators=200, min_samples_leaf=5, random_state=seed, n_jobs=1)
+def _forest(seed: int, trees: int) -> RandomForestRegressor:
+    return RandomForestRegressor(
+        n_estimators=trees, min_samples_leaf=5, random_state=seed, n_jobs=1
+    )
 
 
 def _out_of_fold(
-    features: Floats, target: Floats, fold: Ints, *, forest_seed: int | None
+    features: Floats, target: Floats, fold: Ints, *, forest_seed: int | None, trees: int
 ) -> Floats:
     predicted = np.full(len(target), np.nan)
     for name in np.unique(fold):
         held = fold == name
-        model = LinearRegression() if forest_seed is None else _forest(forest_seed)
+        model = LinearRegression() if forest_seed is None else _forest(forest_seed, trees)
         model.fit(features[~held], target[~held])
         predicted[held] = model.predict(features[held])
     return np.asarray(np.expm1(predicted), float)
@@ -108,6 +110,7 @@ def hold_out_comparison(
     block_m: float = 5000.0,
     folds: int = 5,
     limit_mg_l: float = LIMIT_MG_L,
+    trees: int = 200,
     seed: int = 0,
 ) -> pd.DataFrame:
     """Judge the plume prediction and a random forest on held-out blocks and on a random split.
@@ -159,7 +162,7 @@ def hold_out_comparison(
     }
     for method, (columns, forest_seed) in methods.items():
         for split, fold in splits.items():
-            foretold = _out_of_fold(columns, target, fold, forest_seed=forest_seed)
+            foretold = _out_of_fold(columns, target, fold, forest_seed=forest_seed, trees=trees)
             figures = held_out_figures(foretold, measured, limit_mg_l=limit_mg_l)
             rows.append({"method": method, "split": split, **figures})
     result = pd.DataFrame(rows)

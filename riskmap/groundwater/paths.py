@@ -200,12 +200,12 @@ def trace_paths(
     grid = field.grid
     water = np.zeros(grid.values.shape, np.int64)
     if water_id is not None:
-        water = np.ascontiguousarray(np.broadcast_to(water_id, water.shape), dtype=np.int64)
+        water[...] = np.asarray(water_id)
     start, points, end, reached = _trace(
-        np.ascontiguousarray(x_m, float), np.ascontiguousarray(y_m, float),
+        np.array(x_m, float, order="C"), np.array(y_m, float, order="C"),
         -1.0 if upstream else 1.0, step_cells * grid.cell_m,
         field.east_frac, field.north_frac, field.conductivity_m_d, field.porosity_frac, water,
-        (grid.west_m, grid.north_m, grid.cell_m),
+        (float(grid.west_m), float(grid.north_m), float(grid.cell_m)),
         (float(max_distance_m), float(max_time_d), float(min_gradient_frac)),
     )  # fmt: skip
     x, y, distance, time, flux = np.ascontiguousarray(points.T)
