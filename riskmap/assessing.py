@@ -10,7 +10,9 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from riskmap.features import INVENTORY, Feature
+from riskmap.failure.ageing import AgeingModel
+from riskmap.failure_stage import chance_of_failing, failure_features, learn_ageing
+from riskmap.features import FEATURES
 from riskmap.inventory.inventory import (
     Inventory,
     Layers,
@@ -19,6 +21,8 @@ from riskmap.inventory.inventory import (
     describe_chunk,
     prepare_layers,
 )
+from riskmap.inventory.permits import match_permits
+from riskmap.inventory.service_history import decimal_year_of, service_history
 from riskmap.inventory.siting import SitingRules
 from riskmap.inventory.soil_limits import rate_components
 from riskmap.loading import County
@@ -28,7 +32,6 @@ from riskmap.ranking.model import Model
 from riskmap.ranking.table import ranked_table
 from riskmap.region import Region
 
-DECLARED: Final[Mapping[str, Feature]] = {feature.name: feature for feature in INVENTORY}
 TABLE_LAYERS: Final = (
     "soil_units",
     "permits",
@@ -49,6 +52,8 @@ class Result:
     ``parcels``: one row per parcel (index ``parcel_id``), lot polygons, features with evidence,
     points, scores, ranks, reasons. ``treatment_areas``: the likely treatment areas as drawn.
     ``soil_shares``: map units under each. ``component_ratings``: the soil rule's answers.
+    ``service_history``: lives of systems from the permits; ``ageing``: the curves learnt from them
+    or kept as published.
     """
 
     county: County
@@ -57,6 +62,8 @@ class Result:
     treatment_areas: gpd.GeoDataFrame
     soil_shares: pd.DataFrame
     component_ratings: pd.DataFrame
+    service_history: pd.DataFrame
+    ageing: Mapping[str, AgeingModel]
 
     @property
     def region(self) -> Region:
@@ -73,7 +80,7 @@ def assess_county(county: County, progress: Progress | None = None) -> Result:
     """Describe, score and rank every parcel of a county."""
     progress = progress or Progress()
     region = county.region
-    model = read_model(region.model_file, features=DECLARED)
+    model = read_model(region.model_file, features=FEATURES)
     with progress.stage("rate soils"):
         names = ("soil_components", "soil_horizons", "soil_restrictions", "soil_months")
         ratings = rate_components(*(county.tables[name] for name in names))
@@ -84,11 +91,18 @@ def assess_county(county: County, progress: Progress | None = None) -> Result:
         inventory = _describe(parcels, layers, region, progress)
     order = county.tables["parcels"]["parcel_id"]
     features = complete_inventory(inventory.table).loc[order]
+    with progress.stage("assess failure"):
+        history = _history(county, features, layers)
+        ageing = learn_ageing(history)
+        features = features.join(failure_features(features, rules=region.rules, ageing=ageing))
+        features = features.join(
+            chance_of_failing(features, model, rules=region.rules, ageing=ageing)
+        )
     with progress.stage("score and rank"):
         ranked = ranked_table(
             features,
             model,
-            declared=DECLARED,
+            declared=FEATURES,
             units=region.units,
             cuts=region.rules.class_cuts,
         )
@@ -101,7 +115,17 @@ def assess_county(county: County, progress: Progress | None = None) -> Result:
         treatment_areas=inventory.areas.loc[order],
         soil_shares=inventory.mixture,
         component_ratings=ratings,
+        service_history=history,
+        ageing=ageing,
     )
+
+
+def _history(county: County, features: pd.DataFrame, layers: Layers) -> pd.DataFrame:
+    parcels = county.tables["parcels"].set_index("parcel_id", drop=False)
+    onsite = features[features["service"] == "onsite"]
+    systems = onsite[["kind"]].assign(year_built=parcels["year_built"])
+    permits = None if layers.permits is None else match_permits(layers.permits, parcels)
+    return service_history(systems, permits, at_year=decimal_year_of(county.region.date))
 
 
 def _in_spatial_order(parcels: gpd.GeoDataFrame) -> gpd.GeoDataFrame:

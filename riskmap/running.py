@@ -6,8 +6,9 @@ from pathlib import Path
 
 import pandas as pd
 
-from riskmap.assessing import DECLARED, Result, assess_county
+from riskmap.assessing import Result, assess_county
 from riskmap.explaining import RECORD_LAYERS, explain_parcel
+from riskmap.features import FEATURES
 from riskmap.loading import load_county
 from riskmap.model_file import read_model
 from riskmap.progress import Progress
@@ -65,7 +66,7 @@ def check_region(path: Path | str, progress: Progress | None = None) -> pd.DataF
         If the region could not be run at all.
     """
     region = read_region(path)
-    read_model(region.model_file, features=DECLARED)
+    read_model(region.model_file, features=FEATURES)
     return load_county(region, progress).defects
 
 
@@ -78,5 +79,5 @@ def explain(result: Result, parcel_id: str) -> str:
         soil_shares=result.soil_shares,
         records={name: tables[name] for name in RECORD_LAYERS if name in tables},
         model=result.model,
-        declared=DECLARED,
+        declared=FEATURES,
     )

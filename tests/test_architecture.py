@@ -17,7 +17,17 @@ LEVELS = [
     {"model_file"},
     {"action"},
     {"publish"},
-    {"running", "progress", "publishing", "loading", "assessing", "result_folder", "explaining"},
+    {
+        "running",
+        "failure_stage",
+        "groundwater_stage",
+        "progress",
+        "publishing",
+        "loading",
+        "assessing",
+        "result_folder",
+        "explaining",
+    },
     {"cli", "riskmap", "__main__"},
 ]
 LEVEL = {room: number for number, rooms in enumerate(LEVELS) for room in rooms}

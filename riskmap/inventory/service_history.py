@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import datetime
+
 import numpy as np
 import pandas as pd
 
@@ -18,14 +20,16 @@ def service_history(
     A life begins with the parcel's first new-system permit, or with the house where none is on
     record, and again with each repair. It ends with the next repair (a failure: a repair permit
     signals one, an alteration does not) or is cut off at `at_year`. Lives that began before the
-    records did are under watch only from then on.
+    records did are under watch only from then on. The kind is that of the permit that began the
+    life; a life without one has the parcel's kind if it is the only one, else an unknown kind.
 
     Parameters
     ----------
     systems
         Inventory rows, index ``parcel_id``: ``kind``, ``year_built`` (NaN if unknown).
     permits
-        Matched permits: ``parcel_id, action, issued, inspected``; None if there is no such layer.
+        Matched permits: ``parcel_id, action, kind, issued, inspected``; None if the county has
+        no such layer.
     at_year
         Day of the run as a decimal year.
 
@@ -41,6 +45,7 @@ def service_history(
         {
             "parcel_id": permits["parcel_id"].astype("string"),
             "action": permits["action"],
+            "kind": permits["kind"],
             "year": decimal_year(permits["inspected"].fillna(permits["issued"])),
         }
     )
@@ -51,7 +56,7 @@ def service_history(
     table = pd.DataFrame(
         {
             "parcel_id": lives["parcel_id"],
-            "kind": lives["parcel_id"].map(systems["kind"]).fillna("unknown"),
+            "kind": _kinds(lives, systems["kind"]),
             "age_yr": end.fillna(at_year) - lives["start"],
             "failed": end.notna(),
             "entry_age_yr": (began - lives["start"]).clip(lower=0),
@@ -72,12 +77,32 @@ def decimal_year(dates: pd.Series) -> pd.Series:
     return pd.Series(dates.dt.year + day / length, index=dates.index, dtype=float)
 
 
+def decimal_year_of(day: datetime.date) -> float:
+    """One day as a year with decimals.
+
+    >>> decimal_year_of(datetime.date(2026, 1, 1))
+    2026.0
+    """
+    return float(decimal_year(pd.Series([pd.Timestamp(day)])).iloc[0])
+
+
 def _lives(systems: pd.DataFrame, dated: pd.DataFrame) -> pd.DataFrame:
-    installed = dated[dated["action"] == "new"].groupby("parcel_id")["year"].min()
-    first = installed.reindex(systems.index).fillna(systems["year_built"].astype(float))
-    starts = pd.DataFrame({"parcel_id": systems.index.astype("string"), "start": first.to_numpy()})
-    repaired = dated.loc[dated["action"] == "repair", ["parcel_id", "year"]]
-    repaired = repaired.rename(columns={"year": "start"})
+    new = dated[dated["action"] == "new"].sort_values("year", kind="stable")
+    new = new.drop_duplicates("parcel_id").set_index("parcel_id")
+    first = new["year"].reindex(systems.index).fillna(systems["year_built"].astype(float))
+    ids = systems.index.astype("string")
+    kinds = new["kind"].reindex(systems.index).to_numpy(object)
+    starts = pd.DataFrame({"parcel_id": ids, "start": first.to_numpy(), "kind": kinds})
+    repaired = dated.loc[dated["action"] == "repair", ["parcel_id", "year", "kind"]]
+    repaired = repaired.rename(columns={"year": "start"}).astype({"kind": object})
     too_early = repaired["start"] <= repaired["parcel_id"].map(first)
-    lives = pd.concat([starts.dropna(), repaired[~too_early]], ignore_index=True)
-    return lives.drop_duplicates().sort_values(["parcel_id", "start"], ignore_index=True)
+    known = starts[starts["start"].notna()]
+    lives = pd.concat([known, repaired[~too_early]], ignore_index=True)
+    lives = lives.drop_duplicates(["parcel_id", "start"])
+    return lives.sort_values(["parcel_id", "start"], ignore_index=True, kind="stable")
+
+
+def _kinds(lives: pd.DataFrame, of_parcel: pd.Series) -> pd.Series:
+    only = ~lives["parcel_id"].duplicated(keep=False)
+    parcels = lives["parcel_id"].map(of_parcel).where(only)
+    return lives["kind"].astype("string").fillna(parcels.astype("string")).fillna("unknown")

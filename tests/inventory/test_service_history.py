@@ -12,7 +12,8 @@ def test_lives_known_by_eye() -> None:
         index=pd.Index(["a", "b", "c", "d"], name="parcel_id"),
     )
     rows = [
-        # a: house of 1950, records begin 1970: under watch from age 20; repaired 1980, again 2000
+        # a: house of 1950, records begin 1970: under watch from age 20; repaired 1980, again
+        # 2000, each time with a mound; what stood before is not known
         ("a", "repair", "1980-01-01"),
         ("a", "repair", "2000-01-01"),
         ("a", "alteration", "2005-01-01"),
@@ -27,14 +28,15 @@ def test_lives_known_by_eye() -> None:
     permits = pd.DataFrame(rows, columns=["parcel_id", "action", "inspected"])
     permits["inspected"] = pd.to_datetime(permits["inspected"])
     permits["issued"] = pd.NaT
+    permits["kind"] = permits["action"].map({"repair": "mound"})  # what a repair put in
     lives = service_history(systems, permits, at_year=2020.0)
     began = 1970.0 + 0.02 * 5 * 10  # second percentile of 1970, 1980, 1996, 2000, 2005, 2010
     expected = [
-        ("a", "trench", 30.0, True, began - 1950),
-        ("a", "trench", 20.0, True, 0.0),
-        ("a", "trench", 20.0, False, 0.0),
+        ("a", "unknown", 30.0, True, began - 1950),
+        ("a", "mound", 20.0, True, 0.0),
+        ("a", "mound", 20.0, False, 0.0),
         ("b", "bed", 24.0, False, 0.0),
-        ("c", "trench", 10.0, False, 0.0),
+        ("c", "mound", 10.0, False, 0.0),
         ("d", "unknown", 50.0, False, began - 1970),
     ]
     assert lives.drop(columns="entry_age_yr").to_numpy().tolist() == [
