@@ -17,6 +17,7 @@ from data_pipelines.parcels import read_parcels
 from data_pipelines.rasters import RasterReading
 from data_pipelines.registry import read_layer
 from data_pipelines.soil_survey import read_soil_survey
+from data_pipelines.well_checks import check_elevation_unit
 from riskmap.contract import require
 from riskmap.errors import CrsError
 from riskmap.layers import LAYERS
@@ -24,6 +25,7 @@ from riskmap.progress import Progress
 from riskmap.rasters import Raster
 from riskmap.region import Region
 from riskmap.region_keys import SOIL_SURVEY
+from riskmap.sources import no_defects
 
 HALO_M: Final = 2000.0
 """Other layers are read this far beyond the parcels' extent."""
@@ -86,6 +88,7 @@ def load_county(region: Region, progress: Progress | None = None) -> County:
         soil, soil_defects = _soil(region, crs, bounds)
     tables |= soil
     defects.append(soil_defects)
+    defects.append(_cross_checks(tables, rasters))
     for name, table in tables.items():
         require(table, LAYERS[name], crs=crs)
     return County(
@@ -101,6 +104,16 @@ def load_county(region: Region, progress: Progress | None = None) -> County:
 def _bounds(parcels: gpd.GeoDataFrame) -> tuple[float, float, float, float]:
     west, south, east, north = parcels.total_bounds
     return west - HALO_M, south - HALO_M, east + HALO_M, north + HALO_M
+
+
+def _cross_checks(
+    tables: Mapping[str, pd.DataFrame], rasters: Mapping[str, Raster]
+) -> pd.DataFrame:
+    """Find what only shows when layers are held against each other."""
+    wells, terrain = tables.get("wells"), rasters.get("elevation")
+    if not isinstance(wells, gpd.GeoDataFrame) or terrain is None:
+        return no_defects()
+    return check_elevation_unit(wells, terrain)
 
 
 def _soil(
