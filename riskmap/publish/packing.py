@@ -203,7 +203,7 @@ def _rings(
 def _corners(
     x: NDArray[np.int64], y: NDArray[np.int64]
 ) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
-    """Number the corners by first appearance; says which vertices are a corner's first."""
+    """Return each vertex's corner, numbered by first appearance, and whether it is the first."""
     place = x * (2 * WORLD) + y
     _, first, group = np.unique(place, return_index=True, return_inverse=True)
     new = np.zeros(len(place), dtype=bool)

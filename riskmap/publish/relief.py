@@ -24,7 +24,7 @@ SUN_AZIMUTH_DEG: Final = 315.0
 SUN_HEIGHT_DEG: Final = 45.0
 LONGEST_SIDE: Final = 1400
 GREYS: Final = 20
-DARKEST: Final = 178
+DARKEST: Final = 196
 MERCATOR: Final = CRS.from_epsg(3857)
 GEOGRAPHIC: Final = CRS.from_epsg(4326)
 
@@ -116,7 +116,7 @@ def _in_mercator(
 def _exaggeration(height: NDArray[np.float64]) -> float:
     """Lift flat country so that its forms can be seen: low relief up to sixfold."""
     spread = float(np.nanpercentile(height, 98) - np.nanpercentile(height, 2))
-    return float(np.clip(240.0 / max(spread, 1.0), 1.0, 6.0))
+    return float(np.clip(150.0 / max(spread, 1.0), 1.0, 6.0))
 
 
 def _png(shade: NDArray[np.float64]) -> bytes:

@@ -179,6 +179,8 @@ def compose_page(plan: Mapping[str, Any], *, cautions: Sequence[str]) -> str:
         tiles=None,
         zoom_control="bottomleft",
         fade_animation=False,
+        zoom_snap=0.5,
+        wheel_px_per_zoom_level=120,
         world_copy_jump=False,
     )
     figure: Any = chart.get_root()

@@ -10,6 +10,7 @@ import json
 import re
 import tomllib
 from collections.abc import Callable
+from importlib.resources import files
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -378,7 +379,9 @@ def _identity_case(made: ModuleType) -> tuple[Model, str, pd.DataFrame, gpd.GeoD
     """A model whose factors read thousandths as they are, scored by the ranking itself."""
     names = [("age", "failure"), ("soil", "failure"), ("wet", "failure"), ("well", "groundwater"),
              ("depth", "groundwater")]  # fmt: skip
-    blocks = ['name = "identity"', "failure_share = 0.6", "min_known_frac = 0.0", ""]
+    bundled = tomllib.loads((files("riskmap.ranking") / "scoring_model.toml").read_text("utf-8"))
+    top = {k: v for k, v in bundled.items() if k != "factor"} | {"min_known_frac": 0.0}
+    blocks = [f"{key} = {json.dumps(value)}" for key, value in top.items()]
     for place, (name, kind) in enumerate(names):
         blocks.append(
             f'[[factor]]\nname = "{name}"\nscore = "{kind}"\nfeature = "{name}"\n'
@@ -462,11 +465,21 @@ class TestAccess:
             browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
 
     def test_print_holds_map_legend_and_cautions(self, page: Any, screenshots: Path) -> None:
+        page.execute_script("county.choose(5, false)")
         page.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+        page.execute_script("window.dispatchEvent(new Event('beforeprint'))")
         try:
             assert page.find_element("css selector", ".key").is_displayed()
             assert "Only a site visit" in page.find_element("id", "foot").text
             assert not page.find_element("id", "search").is_displayed()
+            assert page.execute_script("return county.jobsLeft()") == 0
+            printed = page.execute_cdp_cmd(
+                "Page.printToPDF", {"printBackground": True, "landscape": True}
+            )
+            (screenshots / "map_print.pdf").write_bytes(base64.b64decode(printed["data"]))
+            place = page.find_element("id", "map_county").rect
+            assert place["height"] > 400
+            assert place["y"] < 100
             page.save_screenshot(str(screenshots / "map_print.png"))
         finally:
             page.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})

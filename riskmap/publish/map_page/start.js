@@ -225,7 +225,7 @@
     map.on("move", () => { county.lastMove = performance.now(); });
     map.setMinZoom(3);
     map.setMaxZoom(20);
-    L.control.scale({ imperial: plan.units === "us", metric: plan.units !== "us" }).addTo(map);
+    L.control.scale({ maxWidth: 130, imperial: plan.units === "us", metric: plan.units !== "us" }).addTo(map);
     begin(map, plan).catch(county.fail);
   };
 })(window.county);

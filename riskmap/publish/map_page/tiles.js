@@ -20,6 +20,10 @@
     if (running) requestAnimationFrame(work);
   }
 
+  county.finishJobs = function () {
+    while (jobs.length) if (jobs[0].next().done) jobs.shift();
+  };
+
   county.frameBudget = 40;
   county.lastMove = -1000;
   county.later = function (job) {

@@ -31,6 +31,13 @@
     } else county.map.fitBounds(bounds, { animate: false, padding: [12, 12] });
   };
 
+  /* Paper has another shape than the screen: draw the same ground anew, at once. */
+  function fit(bounds) {
+    county.map.invalidateSize({ animate: false, pan: false });
+    county.map.fitBounds(bounds, { animate: false });
+    county.finishJobs();
+  }
+
   county.startView = function () {
     ready = true;
     county.map.on("moveend", county.writeLink);
@@ -44,12 +51,12 @@
     let before = null;
     window.addEventListener("beforeprint", function () {
       before = county.map.getBounds();
-      county.map.invalidateSize({ animate: false });
-      county.map.fitBounds(before, { animate: false });
+      document.body.classList.add("printing");
+      fit(before);
     });
     window.addEventListener("afterprint", function () {
-      county.map.invalidateSize({ animate: false });
-      if (before) county.map.fitBounds(before, { animate: false });
+      document.body.classList.remove("printing");
+      if (before) fit(before);
     });
     county.element("print").addEventListener("click", () => window.print());
     county.element("copy-link").addEventListener("click", function () {

@@ -42,6 +42,16 @@
     });
   }
 
+  /* While weights are moved the head of the list stands beside the sliders, over the map's edge. */
+  function beside(open) {
+    const top = county.element("top"), place = county.element("beside");
+    const move = open && window.innerWidth > 760;
+    if (move) place.appendChild(top);
+    else county.element("panel").insertBefore(top, county.element("filters"));
+    place.hidden = !move;
+    if (move) top.open = true;
+  }
+
   function buttons() {
     county.element("weights-reset").disabled = !county.scores.changed;
     county.element("weights-save").disabled = !county.scores.changed;
@@ -54,6 +64,7 @@
     build(box);
     buttons();
     county.on("weights", buttons);
+    section.addEventListener("toggle", () => beside(section.open));
     county.element("weights-reset").addEventListener("click", function () {
       county.scores.reset();
       build(box);
