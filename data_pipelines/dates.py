@@ -43,7 +43,7 @@ def to_date(raw: pd.Series, column: Column, spec: ColumnSource, log: DefectLog) 
     if pd.api.types.is_datetime64_any_dtype(raw.dtype):
         raw = raw.dt.strftime("%Y-%m-%d")
     text = as_text(raw)
-    parts = _by_format(text, spec.date_format) if spec.date_format else _by_shape(text)
+    parts = _parts(text, spec.date_format)
     date = _assemble(parts)
     _log_dates(text, parts, date, column.name, log)
     placeholder = date.isin([pd.Timestamp(day) for day in PLACEHOLDERS]) & ~parts["partial"]
@@ -57,9 +57,22 @@ def to_year(raw: pd.Series, column: Column, _spec: ColumnSource, log: DefectLog)
     text = as_text(raw)
     number = plain_number(text)
     dated = number.isna() | (number > 9999)
-    number = number.mask(dated, _by_shape(text)["y"].astype("float64"))
+    if dated.any():
+        number = number.mask(dated, _parts(text[dated], None)["y"].reindex(text.index))
     log.add(column.name, "not_a_number", text[number.isna() & text.notna()], SET_MISSING)
     return within_bounds(number // 1, column, log, raw=text)
+
+
+def _parts(text: pd.Series, date_format: str | None) -> pd.DataFrame:
+    """Year, month, day and whether the date is partial; each different text is read once."""
+    codes, words = pd.factorize(text)
+    cells = pd.Series(words, dtype="string")
+    parts = _by_format(cells, date_format) if date_format else _by_shape(cells)
+    return (
+        parts.reindex(codes)
+        .set_axis(text.index, axis=0)
+        .assign(partial=lambda table: table["partial"].eq(True))
+    )
 
 
 def _by_format(text: pd.Series, date_format: str) -> pd.DataFrame:

@@ -23,6 +23,7 @@ from data_pipelines.flags import (
     inspected_in_later_year,
     pair_distance_m,
     pairs_apart,
+    permit_long_after_house,
 )
 from data_pipelines.mapping import complete_keys, drop_repeats, map_columns, part_keys
 from data_pipelines.points import coordinate_pair, move_pair
@@ -193,6 +194,21 @@ def _check_dates(frame: pd.DataFrame, log: DefectLog) -> None:
     )
     log.add("inspected", "inspected_before_issue", days[early], "kept")
     log.add("inspected", "inspected_in_later_year", days[late], "kept")
+
+
+def check_modifications(permits: pd.DataFrame, parcels: pd.DataFrame) -> pd.DataFrame:
+    """Report permits for a new system that are years younger than the house.
+
+    Such a permit may be for a change of an older system that was never recorded. Parcels are
+    matched by ``parcel_id``; nothing is changed.
+    """
+    log = DefectLog(PERMITS.name)
+    built = parcels.dropna(subset=["parcel_id"]).set_index("parcel_id")["year_built"]
+    year_built = permits["parcel_id"].map(built[~built.index.duplicated()]).astype("float64")
+    late = permit_long_after_house(permits["issued"], year_built) & permits["action"].eq("new")
+    late = late.fillna(False).astype(bool)
+    log.add("issued", "perhaps_modification", permits.loc[late, "permit_id"], "kept")
+    return log.table()
 
 
 def failure_signal(action: pd.Series) -> pd.Series:

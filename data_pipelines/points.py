@@ -51,18 +51,24 @@ def parse_coordinate(values: pd.Series) -> pd.Series:
     number = plain_number(values)
     if pd.api.types.is_numeric_dtype(values.dtype):
         return number.mask(number.isin(MISSING_NUMBERS))
-    text = as_text(values)
+    odd = as_text(values[number.isna()]).dropna()
+    if len(odd):
+        number[odd.index] = _angle(odd)
+    return number.mask(number.isin(MISSING_NUMBERS))
+
+
+def _angle(text: pd.Series) -> pd.Series:
+    """Angles written with a hemisphere, or in degrees, minutes and seconds."""
     parts = text.str.extract(_DMS)
     amounts = parts[["d", "m", "sec"]].astype("float64")
     degrees = amounts["d"] + amounts["m"] / 60 + amounts["sec"] / 3600
     side = parts["h1"].fillna(parts["h2"]).str.upper()
     negative = side.isin(["S", "W"]) | parts["s"].notna()
-    number = number.fillna(degrees.mask(negative, -degrees))
+    degrees = degrees.mask(negative, -degrees)
     marked = text.str.extract(_HEMISPHERE)
     value = marked["v"].astype("float64")
     value = value.mask(marked["h"].str.upper().isin(["S", "W"]), -value.abs())
-    number = number.fillna(value)
-    return number.mask(number.isin(MISSING_NUMBERS))
+    return degrees.fillna(value).astype("float64")
 
 
 def coordinate_pair(raw: pd.DataFrame, x: str, y: str, *, layer: str) -> pd.DataFrame:

@@ -24,7 +24,7 @@ from riskmap.errors import LayerError, SourceFormatError, SourceMissingError
 from riskmap.layers import Layer
 from riskmap.sources import Source
 
-TEXT_SUFFIXES: Final = (".csv", ".tsv", ".txt", ".tab", ".rdb")
+TEXT_SUFFIXES: Final = (".csv", ".tsv", ".txt", ".tab", ".rdb", ".dat")
 
 
 @contextmanager

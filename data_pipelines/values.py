@@ -35,20 +35,20 @@ def as_text(values: pd.Series) -> pd.Series:
     >>> as_text(pd.Series(["  7-18 ", "<Null>"])).tolist()
     ['7-18', <NA>]
     """
-    if pd.api.types.is_bool_dtype(values.dtype):
-        text = values.map({True: "true", False: "false"}).astype("string")
-    elif pd.api.types.is_numeric_dtype(values.dtype):
-        text = _number_text(values.astype("float64"))
-    else:
-        text = values.astype("string").str.replace(r"\s+", " ", regex=True).str.strip()
-    return text.mask(text.str.lower().isin(NULL_WORDS))
+    codes, cells = pd.factorize(values)
+    words = pd.array([*(_word(cell) for cell in cells), None], dtype="string")
+    return pd.Series(words.take(codes), index=values.index)
 
 
-def _number_text(number: pd.Series) -> pd.Series:
-    text = number.astype("string")
-    whole = number.notna() & (number.abs() < 2**53) & (number % 1 == 0)
-    text[whole] = number[whole].astype("int64").astype("string")
-    return text
+def _word(cell: object) -> str | None:
+    """Text of one cell; each different cell of a column comes here once."""
+    if isinstance(cell, bool | np.bool_):
+        return str(bool(cell)).lower()
+    text = " ".join(str(cell).split())
+    if isinstance(cell, float | np.floating):
+        number = float(cell)
+        text = str(int(number)) if abs(number) < 2**53 and number.is_integer() else text
+    return None if text.lower() in NULL_WORDS else text
 
 
 def plain_number(values: pd.Series) -> pd.Series:
@@ -61,9 +61,10 @@ def plain_number(values: pd.Series) -> pd.Series:
         number = values.astype("float64")
     else:
         text = values.astype("string").str.strip()
-        grouped = text.str.fullmatch(r"[-+]?\d{1,3}(,\d{3})+(\.\d*)?").fillna(False)
-        text = text.mask(grouped.astype(bool), text.str.replace(",", "", regex=False))
         number = pd.to_numeric(text, errors="coerce").astype("float64")
+        odd = text[number.isna() & text.notna()]
+        grouped = odd[odd.str.fullmatch(r"[-+]?\d{1,3}(,\d{3})+(\.\d*)?").astype(bool)]
+        number[grouped.index] = pd.to_numeric(grouped.str.replace(",", "", regex=False))
     return number.where(np.isfinite(number))
 
 

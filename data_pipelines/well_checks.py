@@ -78,6 +78,14 @@ def _fault_of_all(elevation: NDArray[np.float64], ground: NDArray[np.float64]) -
     return best
 
 
+def check_in_water(wells: gpd.GeoDataFrame, waterbodies: gpd.GeoDataFrame) -> pd.DataFrame:
+    """Report wells whose point lies in a lake or river (same reference system)."""
+    log = DefectLog(WELLS.name)
+    wet = flags.well_in_waterbody(wells.geometry, waterbodies.geometry)
+    log.add("geometry", "well_in_waterbody", wells.loc[wet, "well_id"], "kept: check its place")
+    return log.table()
+
+
 def check_depths(wells: pd.DataFrame) -> pd.DataFrame:
     """Report implausible and contradictory depths, flowing wells and a mixture of datums."""
     log = DefectLog(WELLS.name)

@@ -15,12 +15,18 @@ from data_pipelines.mapping import drop_repeats, part_keys
 from data_pipelines.tables import list_columns
 from data_pipelines.values import as_text, plain_number
 from data_pipelines.vector import Bounds, canonical_layer, parse_shapes
-from data_pipelines.well_checks import check_depths, check_elevation_unit
+from data_pipelines.well_checks import check_depths, check_elevation_unit, check_in_water
 from riskmap.layers import WELLS
 from riskmap.sources import ColumnSource, Reading, Source
 from riskmap.units import FOOT_M
 
-__all__ = ["canonical_wells", "check_depths", "check_elevation_unit", "read_wells"]
+__all__ = [
+    "canonical_wells",
+    "check_depths",
+    "check_elevation_unit",
+    "check_in_water",
+    "read_wells",
+]
 
 _FEET: Final = "ft"
 SITE_FILE: Final[Mapping[str, ColumnSource]] = {

@@ -94,7 +94,7 @@ class TestKnownByEye:
 
 
 class TestProperties:
-    @settings(max_examples=30, deadline=None)
+    @settings(max_examples=20, deadline=None)
     @given(st.lists(st.dates(date(1850, 1, 1), date(2099, 12, 31)), min_size=1, max_size=6))
     def test_every_spelling_comes_back(self, days):
         days = [day for day in days if day not in (date(1900, 1, 1), date(1899, 12, 30))]
@@ -104,7 +104,7 @@ class TestProperties:
             assert got.tolist() == want
             assert defects.empty
 
-    @settings(max_examples=30, deadline=None)
+    @settings(max_examples=20, deadline=None)
     @given(st.lists(st.text(max_size=12), min_size=1, max_size=6))
     def test_no_cell_raises_and_every_loss_is_reported(self, cells):
         got, defects = read(cells)

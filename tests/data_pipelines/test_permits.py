@@ -9,7 +9,7 @@ from pyproj import CRS, Transformer
 from shapely.geometry import Point
 
 from data_pipelines.flags import permit_long_after_house
-from data_pipelines.permits import failure_signal, read_permits
+from data_pipelines.permits import check_modifications, failure_signal, read_permits
 from riskmap.contract import check_layer
 from riskmap.errors import CrsError
 from riskmap.layers import PERMITS
@@ -141,6 +141,17 @@ class TestDatesAndActions:
         issued = pd.Series(pd.to_datetime(["1999-05-01", "1975-05-01", None]))
         year_built = pd.Series([1974.0, 1974.0, 1974.0])
         assert permit_long_after_house(issued, year_built).tolist() == [True, False, False]
+
+    def test_new_permit_at_an_old_house_may_be_a_modification(self, write, utm, found):
+        path = write(
+            "p.csv",
+            "permit_id,parcel_id,action,issued\n"
+            "P1,A,new,1999-05-01\nP2,B,new,1999-05-01\nP3,A,repair,1999-05-01\nP4,,new,1999-05-01\n",
+        )
+        permits = read_permits(Source("permits", (path,)), utm).frame
+        parcels = pd.DataFrame({"parcel_id": ["A", "B"], "year_built": [1960.0, 1999.0]})
+        defects = check_modifications(permits, parcels)
+        assert found(defects, "perhaps_modification") == {"1": "P1"}
 
 
 class TestKeys:

@@ -7,9 +7,12 @@ import numpy as np
 import pandas as pd
 import pytest
 from pyproj import CRS
+from shapely.geometry import box
 
+from data_pipelines.flags import datum_differs
 from data_pipelines.rasters import read_elevation
-from data_pipelines.wells import check_elevation_unit, read_wells
+from data_pipelines.tables import parse_table
+from data_pipelines.wells import check_elevation_unit, check_in_water, read_wells
 from riskmap.contract import check_layer
 from riskmap.layers import WELLS
 from riskmap.rasters import Raster
@@ -57,6 +60,12 @@ class TestElevationUnitByEye:
         wells = wells_at([984.3, 1017.1, 1049.9], [50, 5_000, 6_000])
         assert check_elevation_unit(wells, TERRAIN).empty
         assert wells["ground_elevation_m"].tolist() == [984.3, 1017.1, 1049.9]
+
+
+def test_well_in_the_lake_is_reported(found):
+    wells = wells_at([300.0, 310.0]).assign(well_id=["a", "b"])
+    lake = gpd.GeoDataFrame(geometry=[box(100, 0, 200, 100)], crs=26915)
+    assert found(check_in_water(wells, lake), "well_in_waterbody") == {"1": "b"}
 
 
 class TestSmall:
@@ -173,6 +182,13 @@ class TestRealSandPlain:
         assert drilled.iloc[0] == pd.Timestamp("2005-01-10")  # 20050110.0
         partial = reading.defects[reading.defects["check"] == "partial_date"]
         assert partial["value"].tolist() == ["2013.0", "2013.0", "2014.0"]
+
+    def test_mixed_datums_of_a_real_site_file(self, shared_data):
+        path = shared_data / "records/water_levels_replies/nwis_sites.txt"
+        datum = parse_table(path, layer="wells")["alt_datum_cd"].replace("", None)
+        counts = datum.value_counts()
+        assert {"NGVD29", "NAVD88", "COE1912"} <= set(counts.index)
+        assert datum_differs(datum).sum() == counts.sum() - counts.max()
 
     def test_portal_and_service_site_files_hold_no_wells(self, shared_data):
         for name in ("water_levels_replies/nwis_sites.txt", "water_quality_replies/wqp_sites.txt"):

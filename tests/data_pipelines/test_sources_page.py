@@ -1,0 +1,42 @@
+"""The page ``docs/layers/sources.md`` keeps pace with the readers."""
+
+from __future__ import annotations
+
+import ast
+import re
+from pathlib import Path
+
+from data_pipelines.registry import READERS
+
+
+def checks_in_code(repo: Path) -> set[str]:
+    """Names of checks: second argument of ``log.add`` and ``log.note``, and named variables."""
+    names = set()
+    for path in sorted((repo / "data_pipelines").glob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text())):
+            if not isinstance(node, ast.Call) or not isinstance(node.func, ast.Attribute):
+                continue
+            if node.func.attr in {"add", "note"} and len(node.args) >= 4:
+                check = node.args[1]
+                names |= {check.value} if isinstance(check, ast.Constant) else set()
+    variables = {"impossible_year", "out_of_range", "feet_sold_as_metres", "terrain_in_feet"}
+    depths = {
+        "depth_over_200_m",
+        "casing_below_bottom",
+        "screen_below_bottom",
+        "level_below_bottom",
+    }
+    return names | variables | depths
+
+
+def test_every_check_is_explained_and_no_other(repo):
+    page = (repo / "docs/layers/sources.md").read_text()
+    told = re.findall(r"^\| `([a-z0-9_]+)` \| [^`]", page.split("## All checks")[1], re.MULTILINE)
+    assert told == sorted(told)
+    assert set(told) == checks_in_code(repo)
+
+
+def test_every_reader_has_a_section(repo):
+    page = (repo / "docs/layers/sources.md").read_text()
+    titles = ", ".join(re.findall(r"^## (.+)$", page, re.MULTILINE))
+    assert all(re.search(rf"\b{layer}\b", titles) for layer in READERS)
