@@ -60,7 +60,7 @@ def make_terrain(plan: Plan) -> Terrain:
     rocky = fractal_field(
         shape, cell_m=COARSE_M, longest_m=5000, slope=3.4, rng=dice(plan.seed, "rocky")
     )
-    rough, levels = _carved(_hills(plan, shape, rocky, x, y), plan, x, y)
+    rough, levels = _carved(_hills(plan, shape, rocky, x, y), plan)
     fine = _refined(rough, plan)
     lake = _lake_cells(plan, fine.shape)
     for one, level in zip(plan.lakes, levels, strict=True):
@@ -68,14 +68,14 @@ def make_terrain(plan: Plan) -> Terrain:
     flow = _routing(fine, plan.cell_m)
     upstream = flow.upstream_area("km2").astype(np.float32)
     channel = (upstream > STREAM_KM2) & ~lake
-    height = flow.hand(channel | lake, fine.astype(np.float32))
+    height = _height_above(channel | lake, fine, flow)
     down_x, down_y = _downhill(rough)
     return Terrain(
         x_min_m=-MARGIN_M,
         y_max_m=plan.height_m + MARGIN_M,
         cell_m=plan.cell_m,
         elevation_m=fine.astype(np.float32),
-        above_stream_m=np.maximum(height, 0).astype(np.float32),
+        above_stream_m=height.astype(np.float32),
         upstream_km2=upstream,
         slope_pct=_slope_pct(fine, plan.cell_m),
         lake=lake,
@@ -117,20 +117,18 @@ def _routing(elevation: Floats, cell_m: float) -> Any:
     )
 
 
-def _carved(z: Floats, plan: Plan, x: Floats, y: Floats) -> tuple[Floats, list[float]]:
+def _carved(z: Floats, plan: Plan) -> tuple[Floats, list[float]]:
     """Fill, drain and carve in rounds with lake basins dug in between."""
     rng = dice(plan.seed, "flats")
     for _ in range(3):
         z = _carve_valleys(_fill_hollows(z, rng))
     levels = []
     for lake in plan.lakes:
-        z, level = _dig_basin(z, lake, x, y)
-        levels.append(level)
+        levels.append(_dig_basin(z, lake, plan))
     z = _carve_valleys(_fill_hollows(z, rng))
     for lake, level in zip(plan.lakes, levels, strict=True):
-        z = _keep_shore(z, lake, level, x, y)
-        z = _open_outlet(z, lake, level, plan)
-    return z, levels
+        _keep_shore(z, lake, level, plan)
+    return _open_outlets(z, plan, levels), levels
 
 
 def _fill_hollows(z: Floats, rng: np.random.Generator) -> Floats:
@@ -147,31 +145,37 @@ def _carve_valleys(z: Floats) -> Floats:
     return np.asarray(ndimage.gaussian_filter(z, 1.0) - wide, dtype=np.float64)
 
 
-def _dig_basin(z: Floats, lake: Lake, x: Floats, y: Floats) -> tuple[Floats, float]:
-    beyond = lake.beyond_shore_m(x, y)
-    level = float(np.quantile(z[beyond < 500], 0.2))
+def _dig_basin(z: Floats, lake: Lake, plan: Plan) -> float:
+    """Lower the land around a lake in place; return the lake's level."""
+    window, beyond = _beyond(lake, plan, z.shape, COARSE_M, 950.0)
+    part = z[window]
+    level = float(np.quantile(part[beyond < 500], 0.2))
     share = smooth_step(beyond, -50.0, 900.0)
-    return np.where(beyond < 900, level + (z - level) * (0.12 + 0.88 * share), z), level
+    z[window] = np.where(beyond < 900, level + (part - level) * (0.12 + 0.88 * share), part)
+    return level
 
 
-def _keep_shore(z: Floats, lake: Lake, level: float, x: Floats, y: Floats) -> Floats:
-    beyond = lake.beyond_shore_m(x, y)
+def _keep_shore(z: Floats, lake: Lake, level: float, plan: Plan) -> None:
+    """Keep the land around a lake above it, and the lake's bed below, in place."""
+    window, beyond = _beyond(lake, plan, z.shape, COARSE_M, 650.0)
+    part = z[window]
     shore = level + 0.6 + 0.018 * np.clip(beyond, 0, 400)
     share = smooth_step(beyond, 250.0, 600.0)
-    land = np.maximum(z, shore) * (1 - share) + z * share
-    return np.where(beyond < 0, level - 2.0, np.where(beyond < 600, land, z))
+    land = np.maximum(part, shore) * (1 - share) + part * share
+    z[window] = np.where(beyond < 0, level - 2.0, np.where(beyond < 600, land, part))
 
 
-def _open_outlet(z: Floats, lake: Lake, level: float, plan: Plan) -> Floats:
-    """Cut a channel from the lake along the lowest way out."""
+def _open_outlets(z: Floats, plan: Plan, levels: list[float]) -> Floats:
+    """Cut a channel from each lake along the lowest way out."""
     downstream = _routing(z, COARSE_M).idxs_ds
-    row = int((plan.height_m + MARGIN_M - lake.y_m) / COARSE_M)
-    column = int((lake.x_m + MARGIN_M) / COARSE_M)
     flat = z.ravel().copy()
-    here, bed = row * z.shape[1] + column, level - 2.0
-    while downstream[here] != here and flat[here] >= bed - 0.5:
-        flat[here] = min(flat[here], bed)
-        here, bed = int(downstream[here]), max(bed - 0.05, level - 6.0)
+    for lake, level in zip(plan.lakes, levels, strict=True):
+        row = int((plan.height_m + MARGIN_M - lake.y_m) / COARSE_M)
+        column = int((lake.x_m + MARGIN_M) / COARSE_M)
+        here, bed = row * z.shape[1] + column, level - 2.0
+        while downstream[here] != here and flat[here] >= bed - 0.5:
+            flat[here] = min(flat[here], bed)
+            here, bed = int(downstream[here]), max(bed - 0.05, level - 6.0)
     cut = flat.reshape(z.shape)
     return np.minimum(z, ndimage.gaussian_filter(cut, 0.7))
 
@@ -188,39 +192,47 @@ def _refined(rough: Floats, plan: Plan) -> Floats:
     return np.asarray(fine + 0.18 * micro / micro.std(), dtype=np.float64)
 
 
-def _cell_centres(plan: Plan, shape: tuple[int, ...]) -> tuple[Floats, Floats]:
-    x = -MARGIN_M + plan.cell_m * (np.arange(shape[1]) + 0.5)
-    y = plan.height_m + MARGIN_M - plan.cell_m * (np.arange(shape[0]) + 0.5)
-    return x, y
-
-
-def _window(lake: Lake, plan: Plan, shape: tuple[int, ...]) -> tuple[slice, slice]:
-    reach = lake.radius_m * 1.5 + 60
-    top = int((plan.height_m + MARGIN_M - lake.y_m - reach) / plan.cell_m)
-    left = int((lake.x_m - reach + MARGIN_M) / plan.cell_m)
-    span = int(2 * reach / plan.cell_m) + 2
-    return slice(max(top, 0), min(top + span, shape[0])), slice(
-        max(left, 0), min(left + span, shape[1])
-    )
-
-
-def _beyond_in_window(lake: Lake, plan: Plan, shape: tuple[int, ...]) -> tuple[Any, Floats]:
-    window = _window(lake, plan, shape)
-    x, y = _cell_centres(plan, shape)
-    return window, lake.beyond_shore_m(x[None, window[1]], y[window[0], None])
+def _beyond(
+    lake: Lake, plan: Plan, shape: tuple[int, ...], cell_m: float, reach_m: float
+) -> tuple[tuple[slice, slice], Floats]:
+    """Distance beyond a lake's shore in the window of the grid that reaches so far around it."""
+    reach = lake.radius_m * 1.6 + reach_m
+    north = plan.height_m + MARGIN_M
+    top = max(int((north - lake.y_m - reach) / cell_m), 0)
+    left = max(int((lake.x_m - reach + MARGIN_M) / cell_m), 0)
+    span = int(2 * reach / cell_m) + 2
+    rows = np.arange(top, min(top + span, shape[0]))
+    columns = np.arange(left, min(left + span, shape[1]))
+    x = cell_m * (columns + 0.5) - MARGIN_M
+    y = north - cell_m * (rows + 0.5)
+    window = slice(top, top + len(rows)), slice(left, left + len(columns))
+    return window, lake.beyond_shore_m(x[None, :], y[:, None])
 
 
 def _lake_cells(plan: Plan, shape: tuple[int, ...]) -> Flags:
     cells = np.zeros(shape, dtype=bool)
     for lake in plan.lakes:
-        window, beyond = _beyond_in_window(lake, plan, shape)
+        window, beyond = _beyond(lake, plan, shape, plan.cell_m, 60.0)
         cells[window] |= beyond < 0
     return cells
 
 
 def _flatten(fine: Floats, lake: Lake, level: float, plan: Plan) -> None:
-    window, beyond = _beyond_in_window(lake, plan, fine.shape)
+    window, beyond = _beyond(lake, plan, fine.shape, plan.cell_m, 60.0)
     fine[window] = np.where(beyond < 0, level, fine[window])
+
+
+def _height_above(target: Flags, elevation: Floats, flow: Any) -> Floats:
+    """Height of each cell above the first target cell down its flow path (or the path's end)."""
+    place = np.arange(elevation.size, dtype=np.int32)
+    down = np.where(target.ravel(), place, np.asarray(flow.idxs_ds).astype(np.int32))
+    while True:
+        further = down[down]
+        if np.array_equal(further, down):
+            break
+        down = further
+    bottom = elevation.ravel()[down].reshape(elevation.shape)
+    return np.asarray(np.maximum(elevation - bottom, 0.0), dtype=np.float64)
 
 
 def _slope_pct(z: Floats, cell_m: float) -> NDArray[np.float32]:
@@ -250,7 +262,7 @@ def _stream_lines(
         column = np.clip((points[:, 0] / plan.cell_m).astype(int), 0, channel.shape[1] - 1)
         wet = lake[row, column]
         along_shore = shore[row, column] & ~wet
-        if along_shore.sum() * plan.cell_m > 2 * SHORE_M:
+        if along_shore.sum() * plan.cell_m > 1.3 * SHORE_M:
             wet |= along_shore
         breaks = np.flatnonzero(np.diff(wet)) + 1
         for part, drowned in zip(np.split(points, breaks), np.split(wet, breaks), strict=True):

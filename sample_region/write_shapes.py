@@ -64,8 +64,9 @@ def write_measured_lines(
 ) -> None:
     """Write lines whose points carry a measure (per cent of length left to the lower end)."""
     shapes = []
-    for line in lines:
-        xy = to_degrees(plan, crs)(line)
+    degrees = to_degrees(plan, crs)(np.concatenate(lines))
+    ends = np.cumsum([len(line) for line in lines])[:-1]
+    for line, xy in zip(lines, np.split(degrees, ends), strict=True):
         length = np.concatenate([[0], np.cumsum(np.hypot(*np.diff(line, axis=0).T))])
         shapes.append(_measured(xy, 100 * (1 - length / length[-1])))
     pyogrio.raw.write(
