@@ -41,3 +41,19 @@ def test_visits(write, utm, found):
     assert found(reading.defects, "partial_date") == {"4": "2020-07"}
     assert found(reading.defects, "visit_without_date") == {"5": "C"}
     assert check_layer(frame, INSPECTIONS, crs=utm).empty
+
+
+def test_constants_fill_a_column(write, utm):
+    path = write("audit.csv", "PIN\nA\nB\n")
+    columns = {
+        "parcel_id": C("PIN"),
+        "reason": C(constant="audit"),
+        "ponding_cm": C(constant=0),
+        "date": C(constant="2024-05-01"),
+    }
+    reading = read_inspections(Source("inspections", (path,), columns=columns), utm)
+    assert reading.frame["reason"].tolist() == ["audit", "audit"]
+    assert reading.frame["ponding_cm"].tolist() == [0.0, 0.0]
+    assert reading.frame["date"].dt.year.tolist() == [2024, 2024]
+    assert reading.defects.empty
+    assert check_layer(reading.frame, INSPECTIONS, crs=utm).empty

@@ -229,3 +229,31 @@ class TestRealCity:
     def test_area_is_that_of_a_city(self, city: Reading):
         # Land area of the city 16.5 km2 (census figure, from memory); parcels leave out streets.
         assert 10e6 < city.frame.area.sum() < 19e6
+
+
+def test_a_box_leaves_out_far_parcels_without_blaming_their_records(tmp_path, write, utm):
+    source = Source(
+        "parcels",
+        (lots(tmp_path, ["A", "B", "C"], [square(0), square(5), square(50)]),),
+        attributes=write("tax.csv", "PIN,YR\nA,1990\nB,1991\nC,1992\n"),
+        join_on=("PIN", "PIN"),
+        columns={
+            "parcel_id": C("PIN"),
+            "year_built": C("YR"),
+            "service": C(constant="onsite"),
+        },
+    )
+    reading = read_parcels(source, utm, bounds=(500_000, 5_000_000, 500_700, 5_000_100))
+    assert reading.frame["year_built"].tolist() == [1990.0, 1991.0]
+    assert reading.frame["service"].tolist() == ["onsite", "onsite"]
+    assert reading.defects.empty
+
+
+@pytest.mark.parametrize("step", [1, 3])
+def test_merging_does_not_depend_on_row_order(tmp_path, utm, step):
+    pins = ["A", "B", "A", "C", "B", "D", "A"]
+    order = [(step * i) % 7 for i in range(7)]
+    path = lots(tmp_path, [pins[i] for i in order], [square(i) for i in order])
+    frame = read_parcels(Source("parcels", (path,), columns={"parcel_id": C("PIN")}), utm).frame
+    area = frame.set_index("parcel_id").area.sort_index()
+    assert area.to_dict() == {"A": 30_000.0, "B": 20_000.0, "C": 10_000.0, "D": 10_000.0}
