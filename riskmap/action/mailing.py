@@ -1,0 +1,201 @@
+"""Who is written to: one row per addressee, owners of several parcels once.
+
+The owner is the one who can act. Where the tax bill goes elsewhere than to the parcel, or where
+one owner has several parcels, the row is for an ``owner``; otherwise it is for the ``household``.
+Without owner names and mailing addresses every row is for the household, as ``RESIDENT``.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Hashable, Iterable, Sequence
+from typing import Final
+
+import pandas as pd
+
+from riskmap.action.addresses import Address, address_fault, last_line, site_address
+
+RESIDENT: Final = "RESIDENT"
+OR_RESIDENT: Final = "OR CURRENT RESIDENT"
+OWNER: Final = "PROPERTY OWNER"
+LETTER_CLASSES: Final = ("very high", "high")
+"""Classes of the failure score that are written to unless others are asked for."""
+
+MAILING_COLUMNS: Final = {
+    "order": "Order by the best rank among the addressee's parcels",
+    "audience": "household: lives on the parcel; owner: tax bill goes elsewhere or several parcels",
+    "name": "Name line of the address",
+    "delivery_line": "Street, box or route in postal form",
+    "last_line": "City, state and ZIP code in postal form",
+    "address_check": "What to complete or check before mailing; empty where nothing",
+    "parcels": "How many parcels the letter is about",
+    "parcel_ids": "Their parcel numbers",
+    "site_addresses": "Their site addresses",
+    "failure_class": "Worst class of the failure score among them",
+    "best_rank": "Best rank among them",
+    "language": "Language on record (en or es), if the county keeps it",
+}
+_PRIVATE: Final = ("owner", "mail_name", "mail_address", "mail_city", "mail_state", "mail_zip")
+_NOISE: Final = frozenset({"AND", "OR", "THE", "MR", "MRS", "MS"})
+
+
+def to_write_to(ranked: pd.DataFrame, classes: Sequence[str] = LETTER_CLASSES) -> pd.DataFrame:
+    """Give the ranked systems in the chosen classes of the failure score, best rank first.
+
+    Parcels ranked apart (service unknown) have no rank and are left out: nobody is told about a
+    system that may not exist.
+    """
+    chosen = ranked["rank"].notna() & ranked["failure_class"].isin(list(classes))
+    return ranked[chosen.to_numpy(dtype=bool, na_value=False)].sort_values("rank", kind="stable")
+
+
+def addressees(
+    chosen: pd.DataFrame,
+    parcels: pd.DataFrame | None = None,
+    *,
+    site_last_line: str = "",
+    residents_too: bool = False,
+) -> pd.DataFrame:
+    """One row per addressee of the chosen parcels.
+
+    Parameters
+    ----------
+    chosen
+        Rows of the ranked table, index ``parcel_id``; reads ``address``, ``failure_class``,
+        ``rank`` and, if there, ``language``.
+    parcels
+        The canonical parcels with the private columns the county keeps; index or column
+        ``parcel_id``. None or without those columns: every row goes to the resident.
+    site_last_line
+        City, state and ZIP code of sites whose address has none, if one fits all.
+    residents_too
+        Also write to the household of a parcel whose owner lives elsewhere.
+
+    Returns
+    -------
+    DataFrame
+        Columns of :data:`MAILING_COLUMNS`, ``order`` from 1.
+    """
+    table = _one_row_per_letter(chosen, parcels, site_last_line, residents_too)
+    if not len(table):
+        return pd.DataFrame(columns=list(MAILING_COLUMNS))
+    merged = pd.DataFrame([_merge(rows) for _, rows in table.groupby("key", sort=False)])
+    merged = merged.sort_values(["best_rank", "audience"], kind="stable", ignore_index=True)
+    merged.insert(0, "order", range(1, len(merged) + 1))
+    return merged[list(MAILING_COLUMNS)]
+
+
+def by_parcel_id(table: pd.DataFrame | None) -> pd.DataFrame | None:
+    """Table indexed by ``parcel_id``, first row of repeated ids; None stays None."""
+    if table is None:
+        return None
+    if "parcel_id" in table.columns:
+        table = table.set_index("parcel_id")
+    return table[~table.index.duplicated()]
+
+
+def _one_row_per_letter(
+    chosen: pd.DataFrame, parcels: pd.DataFrame | None, site_last_line: str, residents_too: bool
+) -> pd.DataFrame:
+    known = pd.DataFrame(
+        {
+            "parcel_id": chosen.index.astype(str),
+            "failure_class": chosen["failure_class"].astype(str).to_numpy(),
+            "rank": chosen["rank"].to_numpy(dtype=float),
+            "language": _texts(chosen["language"]) if "language" in chosen else "",
+        }
+    )
+    owners = _private_columns(chosen, parcels).to_dict("records")
+    sites = [site_address(text, site_last_line) for text in _texts(chosen["address"])]
+    rows = [
+        {**facts, "site": site.delivery, **letter}
+        for facts, owner, site in zip(known.to_dict("records"), owners, sites, strict=True)
+        for letter in _letters_of(owner, site, residents_too)
+    ]
+    table = pd.DataFrame(rows)
+    if len(table):
+        found = table["address"].map(lambda address: bool(address.delivery))
+        table["key"] += table["parcel_id"].mask(found, "")  # without an address nothing is merged
+    return table
+
+
+def _letters_of(
+    owner: dict[Hashable, str], site: Address, residents_too: bool
+) -> Iterable[dict[str, object]]:
+    name = owner["mail_name"] or owner["owner"]
+    mail = site_address(owner["mail_address"])
+    if owner["mail_city"] or owner["mail_zip"]:
+        last = last_line(owner["mail_city"], owner["mail_state"], owner["mail_zip"])
+        mail = Address(mail.delivery, last)
+    if not mail.delivery:
+        yield _letter("household", RESIDENT, site)
+    elif mail.delivery == site.delivery and (not site.last or _same_place(mail, site)):
+        yield _letter("household", name or RESIDENT, mail)
+    else:
+        yield _letter("owner", name or OWNER, mail)
+        if residents_too and site.delivery:
+            yield _letter("household", RESIDENT, site)
+
+
+def _letter(audience: str, name: str, address: Address) -> dict[str, object]:
+    line = " ".join(name.upper().split())
+    who = " ".join(sorted(set(re.findall(r"\w+", line)) - _NOISE))
+    return {
+        "key": "|".join([who, address.delivery, _without_plus_four(address.last)]),
+        "audience": audience,
+        "name": line,
+        "address": address,
+    }
+
+
+def _same_place(first: Address, second: Address) -> bool:
+    return _without_plus_four(first.last) == _without_plus_four(second.last)
+
+
+def _without_plus_four(last: str) -> str:
+    return re.sub(r"-\d{4}$", "", last)
+
+
+def _merge(rows: pd.DataFrame) -> dict[str, object]:
+    first = rows.iloc[0]
+    address = first["address"]
+    sites = list(dict.fromkeys(site for site in rows["site"] if site))
+    owner = bool((rows["audience"] == "owner").any()) or rows["parcel_id"].nunique() > 1
+    name = str(first["name"])
+    if not owner and name != RESIDENT:
+        name = f"{name} {OR_RESIDENT}"
+    return {
+        "audience": "owner" if owner and name != RESIDENT else "household",
+        "name": name,
+        "delivery_line": address.delivery,
+        "last_line": address.last,
+        "address_check": address_fault(address),
+        "parcels": rows["parcel_id"].nunique(),
+        "parcel_ids": "; ".join(dict.fromkeys(rows["parcel_id"])),
+        "site_addresses": "; ".join(sites),
+        "failure_class": _worst(rows["failure_class"]),
+        "best_rank": int(rows["rank"].min()),
+        "language": next((code for code in rows["language"] if code), ""),
+    }
+
+
+def _worst(classes: pd.Series) -> str:
+    order = ("very high", "high", "moderate", "low", "very low")
+    return next((name for name in order if (classes == name).any()), "")
+
+
+def _private_columns(chosen: pd.DataFrame, parcels: pd.DataFrame | None) -> pd.DataFrame:
+    given = by_parcel_id(parcels)
+    source = chosen if given is None else given.reindex(chosen.index)
+    return pd.DataFrame(
+        {name: _texts(source[name]) if name in source else [""] * len(chosen) for name in _PRIVATE},
+        index=chosen.index,
+    )
+
+
+def _texts(values: pd.Series) -> list[str]:
+    return [_text(value) for value in values]
+
+
+def _text(value: object) -> str:
+    return "" if value is None or value is pd.NA or value != value else str(value).strip()

@@ -1,0 +1,171 @@
+"""Which wells to sample first.
+
+A well whose last sample was bad comes first, then one whose nitrate was raised; the rest follow by
+risk. The risk is the groundwater room's ``well_risk_frac`` where it is given. Otherwise it is the
+load around the well: the sum over ranked systems within 229 m of groundwater score / 100 times
+(1 - distance / 229 m), so that a system of full score beside the well counts 1 and one at 229 m
+nothing. A clean sample of the last three years halves the risk (authors' judgement).
+
+229 m is the radius within which drainfields told in Borchardt et al. (2021, Environ. Health
+Perspect. 129). The nitrate limit is 10 mg/L as N (40 CFR 141.62); half of it is where public
+systems must sample more often (40 CFR 141.23).
+"""
+
+from __future__ import annotations
+
+from datetime import date
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from scipy.spatial import cKDTree
+
+from riskmap.groundwater.nitrogen import LIMIT_MG_L
+
+REACH_M: Final = 229.0
+RAISED_MG_L: Final = LIMIT_MG_L / 2
+FRESH_YEARS: Final = 3.0
+CLEAN_SHARE: Final = 0.5
+SAMPLED_USES: Final = ("domestic", "public", "unknown")
+
+ABOVE: Final = "last sample above the limit or with coliform: sample again now"
+RAISED: Final = "nitrate raised at the last sample: sample again"
+NEVER: Final = "no sample on record"
+OLD: Final = "last sample more than three years old"
+FRESH: Final = "clean sample of the last three years"
+
+SAMPLING_COLUMNS: Final = {
+    "order": "Order of sampling, 1 first",
+    "well_id": "The well",
+    "why": "What its samples say",
+    "risk": "Number it is ordered by; see the notes",
+    "systems_near": "Ranked onsite systems within 229 m (750 ft)",
+    "nearest_system_m": "Distance to the nearest ranked system",
+    "worst_groundwater_score": "Highest groundwater score among those systems, 0-100",
+    "use": "Use of the well",
+    "depth_m": "Depth of the well",
+    "last_sample": "Date of the last sample on record",
+    "last_nitrate_mg_l": "Nitrate at the last sample that tested it, mg/L as N",
+    "last_coliform": "Coliform bacteria at the last sample that tested them",
+    "test_for": "What the laboratory is asked for",
+}
+_TESTS: Final = "nitrate (as N), total coliform and E. coli"
+
+
+def sampling_order(
+    wells: pd.DataFrame,
+    systems: pd.DataFrame,
+    samples: pd.DataFrame | None = None,
+    *,
+    today: date,
+) -> pd.DataFrame:
+    """Put drinking-water wells into the order in which to sample them.
+
+    Parameters
+    ----------
+    wells
+        ``well_id``, ``x_m``, ``y_m``; ``use``, ``depth_m`` and ``well_risk_frac`` if known. Wells
+        for other uses than drinking are left out, wells without a position go last.
+    systems
+        The ranked table: ``x_m``, ``y_m``, ``groundwater_score``, ``rank``.
+    samples
+        The canonical ``well_samples``, or None.
+    today
+        The day the run speaks for.
+
+    Returns
+    -------
+    DataFrame
+        Index of `wells` (those kept), columns of :data:`SAMPLING_COLUMNS`, in order.
+    """
+    uses = wells["use"].fillna("unknown") if "use" in wells else "unknown"
+    table = wells.assign(use=uses)
+    table = table[table["use"].isin(SAMPLED_USES)]
+    table = table.join(_near(table, systems)).join(_last_results(table["well_id"], samples))
+    given = "well_risk_frac" in table
+    table["risk"] = table["well_risk_frac"].astype(float) if given else table["load"]
+    table["why"] = _why(table, today)
+    table["test_for"] = _TESTS
+    if "depth_m" not in table:
+        table["depth_m"] = np.nan
+    group = table["why"].map({ABOVE: 0, RAISED: 1}).fillna(2)
+    weight = table["risk"].fillna(-1.0) * np.where(table["why"] == FRESH, CLEAN_SHARE, 1.0)
+    order = np.lexsort((table["well_id"].astype(str), -weight, group))
+    table = table.iloc[order]
+    table["order"] = np.arange(1, len(table) + 1)
+    return table[list(SAMPLING_COLUMNS)]
+
+
+def load_near(
+    wells_xy_m: np.ndarray, systems_xy_m: np.ndarray, groundwater_score: np.ndarray
+) -> pd.DataFrame:
+    """Sum of nearness-weighted groundwater scores, count, nearest and worst within 229 m.
+
+    Parameters
+    ----------
+    wells_xy_m, systems_xy_m
+        Positions (n, 2) and (m, 2), finite.
+    groundwater_score
+        Scores of the systems (m,), 0-100; NaN counts as none.
+
+    Returns
+    -------
+    DataFrame
+        (n,) ``load``, ``systems_near``, ``nearest_system_m``, ``worst_groundwater_score``.
+    """
+    count = len(wells_xy_m)
+    table = pd.DataFrame(
+        {"load": np.zeros(count), "systems_near": np.zeros(count, int),
+         "nearest_system_m": np.full(count, np.nan),
+         "worst_groundwater_score": np.full(count, np.nan)}
+    )  # fmt: skip
+    if not count or not len(systems_xy_m):
+        return table
+    tree = cKDTree(systems_xy_m)
+    table["nearest_system_m"] = tree.query(wells_xy_m)[0]
+    pairs = cKDTree(wells_xy_m).sparse_distance_matrix(tree, REACH_M, output_type="coo_matrix")
+    score = np.asarray(groundwater_score, float)[pairs.col]
+    part = np.nan_to_num(score) / 100 * (1 - pairs.data / REACH_M)
+    table["load"] = np.bincount(pairs.row, part, count)
+    table["systems_near"] = np.bincount(pairs.row, minlength=count)
+    worst = pd.Series(score).groupby(pairs.row).max()
+    table.loc[worst.index, "worst_groundwater_score"] = worst
+    return table
+
+
+def _near(wells: pd.DataFrame, systems: pd.DataFrame) -> pd.DataFrame:
+    onsite = systems[systems["rank"].notna().to_numpy() & systems["x_m"].notna().to_numpy()]
+    placed = wells[["x_m", "y_m"]].notna().all(axis=1).to_numpy()
+    near = load_near(
+        wells.loc[placed, ["x_m", "y_m"]].to_numpy(float),
+        onsite[["x_m", "y_m"]].to_numpy(float),
+        onsite["groundwater_score"].to_numpy(dtype=float, na_value=np.nan),
+    )
+    return near.set_index(wells.index[placed]).reindex(wells.index)
+
+
+def _last_results(well_ids: pd.Series, samples: pd.DataFrame | None) -> pd.DataFrame:
+    """Last sample, last nitrate and last coliform of each well (undated samples count as old)."""
+    columns = ["last_sample", "last_nitrate_mg_l", "last_coliform"]
+    if samples is None or not len(samples):
+        empty = {"last_sample": pd.NaT, "last_nitrate_mg_l": np.nan, "last_coliform": pd.NA}
+        return pd.DataFrame(empty, index=well_ids.index, columns=columns)
+    dated = samples.assign(date=pd.to_datetime(samples["date"]))
+    groups = dated.sort_values("date", kind="stable", na_position="first").groupby("well_id")
+    found = pd.DataFrame({"last_sample": groups["date"].max()})
+    for target, source in (("last_nitrate_mg_l", "nitrate_mg_l"), ("last_coliform", "coliform")):
+        found[target] = groups[source].last() if source in dated else pd.NA
+    return found.reindex(well_ids)[columns].set_index(well_ids.index)
+
+
+def _why(table: pd.DataFrame, today: date) -> np.ndarray:
+    nitrate = pd.to_numeric(table["last_nitrate_mg_l"], errors="coerce")
+    germs = table["last_coliform"].astype("boolean").fillna(False).to_numpy(dtype=bool)
+    age_yr = (pd.Timestamp(today) - table["last_sample"]).dt.days / 365.25
+    tested = nitrate.notna() | table["last_coliform"].notna() | table["last_sample"].notna()
+    return np.select(
+        [(nitrate > LIMIT_MG_L).to_numpy() | germs, (nitrate >= RAISED_MG_L).to_numpy(),
+         (~tested).to_numpy(), (age_yr <= FRESH_YEARS).to_numpy()],
+        [ABOVE, RAISED, NEVER, FRESH],
+        default=OLD,
+    )  # fmt: skip
