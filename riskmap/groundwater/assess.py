@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 
 import numpy as np
 import pandas as pd
@@ -13,15 +13,18 @@ from riskmap.groundwater.arrival import arrived_frac
 from riskmap.groundwater.density import drainfields_near_wells, systems_density
 from riskmap.groundwater.gradient import FlowField, flow_field
 from riskmap.groundwater.grid import Grid
-from riskmap.groundwater.nitrogen import LIMIT_MG_L, NITROGEN, YEAR_D, system_load
+from riskmap.groundwater.nitrogen import YEAR_D, system_load
 from riskmap.groundwater.paths import EDGE, ENDS, STILL, WATER, Paths, trace_paths
-from riskmap.groundwater.plume import Plumes, PlumeSettings, nitrate_added_mg_l, shape_plumes
+from riskmap.groundwater.plume import Plumes, nitrate_added_mg_l, shape_plumes
 from riskmap.groundwater.reach import PathPairs, pairs_in_reach
 from riskmap.groundwater.score import SOON_D, groundwater_score, receptor_part
 from riskmap.groundwater.screens import column, draw_width_m, screen_windows
-from riskmap.groundwater.well_risk import RISK, own_vulnerability, well_risk
+from riskmap.groundwater.settings import AssessmentSettings
+from riskmap.groundwater.well_risk import own_vulnerability, well_risk
 
 Floats = NDArray[np.float64]
+
+__all__ = ["AssessmentSettings", "GroundwaterAssessment", "assess_groundwater"]
 
 PAIR_COLUMNS = ("system", "well", "distance_m", "offset_m", "travel_time_d", "nitrate_added_mg_l")
 _NO_PAIRS = pd.DataFrame(
@@ -34,31 +37,6 @@ _NO_ENDS = pd.DataFrame(
         "water_travel_time_d": np.empty(0), "water_load_kg_yr": np.empty(0),
     }
 )  # fmt: skip
-
-
-@dataclass(frozen=True)
-class AssessmentSettings:
-    """Numbers of a run. Lengths in m, times in years where the name says so.
-
-    ``conductivity_m_d`` and ``porosity_frac`` may be numbers or arrays on the grid.
-    ``least_added_mg_l`` is the addition below which a pair is dropped;
-    ``unknown_screen_m`` the depth below the water table drawn on by a well of unknown screen;
-    ``well_flow_l_d`` the pumping of a well that gives none.
-    """
-
-    conductivity_m_d: ArrayLike = 10.0
-    porosity_frac: float = 0.2
-    max_distance_m: float = 1500.0
-    max_time_yr: float = 30.0
-    least_added_mg_l: float = 0.01
-    background_mg_l: float = NITROGEN["background_mg_l"].value
-    limit_mg_l: float = LIMIT_MG_L
-    soil_denitrified_frac: float = NITROGEN["soil_denitrified_frac"].value
-    temperature_c: float = RISK["temperature_c"].value
-    unknown_screen_m: float = 10.0
-    well_flow_l_d: float = 1000.0
-    plume: PlumeSettings = field(default_factory=PlumeSettings)
-    chunk: int = 10_000
 
 
 @dataclass(frozen=True)

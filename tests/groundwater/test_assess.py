@@ -11,6 +11,7 @@ from riskmap.groundwater.assess import AssessmentSettings, assess_groundwater
 from riskmap.groundwater.grid import Grid, grid_from_bounds
 from riskmap.groundwater.score import groundwater_score, nearness, receptor_part
 from riskmap.groundwater.screens import screen_windows
+from riskmap.groundwater.settings import ASSESSMENT
 
 NAN = float("nan")
 
@@ -226,6 +227,14 @@ class TestAssessment:
         dry = assess_groundwater(systems, wells.iloc[:0], slope())
         assert len(dry.wells) == 0
         assert (dry.systems["wells_reached"] == 0).all()
+
+    def test_settings_stay_within_their_bounds(self) -> None:
+        for spec in ASSESSMENT.values():
+            assert spec.lower <= spec.value <= spec.upper
+            assert spec.source
+        with pytest.raises(ValueError, match="porosity_frac must lie within"):
+            AssessmentSettings(porosity_frac=0.9)
+        assert AssessmentSettings(conductivity_m_d=np.array([[1.0, NAN]])).chunk > 0
 
     def test_screens(self) -> None:
         wells = pd.DataFrame(
