@@ -91,7 +91,8 @@ def sum_by_system(
     -------
     DataFrame
         ``wells_reached``, ``wells_soon``, ``nearest_well`` (-1 if none), ``nearest_well_m`` (along
-        the path), ``nearest_well_d``, ``largest_added_mg_l``.
+        the path), ``nearest_well_d`` (travel time to that well), ``first_well_d`` (shortest travel
+        time to any), ``largest_added_mg_l``.
     """
     kept = pairs[pairs["nitrate_added_mg_l"] >= least_mg_l]
     system = kept["system"].to_numpy(np.int64)
@@ -105,6 +106,8 @@ def sum_by_system(
     nearest_m[system[first]], nearest_d[system[first]] = distance[first], time[first]
     largest = np.zeros(n_systems)
     np.maximum.at(largest, system, added)
+    soonest = np.full(n_systems, np.inf)
+    np.minimum.at(soonest, system, time)
     return pd.DataFrame(
         {
             "wells_reached": np.bincount(system, minlength=n_systems),
@@ -112,6 +115,7 @@ def sum_by_system(
             "nearest_well": nearest,
             "nearest_well_m": nearest_m,
             "nearest_well_d": nearest_d,
+            "first_well_d": np.where(np.isfinite(soonest), soonest, np.nan),
             "largest_added_mg_l": largest,
         }
     )

@@ -68,6 +68,7 @@ class TestSuperposition:
         assert table["wells_soon"].tolist() == [2, 1, 1, 0]
         assert table["nearest_well_m"].tolist()[:3] == [64, 30, 10]
         assert table["nearest_well"].tolist() == [1, 1, 1, -1]
+        assert table["first_well_d"].tolist()[:3] == [400, 300, 50]
         assert table["largest_added_mg_l"].tolist() == [2, 3, 5, 0]
 
     def test_leading_and_threatened(self) -> None:
