@@ -130,3 +130,26 @@ class TestProperties:
         strips = edges.sign * (edges.x2_m - edges.x1_m) * (edges.y1_m + edges.y2_m) / 2
         totals = np.add.reduceat(strips, edges.start[:-1])
         assert totals == pytest.approx(shapely.area(shapes), rel=1e-12)
+
+
+class TestRealSurvey:
+    """A real county's soil polygons (open data; not part of the project), one of them invalid."""
+
+    def test_shares_equal_those_of_geos(self, shared_data):
+        path = shared_data / "soil_survey" / "ar017_county" / "spatial" / "soilmu_a_ar017.shp"
+        soils = gpd.read_file(path).to_crs(32615)
+        rng = np.random.default_rng(0)
+        west, south, east, north = soils.total_bounds
+        middles = shapely.points(rng.uniform(west, east, 3000), rng.uniform(south, north, 3000))
+        lots = shapely.buffer(middles, rng.uniform(10, 200, 3000), quad_segs=3)
+        sound = shapely.make_valid(soils.geometry.to_numpy())
+        i, j = shapely.STRtree(sound).query(lots, predicate="intersects")
+        expected = np.zeros((3000, len(sound)))
+        expected[i, j] = shapely.area(shapely.intersection(lots[i], sound[j])) / shapely.area(
+            lots[i]
+        )
+        pairs = area_fractions(gpd.GeoSeries(lots), soils.geometry)
+        found = np.zeros((3000, len(sound)))
+        found[pairs["i"], pairs["j"]] = pairs["frac"]
+        assert (found > 0).sum() > 3000
+        assert np.abs(found - expected).max() < 1e-9

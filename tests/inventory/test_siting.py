@@ -204,3 +204,20 @@ class TestLotTools:
         middle = middles(np.array([shoe, shapely.Polygon()]))
         assert shoe.intersects(shapely.Point(middle[0]))
         assert np.isnan(middle[1]).all()
+
+
+class TestRealParcels:
+    """A real city's parcels (open data; not part of the project): 37 of them invalid."""
+
+    def test_every_parcel_keeps_its_row_and_gets_ground(self, shared_data):
+        folder = shared_data / "records" / "city_parcels_flood"
+        path = folder / "ASSESSING_ParcelsFY2014.topojson"
+        parcels = gpd.read_file(path, columns=["ML"], rows=4000)
+        parcels = parcels.set_crs(4326, allow_override=True).to_crs(32619)
+        water = gpd.read_file(folder / "HYDRO_WaterBodies.geojson", columns=[]).to_crs(32619)
+        result = locate_treatment_areas(parcels, waterbodies=water)
+        drawn = shapely.area(shapely.make_valid(parcels.geometry.to_numpy())) > 0
+        assert len(result) == len(parcels)
+        assert (result["treatment_m2"] > 0).to_numpy()[drawn].all()
+        assert result.geometry.is_valid.all()
+        assert result["treatment_m2_evidence"].ne("unknown").to_numpy()[drawn].all()
