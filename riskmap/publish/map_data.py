@@ -35,14 +35,16 @@ LAYER_TOLERANCE_M: Final = 3.0
 LAYER_VERTICES: Final = 80_000
 """A layer with more corners is simplified further, twofold at a time."""
 
+POLYGON, MULTIPOLYGON, COLLECTION = 3, 6, 7
+"""Kinds of shape as shapely numbers them; -1 is missing."""
+
 SOIL_WORD_COLUMNS: Final = ("soil_class", "class", "published_class", "limit")
 
 
 def drawable(ranked: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     """Rows that have a shape, along a space-filling curve so that neighbours pack together."""
-    has_shape = ranked.geometry.notna() & ~ranked.geometry.is_empty
-    solid = ranked.geometry.geom_type.isin(["Polygon", "MultiPolygon"])
-    rows = ranked[has_shape & solid]
+    solid = np.isin(shapely.get_type_id(ranked.geometry.values), (POLYGON, MULTIPOLYGON))
+    rows = ranked[solid & ~shapely.is_empty(ranked.geometry.values)]
     if rows.empty:
         return rows
     along = rows.geometry.hilbert_distance(level=14).to_numpy()
@@ -145,12 +147,13 @@ def soil_words(table: pd.DataFrame) -> pd.Series:
 
 def _usable(layer: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
     """Rows with a shape of the layer's most common kind (area, line or point)."""
-    table = layer[layer.geometry.notna() & ~layer.geometry.is_empty]
+    kind = shapely.get_type_id(layer.geometry.values)
+    plain = (kind >= 0) & (kind != COLLECTION) & ~shapely.is_empty(layer.geometry.values)
+    table = layer[plain]
     if table.empty:
         return table
     dimension = shapely.get_dimensions(table.geometry.values)
-    common = int(np.bincount(np.clip(dimension, 0, 2)).argmax())
-    return table[(dimension == common) & (table.geometry.geom_type != "GeometryCollection")]
+    return table[dimension == int(np.bincount(dimension).argmax())]
 
 
 def _simplified(table: gpd.GeoDataFrame) -> gpd.GeoSeries:

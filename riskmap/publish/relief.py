@@ -84,7 +84,7 @@ def hillshade(
     sun_north = np.cos(azimuth) * np.cos(altitude)
     lit = np.sin(altitude) - east_slope * sun_east - north_slope * sun_north
     cosine: NDArray[np.float64] = lit / np.sqrt(1 + east_slope**2 + north_slope**2)
-    return np.clip(cosine, 0.0, 1.0)
+    return np.where(np.isfinite(height_m), np.clip(cosine, 0.0, 1.0), np.nan)
 
 
 def _in_mercator(

@@ -1,0 +1,131 @@
+from __future__ import annotations
+
+import csv
+import io
+import time
+from pathlib import Path
+
+import geopandas as gpd
+import openpyxl
+import pandas as pd
+import pytest
+
+from riskmap.layers import STAGES
+from riskmap.publish.list_columns import COLUMNS, RESULTS, list_table
+from riskmap.publish.lists import write_inspection_list
+
+
+def _write(folder: Path, ranked: pd.DataFrame, **options: object) -> Path:
+    write_inspection_list(folder, ranked, county="Example County", date="2025-06-30", **options)  # type: ignore[arg-type]
+    return folder / "lists"
+
+
+def _rows(path: Path) -> list[dict[str, str]]:
+    return list(csv.DictReader(io.StringIO(path.read_bytes().decode("utf-8"), newline="")))
+
+
+class TestCsv:
+    def test_every_ranked_parcel_in_order_and_no_other(
+        self, tmp_path: Path, ranked: gpd.GeoDataFrame
+    ) -> None:
+        rows = _rows(_write(tmp_path, ranked) / "inspections.csv")
+        want = ranked[ranked["rank"].notna()].sort_values("rank")
+        assert [row["parcel_id"] for row in rows] == list(want.index)
+        assert [int(row["rank"]) for row in rows] == list(range(1, len(want) + 1))
+        assert [row["reason_1"] for row in rows] == list(want["reason_1"])
+
+    @pytest.mark.parametrize(("units", "name", "metres"), [("us", "ft", 0.3048), ("si", "m", 1.0)])
+    def test_lengths_are_in_the_regions_units_and_say_so(
+        self, tmp_path: Path, ranked: gpd.GeoDataFrame, units: str, name: str, metres: float
+    ) -> None:
+        rows = _rows(_write(tmp_path, ranked, units=units) / "inspections.csv")
+        first = rows[0]
+        want = ranked.loc[first["parcel_id"], "well_distance_m"] / metres
+        assert float(first[f"well_distance_{name}"]) == pytest.approx(want, rel=0.006, abs=0.6)
+
+    def test_no_owner_unless_asked(self, tmp_path: Path, ranked: gpd.GeoDataFrame) -> None:
+        table = ranked.assign(owner="=Somebody")
+        plain = _write(tmp_path / "a", table)
+        asked = _write(tmp_path / "b", table, owner_columns=("owner",))
+        assert b"Somebody" not in (plain / "inspections.csv").read_bytes()
+        assert _rows(asked / "inspections.csv")[0]["owner"] == "'=Somebody"
+
+    def test_unknown_service_goes_to_its_own_list(
+        self, tmp_path: Path, ranked: gpd.GeoDataFrame
+    ) -> None:
+        unknown = ranked["service"].eq("unknown")
+        table = ranked.assign(apart_rank=pd.Series(pd.NA, index=ranked.index, dtype="Int64"))
+        table.loc[unknown, "apart_rank"] = range(int(unknown.sum()), 0, -1)
+        place = _write(tmp_path, table)
+        rows = _rows(place / "service_unknown.csv")
+        assert {row["parcel_id"] for row in rows} == set(ranked.index[unknown])
+        assert [int(row["rank"]) for row in rows] == list(range(1, len(rows) + 1))
+        book = openpyxl.load_workbook(place / "inspections.xlsx")
+        assert book.sheetnames == ["Inspections", "Service unknown", "Notes"]
+
+    def test_an_empty_county_gives_an_empty_list(
+        self, tmp_path: Path, ranked: gpd.GeoDataFrame
+    ) -> None:
+        none = ranked[ranked["rank"].isna()]
+        assert _rows(_write(tmp_path, none) / "inspections.csv") == []
+
+
+class TestWorkbook:
+    @pytest.fixture
+    def path(self, tmp_path: Path, ranked: gpd.GeoDataFrame) -> Path:
+        return _write(tmp_path, ranked, workbook_rows=200) / "inspections.xlsx"
+
+    def test_is_made_to_be_worked_in(self, path: Path) -> None:
+        sheet = openpyxl.load_workbook(path)["Inspections"]
+        titles = [cell.value for cell in sheet[1]]
+        assert titles[:3] == ["Rank", "Parcel", "Address"]
+        assert titles[-len(RESULTS) :] == [result.title for result in RESULTS]
+        assert "Nearest drinking well (ft)" in titles
+        assert sheet.freeze_panes == "D2"
+        assert sheet.auto_filter.ref.startswith("A1:")
+        assert sheet.page_setup.orientation == "landscape"
+        assert sheet.sheet_properties.pageSetUpPr.fitToPage
+        assert sheet.page_setup.fitToHeight == 0  # one page wide, as many long as it takes
+        assert sheet.print_title_rows == "$1:$1"
+        assert sheet.max_row == 201
+
+    def test_results_have_drop_downs(self, path: Path) -> None:
+        sheet = openpyxl.load_workbook(path)["Inspections"]
+        lists = {
+            rule.formula1 for rule in sheet.data_validations.dataValidation if rule.type == "list"
+        }
+        assert f'"{",".join(STAGES)}"' in lists
+        assert len(lists) == sum(bool(result.choices) for result in RESULTS)
+        covered = next(iter(sheet.data_validations.dataValidation[0].sqref.ranges))
+        assert (covered.min_row, covered.max_row) == (2, 201)
+
+    def test_notes_explain_every_column(self, path: Path) -> None:
+        notes = openpyxl.load_workbook(path)["Notes"]
+        words = {row[0].value for row in notes.iter_rows()}
+        sheet = openpyxl.load_workbook(path)["Inspections"]
+        assert {cell.value for cell in sheet[1]} <= words
+        text = " ".join(str(cell.value) for row in notes.iter_rows() for cell in row)
+        assert "Only a site visit" in text
+        assert "200 of" in text
+
+    def test_text_never_runs(self, tmp_path: Path, ranked: gpd.GeoDataFrame) -> None:
+        table = ranked.copy()
+        table["address"] = "=1+1"
+        sheet = openpyxl.load_workbook(_write(tmp_path, table) / "inspections.xlsx")["Inspections"]
+        assert sheet["C2"].value == "'=1+1"
+        assert all(cell.data_type != "f" for row in sheet.iter_rows() for cell in row)
+
+    def test_same_bytes_twice(self, tmp_path: Path, ranked: gpd.GeoDataFrame) -> None:
+        first = (_write(tmp_path / "a", ranked) / "inspections.xlsx").read_bytes()
+        time.sleep(2.1)  # zip time stamps count in steps of two seconds
+        assert (_write(tmp_path / "b", ranked) / "inspections.xlsx").read_bytes() == first
+
+
+class TestColumns:
+    def test_columns_are_declared_once(self) -> None:
+        names = [column.name for column in COLUMNS]
+        assert len(set(names)) == len(names)
+
+    def test_lists_of_unknowns_are_one_text(self, ranked: gpd.GeoDataFrame) -> None:
+        table = ranked.head(2).assign(unknown=[["age", "tank volume"], []])
+        assert list_table(table, units="us")["unknown"].tolist() == ["age; tank volume", ""]
