@@ -186,7 +186,7 @@ def _live(
 
 def _builder(count: int, rng: np.random.Generator) -> Floats:
     """How well the work was done: a factor on what the field can pass."""
-    return rng.lognormal(0.05, 0.24, count)
+    return rng.lognormal(0.13, 0.24, count)
 
 
 def _rebuild(
