@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date as Date  # noqa: N812 - `date` is an argument here
 
 import numpy as np
@@ -194,20 +194,26 @@ def _last_pumped(
 ) -> pd.Series:
     """Years since the last pump-out on record; one before the present system does not count."""
     records = [
-        table[["parcel_id", "last_pumped"]].assign(
-            last_pumped=pd.to_datetime(table["last_pumped"]).astype("datetime64[ns]")
-        )
+        table[["parcel_id", "last_pumped"]]
+        .assign(last_pumped=pd.to_datetime(table["last_pumped"]).astype("datetime64[ns]"))
+        .dropna()
         for table in (permits, visits)
-        if table is not None and len(table)
+        if table is not None
     ]
-    if not records:
+    if not any(len(table) for table in records):
         return pd.Series(np.nan, index=replaced.index)
-    pumped = pd.concat(records).dropna()
+    pumped = _stacked(records)
     late = pumped["last_pumped"] > pd.Timestamp(date)
     early = pumped["last_pumped"].dt.year < pumped["parcel_id"].map(replaced)
     last = pumped[~late & ~early].groupby("parcel_id")["last_pumped"].max()
     days = (pd.Timestamp(date).to_datetime64() - last.reindex(replaced.index).to_numpy()) / DAY
     return pd.Series(days / DAYS_PER_YEAR, index=replaced.index)
+
+
+def _stacked(tables: Iterable[pd.DataFrame]) -> pd.DataFrame:
+    """One table under the other; empty ones, whose column types say nothing, are left out."""
+    every = list(tables)
+    return pd.concat([table for table in every if len(table)] or every[:1], ignore_index=True)
 
 
 def _count(keys: Sequence[str] | pd.Series, index: pd.Index) -> pd.Series:
@@ -226,12 +232,11 @@ def _repairs(
     """Repairs by permit and by visit; both in one year are one repair, undated permits each one."""
     if permits is None and visits is None:
         return pd.Series(np.nan, index=index)
-    found = []
-    if permits is not None:
-        found.append(permits.loc[permits["action"].eq("repair"), ["parcel_id", "year"]])
-    if visits is not None:
-        found.append(visits.loc[visits["reason"].eq("repair"), ["parcel_id", "year"]])
-    records = pd.concat(found)
+    records = _stacked(
+        pd.DataFrame(table.loc[table[column].eq("repair"), ["parcel_id", "year"]])
+        for table, column in ((permits, "action"), (visits, "reason"))
+        if table is not None
+    )
     dated = records[records["year"].notna()].drop_duplicates()
     undated = records[records["year"].isna()]
     return _count(pd.concat([dated, undated])["parcel_id"], index)

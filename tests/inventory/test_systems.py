@@ -163,6 +163,11 @@ class TestVisits:
         assert result["repairs"] == 2  # the visit and the permit of 2002 are one repair
         assert result["last_visit_year"] == 2002
 
+    def test_a_chunk_without_repairs_is_zero(self, describe):
+        visits = [{"parcel_id": "elsewhere", "date": "2002-06-01", "reason": "repair"}]
+        assert describe([], visits)["repairs"].tolist() == [0.0]
+        assert describe([P0 | {"action": "new"}], [])["repairs"].tolist() == [0.0]
+
     def test_a_finding_before_the_present_system_does_not_describe_it(self, describe):
         visits = [P0 | {"date": "2001-05-01", "reason": "sale", "stage": "failed"}]
         replaced = [P0 | {"action": "repair", "issued": "2003-01-01"}]
