@@ -9,6 +9,7 @@ from pyproj import CRS, Transformer
 from pyproj.aoi import AreaOfInterest
 from pyproj.database import query_utm_crs_info
 
+from data_pipelines.tables import quiet
 from riskmap.errors import CrsError, SourceFormatError, SourceMissingError
 from riskmap.sources import Source
 
@@ -49,7 +50,8 @@ def _extent(
     if not path.exists():
         raise SourceMissingError(layer, f"{path} is not there.", "Check the path.")
     try:
-        info = pyogrio.read_info(path, layer=table, force_total_bounds=True)
+        with quiet():
+            info = pyogrio.read_info(path, layer=table, force_total_bounds=True)
     except pyogrio.errors.DataSourceError as error:
         raise SourceFormatError(
             layer, f"{path.name} cannot be read as a map layer.", "Give a vector file."

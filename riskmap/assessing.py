@@ -13,6 +13,7 @@ import pandas as pd
 from riskmap.failure.ageing import AgeingModel
 from riskmap.failure_stage import chance_of_failing, failure_features, learn_ageing
 from riskmap.features import FEATURES
+from riskmap.groundwater_stage import Groundwater, groundwater_features
 from riskmap.inventory.inventory import (
     Inventory,
     Layers,
@@ -31,6 +32,7 @@ from riskmap.progress import Progress
 from riskmap.ranking.model import Model
 from riskmap.ranking.table import ranked_table
 from riskmap.region import Region
+from riskmap.room_stage import room_features
 
 TABLE_LAYERS: Final = (
     "soil_units",
@@ -50,20 +52,24 @@ class Result:
     """What a run gives.
 
     ``parcels``: one row per parcel (index ``parcel_id``), lot polygons, features with evidence,
-    points, scores, ranks, reasons. ``treatment_areas``: the likely treatment areas as drawn.
+    points, scores, ranks, reasons. ``treatment_areas``: the likely treatment areas as drawn;
+    ``replacement_places``: the best place for another field, where there is one.
     ``soil_shares``: map units under each. ``component_ratings``: the soil rule's answers.
     ``service_history``: lives of systems from the permits; ``ageing``: the curves learnt from them
-    or kept as published.
+    or kept as published. ``groundwater``: wells, pairs and surface behind the groundwater columns,
+    None where no terrain was given.
     """
 
     county: County
     model: Model
     parcels: gpd.GeoDataFrame
     treatment_areas: gpd.GeoDataFrame
+    replacement_places: gpd.GeoDataFrame
     soil_shares: pd.DataFrame
     component_ratings: pd.DataFrame
     service_history: pd.DataFrame
     ageing: Mapping[str, AgeingModel]
+    groundwater: Groundwater | None
 
     @property
     def region(self) -> Region:
@@ -95,9 +101,18 @@ def assess_county(county: County, progress: Progress | None = None) -> Result:
         history = _history(county, features, layers)
         ageing = learn_ageing(history)
         features = features.join(failure_features(features, rules=region.rules, ageing=ageing))
+    with progress.stage("find room on the lots"):
+        lots = parcels[["geometry"]].loc[order]
+        areas = inventory.areas.loc[order]
+        room, places = room_features(features, lots, areas, county, progress)
+        features = features.join(room)
+    with progress.stage("chance of failing"):
         features = features.join(
             chance_of_failing(features, model, rules=region.rules, ageing=ageing)
         )
+    with progress.stage("follow groundwater"):
+        table, groundwater = groundwater_features(features, county)
+        features = features.join(table)
     with progress.stage("score and rank"):
         ranked = ranked_table(
             features,
@@ -106,17 +121,18 @@ def assess_county(county: County, progress: Progress | None = None) -> Result:
             units=region.units,
             cuts=region.rules.class_cuts,
         )
-    lots = parcels.geometry.loc[order]
-    table = gpd.GeoDataFrame(features.join(ranked), geometry=lots, crs=county.crs)
+    table = gpd.GeoDataFrame(features.join(ranked), geometry=lots.geometry, crs=county.crs)
     return Result(
         county=county,
         model=model,
         parcels=table,
-        treatment_areas=inventory.areas.loc[order],
+        treatment_areas=areas,
+        replacement_places=places,
         soil_shares=inventory.mixture,
         component_ratings=ratings,
         service_history=history,
         ageing=ageing,
+        groundwater=groundwater,
     )
 
 

@@ -16,7 +16,7 @@ from riskmap.ranking.model import Model
 from riskmap.ranking.score import factor_points, hazard_multiplier
 from riskmap.region import Rules
 
-ROOM: Final = ("room_m2", "room_needed_m2", "room_ratio", "fallback")
+ROOM: Final = ("room_m2", "room_needed_m2", "room_ratio", "replacement")
 """Columns of :data:`riskmap.features.FAILURE` that the inventory's geometry gives."""
 
 

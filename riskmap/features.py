@@ -20,7 +20,7 @@ from riskmap.layers import (
     SYSTEM_KINDS,
 )
 
-FALLBACKS: Final = ("in_ground", "mound", "holding_tank")
+REPLACEMENTS: Final = ("in-ground field", "mound", "holding tank only", "unknown")
 """What could replace a field, by the room on the lot."""
 
 
@@ -128,7 +128,7 @@ FAILURE: Final = (
     Feature("room_m2", "Room left on the lot for a replacement field", "m2", (), True),
     Feature("room_needed_m2", "Room that a replacement field needs", "m2", (), True),
     Feature("room_ratio", "Room left over room needed", "", (), True),
-    Feature("fallback", "What could be built in its place", "", FALLBACKS, True),
+    Feature("replacement", "What could be built in its place", "", REPLACEMENTS, True),
 )
 """Columns that ``failure`` and the room on the lot add."""
 

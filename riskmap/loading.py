@@ -14,10 +14,11 @@ from pyproj import CRS
 
 from data_pipelines.auto_crs import utm_of
 from data_pipelines.parcels import read_parcels
+from data_pipelines.permits import check_modifications
 from data_pipelines.rasters import RasterReading
 from data_pipelines.registry import read_layer
 from data_pipelines.soil_survey import read_soil_survey
-from data_pipelines.well_checks import check_elevation_unit
+from data_pipelines.well_checks import check_elevation_unit, check_in_water
 from riskmap.contract import require
 from riskmap.errors import CrsError
 from riskmap.layers import LAYERS
@@ -110,10 +111,16 @@ def _cross_checks(
     tables: Mapping[str, pd.DataFrame], rasters: Mapping[str, Raster]
 ) -> pd.DataFrame:
     """Find what only shows when layers are held against each other."""
-    wells, terrain = tables.get("wells"), rasters.get("elevation")
-    if not isinstance(wells, gpd.GeoDataFrame) or terrain is None:
-        return no_defects()
-    return check_elevation_unit(wells, terrain)
+    wells, waters = tables.get("wells"), tables.get("waterbodies")
+    permits, terrain = tables.get("permits"), rasters.get("elevation")
+    found = [no_defects()]
+    if isinstance(wells, gpd.GeoDataFrame) and terrain is not None:
+        found.append(check_elevation_unit(wells, terrain))
+    if isinstance(wells, gpd.GeoDataFrame) and isinstance(waters, gpd.GeoDataFrame):
+        found.append(check_in_water(wells, waters))
+    if permits is not None:
+        found.append(check_modifications(permits, tables["parcels"]))
+    return pd.concat(found, ignore_index=True)
 
 
 def _soil(

@@ -36,8 +36,8 @@ class Progress:
 
     def each(self, items: Iterable[Item], *, total: int, unit: str) -> Iterator[Item]:
         """Go through items with a bar."""
-        bar = tqdm(items, total=total, unit=unit, disable=self.quiet, leave=False, file=sys.stderr)
-        yield from bar
+        hidden = self.quiet or total < 2 or not sys.stderr.isatty()
+        yield from tqdm(items, total=total, unit=unit, disable=hidden, leave=False)
 
     def _write(self, text: str) -> None:
         if not self.quiet:

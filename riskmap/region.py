@@ -40,6 +40,19 @@ class Rules:
 
 
 @dataclass(frozen=True)
+class GroundwaterRules:
+    """The aquifer and its water; see ``docs/region_file.md`` for each."""
+
+    aquifer: str
+    vadose: str
+    conductivity_m_d: float
+    porosity_frac: float
+    recharge_m_yr: float
+    background_mg_l: float
+    denitrified_frac: float
+
+
+@dataclass(frozen=True)
 class Region:
     """A county as its region file declares it.
 
@@ -56,6 +69,7 @@ class Region:
     contact: str
     sources: Mapping[str, Source]
     rules: Rules
+    groundwater: GroundwaterRules
     model_file: Path | None
     inspection_rows: int
     chunk_parcels: int
@@ -80,7 +94,10 @@ def read_region(path: Path | str) -> Region:
     values = {(key.section, key.name): _value(content, key) for key in KEYS}
     for section in dict.fromkeys(key.section for key in KEYS):
         refuse_unknown(content.get(section, {}), _names(section), f"[{section}]", RegionError)
-    rules = {name: value for (section, name), value in values.items() if section == "rules"}
+    rules, water = (
+        {name: value for (section, name), value in values.items() if section == wanted}
+        for wanted in ("rules", "groundwater")
+    )
     rules["class_cuts"] = _cuts(rules["class_cuts"])
     model = values["model", "file"]
     return Region(
@@ -93,6 +110,7 @@ def read_region(path: Path | str) -> Region:
         contact=values["county", "contact"],
         sources=_sources(content.get("layers", {}), path.parent),
         rules=Rules(**rules),
+        groundwater=GroundwaterRules(**water),
         model_file=path.parent / model if model else None,
         inspection_rows=values["lists", "inspections"],
         chunk_parcels=values["run", "chunk_parcels"],

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
 
 import geopandas as gpd
 import numpy as np
@@ -11,13 +10,12 @@ import pandas as pd
 import shapely
 from numpy.typing import ArrayLike
 
+from riskmap.features import REPLACEMENTS
 from riskmap.inventory.edges import FloatArray, GeometryArray, IntArray
 from riskmap.inventory.lots import inside_line, less, obstacles_near, sound_polygons
 from riskmap.inventory.nearest import straight_pieces
 from riskmap.inventory.room_kernel import largest_squares
 from riskmap.inventory.wells import drinking_wells
-
-REPLACEMENTS: Final = ("in-ground field", "mound", "holding tank only", "unknown")
 
 
 @dataclass(frozen=True)

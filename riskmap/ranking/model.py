@@ -39,7 +39,8 @@ class Factor:
     source
         Where curve and weight come from.
     reason
-        Plain words with ``{value}`` where the feature's value stands.
+        Plain words with ``{value}`` where the feature's value stands, and ``{name}`` for the value
+        of another feature.
     """
 
     name: str

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from typing import Final
 
@@ -9,11 +10,13 @@ import numpy as np
 import pandas as pd
 
 from riskmap.features import Feature
-from riskmap.ranking.model import Model
+from riskmap.ranking.model import Factor, Model
 from riskmap.ranking.score import Scores
 from riskmap.ranking.wording import worded
 
 REASONS: Final = 3
+REASON_PARTS: Final = re.compile(r"([^{}]*)(?:\{(\w+)\}|$)")
+"""Plain words, then the name of what is to be filled in."""
 LEAST_LIMITATION: Final = 0.2
 """A factor whose limitation is below this is never named as a reason."""
 
@@ -71,15 +74,23 @@ def _sentences(
     for number, factor in enumerate(model.factors):
         rows = chosen == number
         if rows.any():
-            words = worded(
-                features.loc[rows, factor.feature],
-                feature=factor.feature,
-                unit=declared[factor.feature].unit,
-                units=units,
-            )
-            before, _, after = factor.reason.partition("{value}")
-            text[rows] = before + words + after if "{value}" in factor.reason else factor.reason
+            text[rows] = _filled(factor, features[rows], declared, units)
     return text.str.replace(r"^(.)", lambda first: first.group(1).upper(), regex=True)
+
+
+def _filled(
+    factor: Factor, features: pd.DataFrame, declared: Mapping[str, Feature], units: str
+) -> pd.Series:
+    """Fill the reason's ``{value}`` and any ``{feature}`` with worded values."""
+    text = pd.Series("", index=features.index, dtype="string")
+    for plain, name in REASON_PARTS.findall(factor.reason):
+        text = text + plain
+        feature = factor.feature if name == "value" else name
+        if feature:
+            unit = declared[feature].unit
+            words = worded(features[feature], feature=feature, unit=unit, units=units)
+            text = text + words
+    return text
 
 
 def unknown_list(scores: Scores, model: Model) -> pd.Series:

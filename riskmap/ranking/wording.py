@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from riskmap.units import ACRE_M2, FOOT_M, GALLON_L, INCH_CM, SQUARE_MILE_KM2, UM_S_M_D
+from riskmap.units import ACRE_M2, FOOT_M, GALLON_L, INCH_CM, POUND_KG, SQUARE_MILE_KM2, UM_S_M_D
 
 Text = Callable[[float], str]
 
@@ -60,8 +60,21 @@ PLAIN: Final[dict[str, Text]] = {
     "repairs": _plural("repair"),
     "wells_within_150_m": _plural("drinking-water well"),
     "occupants": _plural("person", "persons"),
+    "reserve_frac": _number(".0f", " %", 100),
+    "chance_failing_frac": _number(".0f", " %", 100),
+    "vulnerability": _number(".0f", " %", 100),
+    "load_ratio": _number(".1f", " times"),
+    "room_ratio": _number(".1f", " times"),
+    "pump_overdue_yr": _plural("year"),
+    "wells_soon": _plural("drinking-water well"),
+    "wells_reached": _plural("drinking-water well"),
+    "travel_time_yr": _number(".1f", " years"),
+    "years_to_failed_yr": _plural("year"),
 }
 """Features worded alike in both unit systems."""
+
+SMALL_LENGTHS: Final = ("ponding_m",)
+"""Lengths in metres that people read in inches or centimetres."""
 
 BY_UNIT: Final[dict[str, dict[str, Text]]] = {
     "us": {
@@ -70,6 +83,8 @@ BY_UNIT: Final[dict[str, dict[str, Text]]] = {
         "m2": _acres,
         "um/s": _number(".2g", " in/h", 0.1417),
         "1/km2": _number(",.0f", " homes per square mile", SQUARE_MILE_KM2),
+        "kg/yr": _number(",.0f", " lb a year", 1 / POUND_KG),
+        "mg/L as N": _number(".1f", " mg/L"),
         "L": _number(",.0f", " gal", 1 / GALLON_L),
         "L/day": _number(",.0f", " gal/day", 1 / GALLON_L),
     },
@@ -79,6 +94,8 @@ BY_UNIT: Final[dict[str, dict[str, Text]]] = {
         "m2": _number(",.0f", " m2"),
         "um/s": _number(".2g", " m/day", UM_S_M_D),
         "1/km2": _number(",.0f", " homes per square kilometre"),
+        "kg/yr": _number(",.1f", " kg a year"),
+        "mg/L as N": _number(".1f", " mg/L"),
         "L": _number(",.0f", " L"),
         "L/day": _number(",.0f", " L/day"),
     },
@@ -104,8 +121,10 @@ def worded(values: pd.Series, *, feature: str, unit: str, units: str) -> pd.Seri
     if not pd.api.types.is_numeric_dtype(values.dtype):
         words = values.astype("string").fillna("")
         return words.map(lambda word: KIND_WORDS.get(word, word)).astype("string")
-    text = PLAIN.get(feature) or BY_UNIT[units].get(unit) or _number(".2g", "")
     numbers = values.astype("Float64").to_numpy(dtype=float, na_value=np.nan)
+    if feature in SMALL_LENGTHS:
+        numbers, unit = numbers * 100, "cm"
+    text = PLAIN.get(feature) or BY_UNIT[units].get(unit) or _number(".2g", "")
     unique, places = np.unique(numbers, return_inverse=True)
     texts = np.array(["" if np.isnan(value) else text(float(value)) for value in unique])
     return pd.Series(texts[places], index=values.index, dtype="string")

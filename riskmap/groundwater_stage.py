@@ -1,0 +1,278 @@
+"""The groundwater room at work on a county: surface, plumes, wells."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from rasterio.features import rasterize
+from rasterio.transform import Affine
+
+from riskmap.errors import NotEnoughDataError
+from riskmap.failure.flow import persons
+from riskmap.features import GROUNDWATER
+from riskmap.groundwater.assess import (
+    AssessmentSettings,
+    GroundwaterAssessment,
+    assess_groundwater,
+)
+from riskmap.groundwater.grid import Grid, grid_from_bounds
+from riskmap.groundwater.levels import water_levels
+from riskmap.groundwater.nitrogen import YEAR_D, neighbourhood_nitrate_mg_l
+from riskmap.groundwater.vulnerability import medium_rating, range_rating, vulnerability_index
+from riskmap.groundwater.water_table import (
+    WaterTable,
+    WaterTableModel,
+    fit_water_table,
+    subdued_surface,
+    surface_from_levels,
+    surface_from_raster,
+)
+from riskmap.inventory.wells import drinking_wells
+from riskmap.loading import County
+from riskmap.rasters import Raster
+from riskmap.region import GroundwaterRules
+
+CELL_M: Final = 40.0
+"""Side of the cells on which groundwater is followed, at least; finer terrain is averaged."""
+FEWEST_LEVELS: Final = 30
+BALANCE_RADIUS_M: Final = 400.0
+TEXTURE_OF_CLAY: Final = ((10.0, 9.0), (20.0, 6.0), (27.0, 5.0), (40.0, 3.0), (np.inf, 1.0))
+"""Clay up to (%) -> soil rating of the seven-factor index: sand 9, sandy loam 6, loam 5, clay loam
+3, clay 1 (ratings from memory; the clay bounds are those of the USDA texture triangle's classes,
+roughly)."""
+
+
+@dataclass(frozen=True)
+class Groundwater:
+    """What the stage gives besides the parcels' features.
+
+    ``wells``: one row per drinking-water well, with its risk. ``pairs``: system and well numbers
+    with distance, travel time and nitrate added. ``surface``: the water table as used.
+    ``surface_model``: the fit to levels, if it was one. ``notes``: what was decided, in words.
+    """
+
+    wells: gpd.GeoDataFrame
+    pairs: pd.DataFrame
+    surface: WaterTable
+    surface_model: WaterTableModel | None
+    notes: tuple[str, ...]
+
+
+def groundwater_features(
+    features: pd.DataFrame, county: County
+) -> tuple[pd.DataFrame, Groundwater | None]:
+    """Columns of :data:`riskmap.features.GROUNDWATER`, and what stands behind them.
+
+    Without an elevation raster there is no surface to follow; all columns are unknown then.
+    """
+    elevation = county.rasters.get("elevation")
+    served = features["service"].isin(["onsite", "unknown"])
+    if elevation is None or not served.any():
+        return _unknown(features.index), None
+    rules = county.region.groundwater
+    land = land_grid(elevation)
+    surface, model, notes = water_surface(county, land)
+    systems = _systems(features[served], rules)
+    wells = _wells(county)
+    found = assess_groundwater(
+        systems,
+        wells,
+        surface.head,
+        AssessmentSettings(
+            conductivity_m_d=rules.conductivity_m_d,
+            porosity_frac=rules.porosity_frac,
+            soil_denitrified_frac=rules.denitrified_frac,
+            background_mg_l=rules.background_mg_l,
+        ),
+        water_id=_water_cells(county, land),
+    )
+    table = _columns(features, systems, found, rules, surface.evidence)
+    pairs = found.pairs.assign(
+        parcel_id=systems.index.to_numpy()[found.pairs["system"]],
+        well_id=wells["well_id"].to_numpy()[found.pairs["well"]],
+    )
+    risk = wells.join(found.wells, rsuffix="_found")
+    return table, Groundwater(risk, pairs, surface, model, notes)
+
+
+def _unknown(index: pd.Index) -> pd.DataFrame:
+    names = [feature.name for feature in GROUNDWATER]
+    table = pd.DataFrame(np.nan, index=index, columns=names)
+    return table.join(pd.DataFrame("unknown", index, [f"{name}_evidence" for name in names]))
+
+
+def land_grid(elevation: Raster) -> Grid:
+    """Average the terrain to cells of about :data:`CELL_M`; square cells, north-up."""
+    times = max(1, round(CELL_M / elevation.cell_x_m))
+    rows, columns = (size // times for size in elevation.values.shape)
+    blocks = elevation.values[: rows * times, : columns * times].reshape(
+        rows, times, columns, times
+    )
+    known = np.isfinite(blocks).any(axis=(1, 3))
+    values = np.full((rows, columns), np.nan)
+    values[known] = np.nanmean(blocks, axis=(1, 3), where=np.isfinite(blocks))[known]
+    return grid_from_bounds(
+        west_m=elevation.x_min_m,
+        north_m=elevation.y_max_m,
+        cell_m=elevation.cell_x_m * times,
+        values=values,
+    )
+
+
+def water_surface(
+    county: County, land: Grid
+) -> tuple[WaterTable, WaterTableModel | None, tuple[str, ...]]:
+    """Take the water table from a raster, else from levels, else assume it from the land."""
+    raster = county.rasters.get("water_table")
+    if raster is not None:
+        x_m, y_m = land.centres()
+        depth = raster.sample(x_m.ravel(), y_m.ravel()).reshape(x_m.shape)
+        surface = surface_from_raster(land.with_values(depth), land=land)
+        return surface, None, ("The water table is the county's own raster of depths.",)
+    try:
+        model = _fitted(county, land)
+    except NotEnoughDataError as error:
+        note = f"{error} The water table is assumed: a subdued copy of the land."
+        return subdued_surface(land), None, (note,)
+    figures = model.summary()
+    note = (
+        f"The water table is kriged from {figures['places']:.0f} measured places; leaving each "
+        f"out, its level is missed by {figures['rmse_m']:.1f} m (root mean square)."
+    )
+    return surface_from_levels(model, land), model, (note,)
+
+
+def _fitted(county: County, land: Grid) -> WaterTableModel:
+    frames = []
+    for name, column in (("water_levels", "depth_to_water_m"), ("wells", "static_level_m")):
+        table = county.tables.get(name)
+        if isinstance(table, gpd.GeoDataFrame):
+            known = table[table[column].notna() & table.geometry.notna()]
+            points = {"x_m": known.geometry.x, "y_m": known.geometry.y}
+            frames.append(pd.DataFrame(points | {"depth_m": known[column]}))
+    levels = pd.concat(frames) if frames else pd.DataFrame(columns=["x_m", "y_m", "depth_m"])
+    if len(levels) < FEWEST_LEVELS:
+        raise NotEnoughDataError(
+            f"{len(levels)} measured water levels, {FEWEST_LEVELS} needed for a surface."
+        )
+    x_m, y_m, depth = (levels[c].to_numpy(float) for c in ("x_m", "y_m", "depth_m"))
+    given = water_levels(x_m, y_m, depth_m=depth, land_m=land.bilinear(x_m, y_m))
+    return fit_water_table(given)
+
+
+def _water_cells(county: County, land: Grid) -> NDArray[np.int64]:
+    """Write the number of the surface water in each cell, 0 on land; streams are one water."""
+    shapes: list[tuple[object, int]] = []
+    bodies, streams = county.tables.get("waterbodies"), county.tables.get("streams")
+    if isinstance(streams, gpd.GeoDataFrame):
+        shapes += [(shape, 1) for shape in streams.geometry if shape is not None]
+    if isinstance(bodies, gpd.GeoDataFrame):
+        numbered = enumerate(bodies.geometry, start=2)
+        shapes += [(shape, number) for number, shape in numbered if shape is not None]
+    if not shapes:
+        return np.zeros(land.values.shape, np.int64)
+    cells = rasterize(
+        shapes,
+        out_shape=land.values.shape,
+        transform=Affine(*land.transform),
+        all_touched=True,
+        dtype="int32",
+    )
+    return np.asarray(cells, np.int64)
+
+
+def _systems(features: pd.DataFrame, rules: GroundwaterRules) -> pd.DataFrame:
+    people, _ = persons(
+        features["occupants"].to_numpy(float),
+        features["bedrooms"].to_numpy(float),
+        dwellings=features["dwellings"].to_numpy(float),
+    )
+    return pd.DataFrame(
+        {
+            "x_m": features["x_m"],
+            "y_m": features["y_m"],
+            "persons": people,
+            "kind": features["kind"].fillna("unknown"),
+            "age_yr": features["age_yr"],
+            "chance_failing_frac": features["chance_failing_frac"],
+            "vulnerability_frac": _vulnerability(features, rules),
+        },
+        index=features.index,
+    )
+
+
+def _vulnerability(features: pd.DataFrame, rules: GroundwaterRules) -> NDArray[np.float64]:
+    clay = features["clay_pct"].to_numpy(float)
+    bounds, ratings = np.array(TEXTURE_OF_CLAY).T
+    soil = np.where(np.isnan(clay), np.nan, ratings[np.searchsorted(bounds[:-1], clay)])
+    count = len(features)
+    rated = {
+        "depth": range_rating("depth", features["water_table_m"].to_numpy(float)),
+        "recharge": np.repeat(range_rating("recharge", [rules.recharge_m_yr]), count),
+        "aquifer": np.repeat(medium_rating("aquifer", [rules.aquifer]), count),
+        "soil": soil,
+        "slope": range_rating("slope", features["slope_pct"].to_numpy(float)),
+        "vadose": np.repeat(medium_rating("vadose", [rules.vadose]), count),
+        "conductivity": np.repeat(range_rating("conductivity", [rules.conductivity_m_d]), count),
+    }
+    index = vulnerability_index(rated)
+    few = index["missing_factors"].str.count(",") < 2
+    return np.where(few, index["index_frac"], np.nan)
+
+
+def _wells(county: County) -> gpd.GeoDataFrame:
+    table = county.tables.get("wells")
+    if not isinstance(table, gpd.GeoDataFrame):
+        empty: dict[str, list[float]] = {name: [] for name in ("well_id", "x_m", "y_m")}
+        return gpd.GeoDataFrame(empty, geometry=gpd.GeoSeries([], crs=county.crs))
+    wells = drinking_wells(table).reset_index(drop=True)
+    drilled = wells["drilled"].dt.year.astype(float)
+    return wells.assign(
+        x_m=wells.geometry.x,
+        y_m=wells.geometry.y,
+        age_yr=county.region.date.year - drilled,
+        flow_l_d=np.nan,
+    )
+
+
+def _columns(
+    features: pd.DataFrame,
+    systems: pd.DataFrame,
+    found: GroundwaterAssessment,
+    rules: GroundwaterRules,
+    evidence: str,
+) -> pd.DataFrame:
+    each = found.systems
+    balance = neighbourhood_nitrate_mg_l(
+        systems["x_m"],
+        systems["y_m"],
+        load_kg_yr=each["nitrogen_load_kg_yr"],
+        flow_l_d=features["daily_flow_l_d"].reindex(systems.index),
+        target_x_m=systems["x_m"],
+        target_y_m=systems["y_m"],
+        radius_m=BALANCE_RADIUS_M,
+        recharge_m_yr=rules.recharge_m_yr,
+        background_mg_l=rules.background_mg_l,
+    )
+    values = {
+        "nitrogen_kg_yr": each["nitrogen_load_kg_yr"],
+        "vulnerability": systems["vulnerability_frac"],
+        "wells_soon": each["wells_soon"],
+        "wells_reached": each["wells_reached"],
+        "nearest_reached_m": each["nearest_well_m"],
+        "travel_time_yr": each["nearest_well_d"] / YEAR_D,
+        "nitrate_given_mg_l": each["largest_added_mg_l"],
+        "water_travel_time_yr": each["water_travel_time_d"] / YEAR_D,
+        "lot_nitrate_mg_l": pd.Series(balance, index=systems.index),
+    }
+    table = pd.DataFrame(values).astype(float).reindex(features.index)
+    mark = "assumed" if evidence == "assumed" else "inferred"
+    for name in list(table):
+        table[f"{name}_evidence"] = np.where(table[name].notna(), mark, "unknown")
+    ordered = [column for name in values for column in (name, f"{name}_evidence")]
+    return table[ordered]
