@@ -41,8 +41,9 @@ class Plan(NamedTuple):
     ``value, spread, redraw`` (n, f); ``begin, end`` (n, f) point into ``mixture_share`` (running
     sums up to 1) and ``mixture_limit``; ``begin`` is -1 where there is no mixture. ``curve``
     (f, 2, k) of which the first ``size`` (f,) points count; ``shape, common, failure`` (f,), common
-    where there is a ``shared`` error; ``county`` (f, 64); ``points, shared, weight`` (f, d);
-    ``share`` (d,); ``keys`` (n,); ``angle_keys`` (f,) one number per factor.
+    where there is a ``shared`` error; ``county`` (f, 64); ``shared, weight`` (f, d); ``share``
+    (d,); ``keys`` (n,). Of the s streams of random numbers, ``points`` (s, d) with ``angle_keys``
+    (s,), a factor uses ``stream`` (f,) for its error and ``component_stream`` (f,) for a mixture.
     """
 
     value: Floats
@@ -57,6 +58,8 @@ class Plan(NamedTuple):
     size: npt.NDArray[np.int64]
     county: Floats
     points: Floats
+    stream: Order
+    component_stream: Order
     shared: Floats
     common: npt.NDArray[np.bool_]
     weight: Floats
@@ -163,11 +166,13 @@ def fill_shared(
 
 @threaded
 def fill_factor(
-    out: Floats, order: Order, table: Floats, row: int, f: int, angle: float, plan: Plan
+    out: Floats, order: Order, table: Floats, row: int, f: int, seed: np.uint64, plan: Plan
 ) -> None:
     """Limitations of one parcel and factor, whatever kind of distribution it has."""
     start, stop = plan.begin[row, f], plan.end[row, f]
-    points = plan.points[f]
+    stream = plan.component_stream[f] if start >= 0 else plan.stream[f]
+    points = plan.points[stream]
+    angle = uniform(mix(mix(plan.keys[row] ^ plan.angle_keys[stream]) + seed))
     if start >= 0:
         shares, limits = plan.mixture_share[start:stop], plan.mixture_limit[start:stop]
         fill_mixture(out, points, order, angle, shares, limits)
@@ -175,36 +180,27 @@ def fill_factor(
     value, spread, redraw = plan.value[row, f], plan.spread[row, f], plan.redraw[row, f]
     lognormal = plan.shape[f] == LOGNORMAL
     curve = plan.curve[f, :, : plan.size[f]]
+    county = plan.county[f]
     if plan.common[f]:
+        shared = plan.shared[f]
         fill_shared(
-            out,
-            points,
-            order,
-            angle,
-            redraw,
-            plan.county[f],
-            value,
-            spread,
-            plan.shared[f],
-            lognormal,
-            curve,
+            out, points, order, angle, redraw, county, value, spread, shared, lognormal, curve
         )
     elif spread == 0.0 and redraw == 0.0:
         out[:] = on_curve(value, curve)
     else:
         fill_table(table, value, spread, lognormal, curve)
-        fill_spread(out, points, order, angle, redraw, plan.county[f], table)
+        fill_spread(out, points, order, angle, redraw, county, table)
 
 
 @threaded
-def fill_parcel(limits: Floats, order: Order, row: int, seed: np.uint64, plan: Plan) -> None:
+def fill_parcel(
+    limits: Floats, order: Order, table: Floats, row: int, seed: np.uint64, plan: Plan
+) -> None:
     """Limitations of one parcel, all factors and draws, into `limits` (factors, draws)."""
-    key = plan.keys[row]
-    shuffle(order, mix(key ^ seed))
-    table = np.empty(CELLS + 1)
+    shuffle(order, mix(plan.keys[row] ^ seed))
     for f in range(limits.shape[0]):
-        angle = uniform(mix(mix(key ^ plan.angle_keys[f]) + seed))
-        fill_factor(limits[f], order, table, row, f, angle, plan)
+        fill_factor(limits[f], order, table, row, f, seed, plan)
 
 
 @threaded
@@ -212,12 +208,13 @@ def score_rows(
     first: int, last: int, seed: np.uint64, out: npt.NDArray[np.uint16], plan: Plan
 ) -> None:
     """Draw failure, groundwater and priority of rows ``first .. last-1`` into (3, n, draws)."""
-    factors, draws = plan.points.shape
+    factors, draws = plan.weight.shape
     limits = np.empty((factors, draws))
     order = np.empty(draws, np.int64)
+    table = np.empty(CELLS + 1)
     sums = np.empty((2, draws))
     for row in range(first, last):
-        fill_parcel(limits, order, row, seed, plan)
+        fill_parcel(limits, order, table, row, seed, plan)
         sums[:] = 0.0
         for f in range(factors):
             kind = 0 if plan.failure[f] else 1
@@ -235,9 +232,10 @@ def limit_rows(
     rows: npt.NDArray[np.int64], seed: np.uint64, out: npt.NDArray[np.float32], plan: Plan
 ) -> None:
     """Write the limitations of the given rows, shape (rows, factors, draws)."""
-    factors, draws = plan.points.shape
+    factors, draws = plan.weight.shape
     limits = np.empty((factors, draws))
     order = np.empty(draws, np.int64)
+    table = np.empty(CELLS + 1)
     for place in range(rows.size):
-        fill_parcel(limits, order, rows[place], seed, plan)
+        fill_parcel(limits, order, table, rows[place], seed, plan)
         out[place] = limits

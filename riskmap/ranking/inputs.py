@@ -19,6 +19,7 @@ from riskmap.ranking.sequences import mix, normal_draws, sobol
 
 Floats = npt.NDArray[np.float64]
 
+COMPONENT: Final = "soil component"
 ENOUGH_KNOWN: Final = 20
 """Known values of a feature below which nothing is learnt from the county about the unknown."""
 
@@ -27,12 +28,14 @@ ENOUGH_KNOWN: Final = 20
 class Mixture:
     """Rows whose limitation is one of a few, each with its share; long form, equal lengths.
 
-    ``row`` counts parcels from 0; shares of a row need not add up to 1.
+    ``row`` counts parcels from 0; shares of a row need not add up to 1. Mixtures of the same
+    ``stream`` are drawn together: the same component gives wetness and conductivity.
     """
 
     row: npt.NDArray[np.int64]
     limit: Floats
     share: Floats
+    stream: str = ""
 
 
 @dataclass(frozen=True)
@@ -41,8 +44,9 @@ class Input:
 
     The feature is ``value`` with an error of size ``spread`` (n,), normal or lognormal, plus an
     error of size ``shared`` that all parcels have together; the curve turns it into a limitation.
-    With chance ``redraw`` (n,) it is any of the county's instead (1 where unknown). Where
-    ``mixture`` has a row, the mixture alone holds.
+    With chance ``redraw`` (n,) it is any of the county's instead (1 where unknown), of which
+    ``county`` (64,) holds the limitations in the feature's order. Where ``mixture`` has a row, the
+    mixture alone holds. Factors that read the same ``feature`` see the same error.
     """
 
     name: str
@@ -58,6 +62,18 @@ class Input:
     lognormal: bool = False
     shared: float = 0.0
     mixture: Mixture | None = None
+    feature: str = ""
+    county: Floats | None = None
+
+    @property
+    def stream(self) -> str:
+        """Name of the random numbers that stand behind the factor."""
+        return self.feature or self.name
+
+    @property
+    def component_stream(self) -> str:
+        """Name of the random numbers that choose its component."""
+        return (self.mixture.stream if self.mixture else "") or self.stream
 
 
 def describe_inputs(
@@ -73,7 +89,8 @@ def describe_inputs(
         The scoring model.
     mixtures
         Feature -> table with columns ``parcel_id, value, share``: the values of that feature in
-        the soil components of a parcel and their shares.
+        the soil components of a parcel and their shares. Tables of several features list the
+        same components in the same order, so that a draw takes one component for all of them.
     """
     mixtures = mixtures or {}
     return tuple(_input(factor, features, mixtures.get(factor.feature)) for factor in model.factors)
@@ -115,6 +132,7 @@ def _curve_input(
         lognormal=prior.shape == "lognormal",
         shared=prior.shared,
         mixture=mixture,
+        feature=factor.feature,
     )
 
 
@@ -126,7 +144,7 @@ def _word_input(
     limits: Floats,
     mixture: Mixture | None,
 ) -> Input:
-    del prior, column
+    del prior
     unknown = np.isnan(limits)
     return Input(
         factor.name,
@@ -140,15 +158,28 @@ def _word_input(
         spread=np.zeros(len(limits)),
         redraw=np.where(unknown, 1.0, spread),
         mixture=mixture,
+        feature=factor.feature,
+        county=_county_words(column, limits),
     )
 
 
+def _county_words(column: pd.Series, limits: Floats) -> Floats:
+    """Limitations of the county's words at 64 evenly spaced ranks, words in their own order."""
+    known = ~np.isnan(limits)
+    if known.sum() < ENOUGH_KNOWN:
+        return _ranks()
+    order = np.argsort(column[known].astype(str).to_numpy(dtype=str), kind="stable")
+    return np.asarray(limits[known][order][(_ranks() * known.sum()).astype(int)])
+
+
 def _mixture(factor: Factor, parts: pd.DataFrame, parcels: pd.Index) -> Mixture:
+    """Components of the parcels; one whose value is unknown counts as the model says."""
     limits = limitation(factor, parts["value"])
+    limits = np.where(np.isnan(limits), factor.unknown, limits)
     row = parcels.get_indexer(pd.Index(parts["parcel_id"]))
-    keep = (row >= 0) & ~np.isnan(limits) & (parts["share"].to_numpy() > 0)
     share = parts["share"].to_numpy(dtype=float)
-    return Mixture(row[keep].astype(np.int64), limits[keep], share[keep])
+    keep = (row >= 0) & (share > 0)
+    return Mixture(row[keep].astype(np.int64), limits[keep], share[keep], COMPONENT)
 
 
 def parcel_keys(parcels: pd.Index) -> npt.NDArray[np.uint64]:
@@ -174,7 +205,11 @@ def plan(
     curves = [(item.curve_x, item.curve_y) for item in inputs]
     begin, end, share, limit = _mixtures(inputs, len(keys))
     failure = np.array([item.score == "failure" for item in inputs], dtype=np.bool_)
-    shared = normal_draws(draws, len(inputs), seed + 1)
+    streams = list(
+        dict.fromkeys([*(i.stream for i in inputs), *(i.component_stream for i in inputs)])
+    )
+    own = np.array([streams.index(item.stream) for item in inputs])
+    shared = normal_draws(draws, len(streams), seed + 1)[own]
     return Plan(
         value=_stack([item.value for item in inputs]),
         spread=_stack([item.spread for item in inputs]),
@@ -187,14 +222,16 @@ def plan(
         curve=np.stack([_pad([x for x, _ in curves]), _pad([y for _, y in curves])], axis=1),
         size=np.array([len(x) for x, _ in curves]),
         county=np.array([county_table(item) for item in inputs]),
-        points=sobol(draws, len(inputs), seed),
+        points=sobol(draws, len(streams), seed),
+        stream=own,
+        component_stream=np.array([streams.index(item.component_stream) for item in inputs]),
         shared=np.ascontiguousarray(shared * np.array([[item.shared] for item in inputs])),
         common=np.array([item.shared > 0 for item in inputs]),
         weight=_weights(inputs, failure, draws, seed, weight_doubt),
         failure=failure,
         share=np.full(draws, failure_share),
         keys=np.ascontiguousarray(keys, dtype=np.uint64),
-        angle_keys=np.array([mix(np.uint64(index)) for index in range(len(inputs))], np.uint64),
+        angle_keys=np.array([mix(np.uint64(index)) for index in range(len(streams))], np.uint64),
     )
 
 
@@ -203,12 +240,17 @@ def county_table(item: Input) -> Floats:
 
     With fewer than 20 known values all limitations from 0 to 1 are held equally likely.
     """
+    if item.county is not None:
+        return item.county
     known = item.value[item.redraw < 1.0]
-    ranks = (np.arange(QUANTILES) + 0.5) / QUANTILES
     if len(known) < ENOUGH_KNOWN:
-        return ranks
-    limits = np.interp(known, item.curve_x, item.curve_y)
-    return np.asarray(np.quantile(limits, ranks, method="inverted_cdf"))
+        return _ranks()
+    values = np.quantile(known, _ranks(), method="inverted_cdf")
+    return np.asarray(np.interp(values, item.curve_x, item.curve_y))
+
+
+def _ranks() -> Floats:
+    return (np.arange(QUANTILES) + 0.5) / QUANTILES
 
 
 def _stack(columns: list[Floats]) -> Floats:

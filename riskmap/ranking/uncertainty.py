@@ -125,7 +125,7 @@ def draw_scores(layout: Plan, *, seed: int, threads: int = 2) -> npt.NDArray[np.
 
 def draw_limits(layout: Plan, rows: npt.NDArray[np.int64], *, seed: int) -> npt.NDArray[np.float32]:
     """Draw the limitations behind some parcels' scores: (rows, factors, draws)."""
-    factors, draws = layout.points.shape
+    factors, draws = layout.weight.shape
     out = np.empty((len(rows), factors, draws), dtype=np.float32)
     limit_rows(np.asarray(rows, dtype=np.int64), np.uint64(seed), out, layout)
     return out

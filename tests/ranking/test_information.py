@@ -36,7 +36,15 @@ def make_model(weights: dict[str, float], **changes: float) -> Model:
          "low": 1, "high": 1}
     )  # fmt: skip
     return parse_model(
-        {"name": "m", "failure_share": 0.75, "min_known_frac": 0.0, "factor": factors} | changes
+        {
+            "name": "m",
+            "failure_share": 0.75,
+            "min_known_frac": 0.0,
+            "log_hazard_per_point": 0.0,
+            "reference_points": 50.0,
+            "factor": factors,
+        }
+        | changes
     )
 
 

@@ -341,6 +341,8 @@ MODEL = parse_model(
         "name": "two factors",
         "failure_share": 0.7,
         "min_known_frac": 0.0,
+        "log_hazard_per_point": 0.0,
+        "reference_points": 50.0,
         "factor": [
             {
                 "name": "age",
@@ -409,6 +411,52 @@ class TestInventory:
         assert found["failure_score_mean"].iloc[0] == pytest.approx(25.0, abs=0.5)
         assert found["failure_score_p50"].iloc[0] == 0.0
         assert found["failure_score_p95"].iloc[0] == 100.0
+
+    def test_factors_of_one_feature_see_the_same_error(self) -> None:
+        rising = MODEL.factors[0]
+        falling = replace(
+            rising, name="again", score="groundwater", curve=((0.0, 1.0), (40.0, 0.0))
+        )
+        twice = replace(MODEL, factors=(rising, falling), failure_share=0.5)
+        features = self.features()
+        features["age_yr_evidence"] = "mapped"
+        found = propagate(features, twice, top=10).table
+        assert found["priority_p05"].to_numpy() == pytest.approx(50.0, abs=0.2)
+        assert found["priority_p95"].to_numpy() == pytest.approx(50.0, abs=0.2)
+        width = found["failure_score_p95"] - found["failure_score_p05"]
+        assert width.iloc[3] > 50, "the unknown age is wide in each score"
+
+    def test_words_redrawn_for_two_factors_are_the_same_word(self) -> None:
+        first = MODEL.factors[1]
+        second = replace(
+            first,
+            name="again",
+            score="failure",
+            table=(("well drained", 0.9), ("poorly drained", 0.1)),
+        )
+        twice = replace(MODEL, factors=(first, second), failure_share=0.5)
+        found = propagate(self.features(), twice, top=10).table
+        assert found["priority_p05"].to_numpy() == pytest.approx(50.0, abs=0.1)
+        assert found["priority_p95"].to_numpy() == pytest.approx(50.0, abs=0.1)
+
+    def test_one_component_gives_all_its_features(self) -> None:
+        wet = replace(
+            MODEL.factors[0],
+            name="wet",
+            feature="wet_depth_cm",
+            score="groundwater",
+            curve=((0.0, 1.0), (40.0, 0.0)),
+        )
+        twice = replace(MODEL, factors=(MODEL.factors[0], wet), failure_share=0.5)
+        features = self.features().assign(wet_depth_cm=20.0)
+        parts = pd.DataFrame(
+            {"parcel_id": "lot-0000", "value": [0.0, 20.0, 40.0], "share": [30, 30, 40]}
+        )
+        both = {"age_yr": parts, "wet_depth_cm": parts}
+        found = propagate(features, twice, top=10, mixtures=both).table.iloc[0]
+        assert found["priority_p05"] == pytest.approx(50.0, abs=0.1)
+        assert found["priority_p95"] == pytest.approx(50.0, abs=0.1)
+        assert found["failure_score_p95"] - found["failure_score_p05"] == pytest.approx(100.0)
 
     def test_every_factor_is_described(self) -> None:
         made = describe_inputs(self.features(), MODEL)

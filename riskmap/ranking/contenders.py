@@ -1,0 +1,179 @@
+"""The rankings that compete: oldest first, soil rule, score, and what was learnt from visits."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy.special import expit
+
+from riskmap.ranking.blocks import Fold, block_ids
+from riskmap.ranking.classifier import FailureClassifier, calibrate
+from riskmap.ranking.curves import limitation
+from riskmap.ranking.fairness import refuse_protected
+from riskmap.ranking.model import Model
+
+Floats = npt.NDArray[np.float64]
+
+GIVEN: Final = ("oldest_first", "soil_rule", "score")
+LEARNT: Final = ("logistic", "boosting", "score_and_learning")
+WORDS: Final[Mapping[str, str]] = {
+    "oldest_first": "oldest system first",
+    "soil_rule": "soil rule only",
+    "score": "the score",
+    "logistic": "the logistic model",
+    "boosting": "boosted trees",
+    "score_and_learning": "the score corrected by learning",
+}
+
+
+@dataclass(frozen=True)
+class Design:
+    """Numbers to learn from: ``features`` (n, k) and the direction of each (1, -1 or 0)."""
+
+    features: pd.DataFrame
+    signs: tuple[int, ...]
+
+    def with_score(self, score: Floats) -> Design:
+        """Return the same with the score as one more feature that can only raise the chance."""
+        return Design(self.features.assign(score=score), (*self.signs, 1))
+
+
+def design(features: pd.DataFrame, model: Model, *, leave_out: Iterable[str] = ()) -> Design:
+    """Numbers of the score's own features: values, or limitations of words; directions known.
+
+    Parameters
+    ----------
+    features
+        Inventory rows.
+    model
+        The scoring model, whose curves say which way each feature works.
+    leave_out
+        Features not to learn from, such as outcomes of the visits themselves.
+
+    Raises
+    ------
+    ModelError
+        If a protected attribute is among the features.
+    """
+    refuse_protected(factor.feature for factor in model.factors)
+    skip = set(leave_out)
+    columns: dict[str, Floats] = {}
+    signs: list[int] = []
+    for factor in model.of("failure"):
+        if factor.feature in skip or factor.feature in columns:
+            continue
+        if factor.table:
+            columns[factor.feature] = limitation(factor, features[factor.feature])
+            signs.append(1)
+        else:
+            numbers = features[factor.feature].astype("Float64")
+            columns[factor.feature] = np.asarray(
+                numbers.to_numpy(dtype=np.float64, na_value=np.nan)
+            )
+            signs.append(1 if factor.rises else -1)
+    return Design(pd.DataFrame(columns, index=features.index), tuple(signs))
+
+
+@dataclass(frozen=True)
+class Visits:
+    """The visited systems that are compared on, all (n,) or (n, k).
+
+    ``given`` maps each of :data:`GIVEN` to its ranking; ``evaluate`` marks the rows on which the
+    figures are taken (all, or random audits only).
+    """
+
+    design: Design
+    failed: Floats
+    weight: Floats
+    x_m: Floats
+    y_m: Floats
+    given: Mapping[str, Floats]
+    evaluate: npt.NDArray[np.bool_]
+
+
+@dataclass(frozen=True)
+class Predictions:
+    """Held-out rankings and chances per contender, each (repeats, n)."""
+
+    ranking: Mapping[str, Floats]
+    chance: Mapping[str, Floats]
+
+
+def classifier_for(name: str, plan: Design, *, rounds: int, seed: int) -> FailureClassifier:
+    """Unfitted classifier of a learnt contender."""
+    if name == "logistic":
+        return FailureClassifier("logistic", random_state=seed)
+    return FailureClassifier("boosting", signs=plan.signs, rounds=rounds, random_state=seed)
+
+
+def design_for(name: str, visits: Visits) -> Design:
+    """Return the design of a learnt contender: with the score where it corrects the score."""
+    if name == "score_and_learning":
+        return visits.design.with_score(visits.given["score"])
+    return visits.design
+
+
+def predict_held_out(
+    visits: Visits,
+    folds: Sequence[Fold],
+    *,
+    block_m: float,
+    rounds: int,
+    seed: int,
+    learnt: Sequence[str] = LEARNT,
+    given: Sequence[str] = GIVEN,
+) -> Predictions:
+    """Predict every row by models that saw neither it nor its neighbours.
+
+    Settings are chosen and chances calibrated inside each learning part, by blocks (nested).
+    """
+    repeats = max(fold.repeat for fold in folds) + 1
+    rows = len(visits.failed)
+    names = [*given, *learnt]
+    ranking = {name: np.full((repeats, rows), np.nan) for name in names}
+    chance = {name: np.full((repeats, rows), np.nan) for name in names}
+    blocks = block_ids(visits.x_m, visits.y_m, size_m=block_m)
+    for fold in folds:
+        for name in given:
+            score = np.nan_to_num(visits.given[name], nan=float(np.nanmedian(visits.given[name])))
+            ranking[name][fold.repeat, fold.test] = score[fold.test]
+            chance[name][fold.repeat, fold.test] = _scaled(score, visits, fold)
+        for name in learnt:
+            odds = _fold_odds(name, visits, fold, blocks, rounds, seed)
+            ranking[name][fold.repeat, fold.test] = odds
+            chance[name][fold.repeat, fold.test] = expit(odds)
+    return Predictions(ranking, chance)
+
+
+def _scaled(score: Floats, visits: Visits, fold: Fold) -> Floats:
+    """Chances that a given ranking implies, by a line fitted on the learning part."""
+    middle, spread = score[fold.train].mean(), score[fold.train].std() or 1.0
+    standard = (score - middle) / spread
+    truth, weight = visits.failed[fold.train], visits.weight[fold.train]
+    if not 0 < truth.sum() < len(truth):
+        return np.full(len(fold.test), float(truth.mean()))
+    slope, offset = calibrate(standard[fold.train], truth, weight)
+    return np.asarray(expit(slope * standard[fold.test] + offset))
+
+
+def _fold_odds(
+    name: str,
+    visits: Visits,
+    fold: Fold,
+    blocks: npt.NDArray[np.int64],
+    rounds: int,
+    seed: int,
+) -> Floats:
+    plan = design_for(name, visits)
+    numbers = plan.features.to_numpy(dtype=float)
+    truth, weight = visits.failed[fold.train], visits.weight[fold.train]
+    if not 0 < truth.sum() < len(truth):
+        return np.zeros(len(fold.test))
+    learner = classifier_for(name, plan, rounds=rounds, seed=seed)
+    learner.fit(numbers[fold.train], truth, weight, groups=blocks[fold.train])
+    return learner.decision_function(numbers[fold.test])

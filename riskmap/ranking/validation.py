@@ -1,0 +1,258 @@
+"""May learning from visits replace the score? Only if it is surely better on held-out places.
+
+The rule is set before the figures are seen: too few failures, places or a feature that gives the
+outcome away, and learning is declined; otherwise the learnt ranking must beat the score with the
+lower bounds of its average precision and of the paired difference, allowing for the number of
+rankings tried (Bonferroni).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from riskmap.ranking.blocks import block_folds, block_ids, random_folds
+from riskmap.ranking.contenders import LEARNT, WORDS, Predictions, Visits, predict_held_out
+from riskmap.ranking.labels import suspect_features
+from riskmap.ranking.metrics import (
+    Figure,
+    average_precision,
+    block_resamples,
+    brier,
+    ranking_figures,
+    reliability,
+)
+
+Floats = npt.NDArray[np.float64]
+LEVEL: Final = 0.90
+
+
+@dataclass(frozen=True)
+class Settings:
+    """How to validate, and how much is enough; judgements of this project, changeable."""
+
+    block_m: float = 2000.0
+    buffer_m: float = 500.0
+    folds: int = 5
+    repeats: int = 3
+    resamples: int = 300
+    rounds: int = 100
+    min_failures: int = 50
+    min_visits: int = 300
+    min_blocks: int = 15
+    seed: int = 0
+
+
+@dataclass(frozen=True)
+class Comparison:
+    """Figures of every contender on held-out blocks.
+
+    ``figures``: columns ``contender, figure, value, low, high`` (90 % intervals).
+    ``differences``: by learnt contender, average precision less the score's, with the one-sided
+    95 % lower bound corrected for the number of contenders. ``optimism``: average precision by
+    random split and by blocks. ``reliability``: chance said and share found, by contender.
+    """
+
+    figures: pd.DataFrame
+    differences: pd.DataFrame
+    optimism: pd.DataFrame
+    reliability: Mapping[str, pd.DataFrame]
+    failures: int
+    visits: int
+    blocks: int
+
+    def figure(self, contender: str, name: str) -> pd.Series:
+        """One row of ``figures``."""
+        table = self.figures
+        return table[(table["contender"] == contender) & (table["figure"] == name)].iloc[0]
+
+
+@dataclass(frozen=True)
+class Decision:
+    """What ranks the systems, and why, in plain words."""
+
+    chosen: str
+    replaced: bool
+    words: tuple[str, ...]
+    comparison: Comparison | None
+
+
+def decide(visits: Visits, settings: Settings | None = None) -> Decision:
+    """Compare all contenders if there is enough to compare, and apply the rule."""
+    settings = settings or Settings()
+    refusal = _too_little(visits, settings) or _leaks(visits)
+    if refusal:
+        return Decision("score", False, (refusal, "The score is kept."), None)
+    comparison = compare(visits, settings)
+    return _judge(comparison)
+
+
+def compare(visits: Visits, settings: Settings) -> Comparison:
+    """Evaluate every contender on held-out blocks, with intervals, and on a random split."""
+    folds = list(
+        block_folds(
+            visits.x_m, visits.y_m, visits.failed, size_m=settings.block_m,
+            buffer_m=settings.buffer_m, folds=settings.folds, repeats=settings.repeats,
+            seed=settings.seed,
+        )
+    )  # fmt: skip
+    held = predict_held_out(
+        visits, folds, block_m=settings.block_m, rounds=settings.rounds, seed=settings.seed
+    )
+    rows = np.flatnonzero(visits.evaluate)
+    ids = block_ids(visits.x_m, visits.y_m, size_m=settings.block_m)[rows]
+    samples = block_resamples(ids, resamples=settings.resamples, seed=settings.seed)
+    truth, weight = visits.failed[rows], visits.weight[rows]
+    figures, drawn = _figures(held, rows, truth, weight, samples)
+    return Comparison(
+        figures=figures,
+        differences=_differences(figures, drawn),
+        optimism=_optimism(visits, settings, figures),
+        reliability={
+            name: reliability(truth, chance[0, rows], weight)
+            for name, chance in held.chance.items()
+        },
+        failures=int(truth.sum()),
+        visits=len(rows),
+        blocks=int(ids.max()) + 1,
+    )
+
+
+def _figures(
+    held: Predictions,
+    rows: npt.NDArray[np.int64],
+    truth: Floats,
+    weight: Floats,
+    samples: list[npt.NDArray[np.int64]],
+) -> tuple[pd.DataFrame, dict[str, Floats]]:
+    """Return the table of figures, and the bootstrap draws of average precision by contender."""
+    table, kept = [], {}
+    wanted: dict[str, tuple[Figure, Mapping[str, Floats]]] = {
+        name: (figure, held.ranking) for name, figure in ranking_figures().items()
+    }
+    wanted["brier"] = (brier, held.chance)
+    for name, (figure, source) in wanted.items():
+        for contender, predicted in source.items():
+            part = predicted[:, rows]
+            value = _mean_figure(figure, truth, part, weight, slice(None))
+            drawn = np.array([_mean_figure(figure, truth, part, weight, s) for s in samples])
+            low, high = np.nanquantile(drawn, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
+            table.append((contender, name, value, float(low), float(high)))
+            if name == "average_precision":
+                kept[contender] = drawn
+    columns = ["contender", "figure", "value", "low", "high"]
+    return pd.DataFrame(table, columns=columns), kept
+
+
+def _mean_figure(
+    figure: Figure,
+    truth: Floats,
+    predicted: Floats,
+    weight: Floats,
+    sample: npt.NDArray[np.int64] | slice,
+) -> float:
+    """Mean of a figure over the repeats."""
+    part, by = truth[sample], weight[sample]
+    return float(np.mean([figure(part, one[sample], by) for one in predicted]))
+
+
+def _differences(figures: pd.DataFrame, drawn: Mapping[str, Floats]) -> pd.DataFrame:
+    precision = figures[figures["figure"] == "average_precision"].set_index("contender")["value"]
+    rows = []
+    for name in LEARNT:
+        apart = drawn[name] - drawn["score"]
+        low = float(np.nanquantile(apart, 0.05 / len(LEARNT)))
+        rows.append((name, float(precision[name] - precision["score"]), low))
+    return pd.DataFrame(rows, columns=["contender", "difference", "low"])
+
+
+def _optimism(visits: Visits, settings: Settings, figures: pd.DataFrame) -> pd.DataFrame:
+    """Average precision of the learnt rankings by random split, beside that by blocks."""
+    rows = np.flatnonzero(visits.evaluate)
+    folds = list(random_folds(len(visits.failed), folds=settings.folds, seed=settings.seed))
+    held = predict_held_out(
+        visits, folds, block_m=settings.block_m, rounds=settings.rounds, seed=settings.seed,
+        given=(),
+    )  # fmt: skip
+    by_blocks = figures[figures["figure"] == "average_precision"].set_index("contender")["value"]
+    table = [
+        (
+            name,
+            average_precision(visits.failed[rows], ranking[0, rows], visits.weight[rows]),
+            float(by_blocks[name]),
+        )
+        for name, ranking in held.ranking.items()
+    ]
+    return pd.DataFrame(table, columns=["contender", "random_split", "held_out_blocks"])
+
+
+def _too_little(visits: Visits, settings: Settings) -> str:
+    """Why there is too little to learn from; empty if there is enough."""
+    rows = visits.evaluate
+    failures, count = int(visits.failed[rows].sum()), int(rows.sum())
+    blocks = len(np.unique(block_ids(visits.x_m, visits.y_m, size_m=settings.block_m)))
+    for have, need, what in (
+        (failures, settings.min_failures, "failures found"),
+        (count - failures, settings.min_failures, "systems found sound"),
+        (count, settings.min_visits, "visits"),
+        (blocks, settings.min_blocks, "separate places"),
+    ):
+        if have < need:
+            return f"Learning was declined: {have} {what}, at least {need} are needed."
+    return ""
+
+
+def _leaks(visits: Visits) -> str:
+    names = suspect_features(visits.design.features, visits.failed)
+    if not names:
+        return ""
+    return (
+        f"Learning was declined: {', '.join(names)} all but gives the outcome away, so it was "
+        "probably written down after the visit. Leave it out or use its value from before."
+    )
+
+
+def _judge(comparison: Comparison) -> Decision:
+    """Apply the rule; where several rankings pass, take the one of greatest precision."""
+    score = comparison.figure("score", "average_precision")
+    table = comparison.differences.set_index("contender")
+    passed = [
+        name
+        for name in LEARNT
+        if float(table.loc[[name], "low"].iloc[0]) > 0
+        and comparison.figure(name, "average_precision")["low"] > score["low"]
+    ]
+    gains = table["difference"].loc[passed or list(LEARNT)]
+    best = str(gains.idxmax())
+    row = table.loc[[best]].iloc[0]
+    words = (
+        f"{comparison.visits} visits with {comparison.failures} failures in {comparison.blocks} "
+        "places were compared on places that the learning had not seen.",
+        _precision_words(comparison, "score"),
+        _precision_words(comparison, best),
+        _verdict(row, best, bool(passed)),
+    )
+    return Decision(best if passed else "score", bool(passed), words, comparison)
+
+
+def _precision_words(comparison: Comparison, name: str) -> str:
+    precision = comparison.figure(name, "average_precision")
+    found = comparison.figure(name, "found_per_100_visits")
+    return (
+        f"{WORDS[name].capitalize()}: average precision {precision['value']:.3f} "
+        f"({precision['low']:.3f} to {precision['high']:.3f}), {found['value']:.0f} failures "
+        "found per 100 visits at the top tenth."
+    )
+
+
+def _verdict(row: pd.Series, name: str, passed: bool) -> str:
+    gain = f"a gain of {row['difference']:+.3f}, at least {row['low']:+.3f}"
+    if passed:
+        verb = "corrects" if name == "score_and_learning" else "replaces"
+        return f"Learning {verb} the score: {WORDS[name]} is surely better ({gain})."
+    return f"The score is kept: no learnt ranking is surely better (best: {gain})."

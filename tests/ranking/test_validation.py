@@ -1,0 +1,204 @@
+"""Simulated counties in which it is known whether learning can help."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from riskmap.ranking.contenders import (
+    GIVEN,
+    LEARNT,
+    WORDS,
+    Design,
+    Visits,
+    classifier_for,
+    design,
+    design_for,
+)
+from riskmap.ranking.model import parse_model
+from riskmap.ranking.validation import Decision, Settings, decide
+
+QUICK = Settings(folds=4, repeats=1, resamples=120, rounds=30, block_m=1500, buffer_m=200)
+
+
+def simulate(
+    seed: int, *, n: int = 1200, hidden: float = 2.0, known: float = 0.6, place: float = 0.0
+) -> Visits:
+    """`hidden` drives failures and only learning can see it; the score sees `known`."""
+    rng = np.random.default_rng(seed)
+    x, y = rng.random(n) * 10_000, rng.random(n) * 10_000
+    features = pd.DataFrame(rng.normal(size=(n, 4)), columns=["age_yr", "load", "wet", "noise"])
+    lumps = rng.normal(size=(5, 5))[(x // 2000).astype(int), (y // 2000).astype(int)]
+    odds = known * features["age_yr"] + hidden * features["load"] + place * lumps - 2.0
+    odds = odds.to_numpy()
+    failed = (rng.random(n) < 1 / (1 + np.exp(-odds))).astype(float)
+    if place:
+        features = features.assign(x_m=x, y_m=y)
+    age = features["age_yr"].to_numpy()
+    soil = features["wet"].to_numpy()
+    return Visits(
+        design=Design(features, (1, 1) + (0,) * (features.shape[1] - 2)),
+        failed=failed, weight=np.ones(n), x_m=x, y_m=y,
+        given={"oldest_first": age, "soil_rule": soil, "score": age + 0.1 * soil},
+        evaluate=np.ones(n, dtype=bool),
+    )  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def informative() -> Decision:
+    return decide(simulate(1), QUICK)
+
+
+@pytest.fixture(scope="module")
+def noise() -> Decision:
+    return decide(simulate(2, hidden=0.0, known=1.0), QUICK)
+
+
+class TestKnownAnswers:
+    def test_informative_features_replace_the_score(self, informative: Decision) -> None:
+        assert informative.replaced
+        assert informative.chosen in LEARNT
+        assert informative.words[-1].startswith("Learning ")
+        assert "is surely better" in informative.words[-1]
+        assert informative.comparison is not None
+        table = informative.comparison.differences.set_index("contender")
+        assert table.loc[informative.chosen, "low"] > 0.05
+
+    def test_where_the_score_knows_all_it_is_kept(self, noise: Decision) -> None:
+        assert not noise.replaced
+        assert noise.chosen == "score"
+        assert noise.words[-1].startswith("The score is kept")
+
+    def test_pure_noise_keeps_the_score(self) -> None:
+        found = decide(simulate(3, hidden=0.0, known=0.0), QUICK)
+        assert found.chosen == "score"
+        assert found.comparison is not None
+        share = found.comparison.failures / found.comparison.visits
+        for name in LEARNT:
+            value = found.comparison.figure(name, "average_precision")["value"]
+            assert value == pytest.approx(share, abs=0.06)
+
+    def test_the_leaked_future_is_named_and_declined(self) -> None:
+        county = simulate(4)
+        rng = np.random.default_rng(0)
+        leak = county.failed + rng.normal(0, 0.05, len(county.failed))
+        features = county.design.features.assign(repair_cost=leak)
+        found = decide(replace(county, design=Design(features, (1, 1, 0, 0, 0))), QUICK)
+        assert found.chosen == "score"
+        assert "repair_cost all but gives the outcome away" in found.words[0]
+        assert found.comparison is None
+
+    @pytest.mark.parametrize(
+        ("n", "hidden", "words"),
+        [(150, 2.0, "failures found"), (260, 3.0, "visits, at least 300")],
+    )
+    def test_tiny_data_is_declined(self, n: int, hidden: float, words: str) -> None:
+        found = decide(simulate(5, n=n, hidden=hidden), QUICK)
+        assert found.words[0].startswith("Learning was declined")
+        assert words in found.words[0]
+        assert found.chosen == "score"
+
+    def test_one_place_is_declined(self) -> None:
+        county = simulate(6)
+        squeezed = replace(county, x_m=county.x_m / 10, y_m=county.y_m / 10)
+        assert "separate places" in decide(squeezed, QUICK).words[0]
+
+    def test_a_random_split_flatters_where_place_matters(self) -> None:
+        quick = replace(QUICK, block_m=2000)
+        found = decide(simulate(7, hidden=0.0, known=0.3, place=3.0), quick)
+        assert found.comparison is not None
+        table = found.comparison.optimism.set_index("contender")
+        boosted = table.loc["boosting"]
+        assert boosted["random_split"] > boosted["held_out_blocks"] + 0.1
+
+    def test_visits_chosen_by_complaint_are_judged_on_audits(self) -> None:
+        """Among visits by complaint the hidden driver looks useless; among audits it is not."""
+        county = simulate(8, n=2600)
+        rng = np.random.default_rng(1)
+        audited = rng.random(2600) < 0.4
+        loud = (county.failed > 0) & (county.design.features["load"].to_numpy() < 0.5)
+        seen = audited | loud
+        rows = np.flatnonzero(seen)
+        visits = replace(
+            county,
+            design=Design(county.design.features.iloc[rows], county.design.signs),
+            failed=county.failed[rows], weight=np.ones(len(rows)), x_m=county.x_m[rows],
+            y_m=county.y_m[rows], given={k: v[rows] for k, v in county.given.items()},
+            evaluate=audited[rows],
+        )  # fmt: skip
+        found = decide(visits, QUICK)
+        assert found.comparison is not None
+        assert found.comparison.visits == audited.sum()
+        assert found.comparison.failures == county.failed[audited].sum()
+        share = found.comparison.failures / found.comparison.visits
+        assert share == pytest.approx(county.failed.mean(), abs=0.03)
+        assert found.replaced
+
+
+class TestFigures:
+    def test_every_contender_has_every_figure(self, informative: Decision) -> None:
+        assert informative.comparison is not None
+        table = informative.comparison.figures
+        counts = table.groupby("contender").size()
+        assert sorted(counts.index) == sorted([*GIVEN, *LEARNT])
+        assert set(WORDS) == set(counts.index)
+        assert (counts == 6).all()
+        assert (table["low"] <= table["high"]).all()
+        inside = (table["low"] <= table["value"]) & (table["value"] <= table["high"])
+        assert inside.mean() > 0.9
+
+    def test_chances_are_calibrated_on_held_out_blocks(self, informative: Decision) -> None:
+        assert informative.comparison is not None
+        for name in ("boosting", "logistic"):
+            table = informative.comparison.reliability[name]
+            gap = np.average((table["said"] - table["found"]).abs(), weights=table["visits"])
+            assert gap < 0.06
+
+    def test_same_seed_same_words(self, noise: Decision) -> None:
+        again = decide(simulate(2, hidden=0.0, known=1.0), QUICK)
+        assert again.words == noise.words
+
+
+class TestDesign:
+    MODEL = parse_model(
+        {
+            "name": "m", "failure_share": 0.5, "min_known_frac": 0.0,
+            "log_hazard_per_point": 0.0, "reference_points": 50.0,
+            "factor": [
+                {"name": name, "score": score, "feature": feature, "label": "", "weight": 1,
+                 "low": 0, "high": 2, "unknown": 0.5, "source": "", "reason": "", **shape}
+                for name, score, feature, shape in (
+                    ("age", "failure", "age_yr", {"curve": [[0, 0], [40, 1]]}),
+                    ("wet", "failure", "wet_depth_cm", {"curve": [[0, 1], [150, 0]]}),
+                    ("zone", "failure", "flood_zone", {"table": {"out": 0.0, "in": 1.0}}),
+                    ("past", "failure", "complaints", {"curve": [[0, 0], [3, 1]]}),
+                    ("well", "groundwater", "well_distance_m", {"curve": [[0, 1], [90, 0]]}),
+                )
+            ],
+        }
+    )  # fmt: skip
+
+    def test_directions_come_from_the_model(self) -> None:
+        frame = pd.DataFrame(
+            {
+                "age_yr": [10.0, None], "wet_depth_cm": [50.0, 60.0], "flood_zone": ["in", None],
+                "complaints": [0, 1], "well_distance_m": [1.0, 2.0],
+            }
+        )  # fmt: skip
+        found = design(frame, self.MODEL, leave_out=("complaints",))
+        assert list(found.features) == ["age_yr", "wet_depth_cm", "flood_zone"]
+        assert found.signs == (1, -1, 1)
+        assert found.features["flood_zone"].tolist()[0] == 1.0
+        assert found.features.isna().sum().tolist() == [1, 0, 1]
+
+    def test_the_score_is_one_more_rising_feature(self) -> None:
+        county = simulate(1, n=50)
+        plan = design_for("score_and_learning", county)
+        assert list(plan.features)[-1] == "score"
+        assert plan.signs[-1] == 1
+        assert design_for("boosting", county) is county.design
+        assert classifier_for("boosting", plan, rounds=5, seed=0).signs == plan.signs
+        assert classifier_for("logistic", plan, rounds=5, seed=0).method == "logistic"
