@@ -8,11 +8,10 @@ import pytest
 
 from riskmap.errors import RiskmapError
 from riskmap.explaining import explain_parcel
-from riskmap.features import INVENTORY
+from riskmap.features import FEATURES as DECLARED
 from riskmap.model_file import read_model
 from riskmap.ranking.table import ranked_table
 
-DECLARED = {feature.name: feature for feature in INVENTORY}
 MODEL = read_model(features=DECLARED)
 
 

@@ -5,7 +5,7 @@ from typing import Any
 import pytest
 
 from riskmap.errors import ModelError
-from riskmap.features import INVENTORY
+from riskmap.features import FEATURES
 from riskmap.model_file import model_content, model_text, read_model
 from riskmap.ranking.model import parse_model
 
@@ -15,7 +15,7 @@ def default_content() -> dict[str, Any]:
 
 
 def test_default_model_is_sound_and_sourced() -> None:
-    model = read_model(features=[feature.name for feature in INVENTORY])
+    model = read_model(features=FEATURES)
     for kind in ("failure", "groundwater"):
         assert sum(factor.weight for factor in model.of(kind)) == 100
     assert all(factor.source and factor.reason and factor.label for factor in model.factors)
@@ -43,7 +43,7 @@ def test_contradictions_are_named(change: Any, words: str) -> None:
     content = default_content()
     change(content)
     with pytest.raises(ModelError, match=words):
-        parse_model(content, features=[feature.name for feature in INVENTORY])
+        parse_model(content, features=FEATURES)
 
 
 def test_weights_can_be_replaced() -> None:

@@ -6,14 +6,13 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from riskmap.features import INVENTORY
+from riskmap.features import FEATURES as DECLARED
 from riskmap.model_file import read_model
 from riskmap.ranking.curves import limitation
 from riskmap.ranking.model import Factor, Model
 from riskmap.ranking.reasons import leading_reasons, unknown_list
 from riskmap.ranking.score import classify, rank, score
 
-DECLARED = {feature.name: feature for feature in INVENTORY}
 DEFAULT = read_model(features=DECLARED)
 
 
@@ -97,7 +96,12 @@ def test_classes_take_the_cut_from_above() -> None:
 
 def random_features(rows: int, seed: int = 3) -> pd.DataFrame:
     rng = np.random.default_rng(seed)
-    columns: dict[str, object] = {}
+    # what reasons name beside a factor's own feature
+    columns: dict[str, object] = {
+        "ponding_m": rng.uniform(0, 1, rows),
+        "nearest_reached_m": rng.uniform(1, 900, rows),
+        "replacement": pd.Series(["mound"] * rows, dtype="string"),
+    }
     for f in DEFAULT.factors:
         if f.table:
             words = np.array([word for word, _ in f.table] + [None], dtype=object)
@@ -106,7 +110,8 @@ def random_features(rows: int, seed: int = 3) -> pd.DataFrame:
             xs = [x for x, _ in f.curve]
             values = rng.uniform(xs[0] - 1, xs[-1] * 1.2, rows)
             columns[f.feature] = np.where(rng.random(rows) < 0.15, np.nan, values)
-    return pd.DataFrame(columns, index=[f"r{i}" for i in range(rows)])
+    index = [f"r{i}" for i in range(rows)]
+    return pd.DataFrame({k: np.asarray(v, object) for k, v in columns.items()}, index=index)
 
 
 CURVED = [f for f in DEFAULT.factors if f.curve]

@@ -2,11 +2,9 @@ from __future__ import annotations
 
 import pandas as pd
 
-from riskmap.features import INVENTORY
+from riskmap.features import FEATURES as DECLARED
 from riskmap.model_file import read_model
 from riskmap.ranking.table import RANKED_COLUMNS, ranked_table
-
-DECLARED = {feature.name: feature for feature in INVENTORY}
 
 
 def table() -> pd.DataFrame:
