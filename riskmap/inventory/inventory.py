@@ -7,7 +7,9 @@ from dataclasses import dataclass, field
 from datetime import date as Date  # noqa: N812 - `date` is a field here
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
+import shapely
 
 from riskmap.features import INVENTORY
 from riskmap.inventory.density import describe_density
@@ -101,30 +103,35 @@ def describe_chunk(parcels: gpd.GeoDataFrame, layers: Layers, *, options: Option
     :func:`complete_inventory` on all chunks' tables together.
     """
     permits = None if layers.permits is None else match_permits(layers.permits, parcels)
+    setback_m = max(options.siting.building_setback_m, options.siting.water_setback_m)
+    buildings = _around(layers.buildings, parcels, setback_m + 2.0)
     areas = locate_treatment_areas(
         parcels,
         permit_points=permits,
-        buildings=layers.buildings,
-        waterbodies=layers.waterbodies,
+        buildings=buildings,
+        waterbodies=_around(layers.waterbodies, parcels, setback_m + 2.0),
         rules=options.siting,
     )
     share = options.min_covered_frac
     service = describe_service(
         parcels,
         permits=permits,
-        sewer_area=layers.sewer_area,
-        buildings=layers.buildings,
+        sewer_area=_around(layers.sewer_area, parcels),
+        buildings=buildings,
         rules=options.service,
     )
     soils, mixture = describe_soils(
-        areas.geometry, layers.soil_units, layers.component_ratings, min_covered_frac=share
+        areas.geometry,
+        _around(layers.soil_units, areas),
+        layers.component_ratings,
+        min_covered_frac=share,
     )
     terrain = describe_terrain(areas, layers.terrain, min_covered_frac=share)
     water = describe_water(
         areas,
         streams=layers.streams,
         waterbodies=layers.waterbodies,
-        floodplain=layers.floodplain,
+        floodplain=_around(layers.floodplain, areas),
         water_table=layers.water_table,
         min_covered_frac=share,
     )
@@ -141,6 +148,22 @@ def describe_chunk(parcels: gpd.GeoDataFrame, layers: Layers, *, options: Option
     table = pd.concat([named, service, sited, soils, terrain, water, wells, systems], axis=1)
     drawn = areas[["lot_m2", "geometry"]].assign(downslope_deg=terrain["downslope_deg"])
     return Inventory(table, drawn, mixture)
+
+
+def _around(
+    layer: gpd.GeoDataFrame | None, places: gpd.GeoDataFrame, margin_m: float = 1.0
+) -> gpd.GeoDataFrame | None:
+    """Part of a layer that can matter to these places, in its own order.
+
+    The layer keeps its search tree between calls, so many small chunks cost no more than few.
+    """
+    if layer is None:
+        return None
+    bounds = places.total_bounds
+    if not np.isfinite(bounds).all():
+        return layer.iloc[:0]
+    west, south, east, north = bounds + np.array([-1, -1, 1, 1]) * margin_m
+    return layer.iloc[layer.sindex.query(shapely.box(west, south, east, north), sort=True)]
 
 
 def complete_inventory(table: pd.DataFrame) -> pd.DataFrame:

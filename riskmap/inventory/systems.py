@@ -15,6 +15,8 @@ from riskmap.layers import FIRST_YEAR
 INSTALLING = ("new", "repair")
 """Actions that put a new system in the ground; an alteration or an evaluation does not."""
 
+BUILT = ("tank_volume_l", "design_flow_l_d", "field_area_m2")
+
 MIN_NEIGHBOURS = 3
 """Fewer dated systems say nothing about a neighbourhood's age."""
 
@@ -63,30 +65,16 @@ def describe_systems(
     replaced = year.where(year_mark == "measured")
     stage, visited = _last_visit(visits, replaced)
     pumped = _last_pumped(known, visits, date, replaced)
+    counts = {"complaints": _complaints(visits, index), "repairs": _repairs(known, visits, index)}
     tables = [
         marked({"kind": _kind(known, index)}, "measured", index).fillna({"kind": "unknown"}),
         marked({"installed_year": year}, year_mark, index),
         marked({"age_yr": (date.year - year).clip(lower=0)}, year_mark, index),
         _people(parcels, known),
-        marked(
-            {
-                name: _latest(known, name, index)
-                for name in ("tank_volume_l", "design_flow_l_d", "field_area_m2")
-            },
-            "measured",
-            index,
-        ),
+        marked({name: _latest(known, name, index) for name in BUILT}, "measured", index),
         pd.DataFrame({"effluent_filter": _latest(known, "effluent_filter", index)}),
         marked({"years_since_pumped_yr": pumped}, "measured", index),
-        marked(
-            {
-                "complaints": _complaints(visits, index),
-                "repairs": _repairs(known, visits, index),
-                "last_stage": _words(stage),
-            },
-            "measured",
-            index,
-        ),
+        marked(counts | {"last_stage": _words(stage)}, "measured", index),
         pd.DataFrame({"last_visit_year": visited}),
     ]
     return pd.concat(tables, axis=1)
