@@ -92,6 +92,18 @@ class TestAgainstOtherSoftware:
         assert np.abs(joined[0] - joined[1]).max() < 1e-9 * lots.area.min()
         assert expected.sum() == pytest.approx(pairs.sum(), rel=1e-12)
 
+    @MODEST
+    @given(st.lists(st.tuples(*[st.integers(0, 6)] * 4), min_size=2, max_size=6))
+    def test_shared_sides_and_corners(self, corners):
+        # Blocks on whole metres share sides, corners and whole edges: all areas are exact.
+        boxes = [shapely.box(x, y, x + w + 1, y + h + 1) for x, y, w, h in corners]
+        shapes = [*boxes, boxes[0].union(boxes[1]), boxes[0].difference(boxes[1])]
+        expected = shapely.area(shapely.intersection(np.array(shapes)[:, None], np.array(boxes)))
+        pairs = area_fractions(gpd.GeoSeries(shapes), gpd.GeoSeries(boxes))
+        found = np.zeros(expected.shape)
+        found[pairs["i"], pairs["j"]] = pairs["area_m2"]
+        assert found == pytest.approx(expected, abs=1e-12)
+
     def test_union_of_overlapping_zones(self, star):
         zones = [star(n, 20, 30.0 * n, 0, 60) for n in range(6)]
         lots = [star(100 + n, 12, 25.0 * n, 10, 50) for n in range(6)]
