@@ -26,7 +26,7 @@ fails or a well is contaminated. Local code and licensed practice decide.
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command; 0 if it went well, 1 if checks found faults, 2 for an error."""
+    """Run one command; 0 if it went well, 2 for an error."""
     options = _parser().parse_args(arguments)
     try:
         return int(options.command(options))
