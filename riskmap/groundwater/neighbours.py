@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from riskmap.groundwater.compiled import compiled
+from riskmap.compiled import compiled
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -13,7 +13,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from riskmap.groundwater.compiled import compiled
+from riskmap.compiled import compiled
 from riskmap.groundwater.gradient import MIN_GRADIENT, FlowField
 
 Floats = NDArray[np.float64]

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from riskmap.groundwater.compiled import compiled
+from riskmap.compiled import compiled
 from riskmap.groundwater.neighbours import bin_width_m, bins_of_points
 from riskmap.groundwater.paths import Paths
 

@@ -1,0 +1,15 @@
+"""Writes the generated pages of the handbook anew: ``python docs/generate.py``."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from riskmap.contract import data_dictionary
+from riskmap.region_keys import region_file_page
+
+DOCS = Path(__file__).resolve().parent
+PAGES = {"layers/dictionary.md": data_dictionary, "region_file.md": region_file_page}
+
+if __name__ == "__main__":
+    for name, write in PAGES.items():
+        (DOCS / name).write_text(write(), encoding="utf-8", newline="\n")
