@@ -58,6 +58,10 @@ SWITCH += "next.click();"
 WEIGHT = "const factor = county.scores.factors[0];"
 WEIGHT += "county.scores.setWeight(factor.name, factor.weight + 1); county.tell('weights');"
 FIND = "county.find('77 hazel');"
+CARD = """
+const done = arguments[0], began = performance.now();
+county.choose(1000, false).then(() => { county.closeCard(); done(performance.now() - began); });
+"""
 VIEW = """
 const done = arguments[arguments.length - 1], zoom = arguments[0];
 county.map.setView(county.map.getCenter(), zoom, { animate: false });
@@ -117,13 +121,15 @@ def _packed(folder: Path, count: int, timeout: float) -> None:
     )
     _line("parcels", f"{count:,}")
     _line("writing", f"{time.perf_counter() - began:.1f} s")
-    _line("page data", f"{report.data_bytes / 1e6:.2f} MB")
+    _line("data to open", f"{report.opening_bytes / 1e6:.2f} MB")
+    _line("data of the cards", f"{report.details_bytes / 1e6:.2f} MB")
     browser = open_browser(folder / "profile")
     try:
         browser.set_script_timeout(timeout)
         paints = [_open(browser, folder / "map" / "index.html", timeout) for _ in range(3)]
         _line("first paint", f"{statistics.median(p[0] for p in paints) / 1000:.2f} s")
         _line("all ready", f"{statistics.median(p[1] for p in paints) / 1000:.2f} s")
+        _line("first card", f"{browser.execute_async_script(CARD):.0f} ms")
         first_zoom = browser.execute_script("return county.map.getZoom()")
         for zoom in range(first_zoom, min(18, first_zoom + 5)):
             _at_zoom(browser, zoom)

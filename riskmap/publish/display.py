@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from riskmap.features import INVENTORY, Feature
+from riskmap.features import FEATURES, Feature
 from riskmap.units import (
     ACRE_M2,
     FOOT_M,
@@ -26,8 +26,6 @@ from riskmap.units import (
 )
 
 Units = Literal["us", "si"]
-
-FEATURES: Final = {feature.name: feature for feature in INVENTORY}
 
 _US: Final = {
     "m": ("ft", 1 / FOOT_M, 0),
@@ -47,7 +45,13 @@ _SI: Final = {
     "um/s": ("µm/s", 1.0, 1),
     "1/km2": ("per km²", 1.0, 0),
 }
-_SAME: Final = {"yr": ("years", 1.0, 0), "%": ("%", 1.0, 0), "0-1": ("", 1.0, 2)}
+_SAME: Final = {
+    "yr": ("years", 1.0, 0),
+    "%": ("%", 1.0, 0),
+    "0-1": ("%", 100.0, 0),
+    "mg/L as N": ("mg/L as N", 1.0, 1),
+    "kg/yr": ("kg/yr", 1.0, 1),
+}
 _SUFFIXES: Final = {
     "_m": "m",
     "_cm": "cm",
@@ -60,7 +64,9 @@ _SUFFIXES: Final = {
     "_frac": "0-1",
 }
 _SQUARE_FEET: Final = frozenset({"field_area_m2", "treatment_m2"})
-_ONE_DECIMAL: Final = frozenset({"water_table_m", "wetness", "slope_pct"})
+_ONE_DECIMAL: Final = frozenset(
+    {"water_table_m", "wetness", "slope_pct", "load_ratio", "room_ratio", "travel_time_yr"}
+)
 
 
 @dataclass(frozen=True)

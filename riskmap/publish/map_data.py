@@ -1,7 +1,8 @@
 """Turn the ranked table and the layers into the packed files that the map page opens.
 
-Three files: ``parcels`` (shapes and classes: enough to paint), ``facts`` (numbers, texts and
-limitations: read after the first paint) and ``layers`` (streams, wells and other layers).
+Four files: ``parcels`` (shapes and classes: enough to paint), ``facts`` (what is searched and
+filtered: read after the first paint), ``layers`` (streams, wells and other layers) and ``details``
+(reasons, facts and limitations: read with the first card).
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ import pandas as pd
 import shapely
 
 from riskmap.publish.display import Units, readable, shown
-from riskmap.publish.map_facts import Fact, pack_evidence, pack_fact, worded
+from riskmap.publish.map_facts import FILTERED, Fact, pack_evidence, pack_fact, worded
 from riskmap.publish.map_model import LIMITATION_STEPS
 from riskmap.publish.packing import (
     Package,
@@ -25,7 +26,7 @@ from riskmap.publish.packing import (
     pack_text,
     pack_words,
 )
-from riskmap.publish.palette import CLASSES, NOT_RANKED, SOIL_COLOURS
+from riskmap.publish.palette import CLASSES, FLOOD_COLOURS, NOT_RANKED, SOIL_COLOURS
 
 SHOWN_SCORES: Final = ("priority", "failure", "groundwater")
 LOT_TOLERANCE_M: Final = 0.15
@@ -67,33 +68,37 @@ def pack_parcels(rows: gpd.GeoDataFrame) -> Package:
     return package
 
 
-def pack_facts(
-    rows: gpd.GeoDataFrame,
-    facts: Sequence[Fact],
-    limitation: pd.DataFrame,
-    *,
-    units: Units,
-    scores: bool = True,
-) -> Package:
-    """Numbers, texts, evidence marks and limitations (in the order of `rows`).
-
-    Without `scores` the page sums them itself; leave them out only where that sum is exact.
-    """
+def pack_facts(rows: gpd.GeoDataFrame, facts: Sequence[Fact], *, units: Units) -> Package:
+    """Pack what searching, filtering and the head of the list need."""
     package = Package()
     columns: dict[str, Any] = {
         "parcel_id": pack_text(package, pd.Series(rows.index, dtype=object)),
         "address": pack_text(package, _text(rows, "address")),
         "rank": pack_numbers(package, _column(rows, "rank")),
-        "not_ranked_reason": pack_words(package, _text(rows, "not_ranked_reason")),
-        "unknown": pack_words(package, worded(_text(rows, "unknown"))),
     }
-    for column in ("priority", "failure_score", "groundwater_score") if scores else ():
+    for column in ("priority", "failure_score", "groundwater_score"):
         columns[column] = pack_numbers(package, _column(rows, column), decimals=1)
-    for number in (1, 2, 3):
-        name = f"reason_{number}"
-        columns[name] = pack_words(package, _text(rows, name))
     for fact in facts:
-        columns[fact.column] = pack_fact(package, rows[fact.column], fact, units=units)
+        if fact.column in FILTERED:
+            columns[fact.column] = pack_fact(package, rows[fact.column], fact, units=units)
+    package.header["columns"] = columns
+    return package
+
+
+def pack_details(
+    rows: gpd.GeoDataFrame, facts: Sequence[Fact], limitation: pd.DataFrame, *, units: Units
+) -> Package:
+    """Pack what a card and the weights need, read with the first of them.
+
+    `limitation` is in the order of `rows`.
+    """
+    package = Package()
+    columns: dict[str, Any] = {}
+    for name in ("not_ranked_reason", "unknown", "reason_1", "reason_2", "reason_3"):
+        columns[name] = pack_words(package, worded(_text(rows, name)))
+    for fact in facts:
+        if fact.column not in FILTERED:
+            columns[fact.column] = pack_fact(package, rows[fact.column], fact, units=units)
         if fact.evidence:
             mark = f"{fact.column}_evidence"
             columns[mark] = pack_evidence(package, rows[mark])
@@ -110,6 +115,8 @@ def pack_layers(layers: Mapping[str, gpd.GeoDataFrame], *, units: Units) -> Pack
     package.header["layers"] = {}
     for name, layer in layers.items():
         table = _usable(layer)
+        if name == "floodplain" and "zone" in table:
+            table = table[table["zone"] != "outside"]
         if table.empty:
             continue
         shapes = _simplified(table)
@@ -124,6 +131,8 @@ def _layer_columns(
 ) -> dict[str, Any]:
     if name == "soils":
         return {"class": pack_codes(package, soil_words(table), tuple(SOIL_COLOURS))}
+    if name == "floodplain":
+        return {"zone": pack_codes(package, worded(_text(table, "zone")), tuple(FLOOD_COLOURS))}
     columns: dict[str, Any] = {}
     for column in ("well_id", "use", "aquifer", "name", "zone", "reason"):
         if column in table:

@@ -8,7 +8,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from riskmap.features import INVENTORY
+from riskmap.features import FEATURES
 from riskmap.layers import EVIDENCE, PARCELS
 from riskmap.publish.display import Units, readable, shown
 from riskmap.publish.packing import Package, pack_codes, pack_numbers, pack_words
@@ -38,6 +38,21 @@ GROUPS: Final = {
         "bedrooms",
         "occupants",
     ),
+    "Outlook by the model": (
+        "chance_failing_frac",
+        "stage",
+        "load_ratio",
+        "reserve_frac",
+        "years_to_stressed_yr",
+        "years_to_failed_yr",
+    ),
+    "What would help": (
+        "pump_overdue_yr",
+        "years_gained_half_flow_yr",
+        "years_gained_pumping_yr",
+        "years_gained_resting_yr",
+        "replacement",
+    ),
     "Soil and ground": (
         "soil_class",
         "soil_reasons",
@@ -52,12 +67,20 @@ GROUPS: Final = {
         "water_table_m",
         "well_distance_m",
         "wells_within_150_m",
+        "wells_soon",
+        "nearest_reached_m",
+        "travel_time_yr",
+        "nitrate_given_mg_l",
         "stream_distance_m",
         "waterbody_distance_m",
         "systems_within_229_m",
+        "vulnerability",
     ),
 }
-"""Groups of the card and their inventory columns; what is in no group stays in the GIS files."""
+"""Groups of the card and their declared columns; what is in no group stays in the GIS files."""
+
+FILTERED: Final = ("kind", "service", "zone", "neighbourhood", "age_yr")
+"""Facts that the page filters by: read with the page, the rest with the first card."""
 
 SHORT: Final = {
     "kind": "Kind",
@@ -85,6 +108,22 @@ SHORT: Final = {
     "stream_distance_m": "Nearest stream",
     "waterbody_distance_m": "Nearest lake or river",
     "systems_within_229_m": "Other systems within 229 m",
+    "chance_failing_frac": "Chance of failing",
+    "stage": "Likely state",
+    "load_ratio": "Flow over capacity",
+    "reserve_frac": "Field still dry",
+    "years_to_stressed_yr": "Until stressed",
+    "years_to_failed_yr": "Until failed",
+    "pump_overdue_yr": "Pump-out overdue",
+    "years_gained_half_flow_yr": "Half the flow gains",
+    "years_gained_pumping_yr": "Pump-outs gain",
+    "years_gained_resting_yr": "Resting gains",
+    "replacement": "Could be rebuilt as",
+    "wells_soon": "Wells reached in 5 years",
+    "nearest_reached_m": "Nearest well reached",
+    "travel_time_yr": "Time to that well",
+    "nitrate_given_mg_l": "Nitrate added there",
+    "vulnerability": "Vulnerability",
 }
 """Shorter labels for a narrow card."""
 
@@ -109,9 +148,7 @@ SCORED: Final = (
 )
 """Columns of the ranked table that the page treats by name."""
 
-NOT_FACTS: Final = frozenset(
-    {*SCORED, "address", "parcel_id", "geometry"} | {column.name for column in INVENTORY}
-)
+NOT_FACTS: Final = frozenset({*SCORED, "address", "parcel_id", "geometry", "apart_rank", *FEATURES})
 PRIVATE: Final = frozenset(column.name for column in PARCELS.columns if column.private)
 """Owners' and mailing columns: never on the map, whatever the table holds."""
 
@@ -139,7 +176,7 @@ def facts_of(ranked: pd.DataFrame, *, units: Units) -> list[Fact]:
 
 
 def extra_columns(ranked: pd.DataFrame) -> list[str]:
-    """Columns beyond the inventory, the scores, the points and the private ones."""
+    """Columns beyond the declared ones, the scores, the points and the private ones."""
     endings = ("_points", "_limitation", "_evidence")
     return [
         column
@@ -156,7 +193,7 @@ def pack_fact(package: Package, values: pd.Series, fact: Fact, *, units: Units) 
     if pd.api.types.is_numeric_dtype(values.dtype):
         reading = readable(fact.column, units=units)
         decimals = reading.decimals
-        if decimals == 0 and not reading.unit and _has_fractions(values):
+        if fact.column not in FEATURES and not reading.unit and _has_fractions(values):
             return pack_numbers(package, values, decimals=3)
         return pack_numbers(package, shown(values, reading), decimals=decimals)
     if _all_flags(values):

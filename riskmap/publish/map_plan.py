@@ -17,6 +17,7 @@ from riskmap.publish.palette import (
     CLASS_COLOURS,
     CLASS_TEXT,
     CLASSES,
+    FLOOD_COLOURS,
     HATCH,
     INK,
     LAYER_COLOURS,
@@ -63,7 +64,7 @@ LAYER_STYLES: Final = {
     ),
     "streams": LayerStyle("Streams", "line", True, LAYER_COLOURS["streams"]),
     "floodplain": LayerStyle(
-        "Flood zones", "area", False, LAYER_COLOURS["floodplain"], 0.18, LAYER_COLOURS["streams"]
+        "Flood zones", "area", False, LAYER_COLOURS["floodplain"], opacity=0.6
     ),
     "sewer_area": LayerStyle(
         "Sewer area", "area", False, LAYER_COLOURS["sewer_area"], 0.1, LAYER_COLOURS["sewer_area"]
@@ -80,6 +81,13 @@ LAYER_STYLES: Final = {
     "wells": LayerStyle("Wells", "point", False, LAYER_COLOURS["wells"]),
 }
 """In the order of the panel; a layer of another name is drawn plainly by its kind of shape."""
+
+
+KEYED: Final = {
+    "soils": ("class", SOIL_COLOURS, SOIL_COLOURS["somewhat limited"]),
+    "floodplain": ("zone", FLOOD_COLOURS, FLOOD_COLOURS["hundred year"]),
+}
+"""Layers whose shapes are coloured by a column of theirs: column, colours, colour of the key."""
 
 
 def class_entries(model: MapModel) -> list[dict[str, str]]:
@@ -129,11 +137,10 @@ def _entry(name: str, layer: gpd.GeoDataFrame) -> dict[str, Any]:
         "hatched": style.hatch,
         "edges_from": 10 if style.edge else 99,
     }
-    if name == "soils":
-        entry["by"] = "class"
-        entry["paints"] = [_paint(colour, style.opacity) for colour in SOIL_COLOURS.values()]
-        entry["key_colour"] = SOIL_COLOURS["somewhat limited"]
-        entry["key"] = [{"name": word, "colour": c} for word, c in SOIL_COLOURS.items()]
+    if name in KEYED:
+        entry["by"], colours, entry["key_colour"] = KEYED[name]
+        entry["paints"] = [_paint(colour, style.opacity) for colour in colours.values()]
+        entry["key"] = [{"name": word, "colour": colour} for word, colour in colours.items()]
     elif style.kind == "area":
         entry["paints"] = [_paint(style.colour, style.opacity, style.hatch)]
     return entry

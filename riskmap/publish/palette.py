@@ -57,6 +57,12 @@ SOIL_COLOURS: Final = {
     "not rated": "#c3c8cd",
 }
 
+FLOOD_COLOURS: Final = {
+    "floodway": "#1f5f8b",
+    "hundred year": "#5b9bc4",
+    "five hundred year": "#b4d3e6",
+}
+
 TEXT_PAIRS: Final = (
     (INK, PAPER),
     (INK, PANEL),

@@ -25,10 +25,11 @@ from xstatic.pkg import leaflet
 from riskmap.publish import palette
 from riskmap.publish.cautions import LOCAL_CODE, SCREENING, STAFF_ONLY
 from riskmap.publish.display import Units
-from riskmap.publish.map_data import drawable, pack_facts, pack_layers, pack_parcels
+from riskmap.publish.map_data import drawable, pack_details, pack_facts, pack_layers, pack_parcels
 from riskmap.publish.map_facts import facts_of
 from riskmap.publish.map_model import MapModel, largest_difference, limitations
 from riskmap.publish.map_plan import BaseMap, count_parcels, layer_entries, make_plan
+from riskmap.publish.packing import Package
 from riskmap.publish.relief import draw_relief
 from riskmap.publish.text_safety import html_text, plain_text, script_json
 from riskmap.rasters import Raster
@@ -61,18 +62,19 @@ RESCORE_TOLERANCE: Final = 0.1
 """The page offers to move weights only if its own sum gives back the table's scores this closely
 (points); limitations travel in thousandths, which alone is at most 0.05."""
 
-EXACT: Final = 1e-6
-"""Where the page's sum is this close, the scores are not packed a second time."""
-
 
 @dataclass(frozen=True)
 class MapReport:
-    """What was written: counts, size and whether weights can be moved in the page."""
+    """What was written: counts, sizes and whether weights can be moved in the page.
+
+    `opening_bytes` are read with the page, `details_bytes` with the first card.
+    """
 
     parcels: int
     drawn: int
     without_shape: int
-    data_bytes: int
+    opening_bytes: int
+    details_bytes: int
     weights_ready: bool
     rescore_difference: float
 
@@ -133,7 +135,8 @@ def write_map(
     usable = {name: layer for name, layer in layers.items() if len(layer)}
     data = {
         "parcels": pack_parcels(rows),
-        "facts": pack_facts(rows, facts, limitation, units=units, scores=not difference <= EXACT),
+        "facts": pack_facts(rows, facts, units=units),
+        "details": pack_details(rows, facts, limitation, units=units),
         "layers": pack_layers(usable, units=units),
     }
     drawn_layers = {name: usable[name] for name in data["layers"].header["layers"]}
@@ -151,24 +154,25 @@ def write_map(
         base_map=_safe(base_map),
     )
     _copy_page_files(folder)
-    size = 0
-    for name, package in data.items():
-        script = package.to_script(name).encode("ascii")
-        (folder / "data" / f"{name}.js").write_bytes(script)
-        size += len(script)
+    sizes = {name: _write_data(folder, name, package) for name, package in data.items()}
     if relief is not None:
         (folder / "relief.png").write_bytes(relief.png)
-        size += len(relief.png)
+        sizes["relief"] = len(relief.png)
     page = compose_page(plan, cautions=cautions)
     (folder / "index.html").write_bytes(page.encode("utf-8"))
     return MapReport(
         parcels=len(ranked),
         drawn=len(rows),
         without_shape=len(ranked) - len(rows),
-        data_bytes=size,
+        opening_bytes=sum(sizes.values()) - sizes["details"],
+        details_bytes=sizes["details"],
         weights_ready=plan["weights_ready"],
         rescore_difference=difference,
     )
+
+
+def _write_data(folder: Path, name: str, package: Package) -> int:
+    return (folder / "data" / f"{name}.js").write_bytes(package.to_script(name).encode("ascii"))
 
 
 def compose_page(plan: Mapping[str, Any], *, cautions: Sequence[str]) -> str:

@@ -54,6 +54,17 @@ def page(browser: Any, folder: Path, wait_for: Wait) -> Any:
     return _open(browser, folder, wait_for)
 
 
+@pytest.fixture
+def detailed(page: Any) -> Any:
+    """The page with what cards need already read."""
+    return _read_details(page)
+
+
+def _read_details(page: Any) -> Any:
+    page.execute_async_script("county.needDetails().then(arguments[0])")
+    return page
+
+
 def _open(browser: Any, folder: Path, wait_for: Wait, link: str = "") -> Any:
     browser.get("about:blank")
     browser.get_log("browser")
@@ -99,9 +110,9 @@ class TestOpening:
         assert _errors(page) == []
 
     def test_every_parcel_arrives_with_its_values(
-        self, page: Any, ranked: gpd.GeoDataFrame
+        self, detailed: Any, ranked: gpd.GeoDataFrame
     ) -> None:
-        rows = page.execute_script(
+        rows = detailed.execute_script(
             """return county.facts.parcel_id.lines().map((id, i) => [id,
             county.scores.current.priority[i], county.facts.rank.number(i),
             county.facts.address.word(i), county.facts.age_yr.number(i),
@@ -115,7 +126,9 @@ class TestOpening:
         assert (got["address"] == want["address"]).all()
         assert (got["mark"] == want["kind_evidence"]).all()
         on = want["rank"].notna()
-        assert np.allclose(got.loc[on, "priority"].astype(float), want.loc[on, "priority"])
+        assert np.allclose(
+            got.loc[on, "priority"].astype(float), want.loc[on, "priority"], atol=0.0501
+        )
         assert (got.loc[on, "rank"].astype(int) == want.loc[on, "rank"].astype(int)).all()
         assert got.loc[~on, "rank"].isna().all()
         assert np.array_equal(got["age"].astype(float), want["age_yr"], equal_nan=True)
@@ -166,7 +179,8 @@ class TestFinding:
         assert ranked.index[123] in ids
         assert page.execute_script("return county.find('no such place')") == []
 
-    def test_card_says_what_the_table_says(self, page: Any, ranked: gpd.GeoDataFrame) -> None:
+    def test_card_says_what_the_table_says(self, detailed: Any, ranked: gpd.GeoDataFrame) -> None:
+        page = detailed
         parcel = ranked.index[(ranked["rank"] == 5).fillna(False)][0]
         page.execute_script("county.choose(arguments[0], true)", _row(page, parcel))
         text = page.find_element("id", "card-body").text
@@ -246,7 +260,9 @@ class TestChoosing:
             set('filter-score_from', '35');"""
         )
         want = ranked[
-            (ranked["kind"] == "mound") & (ranked["age_yr"] >= 30) & (ranked["priority"] >= 35)
+            (ranked["kind"] == "mound")
+            & (ranked["age_yr"] >= 30)
+            & (ranked["priority"].round(1) >= 35)
         ]
         got = page.execute_script(
             "return county.facts.parcel_id.lines().filter((id, i) => county.passes[i])"
@@ -260,8 +276,9 @@ class TestChoosing:
         assert page.execute_script("return county.passes") is None
 
     def test_outline_selects_and_saves_formula_safe_csv(
-        self, page: Any, ranked: gpd.GeoDataFrame
+        self, detailed: Any, ranked: gpd.GeoDataFrame
     ) -> None:
+        page = detailed
         west, south, east, north = ranked.total_bounds
         outline = shapely.box(west, south, (west + east) / 2, (south + north) / 2)
         ring = gpd.GeoSeries([outline], crs=ranked.crs).to_crs(4326).iloc[0].exterior.coords[:-1]
@@ -343,9 +360,10 @@ class TestWeights:
             date="2025-06-30",
         )
         page = _open(browser, tmp_path, wait_for)
+        page.execute_script("document.getElementById('weights').open = true")
+        wait_for("document.getElementById('weight-well')")
         page.execute_script(
-            """document.getElementById('weights').open = true;
-            const set = (name, value) => { const e = document.getElementById('weight-' + name);
+            """const set = (name, value) => { const e = document.getElementById('weight-' + name);
               e.value = value; e.dispatchEvent(new Event('input', {bubbles: true})); };
             set('age', 3); set('well', 17);"""
         )
@@ -452,6 +470,7 @@ class TestAccess:
             assert page.find_element("id", "panel").is_displayed()
             page.save_screenshot(str(screenshots / "map_telephone_panel.png"))
             page.find_element("id", "panel-button").click()
+            _read_details(page)
             page.execute_script("county.choose(10, true)")
             wait_for(READY)
             page.save_screenshot(str(screenshots / "map_telephone_card.png"))
@@ -465,7 +484,7 @@ class TestAccess:
             browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
 
     def test_print_holds_map_legend_and_cautions(self, page: Any, screenshots: Path) -> None:
-        page.execute_script("county.choose(5, false)")
+        page.execute_async_script("county.choose(5, false).then(arguments[0])")
         page.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
         page.execute_script("window.dispatchEvent(new Event('beforeprint'))")
         try:
@@ -530,7 +549,7 @@ class TestAttack:
             date="2025-06-30",
             cautions=("Take <b>care</b></script>",),
         )
-        return _open(browser, tmp_path, wait_for)
+        return _read_details(_open(browser, tmp_path, wait_for))
 
     def test_no_text_runs_as_script_or_formula(self, attacked: Any) -> None:
         count = attacked.execute_script("return county.parcels.count")

@@ -141,9 +141,11 @@ class TestFacts:
         self, ranked: gpd.GeoDataFrame
     ) -> None:
         table = ranked.assign(stage="stressed", chance_5_yr_frac=0.25, owner="x", mail_city="y")
-        assert extra_columns(table) == ["stage", "chance_5_yr_frac"]
+        assert extra_columns(table) == ["chance_5_yr_frac"]
         labels = {fact.column: fact for fact in facts_of(table, units="us")}
-        assert labels["stage"].group == "More"
+        assert labels["chance_5_yr_frac"].group == "More"
+        assert labels["chance_5_yr_frac"].unit == "%"
+        assert labels["stage"].group == "Outlook by the model"
         assert not {"owner", "mail_city"} & set(labels)
 
     @pytest.mark.parametrize(

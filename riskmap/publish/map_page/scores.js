@@ -19,18 +19,18 @@
       this.baseRank = facts.rank;
       this.baseClass = classColumns;
       this.currentClass = Object.assign({}, classColumns);
-      this.factors = plan.factors.map((factor) => Object.assign({}, factor, {
-        column: facts["limitation:" + factor.name],
-        base: factor.weight,
-      }));
+      this.factors = plan.factors.map((factor) => Object.assign({}, factor, { base: factor.weight }));
       this.changed = false;
-      this.current = {};
-      if (facts.priority) {
-        this.current.priority = facts.priority.numbers();
-        this.current.failure = facts.failure_score.numbers();
-        this.current.groundwater = facts.groundwater_score.numbers();
-      } else this.sumScores();
+      this.current = {
+        priority: facts.priority.numbers(),
+        failure: facts.failure_score.numbers(),
+        groundwater: facts.groundwater_score.numbers(),
+      };
       this.base = Object.assign({}, this.current);
+    }
+
+    takeLimitations(facts) {
+      this.factors.forEach((factor) => { factor.column = facts["limitation:" + factor.name]; });
     }
 
     reset() {

@@ -135,7 +135,9 @@
     county.element("select-view").addEventListener("click", () => { outline.remove(); selectView(); });
     county.element("select-clear").addEventListener("click", () => { outline.remove(); county.setSelection(null); });
     county.element("select-save").addEventListener("click", function () {
-      county.saveFile("chosen_parcels.csv", "text/csv;charset=utf-8", county.csvOf(county.chosenRows()));
+      county.needDetails().then(function () {
+        county.saveFile("chosen_parcels.csv", "text/csv;charset=utf-8", county.csvOf(county.chosenRows()));
+      }).catch(county.fail);
     });
     [draw, county.element("select-view")].forEach((button) => { button.disabled = false; });
   };

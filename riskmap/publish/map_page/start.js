@@ -29,9 +29,24 @@
       L.polygon(county.parcels.rings(row), { color: "#ffffff", weight: 6, fill: false, interactive: false }),
       L.polygon(county.parcels.rings(row), { color: county.plan.colours.ink, weight: 3, fill: false, interactive: false }),
     ]).addTo(county.map);
-    county.showCard(row);
-    county.announce("Parcel " + county.facts.parcel_id.word(row));
     county.tell("parcel");
+    return county.needDetails().then(function () {
+      if (county.state.parcel !== row) return;
+      county.showCard(row);
+      county.announce("Parcel " + county.facts.parcel_id.word(row));
+    }).catch(county.fail);
+  };
+
+  /* What cards and weights need is read with the first of them. */
+  let details = null;
+  county.needDetails = function () {
+    if (!details) {
+      details = county.load("details").then(function (file) {
+        Object.assign(county.facts, county.columnsOf(file, file.header.columns, county.parcels.count));
+        county.scores.takeLimitations(county.facts);
+      });
+    }
+    return details;
   };
 
   county.closeCard = function () {

@@ -61,10 +61,12 @@
     const section = county.element("weights");
     if (!section || !county.plan.weights_ready) return;
     const box = county.element("weights-box");
-    build(box);
     buttons();
     county.on("weights", buttons);
-    section.addEventListener("toggle", () => beside(section.open));
+    section.addEventListener("toggle", function () {
+      beside(section.open);
+      if (section.open && !box.children.length) county.needDetails().then(() => build(box)).catch(county.fail);
+    });
     county.element("weights-reset").addEventListener("click", function () {
       county.scores.reset();
       build(box);
