@@ -1,0 +1,178 @@
+"""Parts of the report: defects in the data, and which records to collect next."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+import numpy as np
+import pandas as pd
+
+from riskmap.publish.display import Units
+from riskmap.publish.map_facts import as_words
+from riskmap.publish.report_section import Block, Section, Table, counted, number, share
+from riskmap.publish.report_words import evidence_counts, label_of, words_of
+from riskmap.publish.text_safety import plain_text
+from riskmap.ranking.model import Model
+
+DEFECT_ROWS: Final = 40
+
+INFORMATION_HEADS: Final = {
+    "label": "Record",
+    "parcels": "Parcels where it could matter",
+    "gain": "Gain",
+    "gain_per_100": "Gain per 100 look-ups",
+    "minutes": "Minutes a look-up",
+    "gain_per_hour": "Gain per hour",
+}
+"""Columns of the table of the value of records -> headings."""
+
+
+def quality_section(
+    defects: pd.DataFrame | None, *, rows_read: Mapping[str, int] | None = None
+) -> Section:
+    """Every kind of defect, where, how often, and what was done about it."""
+    blocks: list[Block] = []
+    if rows_read:
+        listed = "; ".join(f"{as_words(name)} {count:,}" for name, count in rows_read.items())
+        blocks.append(f"Rows read, by layer: {listed}.")
+    if defects is None or defects.empty:
+        return Section("Data quality", ("No defect was found in the records.", *blocks))
+    counts = defect_counts(defects)
+    rows = [
+        (words_of(layer), column, words_of(check), words_of(action), f"{count:,}")
+        for layer, column, check, action, count in counts.head(DEFECT_ROWS).itertuples(index=False)
+    ]
+    note = "Every single one stands in data_quality.csv."
+    if len(counts) > DEFECT_ROWS:
+        rest = int(counts["count"].iloc[DEFECT_ROWS:].sum())
+        note = f"{counted(rest, 'more defect')} of other kinds. {note}"
+    heads = ("Layer", "Column", "What is wrong", "What was done", "Rows")
+    text = (
+        f"{counted(len(defects), 'defect')} "
+        f"{'was' if len(defects) == 1 else 'were'} met in reading the sources. None was passed "
+        "over in silence: a value that cannot be right is set to missing, never to a number."
+    )
+    table = Table(heads, rows, frozenset({4}), "Defects by layer and kind", note)
+    return Section("Data quality", (text, table, *blocks))
+
+
+def defect_counts(defects: pd.DataFrame) -> pd.DataFrame:
+    """Defects by layer, column, check and action; the most frequent first, then by name."""
+    keys = ["layer", "column", "check", "action"]
+    table = defects.reindex(columns=keys).fillna("").astype(str)
+    counts = table.value_counts(sort=False).reset_index(name="count")
+    return counts.sort_values(["count", *keys], ascending=[False, *[True] * 4], ignore_index=True)
+
+
+def missing_records(ranked: pd.DataFrame, model: Model, *, top: int) -> pd.DataFrame:
+    """Count, for each feature that the model reads, the systems of which it is not known.
+
+    Returns
+    -------
+    DataFrame
+        Index: feature; ``head`` and ``all`` (not known, or only a stated default, among the first
+        `top` and among all ranked), ``weight`` (share of the priority that hangs on it, per cent);
+        most wanted first: missing at the head times weight.
+    """
+    systems = ranked[ranked["rank"].notna()]
+    head = systems[(systems["rank"] <= top).to_numpy(bool)]
+    rows: dict[str, dict[str, float]] = {}
+    for factor in model.factors:
+        column = factor.feature
+        if column not in systems:
+            continue
+        weight = factor.weight * model.scale(factor.score) * model.share(factor.score)
+        missing = [sum(evidence_counts(table, column)[-2:]) for table in (head, systems)]
+        row = rows.setdefault(column, {"head": missing[0], "all": missing[1], "weight": 0.0})
+        row["weight"] += weight
+    found = pd.DataFrame(list(rows.values()), index=list(rows), columns=["head", "all", "weight"])
+    wanted = (found["head"] * found["weight"]).to_numpy()
+    return found.iloc[np.argsort(-wanted, kind="stable")]
+
+
+def collect_section(
+    ranked: pd.DataFrame,
+    model: Model,
+    *,
+    units: Units,
+    top: int,
+    information: pd.DataFrame | None,
+) -> Section:
+    """Which records are missing where it matters, and what looking them up would bring."""
+    title = "What to collect next"
+    systems = int(ranked["rank"].notna().sum())
+    if not systems:
+        return Section(title, ("No parcel is ranked.",))
+    found = missing_records(ranked, model, top=top)
+    found = found[found["all"] > 0]
+    blocks: list[Block] = []
+    if information is not None and len(information):
+        blocks += _information_blocks(information)
+    if found.empty:
+        return Section(title, ("Nothing that the ranking reads is missing.", *blocks))
+    rows = [
+        (
+            label_of(str(column), units=units),
+            f"{int(row['head']):,}",
+            share(row["head"], top),
+            f"{int(row['all']):,}",
+            share(row["all"], systems),
+            f"{row['weight']:.1f}",
+        )
+        for column, row in found.iterrows()
+    ]
+    heads = (
+        "Item",
+        f"Missing in the first {top:,}",
+        "Share",
+        "Missing in all",
+        "Share",
+        "Points that hang on it",
+    )
+    first = str(found.index[0])
+    text = (
+        "An item counts as missing where nothing is known or only a stated default is used. The "
+        "table puts first what is missing most often at the head of the list and weighs most in "
+        f"the priority: here {_low(label_of(first, units=units))}."
+    )
+    table = Table(
+        heads, rows, frozenset(range(1, 6)), f"Missing among {counted(systems, 'ranked system')}"
+    )
+    return Section(title, (text, table, *blocks))
+
+
+def _information_blocks(information: pd.DataFrame) -> list[Block]:
+    named = [name for name in INFORMATION_HEADS if name in information]
+    others = [c for c in information.columns if c not in {*named, "record", "label"}]
+    columns = [*named, *others]
+    if "label" not in columns and "record" in information:
+        columns.insert(0, "record")
+    numeric = frozenset(
+        place
+        for place, name in enumerate(columns)
+        if pd.api.types.is_numeric_dtype(information[name])
+    )
+    rows = [
+        tuple(
+            number(float(value)) if place in numeric else _sentence(value)
+            for place, value in enumerate(row)
+        )
+        for row in information[columns].itertuples(index=False)
+    ]
+    heads = tuple(INFORMATION_HEADS.get(str(c), words_of(str(c))) for c in columns)
+    text = (
+        "What a look-up would bring: the systems of the true head of the list that would be won if "
+        "the record were collected where it helps most. The minutes are assumptions; put in your "
+        "own."
+    )
+    return [text, Table(heads, rows, numeric, "Records by what an hour of work brings")]
+
+
+def _sentence(value: object) -> str:
+    text = plain_text(value)
+    return text[:1].upper() + text[1:]
+
+
+def _low(text: str) -> str:
+    return text[:1].lower() + text[1:]
