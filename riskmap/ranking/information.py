@@ -3,8 +3,8 @@
 The value of a record is the number of true top parcels that the list would gain if the record were
 collected for one parcel, on average over what it might say (expected value of partial perfect
 information; Raiffa and Schlaifer 1961). The list is taken to hold the parcels most likely to be in
-the true top. Learning of one parcel leaves the others as they are; a record is taken to be exact,
-so the value is the most that a look-up can bring.
+the true top. Learning of one parcel leaves the others as they are, which understates the value a
+little; a record is taken to be exact, which overstates it.
 """
 
 from __future__ import annotations

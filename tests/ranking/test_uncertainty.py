@@ -1,7 +1,9 @@
 from __future__ import annotations
 
+import tomllib
 from dataclasses import replace
 from itertools import product
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
@@ -15,6 +17,7 @@ from riskmap.ranking.draws import FULL
 from riskmap.ranking.inputs import Input, Mixture, describe_inputs, parcel_keys, plan
 from riskmap.ranking.model import parse_model
 from riskmap.ranking.priors import PRIORS, prior_of
+from riskmap.ranking.score import score
 from riskmap.ranking.sequences import normal_quantile, shuffle
 from riskmap.ranking.tally import rank_draws, rank_few
 from riskmap.ranking.uncertainty import draw_limits, draw_scores, propagate, propagate_inputs
@@ -468,3 +471,27 @@ class TestInventory:
         for prior in PRIORS.values():
             assert prior.measured <= prior.mapped <= prior.inferred <= prior.assumed
             assert prior.basis
+
+
+def test_the_scoring_model_that_comes_with_the_program(repo: Path) -> None:
+    content = tomllib.loads((repo / "riskmap" / "ranking" / "scoring_model.toml").read_text())
+    model = parse_model(content)
+    rng, n = np.random.default_rng(0), 200
+    features = pd.DataFrame(index=names(n))
+    for factor in model.factors:
+        if factor.table:
+            words = [word for word, _ in factor.table]
+            features[factor.feature] = rng.choice(np.array([*words, None], dtype=object), n)
+        elif factor.feature not in features:
+            low, high = factor.curve[0][0], factor.curve[-1][0]
+            known = rng.random(n) < 0.9
+            features[factor.feature] = np.where(known, rng.uniform(low, high, n), np.nan)
+    found = propagate(features, model, top=20, draws=256)
+    sure = score(features, model).scores
+    assert found.table["priority_top_chance"].sum() == pytest.approx(20)
+    for kind in ("failure_score", "groundwater_score", "priority"):
+        assert found.table[f"{kind}_mean"].corr(sure[kind]) > 0.8
+        low, high = found.table[f"{kind}_p05"], found.table[f"{kind}_p95"]
+        assert ((sure[kind] >= low) & (sure[kind] <= high)).mean() > 0.85
+    streams = {f.feature for f in model.factors}
+    assert len(found.plan.points) <= len(streams) + 1
