@@ -32,7 +32,7 @@ _CONTRACT: Final = re.compile(
 _LAST: Final = re.compile(
     r"^(?P<city>[^,\d]+?)[\s,]+(?P<state>[A-Za-z .]+?)[\s,]+(?P<zip>\d{5}(?:-?\d{4})?)$"
 )
-_ZIP: Final = re.compile(r"(\d{3,5})(?:\.0)?(?:-?(\d{4}))?")
+_ZIP: Final = re.compile(r"(\d{3,5})(?:-(\d{4}))?|(\d{4,5})(\d{4})")
 
 
 @dataclass(frozen=True)
@@ -87,10 +87,11 @@ def zip_text(text: str) -> str:
     >>> zip_text("133011234"), zip_text("13301-1234"), zip_text("501"), zip_text("abc")
     ('13301-1234', '13301-1234', '00501', '')
     """
-    found = _ZIP.fullmatch(text.strip())
+    found = _ZIP.fullmatch(text.strip().removesuffix(".0"))
     if not found:
         return ""
-    return found[1].zfill(5) + (f"-{found[2]}" if found[2] else "")
+    first, more = found[1] or found[3], found[2] or found[4]
+    return first.zfill(5) + (f"-{more}" if more else "")
 
 
 def site_address(text: str, site_last_line: str = "") -> Address:

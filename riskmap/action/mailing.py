@@ -102,7 +102,9 @@ def _one_row_per_letter(
             "parcel_id": chosen.index.astype(str),
             "failure_class": chosen["failure_class"].astype(str).to_numpy(),
             "rank": chosen["rank"].to_numpy(dtype=float),
-            "language": _texts(chosen["language"]) if "language" in chosen else "",
+            "language": [text.lower() for text in _texts(chosen["language"])]
+            if "language" in chosen
+            else "",
         }
     )
     owners = _private_columns(chosen, parcels).to_dict("records")

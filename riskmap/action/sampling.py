@@ -146,16 +146,17 @@ def _near(wells: pd.DataFrame, systems: pd.DataFrame) -> pd.DataFrame:
 
 def _last_results(well_ids: pd.Series, samples: pd.DataFrame | None) -> pd.DataFrame:
     """Last sample, last nitrate and last coliform of each well (undated samples count as old)."""
-    columns = ["last_sample", "last_nitrate_mg_l", "last_coliform"]
-    if samples is None or not len(samples):
-        empty = {"last_sample": pd.NaT, "last_nitrate_mg_l": np.nan, "last_coliform": pd.NA}
-        return pd.DataFrame(empty, index=well_ids.index, columns=columns)
+    if samples is None:
+        samples = pd.DataFrame(columns=["well_id", "date"])
     dated = samples.assign(date=pd.to_datetime(samples["date"]))
+    if "nitrate_below_limit" in dated:  # a limit that high tells nothing
+        coarse = dated["nitrate_below_limit"].fillna(False) & (dated["nitrate_mg_l"] >= RAISED_MG_L)
+        dated["nitrate_mg_l"] = dated["nitrate_mg_l"].mask(coarse.astype(bool))
     groups = dated.sort_values("date", kind="stable", na_position="first").groupby("well_id")
     found = pd.DataFrame({"last_sample": groups["date"].max()})
     for target, source in (("last_nitrate_mg_l", "nitrate_mg_l"), ("last_coliform", "coliform")):
         found[target] = groups[source].last() if source in dated else pd.NA
-    return found.reindex(well_ids)[columns].set_index(well_ids.index)
+    return found.reindex(well_ids).set_index(well_ids.index)
 
 
 def _why(table: pd.DataFrame, today: date) -> np.ndarray:

@@ -94,9 +94,9 @@ def write_day_sheets(
     content = typeset(
         "day_sheets",
         {
-            "county": field(county),
+            "county": field(county, 60),
             "date": date.isoformat(),
-            "contact": field(contact),
+            "contact": field(contact, 80),
             "ponding_unit": "in" if units == "us" else "cm",
             "cautions": {"safety": SAFETY, "screening": SCREENING, "local": LOCAL_CODE,
                          "staff": STAFF_ONLY, "order": ORDER_NOTE},
@@ -144,10 +144,10 @@ def _stop_pages(
             {
                 **_head(str(parcel_id), stop, units),
                 "reasons": [
-                    text for n in (1, 2, 3) if (text := field(stop.get(f"reason_{n}"), 110))
+                    text for n in (1, 2, 3) if (text := field(stop.get(f"reason_{n}"), 100))
                 ],
                 "look_for": list(stop["look_for"]),
-                "unknown": field(stop.get("unknown"), 220),
+                "unknown": field(stop.get("unknown"), 190),
                 "facts": facts[row],
                 "svg": stop_svg(source, window, lot=stop["geometry"], area=area),
                 "bar": scale_bar(window, units),
@@ -160,9 +160,9 @@ def _head(parcel_id: str, stop: pd.Series, units: Units) -> dict[str, object]:
     return {
         "stop": int(stop["stop"]),
         "rank": int(stop["rank"]),
-        "parcel_id": field(parcel_id, 40),
-        "address": field(stop.get("address"), 70) or "No address on record",
-        "neighbourhood": field(stop.get("neighbourhood"), 50),
+        "parcel_id": field(parcel_id, 26),
+        "address": field(stop.get("address"), 60) or "No address on record",
+        "neighbourhood": field(stop.get("neighbourhood"), 28),
         "leg": _leg(stop["leg_m"], units),
         "failure": whole(stop.get("failure_score")),
         "failure_class": field(stop.get("failure_class")),

@@ -14,10 +14,11 @@ from riskmap.publish.display import Units
 from riskmap.publish.letter_texts import LANGUAGES, filled, read_letter
 from riskmap.publish.text_safety import csv_text, plain_text
 from riskmap.publish.typesetting import field, paper_of, typeset, write_pdf
+from riskmap.publish.workbook import cleaned
 
 MOST_LETTERS: Final = 1000
 """Letters set as PDF in each language; the table for mail merge holds all."""
-MOST_SITES: Final = 12
+MOST_SITES: Final = 10
 """Addresses named in one letter."""
 
 AUDIENCES: Final = ("household", "owner")
@@ -126,8 +127,8 @@ def _address(name: str, street: str, last: str) -> tuple[str, str, str]:
 
 
 def _sites(site_addresses: str, parcel_ids: str) -> list[str]:
-    sites = [field(site, 64) for site in site_addresses.split("; ") if site]
-    sites = sites or [field(f"parcel {parcel_id}", 64) for parcel_id in parcel_ids.split("; ")]
+    sites = [field(site, 44) for site in site_addresses.split("; ") if site]
+    sites = sites or [field(f"parcel {parcel_id}", 44) for parcel_id in parcel_ids.split("; ")]
     more = len(sites) - MOST_SITES
     return sites if more <= 0 else [*sites[:MOST_SITES], f"+ {more}"]
 
@@ -159,5 +160,5 @@ def _write_merge(
         }
     )
     path.parent.mkdir(parents=True, exist_ok=True)
-    path.write_bytes(csv_text(table).encode("utf-8"))
+    path.write_bytes(csv_text(cleaned(table)).encode("utf-8"))
     return path

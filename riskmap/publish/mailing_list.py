@@ -13,7 +13,7 @@ from riskmap.action.mailing import LETTER_CLASSES, MAILING_COLUMNS, addressees, 
 from riskmap.publish.display import Units
 from riskmap.publish.list_columns import ListColumn, ResultColumn
 from riskmap.publish.text_safety import csv_text, plain_text
-from riskmap.publish.workbook import Worklist, write_workbook
+from riskmap.publish.workbook import Worklist, cleaned, write_workbook
 
 _SHOWN: Final = {
     "order": ("Order", 7, "this run"),
@@ -81,11 +81,13 @@ def write_mailing_list(
     classes
         Classes of the failure score that are written to.
     """
-    people = addressees(
-        to_write_to(ranked, classes),
-        parcels,
-        site_last_line=site_last_line,
-        residents_too=residents_too,
+    people = cleaned(
+        addressees(
+            to_write_to(ranked, classes),
+            parcels,
+            site_last_line=site_last_line,
+            residents_too=residents_too,
+        )
     )
     place = folder / "lists"
     place.mkdir(parents=True, exist_ok=True)

@@ -16,7 +16,7 @@ from riskmap.publish.cautions import WATER
 from riskmap.publish.display import Units, readable, shown
 from riskmap.publish.list_columns import ListColumn, ResultColumn
 from riskmap.publish.text_safety import csv_text, plain_text
-from riskmap.publish.workbook import Worklist, write_workbook
+from riskmap.publish.workbook import Worklist, cleaned, write_workbook
 
 WHERE: Final = {
     "parcel_id": "Parcel the well stands on; empty where on none",
@@ -123,7 +123,7 @@ def write_sampling_list(
     place = folder / "lists"
     place.mkdir(parents=True, exist_ok=True)
     path = place / "well_sampling.csv"
-    named, titles = _in_units(table, units)
+    named, titles = _in_units(cleaned(table), units)
     path.write_bytes(csv_text(named.rename(columns=titles)).encode("utf-8"))
     worklist = Worklist(
         name="Well sampling",

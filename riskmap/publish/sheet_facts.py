@@ -6,7 +6,8 @@ from typing import Final
 
 import pandas as pd
 
-from riskmap.publish.display import FEATURES, Units
+from riskmap.features import FEATURES
+from riskmap.publish.display import Units
 from riskmap.publish.typesetting import field
 from riskmap.ranking.wording import worded
 
@@ -51,7 +52,7 @@ def facts_table(features: pd.DataFrame, units: Units) -> list[list[dict[str, str
         known = marks.map(KNOWN_FROM).fillna("")
         columns.append(
             [
-                {"label": label, "value": field(value, 40), "known": mark if value else ""}
+                {"label": label, "value": field(value, 28), "known": mark if value else ""}
                 for value, mark in zip(values, known, strict=True)
             ]
         )

@@ -48,6 +48,11 @@ class Worklist:
     frozen: int = 3
 
 
+def cleaned(table: pd.DataFrame) -> pd.DataFrame:
+    """Table whose texts have lost control and direction marks, which could hide a formula."""
+    return table.map(lambda value: plain_text(value) if isinstance(value, str) else value)
+
+
 def write_workbook(path: Path, worklist: Worklist) -> Path:
     """Write a list as XLSX; no text of it is ever run as a formula or turned into a link."""
     path.parent.mkdir(parents=True, exist_ok=True)

@@ -1,0 +1,82 @@
+from __future__ import annotations
+
+import numpy as np
+import pandas as pd
+
+from riskmap.action.inspections import ALWAYS, MOST_PROMPTS, PROMPTS, inspection_stops, look_for
+from riskmap.features import INVENTORY
+
+
+def ranked(count: int) -> pd.DataFrame:
+    rng = np.random.default_rng(2)
+    table = pd.DataFrame(
+        {
+            "rank": pd.array(rng.permutation(count) + 1, "Int64"),
+            "x_m": rng.random(count) * 1e4,
+            "y_m": rng.random(count) * 1e4,
+            "age_yr": rng.random(count) * 60,
+        },
+        index=pd.Index([f"P{n}" for n in range(count)], name="parcel_id"),
+    )
+    table.loc["P3", "rank"] = pd.NA
+    table.loc["P4", "x_m"] = np.nan
+    return table
+
+
+def test_the_first_ranked_are_visited() -> None:
+    table = ranked(50)
+    plan = inspection_stops(table, stops=20, per_day=6)
+    able = table[table["rank"].notna() & table["x_m"].notna()].sort_values("rank")
+    assert set(plan.index) == set(able.index[:20])
+    assert plan["day"].is_monotonic_increasing
+    assert plan["day"].max() == 4
+    assert len(inspection_stops(table, stops=0)) == 48
+
+
+def test_order_of_rows_does_not_matter() -> None:
+    table = ranked(50)
+    plan = inspection_stops(table, stops=20)
+    other = inspection_stops(table.sample(frac=1, random_state=1), stops=20)
+    pd.testing.assert_frame_equal(plan, other)
+
+
+def test_nothing_ranked_gives_no_stop() -> None:
+    assert len(inspection_stops(ranked(5).assign(rank=pd.NA))) == 0
+
+
+def test_prompts_follow_the_features() -> None:
+    table = pd.DataFrame(
+        {
+            "age_yr": [40.0, 5.0, np.nan],
+            "kind": ["cesspool", "trench", None],
+            "complaints": pd.array([2, 0, pd.NA], "Int64"),
+            "well_distance_m": [20.0, 31.0, np.nan],
+        }
+    )
+    first, second, third = look_for(table)
+    assert first[:2] == second == third == ALWAYS
+    assert len(first) == 6
+    assert any("well" in words for words in first)
+
+
+def test_prompts_read_declared_features_and_stay_few() -> None:
+    declared = {feature.name: feature for feature in INVENTORY}
+    for prompt in PROMPTS:
+        assert prompt.feature in declared
+    worst = {"last_stage": "failed", "kind": "cesspool", "flood_zone": "floodway"}
+    high = {"complaints", "repairs", "age_yr", "years_since_pumped_yr", "slope_pct"}
+    row = {
+        prompt.feature: worst.get(prompt.feature, 1000.0 if prompt.feature in high else 0.0)
+        for prompt in PROMPTS
+    }
+    (words,) = look_for(pd.DataFrame([row]))
+    assert len(words) == MOST_PROMPTS
+
+
+def test_words_of_stages_and_kinds_are_those_of_the_contract() -> None:
+    declared = {feature.name: set(feature.domain) for feature in INVENTORY if feature.domain}
+    for prompt in PROMPTS:
+        words = declared.get(prompt.feature)
+        if words:
+            column = pd.Series(sorted(words))
+            assert prompt.holds(column).any(), prompt.feature
