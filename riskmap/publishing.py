@@ -70,7 +70,7 @@ def _write_map(folder: Path, result: Result) -> None:
 def _soil_limits(result: Result) -> gpd.GeoDataFrame:
     """Soil polygons with map unit name and the class by the national rule."""
     tables = result.county.tables
-    rated = rate_mapunits(result.component_ratings)
+    rated = rate_mapunits(result.described.component_ratings)
     names = tables["soil_mapunits"].set_index("mukey")["muname"]
     units = tables["soil_units"][["mukey", "musym", "geometry"]]
     return units.assign(

@@ -72,7 +72,9 @@ class Region:
     groundwater: GroundwaterRules
     model_file: Path | None
     inspection_rows: int
+    list_order: str
     chunk_parcels: int
+    draws: int
     seed: int
     sha256: str
 
@@ -113,7 +115,9 @@ def read_region(path: Path | str) -> Region:
         groundwater=GroundwaterRules(**water),
         model_file=path.parent / model if model else None,
         inspection_rows=values["lists", "inspections"],
+        list_order=values["lists", "order"],
         chunk_parcels=values["run", "chunk_parcels"],
+        draws=values["run", "draws"],
         seed=values["run", "seed"],
         sha256=digest,
     )

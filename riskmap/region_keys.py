@@ -211,7 +211,25 @@ KEYS: Final = (
         low=0,
         high=10**7,
     ),
+    Key(
+        "lists",
+        "order",
+        TEXT,
+        "priority",
+        "What the inspection list is ordered by: the priority, or the chance to be truly among the "
+        "first",
+        ("priority", "chance"),
+    ),
     Key("run", "chunk_parcels", (int,), 20000, "Parcels worked on at a time", low=50, high=10**7),
+    Key(
+        "run",
+        "draws",
+        (int,),
+        512,
+        "Draws of the Monte Carlo behind ranges and chances, best a power of two; 0 for none",
+        low=0,
+        high=65536,
+    ),
     Key("run", "seed", (int,), 1, "Seed of everything random", low=0, high=2**31),
 )
 

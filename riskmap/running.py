@@ -76,7 +76,7 @@ def explain(result: Result, parcel_id: str) -> str:
     return explain_parcel(
         parcel_id,
         parcels=pd.DataFrame(result.parcels.drop(columns="geometry")),
-        soil_shares=result.soil_shares,
+        soil_shares=result.described.soil_shares,
         records={name: tables[name] for name in RECORD_LAYERS if name in tables},
         model=result.model,
         declared=FEATURES,

@@ -85,14 +85,14 @@ def test_utm_zone_was_found(result: Result) -> None:
 
 
 def test_soil_shares_equal_a_plain_overlay(result: Result) -> None:
-    some = result.treatment_areas.iloc[::40]
+    some = result.described.areas.iloc[::40]
     units = result.county.tables["soil_units"][["mukey", "geometry"]]
     plain = gpd.overlay(
         some[["geometry"]].reset_index(), units, how="intersection", keep_geom_type=True
     )
     plain["frac"] = plain.area / plain["parcel_id"].map(some.area)
     expected = plain.groupby(["parcel_id", "mukey"])["frac"].sum()
-    shares = result.soil_shares.set_index(["parcel_id", "mukey"])["frac"]
+    shares = result.described.soil_shares.set_index(["parcel_id", "mukey"])["frac"]
     ours = shares[shares.index.get_level_values(0).isin(some.index)]
     both = pd.concat([expected, ours], axis=1).fillna(0.0)
     assert len(both) > 40
@@ -100,9 +100,9 @@ def test_soil_shares_equal_a_plain_overlay(result: Result) -> None:
 
 
 def test_soil_rating_is_the_weighted_mean_by_hand(result: Result) -> None:
-    ratings = result.component_ratings
+    ratings = result.described.component_ratings
     parcel = result.parcels[result.parcels["soil_rating"].notna()].index[5]
-    shares = result.soil_shares[result.soil_shares["parcel_id"] == parcel]
+    shares = result.described.soil_shares[result.described.soil_shares["parcel_id"] == parcel]
     parts = shares.merge(ratings, on="mukey")
     weight = parts["frac"] * parts["comppct"] * parts["rating"].notna()
     by_hand = (weight * parts["rating"].fillna(0)).sum() / weight.sum()

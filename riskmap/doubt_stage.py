@@ -1,0 +1,95 @@
+"""How sure the ranks are, and what to find out next, for a whole county."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import pandas as pd
+
+from riskmap.inventory.soil_mixtures import soil_mixtures
+from riskmap.ranking.information import (
+    collection_list,
+    describe_collection,
+    record_values,
+    weight_sensitivity,
+)
+from riskmap.ranking.model import Model
+from riskmap.ranking.score import score
+from riskmap.ranking.uncertainty import propagate
+from riskmap.region import Region
+
+DOUBT_COLUMNS: Final = {
+    "failure_score_p05": "failure_score_low",
+    "failure_score_p95": "failure_score_high",
+    "groundwater_score_p05": "groundwater_score_low",
+    "groundwater_score_p95": "groundwater_score_high",
+    "priority_p05": "priority_low",
+    "priority_p50": "priority_middle",
+    "priority_p95": "priority_high",
+    "priority_rank_p05": "rank_low",
+    "priority_rank_p95": "rank_high",
+    "priority_top_chance": "top_chance",
+    "priority_top_error": "top_chance_error",
+}
+"""Column of the Monte Carlo -> column of the result. Low and high bound 90 % of the draws."""
+
+
+@dataclass(frozen=True)
+class CountyDoubt:
+    """What the stage gives besides the parcels' columns.
+
+    ``top``: the list length that the chances speak of. ``collect``: which records to collect,
+    best first, and the same in words. ``sensitivity``: how the list moves with each weight.
+    """
+
+    top: int
+    draws: int
+    collect: pd.DataFrame
+    collect_words: str
+    sensitivity: pd.DataFrame
+
+
+def doubt_columns(
+    features: pd.DataFrame,
+    model: Model,
+    region: Region,
+    *,
+    soil_shares: pd.DataFrame,
+    component_ratings: pd.DataFrame,
+) -> tuple[pd.DataFrame, CountyDoubt | None]:
+    """90 % ranges of scores and ranks, and the chance to belong on the list, of ranked parcels.
+
+    Parameters
+    ----------
+    features
+        Rows of the parcels that have a rank; the county's other parcels take no part.
+    soil_shares, component_ratings
+        The mixture of soils under each parcel.
+
+    Returns
+    -------
+    Columns of :data:`DOUBT_COLUMNS`, and the county's doubt; nothing for fewer than two parcels.
+    """
+    if len(features) < 2 or region.draws == 0:
+        return pd.DataFrame(index=features.index, columns=list(DOUBT_COLUMNS.values())), None
+    top = min(region.inspection_rows or len(features), max(1, len(features) // 2))
+    shares = soil_shares[soil_shares["parcel_id"].isin(features.index)]
+    found = propagate(
+        features,
+        model,
+        top=top,
+        draws=region.draws,
+        seed=region.seed,
+        mixtures=soil_mixtures(shares, component_ratings),
+    )
+    collect = collection_list(record_values(found, model), look_ups=100)
+    limits = score(features, model).limits.fillna({f.name: f.unknown for f in model.factors})
+    table = found.table[list(DOUBT_COLUMNS)].rename(columns=DOUBT_COLUMNS)
+    return table, CountyDoubt(
+        top=top,
+        draws=found.draws,
+        collect=collect,
+        collect_words=describe_collection(collect, top=top),
+        sensitivity=weight_sensitivity(limits, model, top=top),
+    )
