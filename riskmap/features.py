@@ -151,6 +151,14 @@ GROUNDWATER: Final = (
     Feature(
         "lot_nitrate_mg_l", "Nitrate below the neighbourhood by mass balance", "mg/L as N", (), True
     ),
+    Feature(
+        "seasonal_depth_m",
+        "Depth to seasonal high water: the shallower of soil survey and water table",
+        "m",
+        (),
+        True,
+    ),
+    Feature("seasonal_depth_by", "What gives that depth", "", ("soil", "regional", "unknown")),
 )
 """Columns that ``groundwater`` adds."""
 

@@ -20,14 +20,15 @@ from riskmap.groundwater.assess import (
     GroundwaterAssessment,
     assess_groundwater,
 )
+from riskmap.groundwater.gradient import FlowField
 from riskmap.groundwater.grid import Grid, grid_from_bounds
 from riskmap.groundwater.levels import water_levels
 from riskmap.groundwater.nitrogen import YEAR_D, neighbourhood_nitrate_mg_l
-from riskmap.groundwater.vulnerability import medium_rating, range_rating, vulnerability_index
 from riskmap.groundwater.water_table import (
     WaterTable,
     WaterTableModel,
     fit_water_table,
+    reconcile_seasonal_high,
     subdued_surface,
     surface_from_levels,
     surface_from_raster,
@@ -36,15 +37,14 @@ from riskmap.inventory.wells import drinking_wells
 from riskmap.loading import County
 from riskmap.rasters import Raster
 from riskmap.region import GroundwaterRules
+from riskmap.vulnerability_stage import system_vulnerability
 
 CELL_M: Final = 40.0
 """Side of the cells on which groundwater is followed, at least; finer terrain is averaged."""
 FEWEST_LEVELS: Final = 30
 BALANCE_RADIUS_M: Final = 400.0
-TEXTURE_OF_CLAY: Final = ((10.0, 9.0), (20.0, 6.0), (27.0, 5.0), (40.0, 3.0), (np.inf, 1.0))
-"""Clay up to (%) -> soil rating of the seven-factor index: sand 9, sandy loam 6, loam 5, clay loam
-3, clay 1 (ratings from memory; the clay bounds are those of the USDA texture triangle's classes,
-roughly)."""
+SURVEY_SEES_M: Final = 2.0
+"""Depth to which the soil survey looks; soils without water are given this depth."""
 
 
 @dataclass(frozen=True)
@@ -54,6 +54,8 @@ class Groundwater:
     ``wells``: one row per drinking-water well, with its risk. ``pairs``: system and well numbers
     with distance, travel time and nitrate added. ``surface``: the water table as used.
     ``surface_model``: the fit to levels, if it was one. ``notes``: what was decided, in words.
+    ``land``, ``flow``, ``water_id``: terrain, flow and surface water on the grid. ``systems``: what
+    was followed, index ``parcel_id``, in the order that ``pairs`` counts: place, persons, load.
     """
 
     wells: gpd.GeoDataFrame
@@ -61,6 +63,10 @@ class Groundwater:
     surface: WaterTable
     surface_model: WaterTableModel | None
     notes: tuple[str, ...]
+    land: Grid
+    flow: FlowField
+    water_id: NDArray[np.int64]
+    systems: pd.DataFrame
 
 
 def groundwater_features(
@@ -73,12 +79,12 @@ def groundwater_features(
     elevation = county.rasters.get("elevation")
     served = features["service"].isin(["onsite", "unknown"])
     if elevation is None or not served.any():
-        return _unknown(features.index), None
+        return _unknown(features), None
     rules = county.region.groundwater
     land = land_grid(elevation)
     surface, model, notes = water_surface(county, land)
-    systems = _systems(features[served], rules)
-    wells = _wells(county)
+    systems = _systems(features[served], county)
+    wells, water = _wells(county), _water_cells(county, land)
     found = assess_groundwater(
         systems,
         wells,
@@ -89,21 +95,49 @@ def groundwater_features(
             soil_denitrified_frac=rules.denitrified_frac,
             background_mg_l=rules.background_mg_l,
         ),
-        water_id=_water_cells(county, land),
+        water_id=water,
     )
     table = _columns(features, systems, found, rules, surface.evidence)
+    table = table.join(seasonal_depth(features))
     pairs = found.pairs.assign(
         parcel_id=systems.index.to_numpy()[found.pairs["system"]],
         well_id=wells["well_id"].to_numpy()[found.pairs["well"]],
     )
     risk = wells.join(found.wells, rsuffix="_found")
-    return table, Groundwater(risk, pairs, surface, model, notes)
+    systems = systems.join(found.systems[["nitrogen_load_kg_yr"]])
+    return table, Groundwater(risk, pairs, surface, model, notes, land, found.flow, water, systems)
 
 
-def _unknown(index: pd.Index) -> pd.DataFrame:
-    names = [feature.name for feature in GROUNDWATER]
-    table = pd.DataFrame(np.nan, index=index, columns=names)
-    return table.join(pd.DataFrame("unknown", index, [f"{name}_evidence" for name in names]))
+def seasonal_depth(features: pd.DataFrame) -> pd.DataFrame:
+    """Depth to seasonal high water: the shallower of the soil survey's and the regional surface's.
+
+    Both stay beside it, as ``wet_depth_cm`` and ``water_table_m``. A survey that saw no water down
+    to its full depth says nothing of water below, so the regional depth then stands.
+    """
+    soil = features["wet_depth_cm"].to_numpy(float) / 100.0
+    regional = features["water_table_m"].to_numpy(float)
+    unseen = (soil >= SURVEY_SEES_M) & (regional > soil)
+    joined = reconcile_seasonal_high(np.where(unseen, np.nan, soil), regional).set_index(
+        features.index
+    )
+    by_soil = joined["governing"] == "soil"
+    marks = features["wet_depth_cm_evidence"].where(by_soil, features["water_table_m_evidence"])
+    depth = joined["seasonal_high_depth_m"]
+    return pd.DataFrame(
+        {
+            "seasonal_depth_m": depth,
+            "seasonal_depth_m_evidence": marks.where(depth.notna(), "unknown"),
+            "seasonal_depth_by": joined["governing"],
+        }
+    )
+
+
+def _unknown(features: pd.DataFrame) -> pd.DataFrame:
+    seasonal = seasonal_depth(features)
+    names = [f.name for f in GROUNDWATER if f.evidence and f.name not in seasonal]
+    table = pd.DataFrame(np.nan, index=features.index, columns=names)
+    marks = pd.DataFrame("unknown", features.index, [f"{name}_evidence" for name in names])
+    return table.join(marks).join(seasonal)
 
 
 def land_grid(elevation: Raster) -> Grid:
@@ -186,7 +220,7 @@ def _water_cells(county: County, land: Grid) -> NDArray[np.int64]:
     return np.asarray(cells, np.int64)
 
 
-def _systems(features: pd.DataFrame, rules: GroundwaterRules) -> pd.DataFrame:
+def _systems(features: pd.DataFrame, county: County) -> pd.DataFrame:
     people, _ = persons(
         features["occupants"].to_numpy(float),
         features["bedrooms"].to_numpy(float),
@@ -200,29 +234,10 @@ def _systems(features: pd.DataFrame, rules: GroundwaterRules) -> pd.DataFrame:
             "kind": features["kind"].fillna("unknown"),
             "age_yr": features["age_yr"],
             "chance_failing_frac": features["chance_failing_frac"],
-            "vulnerability_frac": _vulnerability(features, rules),
+            "vulnerability_frac": system_vulnerability(features, county),
         },
         index=features.index,
     )
-
-
-def _vulnerability(features: pd.DataFrame, rules: GroundwaterRules) -> NDArray[np.float64]:
-    clay = features["clay_pct"].to_numpy(float)
-    bounds, ratings = np.array(TEXTURE_OF_CLAY).T
-    soil = np.where(np.isnan(clay), np.nan, ratings[np.searchsorted(bounds[:-1], clay)])
-    count = len(features)
-    rated = {
-        "depth": range_rating("depth", features["water_table_m"].to_numpy(float)),
-        "recharge": np.repeat(range_rating("recharge", [rules.recharge_m_yr]), count),
-        "aquifer": np.repeat(medium_rating("aquifer", [rules.aquifer]), count),
-        "soil": soil,
-        "slope": range_rating("slope", features["slope_pct"].to_numpy(float)),
-        "vadose": np.repeat(medium_rating("vadose", [rules.vadose]), count),
-        "conductivity": np.repeat(range_rating("conductivity", [rules.conductivity_m_d]), count),
-    }
-    index = vulnerability_index(rated)
-    few = index["missing_factors"].str.count(",") < 2
-    return np.where(few, index["index_frac"], np.nan)
 
 
 def _wells(county: County) -> gpd.GeoDataFrame:
