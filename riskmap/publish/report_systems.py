@@ -170,5 +170,5 @@ def _kind_groups(systems: pd.DataFrame) -> pd.Series:
 
 def _largest_first(groups: pd.Series) -> list[str]:
     """Group names by size, those put together last."""
-    sizes = groups.value_counts().to_dict()
+    sizes = {str(name): int(count) for name, count in groups.value_counts().items()}
     return sorted(sizes, key=lambda name: (name == OTHERS, -sizes[name], name))
