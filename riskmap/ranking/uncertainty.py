@@ -15,7 +15,8 @@ import numpy.typing as npt
 import pandas as pd
 
 from riskmap.ranking.draws import FULL, Plan, limit_rows, score_rows
-from riskmap.ranking.inputs import Input, describe_inputs, parcel_keys, plan
+from riskmap.ranking.inputs import Input, describe_inputs
+from riskmap.ranking.layout import parcel_keys, plan
 from riskmap.ranking.model import Model
 from riskmap.ranking.tally import BLOCK_ROWS, in_threads, middle_and_range, rank_all, spans
 

@@ -14,7 +14,8 @@ from scipy.special import ndtri
 from scipy.stats import norm, rankdata
 
 from riskmap.ranking.draws import FULL
-from riskmap.ranking.inputs import Input, Mixture, describe_inputs, parcel_keys, plan
+from riskmap.ranking.inputs import Input, Mixture, describe_inputs
+from riskmap.ranking.layout import parcel_keys, plan
 from riskmap.ranking.model import parse_model
 from riskmap.ranking.priors import PRIORS, prior_of
 from riskmap.ranking.score import score
