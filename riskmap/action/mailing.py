@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Hashable, Iterable, Sequence
+from dataclasses import dataclass
 from typing import Final
 
 import pandas as pd
@@ -37,6 +38,28 @@ MAILING_COLUMNS: Final = {
 }
 _PRIVATE: Final = ("owner", "mail_name", "mail_address", "mail_city", "mail_state", "mail_zip")
 _NOISE: Final = frozenset({"AND", "OR", "THE", "MR", "MRS", "MS"})
+
+
+@dataclass(frozen=True)
+class Letter:
+    """One parcel's letter before letters to the same addressee are merged."""
+
+    parcel_id: str
+    audience: str
+    name: str
+    address: Address
+    site: str
+    failure_class: str
+    rank: float
+    language: str
+
+    @property
+    def key(self) -> str:
+        """Equal for letters to one addressee; without an address nothing is merged."""
+        if not self.address.delivery:
+            return f"||{self.parcel_id}"
+        who = " ".join(sorted(set(re.findall(r"\w+", self.name)) - _NOISE))
+        return "|".join([who, self.address.delivery, _without_plus_four(self.address.last)])
 
 
 def to_write_to(ranked: pd.DataFrame, classes: Sequence[str] = LETTER_CLASSES) -> pd.DataFrame:
@@ -76,10 +99,12 @@ def addressees(
     DataFrame
         Columns of :data:`MAILING_COLUMNS`, ``order`` from 1.
     """
-    table = _one_row_per_letter(chosen, parcels, site_last_line, residents_too)
-    if not len(table):
+    groups: dict[str, list[Letter]] = {}
+    for letter in _letters(chosen, parcels, site_last_line, residents_too):
+        groups.setdefault(letter.key, []).append(letter)
+    if not groups:
         return pd.DataFrame(columns=list(MAILING_COLUMNS))
-    merged = pd.DataFrame([_merge(rows) for _, rows in table.groupby("key", sort=False)])
+    merged = pd.DataFrame([_merge(letters) for letters in groups.values()])
     merged = merged.sort_values(["best_rank", "audience"], kind="stable", ignore_index=True)
     merged.insert(0, "order", range(1, len(merged) + 1))
     return merged[list(MAILING_COLUMNS)]
@@ -94,60 +119,45 @@ def by_parcel_id(table: pd.DataFrame | None) -> pd.DataFrame | None:
     return table[~table.index.duplicated()]
 
 
-def _one_row_per_letter(
+def _letters(
     chosen: pd.DataFrame, parcels: pd.DataFrame | None, site_last_line: str, residents_too: bool
-) -> pd.DataFrame:
-    known = pd.DataFrame(
-        {
-            "parcel_id": chosen.index.astype(str),
-            "failure_class": chosen["failure_class"].astype(str).to_numpy(),
-            "rank": chosen["rank"].to_numpy(dtype=float),
-            "language": [text.lower() for text in _texts(chosen["language"])]
-            if "language" in chosen
-            else "",
-        }
-    )
+) -> Iterable[Letter]:
+    """One letter a parcel, not yet merged."""
     owners = _private_columns(chosen, parcels).to_dict("records")
-    sites = [site_address(text, site_last_line) for text in _texts(chosen["address"])]
-    rows = [
-        {**facts, "site": site.delivery, **letter}
-        for facts, owner, site in zip(known.to_dict("records"), owners, sites, strict=True)
-        for letter in _letters_of(owner, site, residents_too)
-    ]
-    table = pd.DataFrame(rows)
-    if len(table):
-        found = table["address"].map(lambda address: bool(address.delivery))
-        table["key"] += table["parcel_id"].mask(found, "")  # without an address nothing is merged
-    return table
+    texts = _texts(chosen["address"])
+    languages = _texts(chosen["language"]) if "language" in chosen else [""] * len(chosen)
+    ranks = chosen["rank"].to_numpy(dtype=float)
+    for number, parcel_id in enumerate(chosen.index.astype(str)):
+        site = site_address(texts[number], site_last_line)
+        for audience, name, address in _recipients(owners[number], site, residents_too):
+            yield Letter(
+                parcel_id=parcel_id,
+                audience=audience,
+                name=" ".join(name.upper().split()),
+                address=address,
+                site=site.delivery,
+                failure_class=str(chosen["failure_class"].iat[number]),
+                rank=float(ranks[number]),
+                language=languages[number].lower(),
+            )
 
 
-def _letters_of(
+def _recipients(
     owner: dict[Hashable, str], site: Address, residents_too: bool
-) -> Iterable[dict[str, object]]:
+) -> Iterable[tuple[str, str, Address]]:
     name = owner["mail_name"] or owner["owner"]
     mail = site_address(owner["mail_address"])
     if owner["mail_city"] or owner["mail_zip"]:
         last = last_line(owner["mail_city"], owner["mail_state"], owner["mail_zip"])
         mail = Address(mail.delivery, last)
     if not mail.delivery:
-        yield _letter("household", RESIDENT, site)
+        yield "household", RESIDENT, site
     elif mail.delivery == site.delivery and (not site.last or _same_place(mail, site)):
-        yield _letter("household", name or RESIDENT, mail)
+        yield "household", name or RESIDENT, mail
     else:
-        yield _letter("owner", name or OWNER, mail)
+        yield "owner", name or OWNER, mail
         if residents_too and site.delivery:
-            yield _letter("household", RESIDENT, site)
-
-
-def _letter(audience: str, name: str, address: Address) -> dict[str, object]:
-    line = " ".join(name.upper().split())
-    who = " ".join(sorted(set(re.findall(r"\w+", line)) - _NOISE))
-    return {
-        "key": "|".join([who, address.delivery, _without_plus_four(address.last)]),
-        "audience": audience,
-        "name": line,
-        "address": address,
-    }
+            yield "household", RESIDENT, site
 
 
 def _same_place(first: Address, second: Address) -> bool:
@@ -158,32 +168,30 @@ def _without_plus_four(last: str) -> str:
     return re.sub(r"-\d{4}$", "", last)
 
 
-def _merge(rows: pd.DataFrame) -> dict[str, object]:
-    first = rows.iloc[0]
-    address = first["address"]
-    sites = list(dict.fromkeys(site for site in rows["site"] if site))
-    owner = bool((rows["audience"] == "owner").any()) or rows["parcel_id"].nunique() > 1
-    name = str(first["name"])
-    if not owner and name != RESIDENT:
-        name = f"{name} {OR_RESIDENT}"
+def _merge(letters: Sequence[Letter]) -> dict[str, object]:
+    first = letters[0]
+    ids = list(dict.fromkeys(letter.parcel_id for letter in letters))
+    sites = list(dict.fromkeys(letter.site for letter in letters if letter.site))
+    away = any(letter.audience == "owner" for letter in letters) or len(ids) > 1
+    owner = away and first.name != RESIDENT
     return {
-        "audience": "owner" if owner and name != RESIDENT else "household",
-        "name": name,
-        "delivery_line": address.delivery,
-        "last_line": address.last,
-        "address_check": address_fault(address),
-        "parcels": rows["parcel_id"].nunique(),
-        "parcel_ids": "; ".join(dict.fromkeys(rows["parcel_id"])),
+        "audience": "owner" if owner else "household",
+        "name": first.name if owner or first.name == RESIDENT else f"{first.name} {OR_RESIDENT}",
+        "delivery_line": first.address.delivery,
+        "last_line": first.address.last,
+        "address_check": address_fault(first.address),
+        "parcels": len(ids),
+        "parcel_ids": "; ".join(ids),
         "site_addresses": "; ".join(sites),
-        "failure_class": _worst(rows["failure_class"]),
-        "best_rank": int(rows["rank"].min()),
-        "language": next((code for code in rows["language"] if code), ""),
+        "failure_class": _worst({letter.failure_class for letter in letters}),
+        "best_rank": int(min(letter.rank for letter in letters)),
+        "language": next((letter.language for letter in letters if letter.language), ""),
     }
 
 
-def _worst(classes: pd.Series) -> str:
+def _worst(classes: set[str]) -> str:
     order = ("very high", "high", "moderate", "low", "very low")
-    return next((name for name in order if (classes == name).any()), "")
+    return next((name for name in order if name in classes), "")
 
 
 def _private_columns(chosen: pd.DataFrame, parcels: pd.DataFrame | None) -> pd.DataFrame:

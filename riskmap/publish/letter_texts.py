@@ -39,7 +39,7 @@ _PARTS: Final = {
     "safety": ("title", "items"),
     "closing": ("call", "rules", "other_language", "sign"),
 }
-_PLAIN: Final = ("language", "date_form", "no_contact", "subject")
+_PLAIN: Final = ("language", "date_form", "no_contact", "subject", "more")
 
 
 def read_letter(path: Path | None, language: str) -> dict[str, Any]:

@@ -92,7 +92,7 @@ def write_letters(
     place = folder / "letters"
     written = [_write_merge(place / "mail_merge.csv", people, words, county, contact)]
     for code in LANGUAGES:
-        letters = _letters(people, code)[:most]
+        letters = _letters(people, code, str(words[code]["more"]))[:most]
         if letters:
             content = typeset(
                 "letters",
@@ -105,7 +105,7 @@ def write_letters(
     return written
 
 
-def _letters(people: pd.DataFrame, code: str) -> list[dict[str, object]]:
+def _letters(people: pd.DataFrame, code: str, more: str) -> list[dict[str, object]]:
     """Letters of one language: those who asked for it, and all whose language is not known."""
     mine = people["language"].map(lambda kept: kept == code or kept not in LANGUAGES)
     mailable = people["delivery_line"] != ""
@@ -115,7 +115,7 @@ def _letters(people: pd.DataFrame, code: str) -> list[dict[str, object]]:
         {
             "audience": audience,
             "lines": [line for line in _address(name, street, last) if line],
-            "sites": _sites(sites, ids),
+            "sites": _sites(sites, ids, more),
         }
         for audience, name, street, last, sites, ids in chosen[list(names)].itertuples(index=False)
     ]
@@ -126,11 +126,11 @@ def _address(name: str, street: str, last: str) -> tuple[str, str, str]:
     return field(name, 64), field(street, 64), plain_text(last)[:64]
 
 
-def _sites(site_addresses: str, parcel_ids: str) -> list[str]:
+def _sites(site_addresses: str, parcel_ids: str, more: str) -> list[str]:
     sites = [field(site, 44) for site in site_addresses.split("; ") if site]
     sites = sites or [field(f"parcel {parcel_id}", 44) for parcel_id in parcel_ids.split("; ")]
-    more = len(sites) - MOST_SITES
-    return sites if more <= 0 else [*sites[:MOST_SITES], f"+ {more}"]
+    left = len(sites) - MOST_SITES
+    return sites if left <= 0 else [*sites[:MOST_SITES], f"+ {left} {more}"]
 
 
 def _write_merge(

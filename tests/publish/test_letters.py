@@ -118,10 +118,10 @@ class TestCalmWords:
 
     def test_what_every_letter_must_say(self) -> None:
         english, spanish = sentences("en"), sentences("es")
-        for words in ("does not say that anything is wrong", "have not been on", "Never open",
+        for words in ("does not say that anything is wrong", "No one came", "Never open",
                       "certified lab", "licensed", "Local rules", SENDER["contact"]):  # fmt: skip
             assert words in english
-        for words in ("no dice que algo esté mal", "No hemos entrado", "Nunca abra",
+        for words in ("No dice que algo esté mal", "Nadie fue", "Nunca abra",
                       "laboratorio certificado", "licencia", "reglas locales",
                       SENDER["contact"]):  # fmt: skip
             assert words in spanish
