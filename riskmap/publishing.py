@@ -7,19 +7,29 @@ from pathlib import Path
 from typing import Any, Final
 
 import geopandas as gpd
-import pandas as pd
 
 from riskmap.assessing import Result
 from riskmap.inventory.soil_aggregate import rate_mapunits
-from riskmap.layers import PARCELS
 from riskmap.progress import Progress
-from riskmap.publish.front_page import write_data_quality, write_front_page
+from riskmap.publish.day_sheets import write_day_sheets
+from riskmap.publish.front_page import FileLink, write_data_quality, write_front_page
 from riskmap.publish.gis import write_gis_files
+from riskmap.publish.letters import write_letters
 from riskmap.publish.lists import write_inspection_list
+from riskmap.publish.mailing_list import write_mailing_list
 from riskmap.publish.manifest import write_manifest
 from riskmap.publish.map_model import MapModel
+from riskmap.publish.sampling_list import write_sampling_list
 from riskmap.publish.webmap import write_map
 
+EXTRA_FILES: Final = (
+    FileLink("sheets/day_sheets.pdf", "Day sheets, PDF", "A page a stop, in driving order."),
+    FileLink("letters/letters_en.pdf", "Letters, English", "To print and post."),
+    FileLink("letters/letters_es.pdf", "Letters, Spanish", "To print and post."),
+    FileLink("letters/mail_merge.csv", "Letters, mail merge", "The same, for an office program."),
+    FileLink("lists/mailing.xlsx", "Mailing list, workbook", "Who is written to, and why."),
+    FileLink("lists/well_sampling.xlsx", "Well sampling list", "Which wells to sample first."),
+)
 MAP_LAYERS: Final = ("streams", "waterbodies", "wells", "floodplain", "sewer_area")
 
 
@@ -37,6 +47,9 @@ def publish(folder: Path, result: Result, progress: Progress) -> None:
             units=region.units,
             workbook_rows=region.inspection_rows or len(result.parcels),
         )
+        _write_other_lists(folder, result)
+    with progress.stage("write day sheets and letters"):
+        _write_paper(folder, result)
     with progress.stage("write GIS files"):
         write_gis_files(folder, result.parcels)
     write_data_quality(folder, result.data_quality)
@@ -47,7 +60,65 @@ def publish(folder: Path, result: Result, progress: Progress) -> None:
         county=region.name,
         date=region.date.isoformat(),
         defects=result.data_quality,
+        extra_files=EXTRA_FILES,
     )
+
+
+def _write_other_lists(folder: Path, result: Result) -> None:
+    region = result.region
+    private = result.county.tables["parcels"].set_index("parcel_id")
+    write_mailing_list(
+        folder,
+        result.parcels,
+        county=region.name,
+        date=region.date,
+        units=region.units,
+        parcels=private,
+        site_last_line=region.site_last_line,
+    )
+    if result.groundwater is not None and len(result.groundwater.wells):
+        write_sampling_list(
+            folder,
+            result.parcels,
+            result.groundwater.wells,
+            county=region.name,
+            date=region.date,
+            units=region.units,
+            samples=result.county.tables.get("well_samples"),
+            parcels=private,
+        )
+
+
+def _write_paper(folder: Path, result: Result) -> None:
+    region = result.region
+    tables = result.county.tables
+    if region.stops:
+        write_day_sheets(
+            folder,
+            result.parcels,
+            county=region.name,
+            date=region.date,
+            units=region.units,
+            contact=region.contact,
+            stops=region.stops,
+            areas=result.described.areas,
+            buildings=tables.get("buildings"),
+            wells=tables.get("wells"),
+            streams=tables.get("streams"),
+            waterbodies=tables.get("waterbodies"),
+        )
+    if region.letters:
+        write_letters(
+            folder,
+            result.parcels,
+            county=region.name,
+            date=region.date,
+            units=region.units,
+            contact=region.contact,
+            parcels=tables["parcels"].set_index("parcel_id"),
+            site_last_line=region.site_last_line,
+            most=region.letters,
+        )
 
 
 def _write_map(folder: Path, result: Result) -> None:
@@ -105,8 +176,3 @@ def _write_manifest(folder: Path, result: Result, progress: Progress) -> None:
         },
         seconds=progress.seconds,
     )
-
-
-def private_columns(parcels: pd.DataFrame) -> list[str]:
-    """Private parcel columns that the region file kept."""
-    return [c.name for c in PARCELS.columns if c.private and c.name in parcels]

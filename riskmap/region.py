@@ -73,6 +73,9 @@ class Region:
     model_file: Path | None
     inspection_rows: int
     list_order: str
+    stops: int
+    letters: int
+    site_last_line: str
     chunk_parcels: int
     draws: int
     seed: int
@@ -116,6 +119,9 @@ def read_region(path: Path | str) -> Region:
         model_file=path.parent / model if model else None,
         inspection_rows=values["lists", "inspections"],
         list_order=values["lists", "order"],
+        stops=values["lists", "stops"],
+        letters=values["lists", "letters"],
+        site_last_line=values["lists", "site_last_line"],
         chunk_parcels=values["run", "chunk_parcels"],
         draws=values["run", "draws"],
         seed=values["run", "seed"],

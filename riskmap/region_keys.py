@@ -211,6 +211,23 @@ KEYS: Final = (
         low=0,
         high=10**7,
     ),
+    Key("lists", "stops", (int,), 40, "Stops on the day sheets; 0 for none", low=0, high=2000),
+    Key(
+        "lists",
+        "letters",
+        (int,),
+        200,
+        "Letters at most, to the systems likeliest to fail; 0 for none",
+        low=0,
+        high=100000,
+    ),
+    Key(
+        "lists",
+        "site_last_line",
+        TEXT,
+        "",
+        "City, state and ZIP code of site addresses, where the records have none",
+    ),
     Key(
         "lists",
         "order",
