@@ -22,6 +22,11 @@ an elevation model over a cell; common practice, no source."""
 
 NODATA = -9999.0
 
+TO_EAST = np.array([1, 1, 0, -1, -1, -1, 0, 1])
+TO_SOUTH = np.array([0, 1, 1, 1, 0, -1, -1, -1])
+CODES = np.array([1, 2, 4, 8, 16, 32, 64, 128], dtype=np.uint8)
+"""The eight ways out of a cell, from east clockwise, and their codes in flow-direction grids."""
+
 
 @dataclass(frozen=True)
 class Terrain:
@@ -105,16 +110,19 @@ def wetness_index(
 
     a (m) is the upslope area per unit contour length: the area that drains through the cell by the
     steepest of eight directions, its own included, after depressions are filled, over the cell's
-    width. `slope` is tan b, taken as at least `min_tan_slope`.
+    width. Ground drains out of the grid only where no neighbour is lower. `slope` is tan b, taken
+    as at least `min_tan_slope`.
 
     Source: Beven, K. J. and Kirkby, M. J. (1979), A physically based, variable contributing area
     model of basin hydrology, Hydrological Sciences Bulletin 24(1), 43-69.
     """
     unknown = np.isnan(elevation.values)
-    filled = np.where(unknown, NODATA, elevation.values).astype(np.float32)
+    ground = np.where(unknown, NODATA, elevation.values).astype(np.float32)
+    filled, spill = pyflwdir.dem.fill_depressions(ground, nodata=NODATA)
+    direction = _steepest(filled, spill, float(elevation.cell_x_m), float(elevation.cell_y_m))
     affine = (elevation.cell_x_m, 0.0, elevation.x_min_m, 0.0, -elevation.cell_y_m)
-    flow = pyflwdir.from_dem(
-        filled, nodata=NODATA, transform=(*affine, elevation.y_max_m), latlon=False
+    flow = pyflwdir.from_array(
+        direction, ftype="d8", transform=(*affine, elevation.y_max_m), latlon=False
     )
     cells = np.asarray(flow.upstream_area(unit="cell"), dtype=np.float64)
     cell_m2 = elevation.cell_x_m * elevation.cell_y_m
@@ -122,6 +130,34 @@ def wetness_index(
         specific = np.where(unknown, np.nan, cells * cell_m2 / np.sqrt(cell_m2))
         index = np.log(specific / np.maximum(slope, min_tan_slope))
     return replace(elevation, values=index.astype(np.float32))
+
+
+@compiled
+def _steepest(
+    z: NDArray[np.float32], spill: NDArray[np.uint8], cell_x: float, cell_y: float
+) -> NDArray[np.uint8]:
+    """Direction code of the steepest way down from each cell; on flats the way to the spill.
+
+    No cell has a way back to itself: steep ways fall, and ways over flats follow the one flood.
+    """
+    rows, columns = z.shape
+    direction = spill.copy()
+    diagonal = np.hypot(cell_x, cell_y)
+    for row in range(rows):
+        for column in range(columns):
+            if z[row, column] == NODATA:
+                continue
+            steepest = 0.0
+            for n in range(8):
+                r, c = row + TO_SOUTH[n], column + TO_EAST[n]
+                if r < 0 or c < 0 or r >= rows or c >= columns or z[r, c] == NODATA:
+                    continue
+                run = cell_y if TO_EAST[n] == 0 else (cell_x if TO_SOUTH[n] == 0 else diagonal)
+                fall = (z[row, column] - z[r, c]) / run
+                if fall > steepest:
+                    steepest = fall
+                    direction[row, column] = CODES[n]
+    return direction
 
 
 def derive_terrain(elevation: Raster, *, wetness: bool = True) -> Terrain:

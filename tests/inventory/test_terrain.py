@@ -102,6 +102,29 @@ class TestWetness:
         assert terrain.wetness is not None
         assert (terrain.wetness.values[5:-2].argmax(axis=1) == 10).all()
 
+    def test_upslope_area_against_a_plain_walk(self, grid):
+        # A rough cone without pits or flats: walk down from every cell by the steepest way.
+        y, x = np.mgrid[0:25, 0:31]
+        rng = np.random.default_rng(8)
+        z = -3.0 * np.hypot(x - 15, y - 12) + rng.uniform(0, 0.5, x.shape)
+        z = z.astype(np.float32)
+        visits = np.zeros(z.shape)
+        for row, column in np.ndindex(z.shape):
+            here: tuple[int, int] | None = (row, column)
+            while here is not None:
+                visits[here] += 1
+                ways = [
+                    ((z[here] - z[r, c]) / np.hypot(r - here[0], c - here[1]), (r, c))
+                    for r in range(here[0] - 1, here[0] + 2)
+                    for c in range(here[1] - 1, here[1] + 2)
+                    if (r, c) != here and 0 <= r < 25 and 0 <= c < 31
+                ]
+                fall, lower = max(ways)
+                here = lower if fall > 0 else None
+        index = wetness_index(grid(z), np.full(z.shape, 0.1)).values
+        inner = (slice(1, -1), slice(1, -1))
+        assert np.exp(index[inner]) * 0.1 / 10 == pytest.approx(visits[inner], rel=1e-5)
+
     def test_flat_cells_use_the_floor(self, grid):
         z = np.zeros((6, 6))
         index = wetness_index(grid(z), np.zeros((6, 6))).values

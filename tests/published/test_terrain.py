@@ -39,8 +39,8 @@ class TestPublishedValues:
 
     def test_wetness_index_of_a_hundred_metres_at_ten_percent(self):
         # ln(100 m / 0.10) = 6.9078: the tenth cell of 10 m down a straight slope.
-        z = np.repeat(-np.arange(10.0)[:, None], 3, axis=1)
+        z = np.repeat(-np.arange(11.0)[:, None], 3, axis=1)
         slope = np.full(z.shape, 0.1)
-        index = wetness_index(Raster(z, 0, 100, 10, 10, UTM), slope).values
+        index = wetness_index(Raster(z, 0, 110, 10, 10, UTM), slope).values
         assert index[9, 1] == pytest.approx(6.9078, abs=1e-4)
         assert index[0, 1] == pytest.approx(np.log(10 / 0.1), abs=1e-6)
