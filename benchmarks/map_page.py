@@ -111,7 +111,7 @@ def _packed(folder: Path, count: int, timeout: float) -> None:
     ranked = make_ranked(count)
     began = time.perf_counter()
     report = write_map(
-        folder / "map",
+        folder,
         ranked,
         model=MODEL,
         layers=make_layers(ranked),
@@ -158,11 +158,13 @@ def _open(browser: webdriver.Chrome, page: Path, timeout: float) -> tuple[float,
     browser.get(page.as_uri())
     end = time.monotonic() + timeout
     while time.monotonic() < end:
-        state: Any = browser.execute_script("return [county.firstPaint, county.ready]")
+        state: Any = browser.execute_script(
+            "return window.county ? [county.firstPaint, county.ready] : [0, 0]"
+        )
         if state[1]:
             return float(state[0]), float(state[1])
         time.sleep(0.05)
-    raise SystemExit("the map did not open in time")
+    raise SystemExit(f"the map did not open in time: {browser.get_log('browser')}")
 
 
 def _after(browser: webdriver.Chrome, act: str) -> float:

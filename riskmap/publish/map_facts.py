@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -149,6 +150,7 @@ SCORED: Final = (
 """Columns of the ranked table that the page treats by name."""
 
 NOT_FACTS: Final = frozenset({*SCORED, "address", "parcel_id", "geometry", "apart_rank", *FEATURES})
+_RATING: Final = re.compile(r" \([0-9.]+\)")
 PRIVATE: Final = frozenset(column.name for column in PARCELS.columns if column.private)
 """Owners' and mailing columns: never on the map, whatever the table holds."""
 
@@ -198,6 +200,8 @@ def pack_fact(package: Package, values: pd.Series, fact: Fact, *, units: Units) 
         return pack_numbers(package, shown(values, reading), decimals=decimals)
     if _all_flags(values):
         return pack_codes(package, values.map({True: "yes", False: "no"}))
+    if fact.column == "soil_reasons":
+        return pack_words(package, values.map(_leading_limits, na_action="ignore"))
     return pack_words(package, worded(values))
 
 
@@ -224,6 +228,11 @@ def worded(values: pd.Series) -> pd.Series:
     if values.map(type).isin([list, tuple, set, frozenset, np.ndarray]).any():
         return values.map(as_words)
     return values.map({word: as_words(word) for word in values.dropna().unique()})
+
+
+def _leading_limits(text: object) -> str:
+    """Return the first four limits without their ratings; the files hold them all."""
+    return "; ".join(_RATING.sub("", str(text)).split("; ")[:4])
 
 
 def _fact(ranked: pd.DataFrame, column: str, group: str, units: Units) -> Fact:

@@ -53,7 +53,7 @@ class LayerStyle:
 
 
 LAYER_STYLES: Final = {
-    "soils": LayerStyle("Soil limits for a field", "area", False, opacity=0.75, under=True),
+    "soils": LayerStyle("Soil limits for a field", "area", False, opacity=0.6, under=True),
     "waterbodies": LayerStyle(
         "Lakes and rivers",
         "area",

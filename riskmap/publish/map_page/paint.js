@@ -106,6 +106,7 @@
     const found = [];
     shapes.search(x0, y0, x0 + span, y0 + span, (i) => { found.push(i); });
     if (!found.length) return null;
+    yield;
     const ids = new Uint32Array(size * size);
     for (let at = 0; at < found.length; at++) {
       const i = found[at];

@@ -2,7 +2,7 @@
    Work is spread over frames so that panning stays smooth. */
 (function (county) {
   "use strict";
-  const SIZE = 512;
+  const SIZE = 512, KEPT_TO_ZOOM = 13, MOST_KEPT = 32;
   const shared = new ImageData(SIZE, SIZE);
   const dots = new Uint32Array(shared.data.buffer);
   const jobs = [];
@@ -13,11 +13,14 @@
   function work() {
     const began = performance.now();
     const budget = began - county.lastMove < 150 ? 7 : county.frameBudget;
-    while (jobs.length && performance.now() - began < budget) {
-      if (jobs[0].next().done) jobs.shift();
+    try {
+      while (jobs.length && performance.now() - began < budget) {
+        if (jobs[0].next().done) jobs.shift();
+      }
+    } finally {
+      running = jobs.length > 0;
+      if (running) requestAnimationFrame(work);
     }
-    running = jobs.length > 0;
-    if (running) requestAnimationFrame(work);
   }
 
   county.finishJobs = function () {
@@ -35,7 +38,7 @@
   };
 
   const CanvasTiles = L.GridLayer.extend({
-    options: { keepBuffer: 1, updateWhenZooming: false, updateInterval: 60, maxZoom: 21 },
+    options: { keepBuffer: 2, updateWhenZooming: false, updateInterval: 60, maxZoom: 21 },
 
     createTile: function (coords, done) {
       const canvas = document.createElement("canvas");
@@ -65,9 +68,23 @@
   county.AreaTiles = CanvasTiles.extend({
     drawTile: function* (canvas, coords) {
       const edges = coords.z >= this.options.edgesFrom;
-      canvas.ids = yield* county.fillTile(this.shapes, coords, SIZE, this.options.urgency, edges);
+      const key = coords.x + ":" + coords.y + ":" + coords.z;
+      canvas.ids = this.filled(key) || (yield* county.fillTile(this.shapes, coords, SIZE, this.options.urgency, edges));
+      if (coords.z <= KEPT_TO_ZOOM) this.keep(key, canvas.ids);
       yield;
       this.colour(canvas);
+    },
+
+    /* Far-out tiles hold many shapes: the last few stay filled, should the view come back. */
+    keep: function (key, ids) {
+      this.kept.delete(key);
+      this.kept.set(key, ids);
+      if (this.kept.size > MOST_KEPT) this.kept.delete(this.kept.keys().next().value);
+    },
+
+    filled: function (key) {
+      this.kept = this.kept || new Map();
+      return this.kept.get(key);
     },
 
     colour: function (canvas) {

@@ -40,7 +40,11 @@
 
   county.startView = function () {
     ready = true;
-    county.map.on("moveend", county.writeLink);
+    let due = 0;
+    county.map.on("moveend", function () {
+      clearTimeout(due);
+      due = setTimeout(county.writeLink, 200);
+    });
     ["show", "filter", "layers", "parcel"].forEach((event) => county.on(event, county.writeLink));
     const panel = county.element("panel"), button = county.element("panel-button");
     button.addEventListener("click", function () {
