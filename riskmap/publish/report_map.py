@@ -228,7 +228,9 @@ def _scale_bar(axes: Axes, low: Floats, high: Floats, units: Units) -> None:
     unit_m, unit = (MILE_M, "mile") if units == "us" else (1000.0, "km")
     width = float(high[0] - low[0])
     steps = [step for step in (0.25, 0.5, 1, 2, 5, 10, 20) if step * unit_m <= 0.3 * width]
-    step = steps[-1] if steps else 0.25
+    if not steps:
+        return
+    step = steps[-1]
     length, thick = step * unit_m, float(high[1] - low[1]) * 0.012
     x, y = float(low[0]), float(low[1]) - 3 * thick
     axes.set_ylim(y - 4 * thick, float(high[1]))

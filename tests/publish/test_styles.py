@@ -1,0 +1,163 @@
+"""Style files: every parcel gets exactly one look, the same as on the map."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from xml.etree import ElementTree as ET
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import pyogrio
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from riskmap.publish import palette
+from riskmap.publish.gis import write_gis_files
+from riskmap.publish.styles import OGC, SE, SLD, STYLES, compose_style, write_styles
+from riskmap.ranking.score import classify
+
+CUTS = (25.0, 40.0, 55.5, 70.0)
+ORDER = {
+    "Rule": ["Name", "Description", "Filter", "PolygonSymbolizer"],
+    "PolygonSymbolizer": ["Fill", "Stroke"],
+    "Fill": ["GraphicFill", "SvgParameter"],
+    "Graphic": ["Mark", "Size"],
+    "Mark": ["WellKnownName", "Fill", "Stroke"],
+    "FeatureTypeStyle": ["FeatureTypeName", "Rule"],
+    "UserStyle": ["Name", "Description", "IsDefault", "FeatureTypeStyle"],
+    "NamedLayer": ["Name", "UserStyle"],
+}
+"""Order of children by the schemas of SLD 1.1.0 (OGC 05-078r4) and SE 1.1.0 (OGC 05-077r4), from
+memory."""
+
+STANDARD_MARKS = {"square", "circle", "triangle", "star", "cross", "x"}
+"""Well-known names of SE 1.1.0, 11.3.2 (from memory)."""
+
+
+def rules(name: str, *, layer_style: int = 0) -> list[ET.Element]:
+    root = ET.fromstring(compose_style(name, cuts=CUTS))
+    return root.findall(f".//{{{SE}}}FeatureTypeStyle")[layer_style].findall(f"{{{SE}}}Rule")
+
+
+def name_of(rule: ET.Element) -> str:
+    return rule.findtext(f"{{{SE}}}Name") or ""
+
+
+def holds(test: ET.Element, row: pd.Series) -> bool:
+    """Whether a filter holds for a row, by Filter Encoding 1.1.0: nothing compares with null."""
+    operator = test.tag.removeprefix(f"{{{OGC}}}")
+    if operator in {"Filter", "And"}:
+        return all(holds(part, row) for part in test)
+    if operator == "Not":
+        return not holds(test[0], row)
+    value = row[test.findtext(f"{{{OGC}}}PropertyName")]
+    if operator == "PropertyIsNull":
+        return bool(pd.isna(value))
+    literal = float(test.findtext(f"{{{OGC}}}Literal") or "nan")
+    if pd.isna(value):
+        return False
+    return bool(
+        {
+            "PropertyIsGreaterThanOrEqualTo": value >= literal,
+            "PropertyIsLessThan": value < literal,
+        }[operator]
+    )
+
+
+def sql(test: ET.Element) -> str:
+    """Return the filter as a condition for another program's query."""
+    operator = test.tag.removeprefix(f"{{{OGC}}}")
+    if operator in {"Filter", "And"}:
+        return " AND ".join(f"({sql(part)})" for part in test)
+    if operator == "Not":
+        return f"NOT ({sql(test[0])})"
+    column = test.findtext(f"{{{OGC}}}PropertyName")
+    if operator == "PropertyIsNull":
+        return f"{column} IS NULL"
+    sign = {"PropertyIsGreaterThanOrEqualTo": ">=", "PropertyIsLessThan": "<"}[operator]
+    return f"{column} {sign} {test.findtext(f'{{{OGC}}}Literal')}"
+
+
+def filter_of(rule: ET.Element) -> ET.Element:
+    found = rule.find(f"{{{OGC}}}Filter")
+    assert found is not None
+    return found
+
+
+@pytest.mark.parametrize("name", STYLES)
+class TestShape:
+    def test_is_what_the_standard_says(self, name: str) -> None:
+        root = ET.fromstring(compose_style(name, cuts=CUTS))
+        assert root.tag == f"{{{SLD}}}StyledLayerDescriptor"
+        assert root.get("version") == "1.1.0"
+        for element in root.iter():
+            order = ORDER.get(element.tag.split("}")[1])
+            if order:
+                places = [order.index(child.tag.split("}")[1]) for child in element]
+                assert places == sorted(places)
+
+    def test_marks_are_the_standard_ones(self, name: str) -> None:
+        root = ET.fromstring(compose_style(name, cuts=CUTS))
+        marks = {element.text for element in root.iter(f"{{{SE}}}WellKnownName")}
+        assert marks
+        assert marks <= STANDARD_MARKS
+
+    def test_colours_are_those_of_the_palette(self, name: str) -> None:
+        for rule in rules(name):
+            fill = rule.find(f"{{{SE}}}PolygonSymbolizer/{{{SE}}}Fill/{{{SE}}}SvgParameter")
+            assert fill is not None
+            assert fill.get("name") == "fill"
+            assert fill.text == palette.CLASS_COLOURS[name_of(rule)]
+
+    def test_only_what_is_not_ranked_is_crossed(self, name: str) -> None:
+        crossed = [name_of(r) for r in rules(name) if r.find(f".//{{{SE}}}GraphicFill") is not None]
+        assert crossed == [palette.NOT_RANKED]
+
+    def test_legend_goes_from_the_highest_down(self, name: str) -> None:
+        assert [name_of(rule) for rule in rules(name)] == [*palette.CLASSES, palette.NOT_RANKED]
+
+
+class TestFilters:
+    @settings(max_examples=60, deadline=None)
+    @given(st.one_of(st.floats(0, 100), st.sampled_from([*CUTS, 0.0, 100.0, float("nan")])))
+    def test_each_score_falls_in_one_rule_its_class(self, value: float) -> None:
+        for name, (column, _) in STYLES.items():
+            row = pd.Series({column: value})
+            hits = [name_of(rule) for rule in rules(name) if holds(filter_of(rule), row)]
+            assert hits == classify(pd.Series([value]), CUTS).tolist()
+
+    def test_another_program_finds_the_same_parcels(
+        self, tmp_path: Path, ranked: gpd.GeoDataFrame
+    ) -> None:
+        """GDAL's own query over the GeoPackage as written, rule by rule."""
+        apart = pd.Series(pd.NA, index=ranked.index, dtype="Int64")
+        apart.iloc[:7] = np.arange(1, 8)
+        package, _ = write_gis_files(tmp_path, ranked.assign(apart_rank=apart))
+        for name, (column, _) in STYLES.items():
+            expected = classify(ranked[column], CUTS).value_counts()
+            total = 0
+            for rule in rules(name):
+                rows = pyogrio.read_dataframe(
+                    package, where=sql(filter_of(rule)), read_geometry=False
+                )
+                assert len(rows) == expected.get(name_of(rule), 0)
+                total += len(rows)
+            assert total == len(ranked)
+        over = filter_of(rules("priority", layer_style=1)[0])
+        assert len(pyogrio.read_dataframe(package, where=sql(over), read_geometry=False)) == 7
+
+
+def test_files_are_the_same_bytes(tmp_path: Path) -> None:
+    first = write_styles(tmp_path / "a", cuts=CUTS)
+    again = write_styles(tmp_path / "b", cuts=CUTS)
+    assert [path.name for path in first] == ["priority.sld", "failure.sld", "groundwater.sld"]
+    assert [p.read_bytes() for p in first] == [p.read_bytes() for p in again]
+    assert first[0].read_bytes().startswith(b'<?xml version="1.0" encoding="UTF-8"?>\n<sld:')
+
+
+def test_a_hostile_layer_name_stays_text() -> None:
+    text = compose_style("priority", cuts=CUTS, layer='a"<b>&]]>')
+    root = ET.fromstring(text)
+    assert root.findtext(f"{{{SLD}}}NamedLayer/{{{SE}}}Name") == 'a"<b>&]]>'
