@@ -52,6 +52,18 @@ def _parser() -> argparse.ArgumentParser:
     explain = _command(commands, "explain", _explain, "show how one parcel's numbers came about")
     explain.add_argument("region", type=Path, metavar="REGION.toml", help="the region file")
     explain.add_argument("parcel", metavar="PARCEL", help="parcel number")
+    weights = _command(
+        commands, "weights", _weights, "weigh factors by people's comparisons in pairs"
+    )
+    weights.add_argument(
+        "pairs",
+        type=Path,
+        nargs="+",
+        metavar="PAIRS.csv",
+        help="columns first, second, times; one file per person",
+    )
+    weights.add_argument("--model", type=Path, metavar="FILE", help="scoring model to start from")
+    weights.add_argument("--out", type=Path, metavar="FILE", help="scoring model to write")
     demo = _command(commands, "demo", _demo, "make the invented sample county and run it")
     demo.add_argument("--out", type=Path, default=Path("demo_result"), metavar="DIR")
     demo.add_argument(
@@ -105,6 +117,21 @@ def _explain(options: argparse.Namespace) -> int:
 
     result = assess(open_region(options.region), Progress(quiet=options.quiet))
     _say(explain(result, options.parcel))
+    return 0
+
+
+def _weights(options: argparse.Namespace) -> int:
+    from riskmap.judging import describe_judgement, judged_model, read_comparisons, weights_comment
+    from riskmap.model_file import read_model, write_model
+    from riskmap.ranking.weights import judge
+
+    judgement = judge([read_comparisons(path) for path in options.pairs])
+    model = read_model(options.model)
+    _say(describe_judgement(judgement, options.pairs, model))
+    if options.out:
+        changed = judged_model(model, judgement)
+        write_model(changed, options.out, about=weights_comment(options.pairs, judgement))
+        _say(f"Scoring model: {options.out.resolve()}")
     return 0
 
 

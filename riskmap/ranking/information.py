@@ -34,8 +34,9 @@ SURE: Final = 0.005
 class Record:
     """A record that a county could collect: what it tells and what it costs.
 
-    ``features`` are the inventory columns that would be known, ``minutes`` the work of one look-up
-    or visit (an assumption a county should replace).
+    ``features`` are the columns that would be known, or all but known because they follow from what
+    is found; ``minutes`` is the work of one look-up or visit (an assumption a county should
+    replace).
     """
 
     name: str
@@ -47,21 +48,30 @@ class Record:
 RECORDS: Final = (
     Record(
         "install_year", "year of installation from the permit file",
-        ("age_yr", "installed_year", "reserve_frac", "years_to_failure_yr", "ageing_chance"), 10,
+        ("age_yr", "reserve_frac", "chance_failing_frac"), 10,
     ),
-    Record("pump_out", "last pump-out from the hauler's reports", ("years_since_pumped_yr",), 10),
-    Record("occupants", "number of people, by asking", ("occupants", "load_ratio"), 15),
+    Record("pump_out", "last pump-out from the hauler's reports", ("pump_overdue_yr",), 10),
+    Record(
+        "occupants", "number of people, by asking",
+        ("load_ratio", "pump_overdue_yr", "nitrogen_kg_yr"), 15,
+    ),
     Record("kind", "kind of system from the permit file", ("kind",), 10),
     Record(
         "field_area", "size of the field from the permit drawing",
-        ("field_area_m2", "load_ratio", "reserve_frac"), 15,
+        ("load_ratio", "reserve_frac", "room_ratio"), 15,
     ),
     Record("well_log", "driller's log of the well", ("well_distance_m", "water_table_m"), 20),
     Record(
         "soil_check", "hand auger at the field by a licensed soil evaluator",
-        ("soil_rating", "wet_depth_cm", "restriction_cm", "ksat_um_s", "drainage_class"), 90,
+        (
+            "soil_rating", "wet_depth_cm", "restriction_cm", "ksat_um_s", "drainage_class",
+            "limit_poor_filter", "limit_seepage",
+        ), 90,
     ),
-    Record("site_visit", "visit to the field", ("last_stage", "wetness", "slope_pct"), 60),
+    Record(
+        "site_visit", "visit to the field", ("last_stage", "reserve_frac", "wetness", "slope_pct"),
+        60,
+    ),
 )  # fmt: skip
 """Common records; the minutes are assumptions of this project, no source."""
 

@@ -7,6 +7,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from riskmap.model_file import read_model
 from riskmap.ranking.information import (
     RECORDS,
     Record,
@@ -177,3 +178,8 @@ class TestProperties:
     def test_records_have_names_and_costs(self) -> None:
         assert len({record.name for record in RECORDS}) == len(RECORDS)
         assert all(record.minutes > 0 and record.features for record in RECORDS)
+
+    def test_every_record_tells_something_that_the_model_reads(self) -> None:
+        read = {factor.feature for factor in read_model().factors}
+        for record in RECORDS:
+            assert set(record.features) <= read, record.name
