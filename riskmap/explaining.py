@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from difflib import get_close_matches
 from typing import Any, Final
 
@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from riskmap.errors import RiskmapError
+from riskmap.explaining_steps import Step
 from riskmap.features import Feature
 from riskmap.ranking.curves import limitation
 from riskmap.ranking.model import SCORES, Factor, Model
@@ -17,7 +18,7 @@ from riskmap.ranking.score import TIE_RULE
 
 Row = Mapping[str, Any]
 
-RECORD_LAYERS: Final = ("permits", "inspections")
+RECORD_LAYERS: Final = ("parcels", "permits", "inspections", "wells")
 CAUTION: Final = (
     "Screening, not a determination: only a site visit and a laboratory sample show whether this "
     "system fails or a well is contaminated. Local code and licensed practice decide."
@@ -28,10 +29,11 @@ def explain_parcel(
     parcel_id: str,
     *,
     parcels: pd.DataFrame,
-    soil_shares: pd.DataFrame,
     records: Mapping[str, pd.DataFrame],
     model: Model,
     declared: Mapping[str, Feature],
+    components: pd.DataFrame,
+    derived: Sequence[Step] = (),
 ) -> str:
     """Write the page of one parcel as plain text.
 
@@ -41,12 +43,15 @@ def explain_parcel(
         The parcel number.
     parcels
         The run's result: features, evidence, points, scores, ranks; index ``parcel_id``.
-    soil_shares
-        Columns ``parcel_id, mukey, frac``: map units of the likely treatment area.
+    components
+        Soil components under the likely treatment area with their weights
+        (:func:`riskmap.explaining_steps.soil_parts`).
     records
         Canonical input tables with a ``parcel_id`` column, by layer name.
     model, declared
         The scoring model and the declared features.
+    derived
+        Steps by which derived features came about.
 
     Raises
     ------
@@ -61,13 +66,15 @@ def explain_parcel(
     lines = [f"PARCEL {parcel_id}", _shown(row.get("address", "")), ""]
     lines += ["1  INPUT ROWS", ""]
     lines += _records(parcel_id, records)
-    lines += _soil(soil_shares[soil_shares["parcel_id"] == parcel_id])
+    lines += _soil(components)
     lines += ["2  WHAT IS KNOWN", ""]
     lines += _features(row, declared)
-    for number, score in enumerate(SCORES, start=3):
+    lines += ["3  HOW DERIVED NUMBERS CAME ABOUT", ""]
+    lines += [f"   {step.feature} = {step.text} = {_shown(step.value)}" for step in derived] + [""]
+    for number, score in enumerate(SCORES, start=4):
         lines += [f"{number}  {score.upper()} SCORE", ""]
         lines += _score(row, model, score)
-    lines += ["5  PRIORITY AND RANK", ""]
+    lines += ["6  PRIORITY AND RANK", ""]
     lines += _priority(row, model)
     lines += ["", CAUTION]
     return "\n".join(lines) + "\n"
@@ -104,12 +111,23 @@ def _records(parcel_id: str, records: Mapping[str, pd.DataFrame]) -> list[str]:
     return [*lines, ""]
 
 
-def _soil(shares: pd.DataFrame) -> list[str]:
+SOIL_COLUMNS: Final = ("rating", "wet_top_cm", "restriction_cm", "ksat_min_um_s")
+
+
+def _soil(parts: pd.DataFrame) -> list[str]:
+    heads = ("map unit", "component", "weight", *SOIL_COLUMNS, "drainage class")
     rows = [
-        (str(mukey), f"{100 * frac:.2f} %")
-        for mukey, frac in shares.sort_values("frac", ascending=False)[["mukey", "frac"]].to_numpy()
+        (
+            str(part["mukey"]),
+            str(part["cokey"]),
+            f"{part['weight']:.4f}",
+            *(_shown(part[name]) for name in SOIL_COLUMNS),
+            _shown(part["drainage_class"]),
+        )
+        for part in parts.to_dict("records")
     ]
-    return _table(rows, ("soil map unit", "share of the likely treatment area"))
+    words = "   soils under the likely treatment area, by share of it (weights of all make 1)"
+    return [words, *_table(rows, heads)]
 
 
 def _features(row: Row, declared: Mapping[str, Feature]) -> list[str]:

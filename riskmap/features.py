@@ -108,6 +108,7 @@ area-weighted means over the treatment area and the component mixture."""
 
 FAILURE: Final = (
     Feature("daily_flow_l_d", "Daily flow today", "L/day", (), True),
+    Feature("field_area_used_m2", "Field area reckoned with", "m2", (), True),
     Feature("design_area_m2", "Field area that the sizing rule asks for", "m2", (), True),
     Feature("accept_rate_l_d_m2", "Water the soil accepts in the long term", "L/day/m2", (), True),
     Feature("load_ratio", "Daily flow over what the field accepts in the long term", "", (), True),
@@ -118,6 +119,7 @@ FAILURE: Final = (
     Feature(
         "ponding_m", "Depth at which effluent stands in the field, by the model", "m", (), True
     ),
+    Feature("inlet_m", "Height of the inlet above the field's bottom", "m", (), True),
     Feature("reserve_frac", "Share of the field's depth still dry, by the model", "0-1", (), True),
     Feature("stage", "Likely state of the field, by the model", "", STAGES, True),
     Feature("years_to_stressed_yr", "Years until stressed at today's flow", "yr", (), True),

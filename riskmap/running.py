@@ -8,7 +8,9 @@ import pandas as pd
 
 from riskmap.assessing import Result, assess_county
 from riskmap.explaining import RECORD_LAYERS, explain_parcel
+from riskmap.explaining_steps import rating_step, soil_parts, steps
 from riskmap.features import FEATURES
+from riskmap.inventory.permits import match_permits
 from riskmap.loading import load_county
 from riskmap.model_file import read_model
 from riskmap.progress import Progress
@@ -72,12 +74,22 @@ def check_region(path: Path | str, progress: Progress | None = None) -> pd.DataF
 
 def explain(result: Result, parcel_id: str) -> str:
     """Write the page of one parcel; see :func:`riskmap.explaining.explain_parcel`."""
-    tables = result.county.tables
+    tables = dict(result.county.tables)
+    if "permits" in tables:
+        parcels = tables["parcels"].set_index("parcel_id", drop=False)
+        tables["permits"] = match_permits(tables["permits"], parcels)
+    parts = soil_parts(parcel_id, result.described.soil_shares, result.described.component_ratings)
+    rows = pd.DataFrame(result.parcels.drop(columns="geometry"))
+    derived = [rating_step(parts)]
+    if parcel_id in rows.index and pd.notna(rows.loc[parcel_id, "priority"]):
+        row = {str(k): v for k, v in rows.loc[parcel_id].items()}
+        derived += steps(row, model=result.model, ageing=result.ageing, region=result.region)
     return explain_parcel(
         parcel_id,
-        parcels=pd.DataFrame(result.parcels.drop(columns="geometry")),
-        soil_shares=result.described.soil_shares,
+        parcels=rows,
         records={name: tables[name] for name in RECORD_LAYERS if name in tables},
         model=result.model,
         declared=FEATURES,
+        components=parts,
+        derived=derived,
     )

@@ -8,6 +8,7 @@ import pytest
 
 from riskmap.errors import RiskmapError
 from riskmap.explaining import explain_parcel
+from riskmap.explaining_steps import rating_step, soil_parts
 from riskmap.features import FEATURES as DECLARED
 from riskmap.model_file import read_model
 from riskmap.ranking.table import ranked_table
@@ -28,17 +29,35 @@ def parcels() -> pd.DataFrame:
     return features.join(ranked)
 
 
+SHARES = pd.DataFrame(
+    {"parcel_id": ["10-1", "10-1", "10-2"], "mukey": ["7", "8", "7"], "frac": [0.25, 0.75, 1]}
+)
+RATINGS = pd.DataFrame(
+    {
+        "mukey": ["7", "8", "8"],
+        "comppct": [80.0, 60.0, 40.0],
+        "rating": [1.0, 0.5, np.nan],
+        "wet_top_cm": [30.0, np.nan, 10.0],
+        "restriction_cm": [np.nan, 90.0, np.nan],
+        "ksat_min_um_s": [1.0, 9.0, 3.0],
+        "drainage_class": ["poorly", "well", None],
+    },
+    index=["a", "b", "c"],
+)
+
+
+def test_soil_rating_is_shown_as_a_sum() -> None:
+    # unit 7: a alone (.25); unit 8: b 60 % and c 40 % of .75, c not rated
+    step = rating_step(soil_parts("10-1", SHARES, RATINGS))
+    assert step.value == pytest.approx((0.25 * 1.0 + 0.45 * 0.5) / 0.70, abs=1e-12)
+    assert step.text == "(0.4500 x 0.500 + 0.2500 x 1.000) / 0.7000"
+
+
 def page(parcels: pd.DataFrame, parcel_id: str) -> str:
     return explain_parcel(
         parcel_id,
         parcels=parcels,
-        soil_shares=pd.DataFrame(
-            {
-                "parcel_id": ["10-1", "10-1", "10-2"],
-                "mukey": ["7", "8", "7"],
-                "frac": [0.25, 0.75, 1],
-            }
-        ),
+        components=soil_parts(parcel_id, SHARES, RATINGS),
         records={
             "permits": pd.DataFrame(
                 {"parcel_id": ["10-1", "9"], "action": ["repair", "new"], "issued": pd.NaT},
@@ -76,7 +95,7 @@ def test_limitation_times_weight_times_scale_is_points(parcels: pd.DataFrame) ->
 def test_input_rows_and_soil_shares_are_shown(parcels: pd.DataFrame) -> None:
     text = page(parcels, "10-1")
     assert "permits: 1 row\n     row 4: action repair" in text
-    assert re.search(r"8 +75\.00 %\n +7 +25\.00 %", text)
+    assert re.search(r"8 +b +0\.4500 +0\.5 +unknown +90 +9 +well", text)
     assert re.search(r"age_yr +37 +yr +measured", text)
 
 

@@ -17,6 +17,7 @@ import riskmap
 from riskmap.assessing import Result
 from riskmap.cli import main
 from riskmap.errors import SourceMissingError
+from riskmap.explaining_steps import rating_step, soil_parts, steps
 from riskmap.ranking.metrics import area_under_roc
 from sample_region.make import make_county
 
@@ -129,6 +130,22 @@ def test_a_good_rank_on_the_demo_means_something(result: Result, county: Path) -
     joint = joint[joint["priority"].notna()]
     failed = joint["failed"].to_numpy(float)
     assert area_under_roc(failed, joint["failure_score"].to_numpy(float)) > 0.55
+
+
+def test_derived_numbers_can_be_redone(result: Result) -> None:
+    """The steps of a parcel's page give the very numbers that the parcel has."""
+    rows = pd.DataFrame(result.parcels[result.parcels["rank"].notna()].drop(columns="geometry"))
+    seen: dict[str, int] = {}
+    for parcel_id in rows.index[::7]:
+        row = {str(k): v for k, v in rows.loc[parcel_id].items()}
+        shares, ratings = result.described.soil_shares, result.described.component_ratings
+        made = steps(row, model=result.model, ageing=result.ageing, region=result.region)
+        for step in [rating_step(soil_parts(parcel_id, shares, ratings)), *made]:
+            found = float(row[step.feature]) if row[step.feature] is not pd.NA else np.nan
+            assert step.value == pytest.approx(found, rel=1e-9, abs=1e-9, nan_ok=True), step
+            seen[step.feature] = seen.get(step.feature, 0) + 1
+    assert len(seen) == 9
+    assert min(seen.values()) > 30
 
 
 def test_missing_file_is_named_and_nothing_is_written(county: Path, tmp_path: Path) -> None:
