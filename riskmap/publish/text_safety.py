@@ -59,8 +59,8 @@ def spreadsheet_text(value: object) -> str:
         return ""
     raw = str(value)
     text = plain_text(raw)
-    visible = _UNSEEN.sub("", raw)[:1]
-    if raw[:1] in STARTS or visible in STARTS + WIDE_STARTS:
+    firsts = {raw[:1], *(_UNSEEN.sub("", form)[:1] for form in (raw, text))}
+    if firsts & set(STARTS + WIDE_STARTS):
         return f"'{text}" if text else ""
     return text
 

@@ -51,6 +51,7 @@ class TestSpreadsheets:
         assert csv_field(True) == "yes"
 
     @given(st.lists(st.text(max_size=20), min_size=1, max_size=5))
+    @example(["\x1b=1", "\u202a=1", "\x00", "\u2066\uff1d1"])
     @example(["=1+1", "a\r\nb", 'say "x"', ";,", " "])
     @settings(max_examples=60)
     def test_a_table_reads_back_as_many_fields_and_none_runs(self, cells: list[str]) -> None:
