@@ -14,7 +14,7 @@ from riskmap.explaining_steps import Step
 from riskmap.features import Feature
 from riskmap.ranking.curves import limitation
 from riskmap.ranking.model import SCORES, Factor, Model
-from riskmap.ranking.score import TIE_RULE
+from riskmap.ranking.score import LIMIT_DIGITS, TIE_RULE
 
 Row = Mapping[str, Any]
 
@@ -70,7 +70,10 @@ def explain_parcel(
     lines += ["2  WHAT IS KNOWN", ""]
     lines += _features(row, declared)
     lines += ["3  HOW DERIVED NUMBERS CAME ABOUT", ""]
-    lines += [f"   {step.feature} = {step.text} = {_shown(step.value)}" for step in derived] + [""]
+    lines += [
+        f"   {step.feature} = {step.text.replace('nan', 'unknown')} = {_shown(step.value)}"
+        for step in derived
+    ] + [""]
     for number, score in enumerate(SCORES, start=4):
         lines += [f"{number}  {score.upper()} SCORE", ""]
         lines += _score(row, model, score)
@@ -82,7 +85,10 @@ def explain_parcel(
 
 def _shown(value: object) -> str:
     if isinstance(value, float | np.floating):
-        return "unknown" if np.isnan(value) else f"{value:.6g}"
+        number = float(value)
+        if np.isnan(number):
+            return "unknown"
+        return f"{number:.1f}" if abs(number) >= 1e5 else f"{number:.6g}"
     if isinstance(value, pd.Timestamp):
         return value.date().isoformat()
     return "unknown" if value is None or value is pd.NA or value is pd.NaT else str(value)
@@ -161,13 +167,13 @@ def _score(row: Row, model: Model, score: str) -> list[str]:
 
 def _factor(row: Row, factor: Factor, scale: float) -> tuple[str, ...]:
     value = row[factor.feature]
-    limit = limitation(factor, pd.Series([value]))[0]
+    limit = limitation(factor, pd.Series([value]))[0].round(LIMIT_DIGITS)
     used = factor.unknown if np.isnan(limit) else limit
     note = " (unknown: set)" if np.isnan(limit) else ""
     return (
         factor.label,
         _shown(value),
-        f"{used:.6f}{note}",
+        f"{used:.3f}{note}",
         f"{factor.weight:g}",
         f"{scale:.6g}",
         _shown(row[f"{factor.name}_points"]),

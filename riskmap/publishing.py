@@ -10,6 +10,7 @@ import geopandas as gpd
 
 from riskmap.assessing import Result
 from riskmap.inventory.soil_aggregate import rate_mapunits
+from riskmap.model_file import model_text
 from riskmap.progress import Progress
 from riskmap.publish.day_sheets import write_day_sheets
 from riskmap.publish.front_page import FileLink, write_data_quality, write_front_page
@@ -129,7 +130,12 @@ def _write_map(folder: Path, result: Result) -> None:
     write_map(
         folder,
         result.parcels,
-        model=MapModel(model.factors, model.failure_share, region.rules.class_cuts),
+        model=MapModel(
+            model.factors,
+            model.failure_share,
+            region.rules.class_cuts,
+            text=model_text(region.model_file),
+        ),
         layers={"soils": _soil_limits(result), **layers},
         terrain=result.county.rasters.get("elevation"),
         county=region.name,

@@ -2,8 +2,8 @@
 
 Each score is a sum of points that anyone can add up: the points of a factor are its limitation
 times its weight, scaled so that all factors of a score at their worst make 100. The sum of the
-published points columns *is* the score, to the last digit: points are rounded before they are
-added.
+published points columns *is* the score, to the last digit: limitations and points are rounded
+before they are added.
 """
 
 from __future__ import annotations
@@ -20,6 +20,9 @@ from riskmap.ranking.curves import limitation
 from riskmap.ranking.model import SCORES, Model
 
 POINT_DIGITS: Final = 3
+LIMIT_DIGITS: Final = 3
+"""Limitations are rounded so that the map's page, which carries them in thousandths, gives the very
+same scores."""
 CLASS_WORDS: Final = ("very low", "low", "moderate", "high", "very high")
 NOT_RANKED: Final = "not ranked"
 TIE_RULE: Final = (
@@ -74,7 +77,7 @@ def factor_points(
     limits = pd.DataFrame(
         {factor.name: limitation(factor, features[factor.feature]) for factor in model.of(kind)},
         index=features.index,
-    )
+    ).round(LIMIT_DIGITS)
     points = pd.DataFrame(
         {
             factor.name: limits[factor.name].fillna(factor.unknown) * factor.weight * scale

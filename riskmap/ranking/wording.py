@@ -66,7 +66,7 @@ PLAIN: Final[dict[str, Text]] = {
     "load_ratio": _number(".1f", " times"),
     "room_ratio": _number(".1f", " times"),
     "pump_overdue_yr": _plural("year"),
-    "wells_soon": _plural("drinking-water well"),
+    "wells_soon": _plural("drinking-water well lies", "drinking-water wells lie"),
     "wells_reached": _plural("drinking-water well"),
     "travel_time_yr": _number(".1f", " years"),
     "years_to_failed_yr": _plural("year"),
