@@ -128,7 +128,7 @@ def map_figure(
     low = cells.middles.min(axis=0) - cells.size_m
     high = cells.middles.max(axis=0) + cells.size_m
     span = high - low
-    height = float(np.clip(WIDTH_IN * 0.72 * span[1] / span[0], 1.8, 6.2))
+    height = float(np.clip(WIDTH_IN * 0.72 * span[1] / span[0], 1.8, 4.4))
 
     def paint(drawing: Drawing) -> None:
         axes = drawing.subplots()

@@ -8,6 +8,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from riskmap.features import INVENTORY
 from riskmap.publish.display import Units
 from riskmap.publish.map_facts import as_words
 from riskmap.publish.report_section import Block, Section, Table, counted, number, share
@@ -16,6 +17,18 @@ from riskmap.publish.text_safety import plain_text
 from riskmap.ranking.model import Model
 
 DEFECT_ROWS: Final = 40
+
+FOLLOWS: Final = {
+    "age_yr": ("reserve_frac", "chance_failing_frac"),
+    "kind": ("reserve_frac", "chance_failing_frac"),
+    "field_area_m2": ("load_ratio", "reserve_frac"),
+    "occupants": ("load_ratio", "pump_overdue_yr", "nitrogen_kg_yr"),
+    "tank_volume_l": ("pump_overdue_yr",),
+    "years_since_pumped_yr": ("pump_overdue_yr",),
+}
+"""Item that a record tells -> computed columns that hang on it."""
+
+OBSERVED: Final = frozenset(feature.name for feature in INVENTORY)
 
 INFORMATION_HEADS: Final = {
     "label": "Record",
@@ -66,29 +79,40 @@ def defect_counts(defects: pd.DataFrame) -> pd.DataFrame:
 
 
 def missing_records(ranked: pd.DataFrame, model: Model, *, top: int) -> pd.DataFrame:
-    """Count, for each feature that the model reads, the systems of which it is not known.
+    """Count, for each item that the model hangs on, the systems of which it is not known.
+
+    Items are what a record or a visit could tell. A computed column is no record: its weight goes
+    to the items of :data:`FOLLOWS`, in full to each, since each alone would spoil it.
 
     Returns
     -------
     DataFrame
-        Index: feature; ``head`` and ``all`` (not known, or only a stated default, among the first
-        `top` and among all ranked), ``weight`` (share of the priority that hangs on it, per cent);
+        Index: item; ``head`` and ``all`` (not known, or only a stated default, among the first
+        `top` and among all ranked), ``weight`` (points of the priority that hang on it);
         most wanted first: missing at the head times weight.
     """
     systems = ranked[ranked["rank"].notna()]
     head = systems[(systems["rank"] <= top).to_numpy(bool)]
     rows: dict[str, dict[str, float]] = {}
-    for factor in model.factors:
-        column = factor.feature
-        if column not in systems:
+    read = [factor.feature for factor in model.factors if factor.feature in OBSERVED]
+    for column in dict.fromkeys([*read, *FOLLOWS]):
+        weight = _points_hanging_on(column, model)
+        if column not in systems or not weight:
             continue
-        weight = factor.weight * model.scale(factor.score) * model.share(factor.score)
         missing = [sum(evidence_counts(table, column)[-2:]) for table in (head, systems)]
-        row = rows.setdefault(column, {"head": missing[0], "all": missing[1], "weight": 0.0})
-        row["weight"] += weight
+        rows[column] = {"head": missing[0], "all": missing[1], "weight": weight}
     found = pd.DataFrame(list(rows.values()), index=list(rows), columns=["head", "all", "weight"])
     wanted = (found["head"] * found["weight"]).to_numpy()
     return found.iloc[np.argsort(-wanted, kind="stable")]
+
+
+def _points_hanging_on(column: str, model: Model) -> float:
+    names = {column, *FOLLOWS.get(column, ())}
+    return sum(
+        factor.weight * model.scale(factor.score) * model.share(factor.score)
+        for factor in model.factors
+        if factor.feature in names
+    )
 
 
 def collect_section(

@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from riskmap.features import FEATURES
+from riskmap.features import FAILURE, FEATURES
 from riskmap.layers import EVIDENCE
 from riskmap.publish.display import Reading, Units, readable
 from riskmap.publish.map_facts import as_words
@@ -16,9 +16,7 @@ from riskmap.publish.text_safety import plain_text
 from riskmap.units import GPD_PER_FT2_L_D_M2, INCH_CM, SQUARE_FOOT_M2
 
 _US: Final = {
-    "room_m2": ("sq ft", 1 / SQUARE_FOOT_M2),
-    "room_needed_m2": ("sq ft", 1 / SQUARE_FOOT_M2),
-    "design_area_m2": ("sq ft", 1 / SQUARE_FOOT_M2),
+    **{feature.name: ("sq ft", 1 / SQUARE_FOOT_M2) for feature in FAILURE if feature.unit == "m2"},
     "ponding_m": ("in", 100 / INCH_CM),
     "accept_rate_l_d_m2": ("gal/day per sq ft", 1 / GPD_PER_FT2_L_D_M2),
 }

@@ -18,21 +18,17 @@ from riskmap.failure.service_life import survival_table
 from riskmap.features import CHANCE, FAILURE, FEATURES, GROUNDWATER
 from riskmap.model_file import read_model
 from riskmap.publish.report import Findings, key_facts, write_report
-from riskmap.publish.report_method import curve_picture
-from riskmap.publish.report_quality import defect_counts, missing_records
+from riskmap.publish.report_quality import FOLLOWS, defect_counts, missing_records
 from riskmap.publish.report_risk import (
     FEW_SYSTEMS,
-    drivers,
     factor_points,
     head_length,
     neighbourhoods,
     places_section,
 )
-from riskmap.publish.report_section import Section, Table, number, share, table_of
-from riskmap.publish.report_words import evidence_counts, shown_value
+from riskmap.publish.report_section import Section, Table, number, share
 from riskmap.ranking.model import Model
 from riskmap.ranking.table import ranked_table
-from riskmap.units import FOOT_M
 
 CUTS = (30.0, 40.0, 50.0, 60.0)
 ROWS = 400
@@ -326,18 +322,6 @@ class TestNumbers:
         priority = county.loc[points.index, "priority"]
         np.testing.assert_allclose(points.sum(axis=1), priority, atol=2e-3)
 
-    def test_drivers_by_hand(self, model: Model) -> None:
-        table = pd.DataFrame({"rank": pd.array([1, 2, 3, None], "Int64")})
-        for factor in model.factors:
-            table[f"{factor.name}_points"] = [0.0, 0.0, 0.0, 99.0]
-        table["age_points"] = [10.0, 6.0, 2.0, 99.0]
-        found = drivers(table, model, top=1)
-        share_of_failure = model.failure_share
-        assert found.index[0] == "age"
-        assert found.loc["age", "top"] == pytest.approx(10 * share_of_failure)
-        assert found.loc["age", "rest"] == pytest.approx(4 * share_of_failure)
-        assert found.loc["age", "leads"] == 1
-
     def test_neighbourhoods_by_enumeration(self, county: gpd.GeoDataFrame) -> None:
         systems = county[county["rank"].notna()]
         found = neighbourhoods(systems, top=50)
@@ -363,12 +347,12 @@ class TestNumbers:
             missing = systems[feature].isna()
             assert found.loc[feature, "all"] == missing.sum()
             assert found.loc[feature, "head"] == missing[systems["rank"] <= 25].sum()
-        assert found["weight"].sum() == pytest.approx(100)
-
-    def test_an_assumed_value_counts_as_missing(self) -> None:
-        marks = ["measured", "assumed", None, "inferred"]
-        table = pd.DataFrame({"kind": ["bed", "bed", "bed", None], "kind_evidence": marks})
-        assert evidence_counts(table, "kind") == [1, 0, 0, 1, 2]
+        whole = {f.name: f.weight * model.scale(f.score) * model.share(f.score)
+                 for f in model.factors}  # fmt: skip
+        tells = {"age_yr", *FOLLOWS["age_yr"]}
+        expected = sum(whole[f.name] for f in model.factors if f.feature in tells)
+        assert found.loc["age_yr", "weight"] == pytest.approx(expected)
+        assert not {f.name for f in (*FAILURE, *CHANCE, *GROUNDWATER)} & set(found.index)
 
     def test_defects_are_counted(self, findings: Findings) -> None:
         counts = defect_counts(findings.defects)
@@ -386,31 +370,6 @@ class TestNumbers:
         assert f"{len(systems):,} onsite systems of {len(county):,} parcels are ranked." in facts
         upper = (systems["priority"] >= CUTS[2]).sum()
         assert f"{upper:,} ({share(upper, len(systems))}) have a high or very high" in facts
-
-
-class TestWords:
-    def test_units_of_the_reader(self) -> None:
-        assert shown_value("well_distance_m", 100 * FOOT_M, units="us") == "100 ft"
-        assert shown_value("well_distance_m", 30.48, units="si") == "30.5 m"
-        assert shown_value("nitrogen_kg_yr", 2.5, units="us") == "2.5 kg a year"
-
-    def test_tables_from_frames(self) -> None:
-        frame = pd.DataFrame({"a": [1, 2], "b": [0.5, np.nan], "c": ["x", None]})
-        table = table_of(frame)
-        assert table.rows == (("1", "0.5", "x"), ("2", "–", "–"))
-        assert table.numbers == {0, 1}
-
-    def test_curve_picture_passes_through_the_curve(self, model: Model) -> None:
-        factor = next(f for f in model.factors if f.name == "age")
-        svg = curve_picture(factor, units="us").svg
-        points = re.search(r'points="([^"]+)"', svg)
-        assert points
-        xy = np.array([tuple(map(float, pair.split(","))) for pair in points[1].split()])
-        inner = xy[1:-1]
-        limits = (inner[0, 1] - inner[:, 1]) / (inner[0, 1] - inner[-1, 1])
-        np.testing.assert_allclose(limits, [y for _, y in factor.curve], atol=0.01)
-        years = (inner[:, 0] - inner[0, 0]) / (inner[-1, 0] - inner[0, 0]) * factor.curve[-1][0]
-        np.testing.assert_allclose(years, [x for x, _ in factor.curve], atol=0.1)
 
 
 @pytest.mark.browser
