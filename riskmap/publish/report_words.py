@@ -94,12 +94,11 @@ def evidence_counts(table: pd.DataFrame, column: str) -> list[int]:
 
     A column without marks counts as mapped where it has a value: it is computed from shapes.
     """
-    known = table[column].notna()
+    known = table[column].notna().to_numpy()
     mark = f"{column}_evidence"
-    if mark in table:
-        marks = table[mark].astype(object).where(table[mark].notna(), "unknown")
-        marks = marks.where(known, "unknown").where(marks.isin(EVIDENCE), "unknown")
+    if mark not in table:
+        found = {"mapped": int(known.sum())}
     else:
-        marks = known.map({True: "mapped", False: "unknown"})
-    found = marks.value_counts()
-    return [int(found.get(word, 0)) for word in EVIDENCE]
+        found = {str(k): int(n) for k, n in table.loc[known, mark].value_counts().items()}
+    counts = [found.get(word, 0) for word in EVIDENCE[:-1]]
+    return [*counts, len(table) - sum(counts)]
