@@ -1,0 +1,145 @@
+"""From systems to areas: hexagons on a fixed grid, and counts in them.
+
+The grid hangs on the origin of the county's coordinate system and on its width alone, so that it is
+the same in every run. Only counts leave this module, never a row of a parcel.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+
+HIGH_CLASSES: Final = ("very high", "high")
+"""Classes of priority that are counted together as raised."""
+
+AGE_CUTS_YR: Final = (20.0, 40.0)
+"""Where the age groups part, years: about half, and the end, of a common service life (common
+practice, no source)."""
+
+TOTAL: Final = "systems"
+RISK: Final = ("raised", "not_raised", "no_score")
+AGES: Final = ("age_under_20", "age_20_to_39", "age_40_or_more", "age_unknown")
+COLUMNS: Final = (TOTAL, *RISK, *AGES)
+"""Columns of the public table; each group of columns adds up to the first."""
+
+WIDTHS_M: Final = (400.0, 600.0, 800.0, 1000.0, 1500.0, 2000.0, 3000.0, 4000.0, 6000.0, 8000.0)
+"""Widths of cells to choose from, m, flat side to flat side."""
+
+MOST_CELLS: Final = 4000
+
+_HEIGHT: Final = np.sqrt(3.0) / 2.0
+"""Rows of hexagons with points up and down stand this far apart, in widths."""
+
+
+def hexagon_of(
+    x_m: ArrayLike, y_m: ArrayLike, *, width_m: float
+) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+    """Place of the hexagon that holds each point: steps east, and steps north-east, of the origin.
+
+    A centre lies at ``width_m * (east + north / 2, north * sqrt(3) / 2)``; the hexagon holds what
+    is nearest to it. Points without coordinates are refused.
+
+    >>> hexagon_of([0, 990, 510], [0, 0, 860], width_m=1000)
+    (array([0, 1, 0]), array([0, 0, 1]))
+    """
+    x, y = np.asarray(x_m, dtype=float), np.asarray(y_m, dtype=float)
+    if not (np.isfinite(x).all() and np.isfinite(y).all()):
+        raise ValueError("x_m and y_m must be finite")
+    if not width_m > 0:
+        raise ValueError("width_m must be above zero")
+    north = y / (width_m * _HEIGHT)
+    east = x / width_m - north / 2
+    rest = -east - north
+    cube = np.stack([east, north, rest])
+    near = np.rint(cube)
+    miss = np.abs(near - cube)
+    # The three steps add up to zero: the one that was rounded most gives way.
+    first = (miss[0] > miss[1]) & (miss[0] > miss[2])
+    second = ~first & (miss[1] > miss[2])
+    near[0] = np.where(first, -near[1] - near[2], near[0])
+    near[1] = np.where(second, -near[0] - near[2], near[1])
+    return near[0].astype(np.int64), near[1].astype(np.int64)
+
+
+def hexagon_centres(
+    east: NDArray[np.int64], north: NDArray[np.int64], *, width_m: float
+) -> NDArray[np.float64]:
+    """Centres (n, 2), m."""
+    centres = np.stack([width_m * (east + north / 2), width_m * _HEIGHT * north], axis=-1)
+    return np.asarray(centres, dtype=np.float64)
+
+
+def hexagon_corners(
+    east: NDArray[np.int64], north: NDArray[np.int64], *, width_m: float
+) -> NDArray[np.float64]:
+    """Corners (n, 6, 2), m, anticlockwise from the one at the lower right."""
+    turn = np.deg2rad(np.arange(-30, 330, 60))
+    arm = width_m / np.sqrt(3.0) * np.stack([np.cos(turn), np.sin(turn)], axis=-1)
+    centres = hexagon_centres(east, north, width_m=width_m)
+    return np.asarray(centres[:, None, :] + arm, dtype=np.float64)
+
+
+def choose_width(
+    x_m: ArrayLike,
+    y_m: ArrayLike,
+    *,
+    threshold: int,
+    widths_m: Sequence[float] = WIDTHS_M,
+    most_cells: int = MOST_CELLS,
+) -> float:
+    """Choose the smallest width whose typical cell holds enough systems to be shown.
+
+    Enough: the median cell that holds any system holds at least three times `threshold`, so that
+    it can be split in two and both parts shown; and there are no more than `most_cells`. If no
+    width is enough, the largest is taken.
+    """
+    x, y = np.asarray(x_m, dtype=float), np.asarray(y_m, dtype=float)
+    for width_m in sorted(widths_m):
+        cells = np.stack(hexagon_of(x, y, width_m=width_m), axis=-1)
+        _, counts = np.unique(cells, axis=0, return_counts=True)
+        if len(counts) and len(counts) <= most_cells and np.median(counts) >= 3 * threshold:
+            return float(width_m)
+    return float(max(widths_m))
+
+
+def risk_groups(classes: pd.Series, *, high: Sequence[str] = HIGH_CLASSES) -> pd.Series:
+    """Group of each system: ``raised``, ``not_raised``, or ``no_score`` where it has no class."""
+    words = classes.astype(object).where(classes.notna(), "")
+    group = np.where(words.isin(list(high)), "raised", "not_raised")
+    return pd.Series(np.where(words.isin(["", "not ranked"]), "no_score", group), classes.index)
+
+
+def age_groups(age_yr: pd.Series, *, cuts_yr: tuple[float, float] = AGE_CUTS_YR) -> pd.Series:
+    """Age group of each system; missing or impossible ages are ``age_unknown``.
+
+    >>> age_groups(pd.Series([3, 20, 39.9, 40, None])).tolist()
+    ['age_under_20', 'age_20_to_39', 'age_20_to_39', 'age_40_or_more', 'age_unknown']
+    """
+    age = pd.to_numeric(age_yr, errors="coerce").to_numpy(dtype=float, na_value=np.nan)
+    known = np.isfinite(age) & (age >= 0)
+    place = np.where(known, np.searchsorted(cuts_yr, np.where(known, age, 0.0), side="right"), 3)
+    return pd.Series(np.array(AGES, dtype=object)[place], age_yr.index)
+
+
+def count_areas(
+    area: NDArray[np.int64], risk: pd.Series, age: pd.Series, *, areas: int
+) -> pd.DataFrame:
+    """Count areas 0 .. `areas` - 1 (rows) in columns :data:`COLUMNS`; an empty area has zeros."""
+    place = np.asarray(area, dtype=np.int64)
+    if len(place) and (place.min() < 0 or place.max() >= areas):
+        raise ValueError("an area number is out of range")
+    columns = {TOTAL: np.bincount(place, minlength=areas)}
+    for names, groups in ((RISK, risk), (AGES, age)):
+        word = groups.to_numpy(dtype=object)
+        for name in names:
+            columns[name] = np.bincount(place[word == name], minlength=areas)
+    table = pd.DataFrame(columns, dtype=np.int64)
+    if not (table[list(RISK)].sum(axis=1) == table[TOTAL]).all():
+        raise ValueError("risk has words other than its groups")
+    if not (table[list(AGES)].sum(axis=1) == table[TOTAL]).all():
+        raise ValueError("age has words other than its groups")
+    return table
