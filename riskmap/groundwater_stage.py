@@ -33,6 +33,7 @@ from riskmap.groundwater.water_table import (
     surface_from_levels,
     surface_from_raster,
 )
+from riskmap.inventory.soils import SURVEY_DEPTH_CM
 from riskmap.inventory.wells import drinking_wells
 from riskmap.loading import County
 from riskmap.rasters import Raster
@@ -43,8 +44,6 @@ CELL_M: Final = 40.0
 """Side of the cells on which groundwater is followed, at least; finer terrain is averaged."""
 FEWEST_LEVELS: Final = 30
 BALANCE_RADIUS_M: Final = 400.0
-SURVEY_SEES_M: Final = 2.0
-"""Depth to which the soil survey looks; soils without water are given this depth."""
 
 
 @dataclass(frozen=True)
@@ -104,7 +103,9 @@ def groundwater_features(
         well_id=wells["well_id"].to_numpy()[found.pairs["well"]],
     )
     risk = wells.join(found.wells, rsuffix="_found")
-    systems = systems.join(found.systems[["nitrogen_load_kg_yr"]])
+    systems = systems.join(found.systems[["nitrogen_load_kg_yr"]]).assign(
+        daily_flow_l_d=features["daily_flow_l_d"].reindex(systems.index).astype(float)
+    )
     return table, Groundwater(risk, pairs, surface, model, notes, land, found.flow, water, systems)
 
 
@@ -116,7 +117,7 @@ def seasonal_depth(features: pd.DataFrame) -> pd.DataFrame:
     """
     soil = features["wet_depth_cm"].to_numpy(float) / 100.0
     regional = features["water_table_m"].to_numpy(float)
-    unseen = (soil >= SURVEY_SEES_M) & (regional > soil)
+    unseen = (soil >= SURVEY_DEPTH_CM / 100.0) & (regional > soil)
     joined = reconcile_seasonal_high(np.where(unseen, np.nan, soil), regional).set_index(
         features.index
     )

@@ -140,3 +140,24 @@ def distance_beside_time(
             "against_published": verdict,
         }
     )
+
+
+VIRUS_AQUIFERS: Final = {
+    "sand": "sand", "fine sand": "sand", "gravel": "gravel", "sand and gravel": "gravel",
+    "coarse gravel": "coarse gravel",
+}  # fmt: skip
+"""Name of an aquifer -> row of ``VIRUS_SETBACKS``; mixed sand and gravel counts as gravel, the more
+careful of the two (authors' judgement)."""
+
+
+def virus_aquifer(aquifer: ArrayLike) -> NDArray[np.object_]:
+    """Row of ``VIRUS_SETBACKS`` for each aquifer's name (n,), None where none was studied.
+
+    >>> virus_aquifer(["Sand and gravel", "basalt"]).tolist()
+    ['gravel', None]
+    """
+    names = pd.Series(np.asarray(aquifer, object)).astype("string").str.strip().str.lower()
+    found = names.map(VIRUS_AQUIFERS)
+    rows = found.to_numpy(object)
+    rows[found.isna().to_numpy(bool)] = None
+    return np.asarray(rows, object)

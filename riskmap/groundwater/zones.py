@@ -26,13 +26,15 @@ from riskmap.groundwater.paths import Paths, trace_paths
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
+_POLYGON = 3
+
 
 @dataclass(frozen=True)
 class Zones:
     """Rings of capture zones.
 
     ``rings[i]`` is a closed ring (m, 2) of easting, northing around well ``i`` (empty where the
-    place or the flow is unknown); ``method`` per well: "uniform flow", "curved path",
+    place or the draw is unknown); ``method`` per well: "uniform flow", "curved path",
     "fixed radius" or "unknown".
     """
 
@@ -80,10 +82,20 @@ def circle_rings(
 
 
 def clean_rings(rings: Floats) -> list[Floats]:
-    """Undo self-crossings (sharp bends of wide zones): the outer ring of the largest part."""
+    """Undo self-crossings (bends of wide zones): the outer ring of all that the ring sweeps.
+
+    ``rings`` (n, 2 m + 1, 2) hold one side, the other side backwards, and the first point again. A
+    crossed ring becomes the union of the convex cells between successive pairs of points.
+    """
     shapes = np.atleast_1d(np.asarray(shapely.polygons(rings), object))
     bad = ~shapely.is_valid(shapes)
-    shapes[bad] = shapely.buffer(shapely.make_valid(shapes[bad]), 0.0)
+    if bad.any():
+        side = (rings.shape[1] - 1) // 2
+        left, right = rings[bad, :side], rings[bad, side : 2 * side][:, ::-1]
+        corners = np.stack([left[:, :-1], left[:, 1:], right[:, 1:], right[:, :-1]], axis=2)
+        cells = np.asarray(shapely.convex_hull(shapely.multipoints(corners)), object)
+        cells[shapely.get_type_id(cells) != _POLYGON] = None
+        shapes[bad] = shapely.union_all(cells, axis=1)
     cleaned: list[Floats] = []
     for shape in shapes:
         parts = shapely.get_parts(shape)
@@ -135,14 +147,17 @@ def capture_zones(
     Returns
     -------
     Zones
-        Where the water table is too flat for a direction: a circle of the volumetric radius.
+        Where the water table is unknown or too flat for a direction: a circle of the volumetric
+        radius. "unknown" only for a well without a place or a draw.
     """
     x, y = np.asarray(x_m, float), np.asarray(y_m, float)
     pumped = np.array(np.broadcast_to(np.asarray(pumping_m3_d, float), x.shape))
     east, north, flux, porosity = _local_flow(field, x, y)
     slope = np.hypot(east, north)
-    placed = np.isfinite(flux * porosity * pumped) & (pumped > 0)
-    flows = placed & (slope > MIN_GRADIENT)
+    usual = np.nanmedian(field.porosity_frac) if np.isfinite(field.porosity_frac).any() else np.nan
+    porosity = np.where(np.isfinite(porosity), porosity, usual)
+    placed = np.isfinite(x + y + porosity + pumped) & (pumped > 0)
+    flows = placed & np.isfinite(flux) & (slope > MIN_GRADIENT)
     rings: list[Floats] = [np.empty((0, 2))] * len(x)
     method = np.full(len(x), "unknown", object)
     chosen = np.flatnonzero(flows)
@@ -152,8 +167,10 @@ def capture_zones(
             time_d, flux_m_d=flux[chosen], porosity_frac=porosity[chosen], stagnation=x0
         )
         upstream = (-(east / slope)[chosen], -(north / slope)[chosen])
-        along, half = bounding_curve(length, x0)
         paths = _axis(x[chosen], y[chosen], upstream, length, field if curved else None, water_id)
+        # A path that meets a divide or water ends the zone; widths are those of what is left.
+        reach = np.minimum(length, _forward_m(paths, 4.0 * field.grid.cell_m))
+        along, half = bounding_curve(reach, x0)
         half = half + np.maximum(along, 0.0) * np.tan(np.radians(widen_deg))
         made = _rings_along(paths, along, half, upstream, 0.25 * field.grid.cell_m)
         for well, ring in zip(chosen, clean_rings(made), strict=True):
@@ -186,6 +203,23 @@ def _axis(
     start = np.arange(0, 2 * len(x) + 1, 2)
     end, water = np.zeros(len(x), np.int8), np.zeros(len(x), np.int64)
     return Paths(start, both_x, both_y, distance, nothing, nothing, end, water)
+
+
+def _forward_m(paths: Paths, window_m: float) -> Floats:
+    """Length of each path (n,) until it stops getting on.
+
+    On a divide a traced path wanders to and fro; there it covers less than half of its own length
+    over the window, and says nothing of where water comes from.
+    """
+    total = paths.last(paths.distance_m)
+    count = int(np.ceil(float(total.max(initial=0.0)) / (0.5 * window_m))) + 1
+    start = np.arange(count) * 0.5 * window_m + np.zeros((len(total), 1))
+    stop = np.minimum(start + window_m, total[:, None])
+    before, after = _at(paths, start), _at(paths, stop)
+    covered = np.hypot(after[0] - before[0], after[1] - before[1])
+    lost = (covered < 0.5 * (stop - start)) & (stop - start > 0.5 * window_m)
+    first = np.where(lost.any(axis=1), start[np.arange(len(total)), lost.argmax(axis=1)], np.inf)
+    return np.minimum(total, first)
 
 
 def _but_not_at(

@@ -39,7 +39,7 @@ def write_gis_files(
     """
     table = storable(ranked, private=private)
     package, parquet = folder / "parcels.gpkg", folder / "parcels.parquet"
-    with _fixed_moment():
+    with fixed_moment():
         package.unlink(missing_ok=True)
         table.to_file(package, driver="GPKG", layer=LAYER, engine="pyogrio", index=False)
     table.to_parquet(
@@ -58,11 +58,12 @@ def storable(ranked: gpd.GeoDataFrame, *, private: bool = False) -> gpd.GeoDataF
     if not private:
         table = table.drop(columns=[name for name in table.columns if name in PRIVATE])
     for name in table.columns.drop(table.geometry.name):
-        table[name] = _plain(table[name])
-    return table.set_geometry(_one_kind(table.geometry))
+        table[name] = plain_column(table[name])
+    return table.set_geometry(one_kind(table.geometry))
 
 
-def _plain(values: pd.Series) -> pd.Series:
+def plain_column(values: pd.Series) -> pd.Series:
+    """Turn a column into numbers, yes or no, or text that every GIS reads."""
     if values.dtype != object and not isinstance(values.dtype, pd.CategoricalDtype):
         return values
     known = values.dropna()
@@ -77,8 +78,8 @@ def _text(value: object) -> str:
     return str(value)
 
 
-def _one_kind(shapes: gpd.GeoSeries) -> gpd.GeoSeries:
-    """Polygons become multipolygons where both occur: many programs want one kind a layer."""
+def one_kind(shapes: gpd.GeoSeries) -> gpd.GeoSeries:
+    """Make multipolygons of polygons where both occur: many programs want one kind a layer."""
     array = np.array(shapes.values, dtype=object)
     kinds = shapely.get_type_id(array)
     if (kinds == 6).any() and (kinds == 3).any():
@@ -88,7 +89,8 @@ def _one_kind(shapes: gpd.GeoSeries) -> gpd.GeoSeries:
 
 
 @contextmanager
-def _fixed_moment() -> Iterator[None]:
+def fixed_moment() -> Iterator[None]:
+    """Have files written inside carry :data:`FIXED_MOMENT` as their time."""
     before = pyogrio.get_gdal_config_option("OGR_CURRENT_DATE")
     pyogrio.set_gdal_config_options({"OGR_CURRENT_DATE": FIXED_MOMENT})
     try:

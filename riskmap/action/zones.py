@@ -1,0 +1,301 @@
+"""Planners' zones as a table: what each is, why, and the systems, wells and people it holds."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+
+from riskmap.action.zone_reasons import KINDS, ZoneSettings, systems_per_cell
+from riskmap.action.zone_shapes import (
+    Pieces,
+    close_gaps,
+    holders,
+    mean_width_m,
+    pieces_of,
+    settle,
+    smooth,
+    trace,
+)
+from riskmap.groundwater.grid import Grid
+from riskmap.units import SQUARE_MILE_KM2
+
+Floats = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Ints = NDArray[np.int64]
+
+LABELS: Final = {
+    "capture": "capture area of wells",
+    "nitrate": "high predicted nitrate",
+    "dense_old": "dense old systems",
+    "hot_spot": "hot spot of high scores",
+    "vulnerable": "vulnerable ground",
+}
+LETTERS: Final = {
+    "capture": "C", "nitrate": "N", "dense_old": "D", "hot_spot": "H", "vulnerable": "V"
+}  # fmt: skip
+SCORE_WORDS: Final = {
+    "failure_score": "failure", "groundwater_score": "groundwater", "priority": "priority"
+}  # fmt: skip
+SMOOTHING_CELLS: Final = 2.0
+"""Corners are smoothed by this many cells: the index comes on cells twice as wide."""
+SHARE_WORTH_SAYING: Final = 0.05
+"""A further reason that covers less of a zone than this is not named (authors' choice)."""
+
+ZONE_COLUMNS: Final = {
+    "zone_id": "Zone: letter of its kind and a number, the largest first",
+    "kind": "Leading reason, by the stated order",
+    "why": "The reasons in words",
+    "area_m2": "Area",
+    "systems": "Onsite systems inside",
+    "wells": "Drinking-water wells inside",
+    "people": "People living inside, on record or estimated from bedrooms",
+    "mean_failure_score": "Mean failure score of its systems, 0-100",
+    "mean_groundwater_score": "Mean groundwater score of its systems, 0-100",
+    "mean_age_yr": "Mean age of its systems, of those known",
+    "systems_per_km2": "Systems per square kilometre of the zone",
+    "nitrogen_kg_yr": "Nitrogen that its systems send to groundwater",
+    "mean_nitrate_mg_l": "Mean nitrate predicted below its neighbourhoods, mg/L as N",
+    "worst_nitrate_mg_l": "Highest of these, mg/L as N",
+    "failing_expected": "Systems expected to fail within the horizon",
+    "setback_short": "Systems nearer to a well or surface water than the rules ask",
+    "mean_width_m": "Twice the area over the perimeter: how thin the zone is",
+}
+
+
+@dataclass(frozen=True)
+class ZoneShapes:
+    """Shapes of zones: ``shapes`` (k,), ``kind`` (k,), the ``pieces`` they are traced from.
+
+    ``kept_m2`` is the cells' area the shapes stand for, ``left_out_m2`` that of pieces too small to
+    stand alone.
+    """
+
+    shapes: NDArray[np.object_]
+    kind: NDArray[np.object_]
+    pieces: Pieces
+    kept_m2: float
+    left_out_m2: float
+
+
+def draw_zones(
+    grid: Grid,
+    reasons: Mapping[str, Flags],
+    settings: ZoneSettings,
+    *,
+    systems: pd.DataFrame | None = None,
+) -> ZoneShapes:
+    """Dissolve the cells of each kind, settle overlaps by priority, trace and smooth.
+
+    Parameters
+    ----------
+    grid
+        The cells.
+    reasons
+        Yes or no per cell, in the order of priority
+        (:func:`riskmap.action.zone_reasons.reasons_of_cells`).
+    systems
+        ``x_m``, ``y_m``: a zone of another kind than capture must hold ``settings.least_systems``;
+        None: none are asked for.
+
+    Returns
+    -------
+    ZoneShapes
+        Zones that do not overlap; sorted by kind, then area (largest first), then place.
+    """
+    land = np.isfinite(grid.values)
+    reach = settings.join_m / 2.0 / grid.cell_m
+    joined = {kind: close_gaps(flags, reach_cells=reach) & land for kind, flags in reasons.items()}
+    names = np.array(list(reasons), object)
+    settled = settle(joined)
+    pieces = pieces_of(
+        settled,
+        cell_m=grid.cell_m,
+        least_area_m2=settings.least_area_m2,
+        least_width_m=grid.cell_m,
+        weight=_weight(grid, settled, list(reasons), systems, settings),
+        least_weight=float(settings.least_systems),
+    )
+    shapes = smooth(trace(pieces, grid), tolerance_m=SMOOTHING_CELLS * grid.cell_m)
+    cells = np.bincount(pieces.cells.ravel(), minlength=len(pieces.kind) + 1)[1:]
+    order = np.lexsort((np.arange(len(cells)), -cells, pieces.kind))
+    place = np.zeros(len(cells) + 1, np.int64)
+    place[order + 1] = np.arange(1, len(cells) + 1)
+    ordered = Pieces(place[pieces.cells], pieces.kind[order], pieces.left_out)
+    area = grid.cell_m**2
+    return ZoneShapes(
+        shapes[order],
+        names[ordered.kind - 1] if len(order) else np.empty(0, object),
+        ordered,
+        float(cells.sum() * area),
+        pieces.left_out * area,
+    )
+
+
+def _weight(
+    grid: Grid, settled: Ints, kinds: list[str], systems: pd.DataFrame | None,
+    settings: ZoneSettings,
+) -> Floats:  # fmt: skip
+    """Systems per cell; land that needs none counts as if each cell held enough."""
+    enough = np.full(settled.shape, float(settings.least_systems))
+    if systems is None:
+        return enough
+    held = systems_per_cell(grid, systems["x_m"], systems["y_m"])
+    exempt = kinds.index("capture") + 1 if "capture" in kinds else -1
+    return np.where(settled == exempt, enough, held)
+
+
+def zone_table(
+    drawn: ZoneShapes,
+    reasons: Mapping[str, Flags],
+    *,
+    systems: pd.DataFrame,
+    wells: pd.DataFrame,
+    homes: pd.DataFrame,
+    settings: ZoneSettings,
+) -> pd.DataFrame:
+    """Count what each zone holds and say why it is one.
+
+    Parameters
+    ----------
+    drawn, reasons
+        From :func:`draw_zones`, and what it was given.
+    systems
+        One row per onsite system: ``x_m``, ``y_m``, ``failure_score``, ``groundwater_score``,
+        ``age_yr``, ``nitrogen_load_kg_yr``, ``lot_nitrate_mg_l``, ``chance_failing_frac``,
+        ``setback_short`` (yes or no).
+    wells
+        Drinking-water wells: ``x_m``, ``y_m``.
+    homes
+        ``x_m``, ``y_m``, ``persons`` of every lot where people live, sewered or not.
+
+    Returns
+    -------
+    DataFrame
+        One row per shape, columns of :data:`ZONE_COLUMNS`. Each system, well and home counts in one
+        zone at most. Means over no system are NaN.
+    """
+    count = len(drawn.shapes)
+    area = np.array([shape.area for shape in drawn.shapes])
+    inside = holders(drawn.shapes, systems["x_m"], systems["y_m"])
+    by_zone = systems.assign(zone=inside)[inside >= 0].groupby("zone")
+    every = np.arange(count)
+    home = holders(drawn.shapes, homes["x_m"], homes["y_m"])
+    people = np.bincount(
+        home[home >= 0], homes["persons"].to_numpy(float)[home >= 0], minlength=count
+    )
+    table = pd.DataFrame({"zone_id": zone_ids(drawn.kind), "kind": drawn.kind, "area_m2": area})
+    table["systems"] = by_zone.size().reindex(every, fill_value=0)
+    table["wells"] = _count(holders(drawn.shapes, wells["x_m"], wells["y_m"]), count)
+    table["people"] = np.round(people).astype(np.int64)
+    for name, source in (
+        ("mean_failure_score", "failure_score"),
+        ("mean_groundwater_score", "groundwater_score"),
+        ("mean_age_yr", "age_yr"),
+        ("mean_nitrate_mg_l", "lot_nitrate_mg_l"),
+    ):
+        table[name] = by_zone[source].mean().reindex(every)
+    table["worst_nitrate_mg_l"] = by_zone["lot_nitrate_mg_l"].max().reindex(every)
+    for name, source in (
+        ("nitrogen_kg_yr", "nitrogen_load_kg_yr"),
+        ("failing_expected", "chance_failing_frac"),
+        ("setback_short", "setback_short"),
+    ):
+        table[name] = by_zone[source].sum().reindex(every, fill_value=0)
+    table["setback_short"] = table["setback_short"].astype(np.int64)
+    table["systems_per_km2"] = table["systems"] / np.where(area > 0, area / 1e6, np.nan)
+    table["mean_width_m"] = mean_width_m(drawn.shapes)
+    shares = reason_shares(drawn.pieces, reasons)
+    table["why"] = [
+        _why(row, share, settings) for row, share in zip(_rows(table), shares, strict=True)
+    ]
+    return table[list(ZONE_COLUMNS)]
+
+
+def zone_ids(kinds: NDArray[np.object_]) -> list[str]:
+    """Letter of the kind and a running number within it.
+
+    >>> zone_ids(np.array(["capture", "capture", "nitrate"], object))
+    ['C01', 'C02', 'N01']
+    """
+    series = pd.Series(kinds, dtype=object)
+    number = series.groupby(series).cumcount() + 1 if len(series) else series
+    return [f"{LETTERS[kind]}{n:02d}" for kind, n in zip(series, number, strict=True)]
+
+
+def reason_shares(pieces: Pieces, reasons: Mapping[str, Flags]) -> list[dict[str, float]]:
+    """Share of each piece's cells that each kind of reason claims."""
+    count = len(pieces.kind)
+    flat = pieces.cells.ravel()
+    size = np.maximum(np.bincount(flat, minlength=count + 1)[1:], 1)
+    held = {
+        kind: np.bincount(flat[flags.ravel()], minlength=count + 1)[1:] / size
+        for kind, flags in reasons.items()
+    }
+    return [{kind: float(share[i]) for kind, share in held.items()} for i in range(count)]
+
+
+def _count(owner: Ints, count: int) -> Ints:
+    return np.bincount(owner[owner >= 0], minlength=count).astype(np.int64)
+
+
+def _rows(table: pd.DataFrame) -> list[dict[str, object]]:
+    return [{str(name): value for name, value in row.items()} for row in table.to_dict("records")]
+
+
+def _why(row: Mapping[str, object], share: Mapping[str, float], settings: ZoneSettings) -> str:
+    """Put the leading reason with its figures first, then what else holds in part of the zone."""
+    kind = str(row["kind"])
+    text = _leading(kind, row, settings)
+    also = [
+        f"{LABELS[other]} ({part:.0%} of the area)"
+        for other in KINDS
+        if other != kind and (part := share.get(other, 0.0)) >= SHARE_WORTH_SAYING
+    ]
+    return f"{text} Also: {', '.join(also)}." if also else text
+
+
+def _leading(kind: str, row: Mapping[str, object], settings: ZoneSettings) -> str:
+    if kind == "capture":
+        return (
+            f"Land from which chosen wells draw their water within {settings.capture_yr:g} years "
+            f"(public wells {settings.public_capture_yr:g}), or inside a well's setback."
+        )
+    if kind == "nitrate":
+        return (
+            "Nitrate below the neighbourhood is predicted above the action level of "
+            f"{settings.action_mg_l:g} mg/L as N{_worst(row)}."
+        )
+    if kind == "dense_old":
+        limit = settings.dense_per_km2 * SQUARE_MILE_KM2
+        return (
+            f"More than {limit:.0f} systems per square mile around, with a mean age of "
+            f"{settings.old_yr:g} years or more{_age(row)}."
+        )
+    if kind == "hot_spot":
+        return (
+            f"High {SCORE_WORDS.get(settings.hot_score, settings.hot_score)} scores gather here "
+            "more than chance would have it (Gi*, false discoveries held to "
+            f"{settings.alpha:.0%})."
+        )
+    return (
+        f"Ground with a seven-factor index of {settings.vulnerable_index:g} or more: what enters "
+        "it reaches groundwater easily."
+    )
+
+
+def _worst(row: Mapping[str, object]) -> str:
+    return _figure(row["worst_nitrate_mg_l"], "; highest below a system {:.1f}")
+
+
+def _age(row: Mapping[str, object]) -> str:
+    return _figure(row["mean_age_yr"], "; of the systems inside the zone itself {:.0f}")
+
+
+def _figure(value: object, words: str) -> str:
+    number = float(str(value))
+    return words.format(number) if np.isfinite(number) else ""
