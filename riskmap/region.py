@@ -53,6 +53,25 @@ class GroundwaterRules:
 
 
 @dataclass(frozen=True)
+class LearningRules:
+    """Whether and how to learn from visits; see ``docs/region_file.md`` for each."""
+
+    use: str
+    window_yr: float
+    block_m: float
+    service: str
+
+
+@dataclass(frozen=True)
+class FairnessRules:
+    """A number by neighbourhood to hold picks against; ``standing`` is None where none is given."""
+
+    standing: Path | None
+    neighbourhood: str
+    column: str
+
+
+@dataclass(frozen=True)
 class Region:
     """A county as its region file declares it.
 
@@ -79,6 +98,9 @@ class Region:
     chunk_parcels: int
     draws: int
     seed: int
+    before: Path | None
+    learning: LearningRules
+    fairness: FairnessRules
     sha256: str
 
 
@@ -99,12 +121,14 @@ def read_region(path: Path | str) -> Region:
     values = {(key.section, key.name): _value(content, key) for key in KEYS}
     for section in dict.fromkeys(key.section for key in KEYS):
         refuse_unknown(content.get(section, {}), _names(section), f"[{section}]", RegionError)
-    rules, water = (
+    rules, water, learning, fairness = (
         {name: value for (section, name), value in values.items() if section == wanted}
-        for wanted in ("rules", "groundwater")
+        for wanted in ("rules", "groundwater", "learning", "fairness")
     )
     rules["class_cuts"] = _cuts(rules["class_cuts"])
-    model = values["model", "file"]
+    model, before = values["model", "file"], values["run", "before"]
+    standing = fairness["standing"]
+    fairness["standing"] = path.parent / standing if standing else None
     return Region(
         path=path,
         name=values["county", "name"],
@@ -125,6 +149,9 @@ def read_region(path: Path | str) -> Region:
         chunk_parcels=values["run", "chunk_parcels"],
         draws=values["run", "draws"],
         seed=values["run", "seed"],
+        before=path.parent / before if before else None,
+        learning=LearningRules(**learning),
+        fairness=FairnessRules(**fairness),
         sha256=digest,
     )
 

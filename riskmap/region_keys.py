@@ -248,6 +248,58 @@ KEYS: Final = (
         high=65536,
     ),
     Key("run", "seed", (int,), 1, "Seed of everything random", low=0, high=2**31),
+    Key(
+        "run",
+        "before",
+        TEXT,
+        "",
+        "Result folder of an earlier run to compare with; relative to the region file",
+    ),
+    Key(
+        "learning",
+        "use",
+        TEXT,
+        "compare",
+        "Learning from visits: not at all, compared with the score and reported, or allowed to "
+        "replace or correct the score where it is surely better",
+        ("off", "compare", "allow"),
+    ),
+    Key(
+        "learning",
+        "window_yr",
+        NUMBER,
+        5.0,
+        "Years before the run whose visits are learnt from",
+        low=0.5,
+        high=30,
+    ),
+    Key(
+        "learning",
+        "block_m",
+        NUMBER,
+        2000.0,
+        "Side of the places held out; wider than the distance over which neighbours fail together",
+        low=100,
+        high=100000,
+    ),
+    Key(
+        "learning",
+        "service",
+        TEXT,
+        "infer",
+        "Whether to infer sewer or onsite for built parcels of which no record says it",
+        ("off", "infer"),
+    ),
+    Key(
+        "fairness",
+        "standing",
+        TEXT,
+        "",
+        "CSV file with a number by neighbourhood, such as income or share of tenants; used for the "
+        "fairness check only, never to rank",
+    ),
+    Key("fairness", "neighbourhood", TEXT, "neighbourhood", "Its column with the neighbourhood"),
+    Key("fairness", "column", TEXT, "", "Its column with the number; empty for the second column"),
 )
 
 LAYER_KEYS: Final = {

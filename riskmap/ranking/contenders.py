@@ -84,7 +84,8 @@ class Visits:
     """The visited systems that are compared on, all (n,) or (n, k).
 
     ``given`` maps each of :data:`GIVEN` to its ranking; ``evaluate`` marks the rows on which the
-    figures are taken (all, or random audits only).
+    figures are taken (all, or random audits only). ``weight`` counts in learning, and in the
+    figures too unless ``judged_weight`` is given for them.
     """
 
     design: Design
@@ -94,6 +95,12 @@ class Visits:
     y_m: Floats
     given: Mapping[str, Floats]
     evaluate: npt.NDArray[np.bool_]
+    judged_weight: Floats | None = None
+
+    @property
+    def figure_weight(self) -> Floats:
+        """Weights (n,) in the figures."""
+        return self.weight if self.judged_weight is None else self.judged_weight
 
 
 @dataclass(frozen=True)

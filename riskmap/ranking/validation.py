@@ -107,7 +107,7 @@ def compare(visits: Visits, settings: Settings) -> Comparison:
     rows = np.flatnonzero(visits.evaluate)
     ids = block_ids(visits.x_m, visits.y_m, size_m=settings.block_m)[rows]
     samples = block_resamples(ids, resamples=settings.resamples, seed=settings.seed)
-    truth, weight = visits.failed[rows], visits.weight[rows]
+    truth, weight = visits.failed[rows], visits.figure_weight[rows]
     figures, drawn = _figures(held, rows, truth, weight, samples)
     return Comparison(
         figures=figures,
@@ -183,7 +183,7 @@ def _optimism(visits: Visits, settings: Settings, figures: pd.DataFrame) -> pd.D
     table = [
         (
             name,
-            average_precision(visits.failed[rows], ranking[0, rows], visits.weight[rows]),
+            average_precision(visits.failed[rows], ranking[0, rows], visits.figure_weight[rows]),
             float(by_blocks[name]),
         )
         for name, ranking in held.ranking.items()
