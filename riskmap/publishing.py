@@ -22,14 +22,19 @@ from riskmap.publish.manifest import write_manifest
 from riskmap.publish.map_model import MapModel
 from riskmap.publish.sampling_list import write_sampling_list
 from riskmap.publish.webmap import write_map
+from riskmap.reporting import write_records, write_report_pages
 
 EXTRA_FILES: Final = (
+    FileLink("report/index.html", "County report", "To read and print: numbers, figures, method."),
     FileLink("sheets/day_sheets.pdf", "Day sheets, PDF", "A page a stop, in driving order."),
     FileLink("letters/letters_en.pdf", "Letters, English", "To print and post."),
     FileLink("letters/letters_es.pdf", "Letters, Spanish", "To print and post."),
     FileLink("letters/mail_merge.csv", "Letters, mail merge", "The same, for an office program."),
     FileLink("lists/mailing.xlsx", "Mailing list, workbook", "Who is written to, and why."),
     FileLink("lists/well_sampling.xlsx", "Well sampling list", "Which wells to sample first."),
+    FileLink("styles/priority.sld", "Map styles, OGC SLD", "The map's colours for GIS programs."),
+    FileLink("metadata/collection.json", "Metadata, STAC", "What the layers are, for catalogues."),
+    FileLink("metadata/record.xml", "Metadata, ISO 19115", "The same as an ISO record."),
 )
 MAP_LAYERS: Final = ("streams", "waterbodies", "wells", "floodplain", "sewer_area")
 
@@ -53,6 +58,9 @@ def publish(folder: Path, result: Result, progress: Progress) -> None:
         _write_paper(folder, result)
     with progress.stage("write GIS files"):
         write_gis_files(folder, result.parcels)
+    with progress.stage("write report"):
+        write_report_pages(folder, result)
+        write_records(folder, result)
     write_data_quality(folder, result.data_quality)
     _write_manifest(folder, result, progress)
     write_front_page(

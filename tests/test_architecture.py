@@ -40,6 +40,7 @@ LEVELS = [
         "judging",
         "assessing",
         "publishing",
+        "reporting",
         "running",
     },
     {"cli", "riskmap", "__main__"},

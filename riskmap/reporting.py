@@ -1,0 +1,104 @@
+"""The county report, the metadata and the GIS styles of a run."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from importlib.metadata import version
+from pathlib import Path
+from typing import Final
+
+import pandas as pd
+
+from riskmap.assessing import Result
+from riskmap.failure.service_life import survival_table
+from riskmap.features import FEATURES
+from riskmap.publish.metadata import write_metadata
+from riskmap.publish.metadata_layers import layer_of
+from riskmap.publish.report import Findings, write_report
+from riskmap.publish.report_section import Section, table_of
+from riskmap.publish.styles import write_styles
+from riskmap.ranking.table import RANKED_COLUMNS
+
+FEWEST_LIVES: Final = 20
+"""Kinds with fewer lives on record get no survival table."""
+REPORT_LAYERS: Final = ("streams", "waterbodies")
+
+
+def write_report_pages(folder: Path, result: Result, *, sections: Sequence[Section] = ()) -> None:
+    """Write ``report/`` and ``styles/``.
+
+    Parameters
+    ----------
+    sections
+        Further sections (validation, drift, fairness ...), after the groundwater part.
+    """
+    region = result.region
+    tables = result.county.tables
+    write_report(
+        folder,
+        result.parcels,
+        county=region.name,
+        date=region.date.isoformat(),
+        units=region.units,
+        model=result.model,
+        cuts=region.rules.class_cuts,
+        findings=Findings(
+            survival=_survival(result.described.service_history),
+            ageing=result.ageing,
+            information=None if result.doubt is None else result.doubt.collect,
+            defects=result.data_quality,
+            rows_read={name: len(table) for name, table in tables.items()},
+            sections=(*_own_sections(result), *sections),
+        ),
+        map_layers={name: tables[name] for name in REPORT_LAYERS if name in tables},
+        well_setback_m=region.rules.well_setback_m,
+        horizon_yr=region.rules.horizon_yr,
+        head=result.doubt.top if result.doubt else 100,
+        contact=region.contact,
+    )
+    write_styles(folder, cuts=region.rules.class_cuts)
+
+
+def write_records(folder: Path, result: Result) -> None:
+    """Write ``metadata/``: STAC and ISO 19115 records of what lies in the folder. Call it last."""
+    region = result.region
+    meanings = {name: feature.meaning for name, feature in FEATURES.items()} | RANKED_COLUMNS
+    write_metadata(
+        folder,
+        [layer_of(result.parcels, meanings=meanings)],
+        county=region.name,
+        state=region.state,
+        date=region.date,
+        crs=result.county.crs,
+        contact=region.contact,
+        model_name=result.model.name,
+        inputs=result.county.inputs,
+        version=version("riskmap"),
+    )
+
+
+def _survival(history: pd.DataFrame) -> dict[str, pd.DataFrame]:
+    tables = {}
+    for kind, lives in history.groupby("kind", sort=True):
+        if len(lives) >= FEWEST_LIVES and lives["failed"].any():
+            tables[str(kind)] = survival_table(
+                lives["age_yr"].to_numpy(float),
+                lives["failed"].to_numpy(bool),
+                entry_age_yr=lives["entry_age_yr"].to_numpy(float),
+            )
+    return tables
+
+
+def _own_sections(result: Result) -> list[Section]:
+    sections = []
+    if result.groundwater is not None:
+        sections.append(Section("Where the water table comes from", list(result.groundwater.notes)))
+    if result.doubt is not None:
+        moves = result.doubt.sensitivity.head(10)
+        words = (
+            f"The ranges and chances on the list come from {result.doubt.draws:,} draws of every "
+            f"uncertain input. {result.doubt.collect_words} The table shows which weight moves the "
+            "list most when it goes to an end of its bounds."
+        )
+        sections.append(Section("How sure the list is", [words, table_of(moves)]))
+    return sections
