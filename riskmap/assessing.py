@@ -14,9 +14,11 @@ from riskmap.failure_stage import chance_of_failing, failure_features, learn_age
 from riskmap.features import FEATURES
 from riskmap.groundwater_stage import Groundwater, groundwater_features
 from riskmap.inventory_stage import Described, describe_county
+from riskmap.learning_stage import Learning, follow_learning, learn_from_visits
 from riskmap.loading import County
 from riskmap.model_file import read_model
 from riskmap.progress import Progress
+from riskmap.ranking.explanations import Explanation
 from riskmap.ranking.model import Model
 from riskmap.ranking.table import ranked_table
 from riskmap.region import Region
@@ -32,7 +34,9 @@ class Result:
     ``replacement_places``: the best place for another field, where there is one. ``ageing``: the
     curves learnt from the county's permits or kept as published. ``groundwater``: wells, pairs and
     surface behind the groundwater columns, None where no terrain was given. ``doubt``: what the
-    chances speak of and which records to collect, None where none was wanted.
+    chances speak of and which records to collect, None where none was wanted. ``learning``: what
+    came of learning from visits, None where it is off or there are none; ``learnt_reasons``: the
+    exact shares behind the learnt odds of the listed systems, None where the score speaks.
     """
 
     county: County
@@ -43,6 +47,8 @@ class Result:
     ageing: Mapping[str, AgeingModel]
     groundwater: Groundwater | None
     doubt: CountyDoubt | None
+    learning: Learning | None
+    learnt_reasons: Explanation | None
 
     @property
     def region(self) -> Region:
@@ -77,6 +83,9 @@ def assess_county(county: County, progress: Progress | None = None) -> Result:
     with progress.stage("score and rank"):
         cuts = region.rules.class_cuts
         ranked = ranked_table(features, model, declared=FEATURES, units=region.units, cuts=cuts)
+    with progress.stage("learn from visits"):
+        learning = learn_from_visits(county, features, model)
+        ranked, told = follow_learning(ranked, features, learning, model, region)
     with progress.stage("carry doubt"):
         doubted, doubt = doubt_columns(
             features[ranked["rank"].notna()],
@@ -95,4 +104,6 @@ def assess_county(county: County, progress: Progress | None = None) -> Result:
         ageing=ageing,
         groundwater=groundwater,
         doubt=doubt,
+        learning=learning,
+        learnt_reasons=told,
     )
