@@ -41,8 +41,9 @@ LETTERS: Final = {
 SCORE_WORDS: Final = {
     "failure_score": "failure", "groundwater_score": "groundwater", "priority": "priority"
 }  # fmt: skip
-SMOOTHING_CELLS: Final = 2.0
-"""Corners are smoothed by this many cells: the index comes on cells twice as wide."""
+SMOOTHING_CELLS: Final = 1.5
+"""Corners are smoothed by this many cells: enough for steps of two, as the index comes in (2 cells
+squared, halved, is less than 1.5 squared)."""
 SHARE_WORTH_SAYING: Final = 0.05
 """A further reason that covers less of a zone than this is not named (authors' choice)."""
 
