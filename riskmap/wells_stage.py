@@ -43,7 +43,7 @@ def well_capture(
         ``area_m2``, ``systems``, ``nitrogen_kg_yr`` (of the systems inside), shape.
     """
     wells, systems = groundwater.wells, groundwater.systems
-    public = (wells["use"] == "public").fillna(False).to_numpy(bool)
+    public = is_public(wells)
     pumped, marks = _pumped_l_d(wells, public)
     years = np.where(public, settings.public_capture_yr, settings.capture_yr)
     x, y = wells["x_m"].to_numpy(float), wells["y_m"].to_numpy(float)
@@ -68,7 +68,7 @@ def well_capture(
     load = systems["nitrogen_load_kg_yr"].to_numpy(float)[inside]
     table = {
         "well_id": wells["well_id"].to_numpy(object),
-        "use": wells["use"].to_numpy(object),
+        "use": wells["use"].to_numpy(object) if "use" in wells else None,
         "method": method,
         "capture_yr": years,
         "pumping_l_d": pumped,
@@ -78,6 +78,13 @@ def well_capture(
         "nitrogen_kg_yr": np.bincount(owner, load, minlength=len(wells)),
     }
     return gpd.GeoDataFrame(table, geometry=shapes, crs=wells.crs)
+
+
+def is_public(wells: pd.DataFrame) -> NDArray[np.bool_]:
+    """Wells of public supplies; a county that does not say has none."""
+    if "use" not in wells:
+        return np.zeros(len(wells), bool)
+    return (wells["use"] == "public").fillna(False).to_numpy(bool)
 
 
 def _pumped_l_d(

@@ -19,7 +19,7 @@ from riskmap.groundwater.grid import Grid
 from riskmap.groundwater_stage import Groundwater
 from riskmap.loading import County
 from riskmap.vulnerability_stage import vulnerability_grid
-from riskmap.wells_stage import setback_table, well_capture, well_columns
+from riskmap.wells_stage import is_public, setback_table, well_capture, well_columns
 
 Flags = NDArray[np.bool_]
 
@@ -108,7 +108,7 @@ def plan_zones(
 
 def choose_wells(wells: pd.DataFrame, settings: ZoneSettings) -> Flags:
     """Wells whose capture area makes a zone, by default."""
-    public = (wells["use"] == "public").fillna(False).to_numpy(bool)
+    public = is_public(wells)
     crowded = wells["capture_systems"].to_numpy(float) >= settings.capture_systems
     bad = wells["nitrate_predicted_mg_l"].to_numpy(float) > settings.action_mg_l
     return np.asarray(public | crowded | bad, bool)

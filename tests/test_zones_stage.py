@@ -1,0 +1,338 @@
+"""Zones, wells' capture areas and the hold-out comparison on a small sample region."""
+
+from __future__ import annotations
+
+import csv
+import dataclasses
+import io
+from pathlib import Path
+
+import geopandas as gpd
+import numpy as np
+import openpyxl
+import pandas as pd
+import pyogrio
+import pytest
+import shapely
+
+import riskmap
+from riskmap.action.zone_reasons import KINDS, ZoneSettings
+from riskmap.action.zone_shapes import mean_width_m
+from riskmap.action.zones import LABELS, ZONE_COLUMNS
+from riskmap.assessing import Result
+from riskmap.groundwater.setbacks import virus_time_d
+from riskmap.groundwater_stage import Groundwater
+from riskmap.publish.zones_table import LAYERS, write_zone_layers, write_zone_list
+from riskmap.units import ACRE_M2
+from riskmap.validation_stage import measured_nitrate, well_validation
+from riskmap.vulnerability_stage import (
+    clay_rating,
+    soil_ratings,
+    system_vulnerability,
+    vulnerability_grid,
+)
+from riskmap.zones_stage import Planning, plan_zones, zone_grid, zones_for_map
+from sample_region.make import make_county
+
+
+@pytest.fixture(scope="module")
+def result(tmp_path_factory: pytest.TempPathFactory) -> Result:
+    folder = tmp_path_factory.mktemp("county")
+    make_county(folder, parcels=700)
+    return riskmap.assess(riskmap.open_region(folder / "region.toml"))
+
+
+@pytest.fixture(scope="module")
+def groundwater(result: Result) -> Groundwater:
+    assert result.groundwater is not None
+    return result.groundwater
+
+
+@pytest.fixture(scope="module")
+def planning(result: Result, groundwater: Groundwater) -> Planning:
+    return plan_zones(result.parcels, groundwater, result.county)
+
+
+class TestZones:
+    def test_topology(self, planning: Planning, result: Result) -> None:
+        shapes = planning.zones.geometry.to_numpy()
+        assert len(shapes) >= 3
+        assert planning.zones.crs == result.county.crs
+        assert (shapely.get_type_id(shapes) == 3).all()
+        assert shapely.is_valid(shapes).all()
+        assert shapely.coverage_is_valid(shapes)
+        assert shapely.area(shapes).sum() - shapely.union_all(shapes).area < 1e-6
+        assert (mean_width_m(shapes) >= 20.0).all()
+        assert (planning.zones["area_m2"] >= 0.9 * planning.settings.least_area_m2).all()
+
+    def test_counts_are_those_of_points_in_polygons(
+        self, planning: Planning, result: Result, groundwater: Groundwater
+    ) -> None:
+        zones = planning.zones
+        systems = gpd.GeoSeries.from_xy(
+            groundwater.systems["x_m"], groundwater.systems["y_m"], crs=zones.crs
+        )
+        for zone, count in zip(zones.geometry, zones["systems"], strict=True):
+            assert systems.intersects(zone).sum() == count
+        assert zones["systems"].sum() <= len(systems)
+        assert zones["wells"].sum() == planning.wells["zone_id"].notna().sum()
+        mean = result.parcels.loc[groundwater.systems.index, "failure_score"]
+        inside = systems.intersects(zones.geometry.iloc[0]).to_numpy()
+        assert zones["mean_failure_score"].iloc[0] == pytest.approx(mean[inside].mean())
+
+    def test_every_zone_says_why(self, planning: Planning) -> None:
+        zones = planning.zones
+        assert zones.columns.drop("geometry").tolist() == list(ZONE_COLUMNS)
+        assert set(zones["kind"]) <= set(KINDS)
+        assert zones["zone_id"].is_unique
+        assert zones["why"].str.endswith(".").all()
+        assert zones["kind"].map(KINDS.index).is_monotonic_increasing
+
+    def test_the_same_run_gives_the_same_zones(
+        self, planning: Planning, result: Result, groundwater: Groundwater
+    ) -> None:
+        again = plan_zones(result.parcels, groundwater, result.county)
+        assert (again.zones.geometry.to_wkb() == planning.zones.geometry.to_wkb()).all()
+        pd.testing.assert_frame_equal(
+            pd.DataFrame(again.wells.drop(columns="geometry")),
+            pd.DataFrame(planning.wells.drop(columns="geometry")),
+        )
+
+    def test_chosen_wells_and_limits_are_the_planners(
+        self, planning: Planning, result: Result, groundwater: Groundwater
+    ) -> None:
+        none = np.zeros(len(groundwater.wells), bool)
+        found = plan_zones(
+            result.parcels, groundwater, result.county, ZoneSettings(action_mg_l=1000.0),
+            chosen=none,
+        )  # fmt: skip
+        assert not set(found.zones["kind"]) & {"capture", "nitrate"}
+        assert "capture" in set(planning.zones["kind"])
+
+    def test_map_layer_has_its_texts(self, planning: Planning) -> None:
+        layer = zones_for_map(planning.zones)
+        assert layer.columns.tolist() == ["name", "reason", "geometry"]
+        assert layer["name"].iloc[0] == f"C01: {LABELS['capture']}"
+
+    def test_cells_nest_in_those_of_the_water(self, groundwater: Groundwater) -> None:
+        fine = zone_grid(groundwater.land)
+        x, y = fine.centres()
+        assert fine.cell_m == 20.0
+        same = groundwater.land.nearest(x, y)
+        np.testing.assert_array_equal(fine.values, same)
+
+
+class TestWells:
+    def test_capture_areas_hold_their_well_and_its_setback(
+        self, planning: Planning, result: Result
+    ) -> None:
+        areas, wells = planning.capture_zones, planning.wells
+        setback = result.region.rules.well_setback_m
+        assert (areas["well_id"] == wells["well_id"]).all()
+        assert shapely.is_valid(areas.geometry.to_numpy()).all()
+        inner = wells.geometry.buffer(0.95 * setback)
+        assert areas.geometry.covers(inner, align=False).all()
+        assert (areas["area_m2"] >= 0.97 * np.pi * setback**2).all()
+        assert set(areas["method"]) <= {"curved path", "fixed radius"}
+
+    def test_capture_areas_reach_uphill(self, planning: Planning, groundwater: Groundwater) -> None:
+        areas = planning.capture_zones
+        long = areas[(areas["method"] == "curved path") & (areas["area_m2"] > 3e4)]
+        head = groundwater.surface.head
+        middle = long.geometry.centroid
+        above = head.bilinear(middle.x, middle.y)
+        at_well = head.bilinear(
+            planning.wells.loc[long.index, "x_m"], planning.wells.loc[long.index, "y_m"]
+        )
+        known = np.isfinite(above + at_well)
+        assert known.sum() > 10
+        assert (above > at_well)[known].mean() > 0.95
+
+    def test_systems_inside_by_points_in_polygons(
+        self, planning: Planning, groundwater: Groundwater
+    ) -> None:
+        systems = gpd.GeoSeries.from_xy(groundwater.systems["x_m"], groundwater.systems["y_m"])
+        areas = planning.capture_zones.head(40)
+        counted = [int(systems.intersects(area).sum()) for area in areas.geometry]
+        assert areas["systems"].tolist() == counted
+        assert planning.wells["capture_systems"].head(40).tolist() == counted
+
+    def test_setbacks_by_every_distance(
+        self, planning: Planning, result: Result, groundwater: Groundwater
+    ) -> None:
+        systems, wells = groundwater.systems, groundwater.wells
+        rules, table = result.region.rules, planning.setbacks
+        gap = np.hypot(
+            systems["x_m"].to_numpy()[:, None] - wells["x_m"].to_numpy()[None],
+            systems["y_m"].to_numpy()[:, None] - wells["y_m"].to_numpy()[None],
+        )
+        near = table[table["to"] == "well"]
+        assert len(near) == (gap < rules.well_setback_m).sum() > 0
+        assert near["distance_m"].min() == pytest.approx(gap.min())
+        whole = table["distance_m"] + table["short_by_m"]
+        assert whole.to_numpy() == pytest.approx(table["required_m"].to_numpy())
+        onsite = result.parcels.loc[systems.index]
+        streams = onsite["stream_distance_m"] < rules.water_setback_m
+        assert (table["to"] == "stream").sum() == streams.sum()
+        per_well = planning.wells["setback_short_systems"]
+        assert per_well.tolist() == (gap < rules.well_setback_m).sum(axis=0).tolist()
+
+    def test_virus_time_stands_beside_distance(
+        self, planning: Planning, groundwater: Groundwater
+    ) -> None:
+        wells, pairs = planning.wells, groundwater.pairs
+        first = pairs.groupby("well")["travel_time_d"].min()
+        assert wells["virus_time_d"].dropna().to_numpy() == pytest.approx(first.to_numpy())
+        assert (wells["virus_needed_d"] == virus_time_d(12.0)).all()  # 7 log at 12 degrees C
+        # The region's aquifer is sand and gravel: Blaschke et al. (2016) give 66-289 m for gravel.
+        assert set(wells["published_low_m"]) == {66.0}
+        near = wells[wells["virus_distance_m"] < 66.0]
+        assert (near["against_published"] == "shorter than published").all()
+        assert len(near) > 0
+
+
+class TestLittle:
+    """Counties that lack something."""
+
+    def test_a_county_without_wells(self, result: Result, groundwater: Groundwater) -> None:
+        bare = dataclasses.replace(
+            groundwater,
+            wells=groundwater.wells.iloc[:0].drop(columns=["use", "aquifer", "yield_l_d"]),
+            pairs=groundwater.pairs.iloc[:0],
+        )
+        found = plan_zones(result.parcels, bare, result.county)
+        assert found.wells.empty
+        assert found.capture_zones.empty
+        assert "capture" not in set(found.zones["kind"])
+        assert len(found.zones) > 0
+        assert not (found.setbacks["to"] == "well").any()
+
+    def test_a_well_where_the_water_is_unknown_gets_a_circle(
+        self, result: Result, groundwater: Groundwater
+    ) -> None:
+        west = groundwater.land.west_m - 5000.0
+        far = groundwater.wells.assign(x_m=west, y_m=groundwater.wells["y_m"]).head(3)
+        lost = dataclasses.replace(
+            groundwater, wells=far.set_geometry(gpd.points_from_xy(far["x_m"], far["y_m"])),
+            pairs=groundwater.pairs.iloc[:0],
+        )  # fmt: skip
+        found = plan_zones(result.parcels, lost, result.county).capture_zones
+        assert (found["method"] == "fixed radius").all()
+        setback = result.region.rules.well_setback_m
+        assert found["area_m2"].to_numpy() == pytest.approx(np.pi * setback**2, rel=0.02)
+
+
+class TestValidation:
+    def test_held_out_figures_of_the_county(self, groundwater: Groundwater, result: Result) -> None:
+        found = well_validation(groundwater, result.county.tables["well_samples"], block_m=600.0)
+        assert found is not None
+        assert found.samples == found.table["samples"].iloc[0] > 50
+        assert set(found.table["split"]) == {"none", "blocks", "random"}
+        assert found.table["rank_correlation"].between(-1, 1).all()
+        assert found.published["r2"].tolist() == [0.38, 0.33]
+        assert "33% to 38%" in found.words
+        assert "not to judge any well" in found.words
+
+    def test_without_samples_there_is_no_answer(self, groundwater: Groundwater) -> None:
+        empty = pd.DataFrame({"well_id": [], "nitrate_mg_l": [], "nitrate_below_limit": []})
+        assert well_validation(groundwater, None) is None
+        assert well_validation(groundwater, empty) is None
+        few = pd.DataFrame({"well_id": groundwater.wells["well_id"].head(9), "nitrate_mg_l": 1.0})
+        assert well_validation(groundwater, few) is None
+
+    def test_a_well_counts_once_by_its_median(self) -> None:
+        samples = pd.DataFrame(
+            {
+                "well_id": ["a", "a", "a", "b"], "nitrate_mg_l": [1.0, 9.0, 3.0, 0.5],
+                "nitrate_below_limit": [False, False, False, True],
+            }
+        )  # fmt: skip
+        assert measured_nitrate(samples).to_dict() == {"a": 3.0, "b": 0.25}
+
+
+class TestVulnerability:
+    def test_soils_come_from_the_survey_and_clay_only_stands_in(
+        self, result: Result, groundwater: Groundwater
+    ) -> None:
+        ratings = soil_ratings(result.county)
+        assert ratings.between(1, 10).all()
+        named = result.county.tables["soil_mapunits"].set_index("mukey")["muname"]
+        left = set(result.county.tables["soil_units"]["mukey"]) - set(ratings.index)
+        assert {named[mukey] for mukey in left} <= {"Water"}
+        onsite = result.parcels.loc[groundwater.systems.index]
+        here = system_vulnerability(onsite, result.county)
+        assert here == pytest.approx(onsite["vulnerability"].to_numpy(float))
+        nowhere = system_vulnerability(onsite.assign(x_m=0.0, y_m=0.0), result.county)
+        assert np.isfinite(nowhere).mean() > 0.9
+        assert (nowhere != here).any()
+
+    def test_cells_agree_with_systems(self, result: Result, groundwater: Groundwater) -> None:
+        cells = vulnerability_grid(result.county, groundwater.land, groundwater.surface.head)
+        onsite = result.parcels.loc[groundwater.systems.index]
+        here = cells.nearest(onsite["x_m"], onsite["y_m"])
+        own = onsite["vulnerability"].to_numpy(float)
+        known = np.isfinite(here + own)
+        assert known.mean() > 0.9
+        assert np.abs(here - own)[known].mean() < 0.05
+
+    def test_clay_by_eye(self) -> None:
+        assert clay_rating([5, 15, 25, 35, 50]).tolist() == [9, 6, 5, 3, 1]
+        assert np.isnan(clay_rating([np.nan])).all()
+
+
+class TestSeasonalHigh:
+    def test_the_shallower_governs_and_both_are_kept(self, result: Result) -> None:
+        lots = result.parcels
+        soil, regional = lots["wet_depth_cm"] / 100, lots["water_table_m"]
+        unseen = (soil >= 2.0) & (regional > soil)
+        expected = np.fmin(soil.mask(unseen), regional)
+        pd.testing.assert_series_equal(
+            lots["seasonal_depth_m"], expected, check_names=False, check_dtype=False
+        )
+        assert set(lots["seasonal_depth_by"]) == {"soil", "regional"}
+
+
+class TestFiles:
+    def test_layers_are_read_back_and_the_bytes_repeat(
+        self, planning: Planning, tmp_path: Path
+    ) -> None:
+        tables = (planning.zones, planning.capture_zones, planning.wells)
+        path = write_zone_layers(tmp_path, *tables)
+        first = path.read_bytes()
+        assert [name for name, _ in pyogrio.list_layers(path)] == list(LAYERS)
+        for name, table in zip(LAYERS, tables, strict=True):
+            back = gpd.read_file(path, layer=name)
+            assert len(back) == len(table)
+            assert back.crs == table.crs
+        assert gpd.read_file(path, layer="zones")["why"].tolist() == planning.zones["why"].tolist()
+        write_zone_layers(tmp_path, *tables)
+        assert path.read_bytes() == first
+
+    def test_the_table_for_a_plan(self, planning: Planning, tmp_path: Path) -> None:
+        paths = write_zone_list(
+            tmp_path, planning.zones, county="Exampleshire", date="2026-05-01",
+            notes=planning.notes,
+        )  # fmt: skip
+        assert [path.name for path in paths] == ["zones.csv", "zones.xlsx"]
+        rows = list(csv.DictReader(io.StringIO(paths[0].read_text())))
+        assert len(rows) == len(planning.zones)
+        acres = planning.zones["area_m2"].iloc[0] / ACRE_M2
+        assert float(rows[0]["acres"]) == pytest.approx(acres, abs=0.01)
+        assert rows[0]["kind"] == "capture area of wells"
+        book = openpyxl.load_workbook(paths[1])
+        assert book["Zones"]["A2"].value == "C01"
+        notes = [row[1].value for row in book["Notes"].iter_rows()]
+        assert planning.notes[0] in notes
+
+    def test_metres_where_the_region_reads_metres(self, planning: Planning, tmp_path: Path) -> None:
+        path, _ = write_zone_list(
+            tmp_path, planning.zones, county="X", date="2026-05-01", units="si"
+        )
+        row = next(csv.DictReader(io.StringIO(path.read_text())))
+        hectares = planning.zones["area_m2"].iloc[0] / 1e4
+        assert float(row["area_ha"]) == pytest.approx(hectares, abs=0.01)
+
+    def test_text_that_would_run_is_quoted(self, planning: Planning, tmp_path: Path) -> None:
+        bad = planning.zones.assign(why="=1+1")
+        path, _ = write_zone_list(tmp_path, bad, county="X", date="2026-05-01")
+        assert next(csv.DictReader(io.StringIO(path.read_text())))["why"] == "'=1+1"
