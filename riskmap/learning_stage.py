@@ -45,6 +45,8 @@ QUICK: Final = Settings(repeats=2, rounds=60)
 for 1,000 visits. On the sample county the differences moved by less than a tenth of their width."""
 
 MOST_EXPLAINED: Final = 2000
+LEAST_SHARE: Final = 0.05
+"""A feature that raises the odds by less than about a twentieth is never named as a reason."""
 LEARNT_MARK: Final = " (learnt from visits)"
 LEARNT_COLUMNS: Final = {
     "spoke": "Which ranking speaks: score, classifier, or score corrected by learning",
@@ -251,7 +253,7 @@ def _learnt_parts(
     points, limits = result.points.copy(), result.limits.copy()
     dealt = raising.div(total, axis=0).mul(table.loc[rows.index, "learnt_failure_score"], axis=0)
     points[shares.columns] = dealt.fillna(0.0)
-    limits[shares.columns] = limits[shares.columns].where(raising > 0, 0.0)
+    limits[shares.columns] = (raising >= LEAST_SHARE).astype(float)
     return replace(result, points=points, limits=limits)
 
 

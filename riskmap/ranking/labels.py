@@ -65,9 +65,9 @@ def label_systems(
         subset=["parcel_id", "date", "stage"]
     )
     visits = visits.assign(bad=visits["stage"].isin(list(failing)))
-    if repairs is not None:
+    if repairs is not None and len(repairs):
         fixed = repairs[["parcel_id", "date"]].assign(reason="repair", bad=True)
-        visits = pd.concat([visits, fixed], ignore_index=True)
+        visits = pd.concat([visits, fixed], ignore_index=True) if len(visits) else fixed
     inside = (visits["date"] >= start) & (visits["date"] < end)
     visits = visits[inside].sort_values(["parcel_id", "bad", "date"], kind="stable")
     visits["audited"] = visits["reason"].eq("audit")
