@@ -15,25 +15,17 @@ number of the record in its file.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import Any, Final
+from typing import Final
 
 import pandas as pd
 
 from data_pipelines.dates import to_date, to_year
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.values import to_flag, to_number, to_words
-from riskmap.layers import Column, Dtype, Layer
+from riskmap.layers import PANDAS_DTYPE, Column, Dtype, Layer
 from riskmap.sources import ColumnSource, Source
 
 Converter = Callable[[pd.Series, Column, ColumnSource, DefectLog], pd.Series]
-
-PANDAS_DTYPE: Final[Mapping[Dtype, Any]] = {
-    "text": "string",
-    "number": "float64",
-    "whole": "Int64",
-    "flag": "boolean",
-    "date": "datetime64[ns]",
-}
 
 _CONVERTERS: Final[Mapping[Dtype, Converter]] = {
     "text": to_words,

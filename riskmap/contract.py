@@ -17,21 +17,13 @@ import pandera.pandas as pa
 from pyproj import CRS
 
 from riskmap.errors import ContractError, CrsError, GeometryTypeError
-from riskmap.layers import LAYERS, Column, Layer
+from riskmap.layers import LAYERS, PANDAS_DTYPE, Column, Layer
 from riskmap.sources import defects, no_defects
 
 SHAPES: Final = {
     "polygon": {"Polygon", "MultiPolygon"},
     "line": {"LineString", "MultiLineString"},
     "point": {"Point"},
-}
-
-PANDAS_DTYPE: Final = {
-    "text": "string",
-    "number": "float64",
-    "whole": "Int64",
-    "flag": "boolean",
-    "date": "datetime64[ns]",
 }
 
 

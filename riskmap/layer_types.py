@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 Dtype = Literal["text", "number", "whole", "flag", "date"]
 Kind = Literal["polygon", "line", "point", "table", "raster"]
@@ -48,6 +49,15 @@ class Layer:
         """Return the declared column called `name`; KeyError if there is none."""
         return {column.name: column for column in self.columns}[name]
 
+
+PANDAS_DTYPE: Final[Mapping[Dtype, Any]] = {
+    "text": "string",
+    "number": "float64",
+    "whole": "Int64",
+    "flag": "boolean",
+    "date": "datetime64[ns]",
+}
+"""How a column is held in a table."""
 
 FIRST_YEAR: Final = 1850.0
 LAST_YEAR: Final = 2100.0

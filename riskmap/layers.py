@@ -14,6 +14,7 @@ from typing import Final
 from riskmap.layer_types import (
     FIRST_YEAR,
     LAST_YEAR,
+    PANDAS_DTYPE,
     Column,
     Dtype,
     Kind,
@@ -57,6 +58,7 @@ __all__ = [
     "LAND_USES",
     "LAST_YEAR",
     "LAYERS",
+    "PANDAS_DTYPE",
     "PARCELS",
     "PERMITS",
     "PERMIT_ACTIONS",

@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from riskmap.inventory.compiled import compiled
+from riskmap.compiled import compiled
 from riskmap.inventory.edges import BLOCK, Edges, FloatArray, IntArray, block_bounds
 
 

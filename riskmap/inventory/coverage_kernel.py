@@ -10,7 +10,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from riskmap.inventory.compiled import compiled
+from riskmap.compiled import compiled
 from riskmap.inventory.edges import Edges, FloatArray, IntArray
 from riskmap.rasters import Raster
 

@@ -15,7 +15,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from riskmap.inventory.compiled import compiled
+from riskmap.compiled import compiled
 
 FloatArray = NDArray[np.float64]
 IntArray = NDArray[np.int64]

@@ -14,7 +14,7 @@ from heapq import heapify, heappop, heappush
 
 import numpy as np
 
-from riskmap.inventory.compiled import compiled
+from riskmap.compiled import compiled
 from riskmap.inventory.edges import FloatArray, IntArray
 
 RELATIVE_ERROR = 0.005

@@ -10,8 +10,8 @@ import pandas as pd
 import pyflwdir
 from numpy.typing import NDArray
 
+from riskmap.compiled import compiled
 from riskmap.errors import CrsError
-from riskmap.inventory.compiled import compiled
 from riskmap.inventory.evidence import marked
 from riskmap.inventory.zonal import raster_means
 from riskmap.rasters import Raster

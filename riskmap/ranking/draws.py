@@ -15,7 +15,7 @@ from typing import Final, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from riskmap.ranking.compiled import threaded
+from riskmap.compiled import compiled
 from riskmap.ranking.sequences import mix, normal_quantile, shuffle, uniform
 
 Floats = npt.NDArray[np.float64]
@@ -69,7 +69,7 @@ class Plan(NamedTuple):
     angle_keys: Keys
 
 
-@threaded
+@compiled
 def on_curve(x: float, curve: Curve) -> float:
     """Piecewise linear curve (2, k), level beyond its ends."""
     if x <= curve[0, 0]:
@@ -81,7 +81,7 @@ def on_curve(x: float, curve: Curve) -> float:
     return float(curve[1, -1])
 
 
-@threaded
+@compiled
 def fill_mixture(
     out: Floats,
     points: Floats,
@@ -101,7 +101,7 @@ def fill_mixture(
         out[draw] = limits[part]
 
 
-@threaded
+@compiled
 def fill_table(table: Floats, value: float, spread: float, lognormal: bool, curve: Curve) -> None:
     """Limitation at evenly spaced ranks of the error, from the lowest to the highest."""
     cells = table.size - 1
@@ -112,7 +112,7 @@ def fill_table(table: Floats, value: float, spread: float, lognormal: bool, curv
         table[k] = on_curve(x, curve)
 
 
-@threaded
+@compiled
 def fill_spread(
     out: Floats,
     points: Floats,
@@ -136,7 +136,7 @@ def fill_spread(
             out[draw] = table[k] + (place - k) * (table[k + 1] - table[k])
 
 
-@threaded
+@compiled
 def fill_shared(
     out: Floats,
     points: Floats,
@@ -164,7 +164,7 @@ def fill_shared(
         out[draw] = on_curve(x, curve)
 
 
-@threaded
+@compiled
 def fill_factor(
     out: Floats, order: Order, table: Floats, row: int, f: int, seed: np.uint64, plan: Plan
 ) -> None:
@@ -193,7 +193,7 @@ def fill_factor(
         fill_spread(out, points, order, angle, redraw, county, table)
 
 
-@threaded
+@compiled
 def fill_parcel(
     limits: Floats, order: Order, table: Floats, row: int, seed: np.uint64, plan: Plan
 ) -> None:
@@ -203,7 +203,7 @@ def fill_parcel(
         fill_factor(limits[f], order, table, row, f, seed, plan)
 
 
-@threaded
+@compiled
 def score_rows(
     first: int, last: int, seed: np.uint64, out: npt.NDArray[np.uint16], plan: Plan
 ) -> None:
@@ -227,7 +227,7 @@ def score_rows(
             out[2, row, d] = int(both * FULL + 0.5)
 
 
-@threaded
+@compiled
 def limit_rows(
     rows: npt.NDArray[np.int64], seed: np.uint64, out: npt.NDArray[np.float32], plan: Plan
 ) -> None:

@@ -18,8 +18,8 @@ import numpy.typing as npt
 import pandas as pd
 from sklearn.utils.validation import check_is_fitted
 
+from riskmap.compiled import compiled
 from riskmap.ranking.classifier import FailureClassifier
-from riskmap.ranking.compiled import threaded
 
 Floats = npt.NDArray[np.float64]
 Whole = npt.NDArray[np.int64]
@@ -111,7 +111,7 @@ def _boosted_shares(learner: Any, numbers: Floats, others: Floats) -> Floats:
     return shares / len(others)
 
 
-@threaded
+@compiled
 def next_node(
     x: Floats,
     node: int,
@@ -126,7 +126,7 @@ def next_node(
     return int(child[node, 0] if left else child[node, 1])
 
 
-@threaded
+@compiled
 def add_leaf(own: int, rest: int, value: float, factorials: Floats, shares: Floats) -> None:
     """Add a leaf that needs the features of bit set `own` from the system, `rest` from the other.
 
@@ -145,7 +145,7 @@ def add_leaf(own: int, rest: int, value: float, factorials: Floats, shares: Floa
             shares[f] -= value * factorials[count_own] * factorials[count_rest - 1] / total
 
 
-@threaded
+@compiled
 def tree_shares(
     own: Floats,
     rest: Floats,

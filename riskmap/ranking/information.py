@@ -18,7 +18,7 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.stats import rankdata
 
-from riskmap.ranking.compiled import threaded
+from riskmap.compiled import compiled
 from riskmap.ranking.draws import Plan
 from riskmap.ranking.model import SCORES, Model
 from riskmap.ranking.uncertainty import Doubt, draw_limits
@@ -229,7 +229,7 @@ def _gain(told: Floats, need: Floats, rivals: Floats) -> Floats:
     return np.where(np.ptp(told, axis=1) > 0, np.maximum(gains, 0.0), 0.0)
 
 
-@threaded
+@compiled
 def gain_rows(told: Floats, need: Floats, rivals: Floats, gains: Floats) -> None:
     """Mean of max(chance once told, rival) less max(mean chance, rival); rows are sorted."""
     draws = told.shape[1]

@@ -9,7 +9,7 @@ import numpy.typing as npt
 from scipy.special import ndtri
 from scipy.stats import qmc
 
-from riskmap.ranking.compiled import threaded
+from riskmap.compiled import compiled
 
 Floats = npt.NDArray[np.float64]
 Order = npt.NDArray[np.int64]
@@ -28,7 +28,7 @@ def normal_draws(draws: int, factors: int, seed: int) -> Floats:
     return np.asarray(ndtri(np.clip(points, 1e-9, 1 - 1e-9)))
 
 
-@threaded
+@compiled
 def mix(number: np.uint64) -> np.uint64:
     """Scramble 64 bits; the finaliser of SplitMix64 (Steele, Lea and Flood 2014)."""
     z = number + np.uint64(0x9E3779B97F4A7C15)
@@ -37,13 +37,13 @@ def mix(number: np.uint64) -> np.uint64:
     return z ^ (z >> np.uint64(31))
 
 
-@threaded
+@compiled
 def uniform(number: np.uint64) -> float:
     """Turn 64 random bits into a number in [0, 1)."""
     return float(number >> np.uint64(11)) * (1.0 / 9007199254740992.0)
 
 
-@threaded
+@compiled
 def shuffle(order: Order, key: np.uint64) -> None:
     """Put ``0 .. d-1`` into `order`, shuffled by `key` (Fisher and Yates)."""
     for index in range(order.size):
@@ -55,7 +55,7 @@ def shuffle(order: Order, key: np.uint64) -> None:
         order[last], order[other] = order[other], order[last]
 
 
-@threaded
+@compiled
 def normal_quantile(p: float) -> float:
     """Inverse of the standard normal distribution, to about 1e-7 (Wichura 1988, AS 241)."""
     q = p - 0.5

@@ -9,7 +9,7 @@ from typing import Final, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from riskmap.ranking.compiled import threaded
+from riskmap.compiled import compiled
 from riskmap.ranking.draws import FULL
 
 Floats = npt.NDArray[np.float64]
@@ -38,7 +38,7 @@ def in_threads(
         return list(pool.map(work, parts))
 
 
-@threaded
+@compiled
 def rank_draws(
     scores: Whole, first: int, last: int, top: int, step: float, chance: Floats, cuts: Floats
 ) -> None:
@@ -70,7 +70,7 @@ def rank_draws(
     tally(scores, first, last, top, step, chance, counts)
 
 
-@threaded
+@compiled
 def tally(
     scores: Whole,
     first: int,
@@ -97,7 +97,7 @@ def tally(
             scores[row, first + d] = int(rank / step + 0.5)
 
 
-@threaded
+@compiled
 def rank_few(
     scores: Whole,
     first: int,

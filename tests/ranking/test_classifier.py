@@ -107,3 +107,17 @@ class TestProperties:
         slope, offset = calibrate(odds, truth, np.ones(50_000))
         assert slope == pytest.approx(0.5, abs=0.05)
         assert offset == pytest.approx(-1.0, abs=0.05)
+
+
+@pytest.mark.parametrize("method", ["boosting", "logistic"])
+def test_a_feature_that_nobody_knows_changes_nothing(method: str) -> None:
+    rng = np.random.default_rng(5)
+    known = pd.DataFrame({"age_yr": rng.uniform(0, 60, 400)})
+    failed = (rng.random(400) < known["age_yr"] / 70).astype(int)
+    wide = known.assign(slope_pct=np.nan)
+    alone = FailureClassifier(method, rounds=20).fit(known, failed)
+    both = FailureClassifier(method, rounds=20).fit(wide, failed)
+    assert np.allclose(alone.predict_proba(known), both.predict_proba(wide), atol=1e-4)
+    told = explain(both, wide.head(5), wide.tail(50))
+    assert np.allclose(told.shares["slope_pct"], 0, atol=1e-9)
+    assert np.allclose(told.base + told.shares.sum(axis=1), both.decision_function(wide.head(5)))
