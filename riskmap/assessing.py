@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import geopandas as gpd
 import pandas as pd
@@ -20,9 +20,11 @@ from riskmap.model_file import read_model
 from riskmap.progress import Progress
 from riskmap.ranking.explanations import Explanation
 from riskmap.ranking.model import Model
+from riskmap.ranking.service_classifier import Service
 from riskmap.ranking.table import ranked_table
 from riskmap.region import Region
 from riskmap.room_stage import room_features
+from riskmap.service_stage import fill_service
 
 
 @dataclass(frozen=True)
@@ -34,7 +36,8 @@ class Result:
     ``replacement_places``: the best place for another field, where there is one. ``ageing``: the
     curves learnt from the county's permits or kept as published. ``groundwater``: wells, pairs and
     surface behind the groundwater columns, None where no terrain was given. ``doubt``: what the
-    chances speak of and which records to collect, None where none was wanted. ``learning``: what
+    chances speak of and which records to collect, None where none was wanted. ``service``:
+    what was inferred of sewer or onsite, None where nothing was open. ``learning``: what
     came of learning from visits, None where it is off or there are none; ``learnt_reasons``: the
     exact shares behind the learnt odds of the listed systems, None where the score speaks.
     """
@@ -47,6 +50,7 @@ class Result:
     ageing: Mapping[str, AgeingModel]
     groundwater: Groundwater | None
     doubt: CountyDoubt | None
+    service: Service | None
     learning: Learning | None
     learnt_reasons: Explanation | None
 
@@ -67,7 +71,9 @@ def assess_county(county: County, progress: Progress | None = None) -> Result:
     region = county.region
     model = read_model(region.model_file, features=FEATURES)
     described = describe_county(county, progress)
-    features = described.features
+    with progress.stage("infer service"):
+        features, service = fill_service(described.features, county)
+        described = replace(described, features=features)
     with progress.stage("assess failure"):
         ageing = learn_ageing(described.service_history)
         features = features.join(failure_features(features, rules=region.rules, ageing=ageing))
@@ -104,6 +110,7 @@ def assess_county(county: County, progress: Progress | None = None) -> Result:
         ageing=ageing,
         groundwater=groundwater,
         doubt=doubt,
+        service=service,
         learning=learning,
         learnt_reasons=told,
     )

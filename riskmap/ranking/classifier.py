@@ -161,7 +161,10 @@ class FailureClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         return np.asarray(self.classes_[(self.decision_function(X) > 0).astype(int)])
 
     def _choose(self, features: Floats, truth: Floats, weight: Floats, groups: Any) -> None:
-        """Set strength and calibration from predictions for held-out rows."""
+        """Set strength and calibration from predictions for held-out rows.
+
+        Where these hold one class only, the first strength stays and nothing is calibrated.
+        """
         if self.method not in STRENGTHS:
             raise ValueError(f"method must be one of {', '.join(STRENGTHS)}: {self.method!r}.")
         choices = tuple(self.strengths or STRENGTHS[self.method])
@@ -178,6 +181,8 @@ class FailureClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
                 )
                 odds[test] = _log_odds(learner, features[test])
             held = ~np.isnan(odds)
+            if len(np.unique(truth[held])) < 2:
+                return
             precision = average_precision(truth[held], odds[held], weight[held])
             if precision > best:
                 best, self.strength_ = precision, strength

@@ -3,11 +3,13 @@ from __future__ import annotations
 from typing import Any
 
 import numpy as np
+import pandas as pd
 import pytest
 from sklearn.metrics import roc_auc_score
 from sklearn.utils.estimator_checks import parametrize_with_checks
 
 from riskmap.ranking.classifier import FailureClassifier, calibrate
+from riskmap.ranking.explanations import explain
 
 WHY = "folds and bins are made of rows, so a weight of two is not quite the same as two rows"
 
@@ -121,3 +123,14 @@ def test_a_feature_that_nobody_knows_changes_nothing(method: str) -> None:
     told = explain(both, wide.head(5), wide.tail(50))
     assert np.allclose(told.shares["slope_pct"], 0, atol=1e-9)
     assert np.allclose(told.base + told.shares.sum(axis=1), both.decision_function(wide.head(5)))
+
+
+def test_one_class_in_the_held_out_blocks_is_not_calibrated_on() -> None:
+    """All sewered parcels in one block: inner folds can only test on the other class."""
+    rng = np.random.default_rng(2)
+    near = np.r_[rng.uniform(0, 1, 60), rng.uniform(2, 9, 240)][:, None]
+    onsite = np.r_[np.zeros(60), np.ones(240)]
+    block = np.r_[np.zeros(60), rng.integers(1, 7, 240)]
+    learner = FailureClassifier(rounds=10).fit(near, onsite, groups=block)
+    assert (learner.slope_, learner.offset_) == (1.0, 0.0)
+    assert (learner.predict(near) == onsite).mean() > 0.95
