@@ -9,7 +9,8 @@ import docs.pictures.make_failure
 import docs.pictures.make_groundwater
 import docs.pictures.make_learning
 import docs.pictures.make_lot
-import docs.pictures.make_ranking  # noqa: F401
+import docs.pictures.make_ranking
+import docs.pictures.make_zones  # noqa: F401
 from docs.pictures.board import PICTURES
 
 FOLDER = Path(__file__).resolve().parent

@@ -218,7 +218,7 @@ def holders(shapes: Shapes, x_m: ArrayLike, y_m: ArrayLike) -> Ints:
     if not len(shapes) or not len(placed):
         return found
     points = np.atleast_1d(np.asarray(shapely.points(x[placed], y[placed]), object))
-    point, shape = shapely.STRtree(shapes).query(points, predicate="intersects")
+    shape, point = shapely.STRtree(points).query(shapes, predicate="intersects")
     order = np.lexsort((-shape, point))
     found[placed[point[order]]] = shape[order]
     return found
