@@ -15,7 +15,7 @@ import numpy as np
 import pandas as pd
 
 from riskmap.ranking.curves import limitation
-from riskmap.ranking.model import Model
+from riskmap.ranking.model import SCORES, Model
 
 CAUSES: Final = ("time", "data", "curves", "weights")
 CAUSE_WORDS: Final = {
@@ -24,6 +24,7 @@ CAUSE_WORDS: Final = {
     "curves": "the model's curves changed",
     "weights": "the model's weights changed",
 }
+SHARES: Final = "(shares of the two scores)"
 AGEING: Final = ("age_yr", "years_since_pumped_yr")
 """Features that grow by a year a year without anything having happened."""
 
@@ -57,6 +58,7 @@ def compare_runs(
     years: float,
     top: int,
     score: str = "failure",
+    aged: pd.DataFrame | None = None,
 ) -> Drift:
     """Explain the change of one score between two runs.
 
@@ -72,9 +74,11 @@ def compare_runs(
         Length of the list.
     score
         ``failure`` or ``groundwater``.
+    aged
+        The old records as time alone would have them now; :func:`age_records` if not given.
     """
     both = before.index.intersection(after.index)
-    aged = age_records(before, years)
+    aged = age_records(before, years) if aged is None else aged
     limits = {
         "before": _limits(before, model_before, score),
         "time": _limits(aged, model_before, score),
@@ -84,13 +88,59 @@ def compare_runs(
     weights = _weights(model_before, score), _weights(model_after, score)
     scores = _score(limits["before"], weights[0]), _score(limits["after"], weights[1])
     parts = _split({name: table.loc[both] for name, table in limits.items()}, *weights)
-    moves = _moves(parts, scores[0], scores[1], both)
-    lists = [set(one.sort_values(ascending=False, kind="stable").index[:top]) for one in scores]
+    return _drift(parts, scores[0], scores[1], top)
+
+
+def compare_priorities(
+    before: pd.DataFrame,
+    after: pd.DataFrame,
+    *,
+    model_before: Model,
+    model_after: Model,
+    years: float,
+    top: int,
+    aged: pd.DataFrame | None = None,
+) -> Drift:
+    """Explain the change of the priority between two runs; as exact as :func:`compare_runs`.
+
+    The points of both scores count at the mean of their shares in the two models; what a change
+    of the shares themselves moves counts at the mean of the old and new score, as a change of
+    weights under the name :data:`SHARES`.
+    """
+    aged = age_records(before, years) if aged is None else aged
+    parts: list[pd.DataFrame] = []
+    totals = [pd.Series(0.0, index=table.index) for table in (before, after)]
+    moved = pd.Series(0.0, index=before.index.intersection(after.index))
+    for kind in SCORES:
+        one = compare_runs(
+            before, after, model_before=model_before, model_after=model_after, years=years,
+            top=top, score=kind, aged=aged,
+        )  # fmt: skip
+        old, new = model_before.share(kind), model_after.share(kind)
+        parts.append(one.parts * (old + new) / 2)
+        whole = (
+            _score(_limits(before, model_before, kind), _weights(model_before, kind)),
+            _score(_limits(after, model_after, kind), _weights(model_after, kind)),
+        )
+        totals = [totals[0] + old * whole[0], totals[1] + new * whole[1]]
+        moved += (new - old) * (whole[0].loc[moved.index] + whole[1].loc[moved.index]) / 2
+    shift = pd.DataFrame(dict.fromkeys(CAUSES, 0.0), index=moved.index).assign(weights=moved)
+    shift.index = pd.MultiIndex.from_product([moved.index, [SHARES]], names=["parcel_id", "factor"])
+    parts.append(shift[shift["weights"] != 0])
+    return _drift(pd.concat([p for p in parts if len(p)] or parts[:1]), totals[0], totals[1], top)
+
+
+def _drift(parts: pd.DataFrame, before: pd.Series, after: pd.Series, top: int) -> Drift:
+    """Put parts and scores of both runs together."""
+    both = before.index.intersection(after.index)
+    moves = _moves(parts, before, after, both)
+    lists = [
+        set(one.sort_values(ascending=False, kind="stable").index[:top]) for one in (before, after)
+    ]
     joined = pd.Index(sorted(lists[1] - lists[0], key=str))
     left = pd.Index(sorted(lists[0] - lists[1], key=str))
     came, went = after.index.difference(before.index), before.index.difference(after.index)
-    words = _words(moves, joined, left, top)
-    return Drift(parts, moves, came, went, joined, left, words)
+    return Drift(parts, moves, came, went, joined, left, _words(moves, joined, left, top))
 
 
 def age_records(features: pd.DataFrame, years: float) -> pd.DataFrame:

@@ -8,7 +8,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from riskmap.ranking.drift import CAUSES, age_records, compare_runs
+from riskmap.ranking.drift import CAUSES, SHARES, age_records, compare_priorities, compare_runs
 from riskmap.ranking.model import Factor, Model
 
 
@@ -113,3 +113,54 @@ class TestProperties:
         assert found.went.tolist() == ["p03", "p04"]
         assert "new" in found.joined
         assert len(found.moves) == 28
+
+
+class TestPriorities:
+    """Priority = share x failure + (1 - share) x groundwater, with everything changing at once."""
+
+    WELL = factor("well", "well_m", 2.0, curve=((0.0, 1.0), (50.0, 0.0)), score="groundwater")
+    DEEP = factor("deep", "wet_depth_cm", 1.0, curve=((0.0, 1.0), (90.0, 0.0)), score="groundwater")
+
+    def both(self) -> tuple[Model, Model]:
+        old = Model("old", (AGE, WET, PUMP, self.WELL, self.DEEP), 0.6, 0.0)
+        return old, replace(old.with_weights({"age": 1.0, "well": 9.0}), failure_share=0.35)
+
+    def run(self, old: Model, new: Model, seed: int = 1, years: float = 2.0):  # type: ignore[no-untyped-def]
+        before, after = (
+            inventory(seed=s).assign(well_m=np.random.default_rng(s + 9).uniform(0, 60, 30))
+            for s in (0, seed)
+        )
+        return compare_priorities(
+            before, after.iloc[2:], model_before=old, model_after=new, years=years, top=6
+        )
+
+    def test_nothing_is_left_over(self) -> None:
+        found = self.run(*self.both())
+        assert len(found.moves) == 28
+        by_cause = found.moves[list(CAUSES)].sum(axis=1)
+        assert np.allclose(by_cause, found.moves["change"], atol=1e-9)
+        parts = found.parts.groupby(level="parcel_id").sum().sum(axis=1)
+        assert np.allclose(parts.reindex(found.moves.index), found.moves["change"], atol=1e-9)
+        assert list(found.went) == ["p00", "p01"]
+
+    def test_only_the_share_changed(self) -> None:
+        old, _ = self.both()
+        found = self.run(old, replace(old, failure_share=0.5), seed=0, years=0.0)
+        causes = found.moves[["data", "curves"]]
+        assert np.allclose(causes, 0)
+        weights = found.parts.xs(SHARES, level="factor")["weights"]
+        assert np.allclose(weights.reindex(found.moves.index), found.moves["weights"])
+        assert weights.abs().max() > 1
+
+    def test_the_score_before_by_hand(self) -> None:
+        old, new = self.both()
+        found = self.run(old, new)
+        row = inventory().assign(well_m=np.random.default_rng(9).uniform(0, 60, 30)).iloc[5]
+        pumped = row["years_since_pumped_yr"]
+        failure = (
+            3 * min(row["age_yr"] / 40, 1) + max(1 - row["wet_depth_cm"] / 150, 0)
+            + 2 * (0.5 if np.isnan(pumped) else pumped / 10)
+        ) * 100 / 6  # fmt: skip
+        water = 2 * max(1 - row["well_m"] / 50, 0) + max(1 - row["wet_depth_cm"] / 90, 0)
+        want = 0.6 * failure + 0.4 * water * 100 / 3
+        assert found.moves.loc["p05", "score_before"] == pytest.approx(want)
