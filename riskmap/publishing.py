@@ -20,11 +20,13 @@ from riskmap.publish.lists import write_inspection_list
 from riskmap.publish.mailing_list import write_mailing_list
 from riskmap.publish.manifest import write_manifest
 from riskmap.publish.map_model import MapModel
+from riskmap.publish.public_edition import write_public_edition
 from riskmap.publish.sampling_list import write_sampling_list
 from riskmap.publish.webmap import write_map
 from riskmap.reporting import write_records, write_report_pages
 
 EXTRA_FILES: Final = (
+    FileLink("public/index.html", "Public edition", "A folder of its own: no parcel in it."),
     FileLink("report/index.html", "County report", "To read and print: numbers, figures, method."),
     FileLink("sheets/day_sheets.pdf", "Day sheets, PDF", "A page a stop, in driving order."),
     FileLink("letters/letters_en.pdf", "Letters, English", "To print and post."),
@@ -58,6 +60,9 @@ def publish(folder: Path, result: Result, progress: Progress) -> None:
         _write_paper(folder, result)
     with progress.stage("write GIS files"):
         write_gis_files(folder, result.parcels)
+    if region.public_threshold:
+        with progress.stage("write public edition"):
+            _write_public(folder, result)
     with progress.stage("write report"):
         write_report_pages(folder, result)
         write_records(folder, result)
@@ -70,6 +75,22 @@ def publish(folder: Path, result: Result, progress: Progress) -> None:
         date=region.date.isoformat(),
         defects=result.data_quality,
         extra_files=EXTRA_FILES,
+    )
+
+
+def _write_public(folder: Path, result: Result) -> None:
+    region, tables = result.region, result.county.tables
+    write_public_edition(
+        folder,
+        parcels=result.parcels,
+        crs=result.county.crs,
+        county=region.name,
+        date=region.date.isoformat(),
+        contact=region.contact,
+        units=region.units,
+        threshold=region.public_threshold,
+        cell_m=region.public_cell_m or None,
+        layers={name: tables[name] for name in ("streams", "waterbodies") if name in tables},
     )
 
 

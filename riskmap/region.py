@@ -95,6 +95,8 @@ class Region:
     stops: int
     letters: int
     site_last_line: str
+    public_threshold: int
+    public_cell_m: float
     chunk_parcels: int
     draws: int
     seed: int
@@ -146,6 +148,8 @@ def read_region(path: Path | str) -> Region:
         stops=values["lists", "stops"],
         letters=values["lists", "letters"],
         site_last_line=values["lists", "site_last_line"],
+        public_threshold=values["public", "threshold"],
+        public_cell_m=values["public", "cell_m"],
         chunk_parcels=values["run", "chunk_parcels"],
         draws=values["run", "draws"],
         seed=values["run", "seed"],
