@@ -100,8 +100,15 @@ def plain_ticks(axes: Axes, *, x: bool = True, y: bool = False) -> None:
 
 def scale_bar(axes: Axes, x: float, y: float, length_m: float) -> None:
     """Draw a bar with its length below."""
-    axes.plot([x, x + length_m], [y, y], color=INK, linewidth=2, solid_capstyle="butt")
-    axes.text(
-        x + length_m / 2, y, f"{length_m:g} m", ha="center", va="bottom", fontsize=7,
-        bbox={"fc": "w", "lw": 0, "pad": 0.5}, zorder=2,
-    )  # fmt: skip
+    axes.plot([x, x + length_m], [y, y], color=INK, linewidth=2, solid_capstyle="butt", zorder=4)
+    axes.annotate(
+        f"{length_m:g} m",
+        (x + length_m / 2, y),
+        (0, 3),
+        textcoords="offset points",
+        ha="center",
+        va="bottom",
+        fontsize=7,
+        bbox={"fc": "w", "lw": 0, "pad": 0.5},
+        zorder=3,
+    )

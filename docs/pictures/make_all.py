@@ -9,6 +9,7 @@ import docs.pictures.make_failure
 import docs.pictures.make_groundwater
 import docs.pictures.make_learning
 import docs.pictures.make_lot
+import docs.pictures.make_public
 import docs.pictures.make_ranking
 import docs.pictures.make_zones  # noqa: F401
 from docs.pictures.board import PICTURES
