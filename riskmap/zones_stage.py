@@ -103,7 +103,10 @@ def plan_zones(
     )
     zones = gpd.GeoDataFrame(table, geometry=drawn.shapes, crs=county.crs)
     wells = _with_zone(wells, zones)
-    return Planning(zones, capture, wells, setbacks, settings, _notes(drawn, capture, settings))
+    rule = _rule(settings) if chosen is None else "those that the planner chose"
+    return Planning(
+        zones, capture, wells, setbacks, settings, _notes(drawn, capture, rule, settings)
+    )
 
 
 def choose_wells(wells: pd.DataFrame, settings: ZoneSettings) -> Flags:
@@ -180,12 +183,20 @@ def _with_zone(wells: gpd.GeoDataFrame, zones: gpd.GeoDataFrame) -> gpd.GeoDataF
     return wells.assign(zone_id=pd.array(names, dtype="string"))
 
 
-def _notes(drawn: ZoneShapes, capture: gpd.GeoDataFrame, settings: ZoneSettings) -> tuple[str, ...]:
+def _rule(settings: ZoneSettings) -> str:
+    return (
+        f"public ones, and those with {settings.capture_systems} or more systems in their capture "
+        f"area or predicted nitrate above {settings.action_mg_l:g} mg/L as N"
+    )
+
+
+def _notes(
+    drawn: ZoneShapes, capture: gpd.GeoDataFrame, rule: str, settings: ZoneSettings
+) -> tuple[str, ...]:
     assumed = int((capture["pumping_l_d_evidence"] == "assumed").sum())
     return (
         f"{int(capture['chosen'].sum())} of {len(capture)} drinking-water wells make a capture "
-        f"zone: public ones, and those with {settings.capture_systems} or more systems in their "
-        f"capture area or predicted nitrate above {settings.action_mg_l:g} mg/L as N.",
+        f"zone: {rule}.",
         f"The draw of {assumed} of {len(capture)} wells is assumed.",
         f"Pieces smaller than {settings.least_area_m2 / 1e4:g} ha or with fewer than "
         f"{settings.least_systems} systems join a neighbour; those alone, "

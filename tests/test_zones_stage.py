@@ -108,6 +108,8 @@ class TestZones:
         )  # fmt: skip
         assert not set(found.zones["kind"]) & {"capture", "nitrate"}
         assert "capture" in set(planning.zones["kind"])
+        assert "0 of" in found.notes[0]
+        assert "the planner chose" in found.notes[0]
 
     def test_map_layer_has_its_texts(self, planning: Planning) -> None:
         layer = zones_for_map(planning.zones)
