@@ -9,16 +9,20 @@ import geopandas as gpd
 import pandas as pd
 
 from riskmap.doubt_stage import CountyDoubt, doubt_columns
+from riskmap.drift_stage import CountyDrift, compare_with_earlier, read_earlier
 from riskmap.failure.ageing import AgeingModel
 from riskmap.failure_stage import chance_of_failing, failure_features, learn_ageing
+from riskmap.fairness_stage import CountyFairness, judge_fairness
 from riskmap.features import FEATURES
 from riskmap.groundwater_stage import Groundwater, groundwater_features
 from riskmap.inventory_stage import Described, describe_county
 from riskmap.learning_stage import Learning, follow_learning, learn_from_visits
+from riskmap.listing import in_list_order, list_length
 from riskmap.loading import County
 from riskmap.model_file import read_model
 from riskmap.progress import Progress
 from riskmap.ranking.explanations import Explanation
+from riskmap.ranking.fairness import refuse_protected
 from riskmap.ranking.model import Model
 from riskmap.ranking.service_classifier import Service
 from riskmap.ranking.table import ranked_table
@@ -37,7 +41,9 @@ class Result:
     curves learnt from the county's permits or kept as published. ``groundwater``: wells, pairs and
     surface behind the groundwater columns, None where no terrain was given. ``doubt``: what the
     chances speak of and which records to collect, None where none was wanted. ``service``:
-    what was inferred of sewer or onsite, None where nothing was open. ``learning``: what
+    what was inferred of sewer or onsite, None where nothing was open. ``drift``:
+    what changed since an earlier run, None where none was named. ``fairness``: how picks fall
+    across neighbourhoods, None where there are none to compare. ``learning``: what
     came of learning from visits, None where it is off or there are none; ``learnt_reasons``: the
     exact shares behind the learnt odds of the listed systems, None where the score speaks.
     """
@@ -51,6 +57,8 @@ class Result:
     groundwater: Groundwater | None
     doubt: CountyDoubt | None
     service: Service | None
+    drift: CountyDrift | None
+    fairness: CountyFairness | None
     learning: Learning | None
     learnt_reasons: Explanation | None
 
@@ -70,6 +78,8 @@ def assess_county(county: County, progress: Progress | None = None) -> Result:
     progress = progress or Progress()
     region = county.region
     model = read_model(region.model_file, features=FEATURES)
+    refuse_protected(factor.feature for factor in model.factors)
+    earlier = None if region.before is None else read_earlier(region.before)
     described = describe_county(county, progress)
     with progress.stage("infer service"):
         features, service = fill_service(described.features, county)
@@ -101,6 +111,15 @@ def assess_county(county: County, progress: Progress | None = None) -> Result:
             component_ratings=described.component_ratings,
         )
     table = features.join(ranked).join(doubted)
+    with progress.stage("compare and hold against need"):
+        listed = in_list_order(table, region.list_order)
+        fairness = judge_fairness(listed, region)
+        top = list_length(table, region)
+        drift = (
+            None
+            if earlier is None
+            else compare_with_earlier(earlier, table, model, region, top=top)
+        )
     return Result(
         county=county,
         model=model,
@@ -111,6 +130,8 @@ def assess_county(county: County, progress: Progress | None = None) -> Result:
         groundwater=groundwater,
         doubt=doubt,
         service=service,
+        drift=drift,
+        fairness=fairness,
         learning=learning,
         learnt_reasons=told,
     )

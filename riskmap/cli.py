@@ -5,6 +5,7 @@ from __future__ import annotations
 import argparse
 import sys
 from collections.abc import Sequence
+from dataclasses import replace
 from importlib.metadata import version
 from pathlib import Path
 from typing import Final
@@ -47,6 +48,9 @@ def _parser() -> argparse.ArgumentParser:
     run = _command(commands, "run", _run, "read, score, rank and write the result folder")
     run.add_argument("region", type=Path, metavar="REGION.toml", help="the region file")
     run.add_argument("--out", type=Path, required=True, metavar="DIR", help="result folder")
+    run.add_argument(
+        "--before", type=Path, metavar="DIR", help="earlier result folder to compare with"
+    )
     check = _command(commands, "check", _check, "read everything and list defects, without running")
     check.add_argument("region", type=Path, metavar="REGION.toml", help="the region file")
     explain = _command(commands, "explain", _explain, "show how one parcel's numbers came about")
@@ -92,7 +96,10 @@ def _say(text: str) -> None:
 def _run(options: argparse.Namespace) -> int:
     from riskmap.running import open_region, run
 
-    run(open_region(options.region), out=options.out, progress=Progress(quiet=options.quiet))
+    region = open_region(options.region)
+    if options.before:
+        region = replace(region, before=options.before)
+    run(region, out=options.out, progress=Progress(quiet=options.quiet))
     _say(f"Front page: {(options.out / 'index.html').resolve()}")
     return 0
 

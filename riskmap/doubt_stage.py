@@ -35,6 +35,19 @@ DOUBT_COLUMNS: Final = {
 """Column of the Monte Carlo -> column of the result. Low and high bound 90 % of the draws."""
 
 
+DOUBT_MEANINGS: Final = {
+    **{
+        f"{kind}_{end}": f"{word} end of the 90 % range of the {kind.replace('_', ' ')}"
+        for kind in ("failure_score", "groundwater_score", "priority", "rank")
+        for end, word in (("low", "Lower"), ("high", "Upper"))
+    },
+    "priority_middle": "Middle of the draws of the priority",
+    "top_chance": "Chance to be truly among the first, of as many as the list is long",
+    "top_chance_error": "Standard error of that chance by the number of draws",
+}
+"""Column of the result -> meaning."""
+
+
 @dataclass(frozen=True)
 class CountyDoubt:
     """What the stage gives besides the parcels' columns.

@@ -9,7 +9,9 @@ from typing import Any, Final
 import geopandas as gpd
 
 from riskmap.assessing import Result
+from riskmap.further_reporting import write_further_lists
 from riskmap.inventory.soil_aggregate import rate_mapunits
+from riskmap.listing import as_listed
 from riskmap.model_file import model_text
 from riskmap.progress import Progress
 from riskmap.publish.day_sheets import write_day_sheets
@@ -47,15 +49,17 @@ def publish(folder: Path, result: Result, progress: Progress) -> None:
     with progress.stage("write map"):
         _write_map(folder, result)
     with progress.stage("write lists"):
+        listed = as_listed(result.parcels, region.list_order)
         write_inspection_list(
             folder,
-            result.parcels,
+            listed,
             county=region.name,
             date=region.date.isoformat(),
             units=region.units,
             workbook_rows=region.inspection_rows or len(result.parcels),
         )
         _write_other_lists(folder, result)
+        write_further_lists(folder, result)
     with progress.stage("write day sheets and letters"):
         _write_paper(folder, result)
     with progress.stage("write GIS files"):
@@ -125,7 +129,7 @@ def _write_paper(folder: Path, result: Result) -> None:
     if region.stops:
         write_day_sheets(
             folder,
-            result.parcels,
+            as_listed(result.parcels, region.list_order),
             county=region.name,
             date=region.date,
             units=region.units,

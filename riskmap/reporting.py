@@ -10,8 +10,11 @@ from typing import Final
 import pandas as pd
 
 from riskmap.assessing import Result
+from riskmap.doubt_stage import DOUBT_MEANINGS
 from riskmap.failure.service_life import survival_table
 from riskmap.features import FEATURES
+from riskmap.further_reporting import further_sections
+from riskmap.learning_stage import LEARNT_COLUMNS
 from riskmap.publish.metadata import write_metadata
 from riskmap.publish.metadata_layers import layer_of
 from riskmap.publish.report import Findings, write_report
@@ -62,7 +65,8 @@ def write_report_pages(folder: Path, result: Result, *, sections: Sequence[Secti
 def write_records(folder: Path, result: Result) -> None:
     """Write ``metadata/``: STAC and ISO 19115 records of what lies in the folder. Call it last."""
     region = result.region
-    meanings = {name: feature.meaning for name, feature in FEATURES.items()} | RANKED_COLUMNS
+    meanings = {name: feature.meaning for name, feature in FEATURES.items()}
+    meanings = meanings | RANKED_COLUMNS | LEARNT_COLUMNS | DOUBT_MEANINGS
     write_metadata(
         folder,
         [layer_of(result.parcels, meanings=meanings)],
@@ -101,4 +105,4 @@ def _own_sections(result: Result) -> list[Section]:
             "list most when it goes to an end of its bounds."
         )
         sections.append(Section("How sure the list is", [words, table_of(moves)]))
-    return sections
+    return [*sections, *further_sections(result)]

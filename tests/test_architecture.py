@@ -38,6 +38,8 @@ LEVELS = [
         "drift_stage",
         "fairness_stage",
         "judging",
+        "listing",
+        "further_reporting",
         "assessing",
         "publishing",
         "reporting",

@@ -62,6 +62,7 @@ _SUFFIXES: Final = {
     "_yr": "yr",
     "_pct": "%",
     "_frac": "0-1",
+    "_chance": "0-1",
 }
 _SQUARE_FEET: Final = frozenset({"field_area_m2", "treatment_m2"})
 _ONE_DECIMAL: Final = frozenset(

@@ -36,11 +36,27 @@ class ResultColumn:
 
 
 COLUMNS: Final = (
-    ListColumn("rank", "Rank", 7, "Place on the list by priority, 1 first"),
+    ListColumn("rank", "Rank", 7, "Place on the list, 1 first"),
     ListColumn("parcel_id", "Parcel", 16, "The county's parcel number", "parcels"),
     ListColumn("address", "Address", 26, "Site address", "parcels", wrap=True),
     ListColumn("neighbourhood", "Neighbourhood", 17, "Group of parcels", "parcels", wrap=True),
     ListColumn("priority", "Priority", 8.5, "Failure and groundwater score by their shares, 0-100"),
+    ListColumn("priority_low", "Priority, low", 8.5, "Lower end of its 90 % range", "this run"),
+    ListColumn("priority_high", "Priority, high", 8.5, "Upper end of its 90 % range", "this run"),
+    ListColumn(
+        "top_chance",
+        "Chance of the first",
+        9,
+        "Chance to be truly among the first, of as many as the list is long, by what is known",
+    ),
+    ListColumn("priority_rank", "Rank by priority", 9, "Rank where the list is ordered by chance"),
+    ListColumn("spoke", "Who ranks", 14, "The score, or what was learnt from visits", wrap=True),
+    ListColumn(
+        "learnt_chance_frac",
+        "Learnt chance",
+        9,
+        "Chance that visits would find it failed, learnt from visits",
+    ),
     ListColumn("priority_class", "Class", 10, "Class of the priority"),
     ListColumn("failure_class", "Failure", 10, "Class of the failure score"),
     ListColumn("groundwater_class", "Groundwater", 12, "Class of the groundwater score"),
@@ -100,7 +116,7 @@ def list_table(
         if name not in source:
             continue
         values = source[name]
-        if name in {"rank", "priority"}:
+        if name in {"rank", "priority", "priority_rank"}:
             table[name] = values.round(1) if name == "priority" else values
         elif pd.api.types.is_numeric_dtype(values.dtype):
             table[name] = shown(values, readable(name, units=units))

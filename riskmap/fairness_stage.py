@@ -1,0 +1,98 @@
+"""How a county's inspections and letters fall across neighbourhoods, against need."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+
+import numpy as np
+import pandas as pd
+
+from riskmap.action.mailing import to_write_to
+from riskmap.errors import RegionError
+from riskmap.ranking.fairness import Fairness, compare_with_need
+from riskmap.region import FairnessRules, Region
+
+
+@dataclass(frozen=True)
+class CountyFairness:
+    """Picks against need; ``standing`` names the number by neighbourhood held against them.
+
+    ``inspections`` and ``letters`` are None where all systems or none are picked.
+    """
+
+    inspections: Fairness | None
+    letters: Fairness | None
+    standing: str
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """Plain sentences."""
+        return tuple(
+            word for part in (self.inspections, self.letters) if part for word in part.words
+        )
+
+
+def judge_fairness(parcels: pd.DataFrame, region: Region) -> CountyFairness | None:
+    """Compare where inspections and letters fall with where failures are to be expected.
+
+    Need is the chance of failing within the horizon. Inspections are the rows of the list, letters
+    those that the run writes.
+
+    Parameters
+    ----------
+    parcels
+        The ranked table in the list's order, index ``parcel_id``.
+    """
+    systems = parcels[parcels["rank"].notna()]
+    if systems.empty or systems["neighbourhood"].isna().all():
+        return None
+    standing = read_standing(region.fairness)
+    visited = systems["rank"].le(region.inspection_rows or len(systems)).to_numpy(bool)
+    written = systems.index.isin(to_write_to(parcels).head(region.letters).index)
+    found = [
+        compare_with_need(
+            systems["neighbourhood"],
+            systems["chance_failing_frac"].to_numpy(float),
+            picked,
+            standing=standing,
+            what=what,
+        )
+        if 0 < picked.sum() < len(picked)
+        else None
+        for what, picked in (("inspections", visited), ("letters", np.asarray(written)))
+    ]
+    if found == [None, None]:
+        return None
+    return CountyFairness(found[0], found[1], "" if standing is None else str(standing.name))
+
+
+def read_standing(rules: FairnessRules) -> pd.Series | None:
+    """Read the county's number by neighbourhood; None where it gives none.
+
+    Raises
+    ------
+    RegionError
+        Naming the file, and the column or line at fault.
+    """
+    path = rules.standing
+    if path is None:
+        return None
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            rows = list(csv.DictReader(file))
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise RegionError(f"{path}: the file cannot be read ({error}).") from error
+    columns = list(rows[0]) if rows else []
+    number = rules.column or next((c for c in columns if c != rules.neighbourhood), "")
+    for name in (rules.neighbourhood, number):
+        if name not in columns:
+            raise RegionError(f"{path}: [fairness] wants a column {name!r}; it has {columns}.")
+    values: dict[str, float] = {}
+    for line, row in enumerate(rows, start=2):
+        text = (row[number] or "").strip()
+        try:
+            values[(row[rules.neighbourhood] or "").strip()] = float(text) if text else np.nan
+        except ValueError as error:
+            raise RegionError(f"{path}, line {line}: {number} = {text!r} is no number.") from error
+    return pd.Series(values, name=number, dtype=float)
