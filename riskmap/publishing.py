@@ -6,13 +6,10 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
 
-import geopandas as gpd
-
 from riskmap.assessing import Result
 from riskmap.further_reporting import write_further_lists
-from riskmap.inventory.soil_aggregate import rate_mapunits
 from riskmap.listing import as_listed
-from riskmap.model_file import model_text
+from riskmap.mapping import lot_layers, write_county_map
 from riskmap.progress import Progress
 from riskmap.publish.day_sheets import write_day_sheets
 from riskmap.publish.front_page import FileLink, write_data_quality, write_front_page
@@ -21,10 +18,8 @@ from riskmap.publish.letters import write_letters
 from riskmap.publish.lists import write_inspection_list
 from riskmap.publish.mailing_list import write_mailing_list
 from riskmap.publish.manifest import write_manifest
-from riskmap.publish.map_model import MapModel
 from riskmap.publish.public_edition import write_public_edition
 from riskmap.publish.sampling_list import write_sampling_list
-from riskmap.publish.webmap import write_map
 from riskmap.reporting import write_records, write_report_pages
 
 EXTRA_FILES: Final = (
@@ -40,14 +35,13 @@ EXTRA_FILES: Final = (
     FileLink("metadata/collection.json", "Metadata, STAC", "What the layers are, for catalogues."),
     FileLink("metadata/record.xml", "Metadata, ISO 19115", "The same as an ISO record."),
 )
-MAP_LAYERS: Final = ("streams", "waterbodies", "wells", "floodplain", "sewer_area")
 
 
 def publish(folder: Path, result: Result, progress: Progress) -> None:
     """Write the whole result into `folder`."""
     region = result.region
     with progress.stage("write map"):
-        _write_map(folder, result)
+        write_county_map(folder, result)
     with progress.stage("write lists"):
         listed = as_listed(result.parcels, region.list_order)
         write_inspection_list(
@@ -63,7 +57,7 @@ def publish(folder: Path, result: Result, progress: Progress) -> None:
     with progress.stage("write day sheets and letters"):
         _write_paper(folder, result)
     with progress.stage("write GIS files"):
-        write_gis_files(folder, result.parcels)
+        write_gis_files(folder, result.parcels, extra=lot_layers(result))
     if region.public_threshold:
         with progress.stage("write public edition"):
             _write_public(folder, result)
@@ -153,40 +147,6 @@ def _write_paper(folder: Path, result: Result) -> None:
             site_last_line=region.site_last_line,
             most=region.letters,
         )
-
-
-def _write_map(folder: Path, result: Result) -> None:
-    region = result.region
-    model = result.model
-    tables = result.county.tables
-    layers = {name: tables[name] for name in MAP_LAYERS if name in tables}
-    write_map(
-        folder,
-        result.parcels,
-        model=MapModel(
-            model.factors,
-            model.failure_share,
-            region.rules.class_cuts,
-            text=model_text(region.model_file),
-        ),
-        layers={"soils": _soil_limits(result), **layers},
-        terrain=result.county.rasters.get("elevation"),
-        county=region.name,
-        date=region.date.isoformat(),
-        units=region.units,
-    )
-
-
-def _soil_limits(result: Result) -> gpd.GeoDataFrame:
-    """Soil polygons with map unit name and the class by the national rule."""
-    tables = result.county.tables
-    rated = rate_mapunits(result.described.component_ratings)
-    names = tables["soil_mapunits"].set_index("mukey")["muname"]
-    units = tables["soil_units"][["mukey", "musym", "geometry"]]
-    return units.assign(
-        muname=units["mukey"].map(names),
-        soil_class=units["mukey"].map(rated["condition_class"]),
-    )
 
 
 def _write_manifest(folder: Path, result: Result, progress: Progress) -> None:

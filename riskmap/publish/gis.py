@@ -6,7 +6,7 @@ that a reader can skip what lies elsewhere. Values are SI; a column name carries
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
 from typing import Final
@@ -26,7 +26,11 @@ LAYER: Final = "parcels"
 
 
 def write_gis_files(
-    folder: Path, ranked: gpd.GeoDataFrame, *, private: bool = False
+    folder: Path,
+    ranked: gpd.GeoDataFrame,
+    *,
+    private: bool = False,
+    extra: Mapping[str, gpd.GeoDataFrame] | None = None,
 ) -> tuple[Path, Path]:
     """Write ``parcels.gpkg`` and ``parcels.parquet`` into `folder`; returns their paths.
 
@@ -36,12 +40,19 @@ def write_gis_files(
         One row per parcel, indexed by parcel number; missing shapes are kept as missing.
     private
         Whether owners' and mailing columns go along.
+    extra
+        Further layers of the GeoPackage by name, indexed by parcel number; empty ones are left out.
     """
     table = storable(ranked, private=private)
     package, parquet = folder / "parcels.gpkg", folder / "parcels.parquet"
     with fixed_moment():
         package.unlink(missing_ok=True)
         table.to_file(package, driver="GPKG", layer=LAYER, engine="pyogrio", index=False)
+        for name, layer in (extra or {}).items():
+            if len(layer):
+                storable(layer).to_file(
+                    package, driver="GPKG", layer=name, engine="pyogrio", index=False
+                )
     table.to_parquet(
         parquet,
         index=False,

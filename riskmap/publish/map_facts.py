@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Collection
 from dataclasses import dataclass
 from typing import Any, Final
 
@@ -17,8 +18,8 @@ from riskmap.publish.packing import Package, pack_codes, pack_numbers, pack_word
 GROUPS: Final = {
     "System": (
         "kind",
-        "installed_year",
         "age_yr",
+        "installed_year",
         "tank_volume_l",
         "design_flow_l_d",
         "field_area_m2",
@@ -34,6 +35,7 @@ GROUPS: Final = {
         "service",
         "service_reason",
         "neighbourhood",
+        "zone",
         "lot_m2",
         "dwellings",
         "bedrooms",
@@ -53,6 +55,7 @@ GROUPS: Final = {
         "years_gained_pumping_yr",
         "years_gained_resting_yr",
         "replacement",
+        "room_ratio",
     ),
     "Soil and ground": (
         "soil_class",
@@ -69,6 +72,7 @@ GROUPS: Final = {
         "well_distance_m",
         "wells_within_150_m",
         "wells_soon",
+        "wells_reached",
         "nearest_reached_m",
         "travel_time_yr",
         "nitrate_given_mg_l",
@@ -80,8 +84,36 @@ GROUPS: Final = {
 }
 """Groups of the card and their declared columns; what is in no group stays in the GIS files."""
 
+SITE: Final = "Site"
+"""The group that is told of every parcel; the others only where there is or may be a system."""
+
 FILTERED: Final = ("kind", "service", "zone", "neighbourhood", "age_yr")
 """Facts that the page filters by: read with the page, the rest with the first card."""
+
+PAINTED: Final = ("stage",)
+"""Facts that parcels are coloured by: read before the first paint."""
+
+CAPPED: Final = {
+    "years_to_stressed_yr": "already",
+    "years_to_failed_yr": "already",
+    "years_gained_half_flow_yr": "hardly any",
+    "years_gained_pumping_yr": "hardly any",
+    "years_gained_resting_yr": "hardly any",
+}
+"""Years that the model looks ahead :data:`CAP_YR` at most: column -> words for none."""
+CAP_YR: Final = 100
+
+BY_PAIRS: Final = ("nearest_reached_m", "travel_time_yr", "nitrate_given_mg_l")
+"""Facts that the list of wells reached tells in full."""
+
+GROUP_NOTES: Final = {
+    "Outlook by the model": "By the clogging model, if nothing was mended off the record. It "
+    "looks 100 years ahead. Neither a good nor a bad outlook is a finding.",
+    "What would help": "Years that a field may gain by the model, each step by itself; rough "
+    "figures that rest on what is known of the system. Room is what the mapped setbacks leave. "
+    "Local code and a licensed professional decide what may be done or built.",
+}
+"""Words under a group of the card."""
 
 SHORT: Final = {
     "kind": "Kind",
@@ -116,10 +148,12 @@ SHORT: Final = {
     "years_to_stressed_yr": "Until stressed",
     "years_to_failed_yr": "Until failed",
     "pump_overdue_yr": "Pump-out overdue",
-    "years_gained_half_flow_yr": "Half the flow gains",
-    "years_gained_pumping_yr": "Pump-outs gain",
-    "years_gained_resting_yr": "Resting gains",
-    "replacement": "Could be rebuilt as",
+    "years_gained_half_flow_yr": "Half the water use gains",
+    "years_gained_pumping_yr": "Pump-outs on time gain",
+    "years_gained_resting_yr": "Resting the field gains",
+    "replacement": "Room and soil suit",
+    "room_ratio": "Room left over room needed",
+    "wells_reached": "Wells its water reaches",
     "wells_soon": "Wells reached in 5 years",
     "nearest_reached_m": "Nearest well reached",
     "travel_time_yr": "Time to that well",
@@ -149,7 +183,15 @@ SCORED: Final = (
 )
 """Columns of the ranked table that the page treats by name."""
 
-NOT_FACTS: Final = frozenset({*SCORED, "address", "parcel_id", "geometry", "apart_rank", *FEATURES})
+DRAWN_FROM: Final = frozenset(
+    f"{score}_{end}" for score in ("failure_score", "groundwater_score", "priority", "rank")
+    for end in ("low", "middle", "high")
+) | {"top_chance", "top_chance_error"}  # fmt: skip
+"""Columns of doubt, which the card words by itself."""
+
+NOT_FACTS: Final = frozenset(
+    {*SCORED, *DRAWN_FROM, "address", "parcel_id", "geometry", "apart_rank", "zone", *FEATURES}
+)
 _RATING: Final = re.compile(r" \([0-9.]+\)")
 PRIVATE: Final = frozenset(column.name for column in PARCELS.columns if column.private)
 """Owners' and mailing columns: never on the map, whatever the table holds."""
@@ -164,17 +206,37 @@ class Fact:
     label: str
     unit: str
     evidence: bool
+    none: str = ""
+    """Words for zero, of a number that is cut off at :data:`CAP_YR`."""
 
 
-def facts_of(ranked: pd.DataFrame, *, units: Units) -> list[Fact]:
-    """List the card's lines for the columns that `ranked` has; unheard-of ones go last."""
+def facts_of(ranked: pd.DataFrame, *, units: Units, without: Collection[str] = ()) -> list[Fact]:
+    """List the card's lines for the columns that `ranked` has; unheard-of ones go last.
+
+    `without` names columns that the card shows in another way.
+    """
+    told = {*without, *(["installed_year"] if installed_from(ranked) is not None else [])}
     found = [
         _fact(ranked, column, group, units)
         for group, columns in GROUPS.items()
         for column in columns
-        if column in ranked
+        if column in ranked and column not in told
     ]
     return found + [_fact(ranked, column, "More", units) for column in extra_columns(ranked)]
+
+
+def installed_from(ranked: pd.DataFrame) -> int | None:
+    """Year from which every known age counts back to the year installed; None if there is none.
+
+    Where there is, the card derives the year and the page need not hold it.
+    """
+    if "age_yr" not in ranked or "installed_year" not in ranked:
+        return None
+    both = ranked[["age_yr", "installed_year"]].apply(pd.to_numeric, errors="coerce")
+    if (both["age_yr"].isna() != both["installed_year"].isna()).any():
+        return None
+    years = both.sum(axis=1, min_count=2).dropna().unique()
+    return int(years[0]) if len(years) == 1 and float(years[0]).is_integer() else None
 
 
 def extra_columns(ranked: pd.DataFrame) -> list[str]:
@@ -240,7 +302,8 @@ def _fact(ranked: pd.DataFrame, column: str, group: str, units: Units) -> Fact:
     label = SHORT.get(column, reading.label)
     if units == "us":
         label = WITHIN_US.get(column, label)
-    return Fact(column, group, label, reading.unit, f"{column}_evidence" in ranked)
+    none = CAPPED.get(column, "")
+    return Fact(column, group, label, reading.unit, f"{column}_evidence" in ranked, none)
 
 
 def _has_fractions(values: pd.Series) -> bool:

@@ -11,8 +11,10 @@ import pandas as pd
 import shapely
 
 from riskmap.publish.cautions import SCREENING
-from riskmap.publish.map_facts import Fact
+from riskmap.publish.display import readable
+from riskmap.publish.map_facts import CAP_YR, GROUP_NOTES, Fact
 from riskmap.publish.map_model import FactorLike, MapModel
+from riskmap.publish.map_zones import kinds_of
 from riskmap.publish.palette import (
     CLASS_COLOURS,
     CLASS_TEXT,
@@ -23,6 +25,7 @@ from riskmap.publish.palette import (
     LAYER_COLOURS,
     NOT_RANKED,
     SOIL_COLOURS,
+    STAGE_COLOURS,
 )
 from riskmap.publish.text_safety import plain_text
 
@@ -50,6 +53,8 @@ class LayerStyle:
     hatch: str = ""
     edge: str = ""
     under: bool = False
+    file: str = "layers"
+    from_zoom: int = 0
 
 
 LAYER_STYLES: Final = {
@@ -70,15 +75,33 @@ LAYER_STYLES: Final = {
         "Sewer area", "area", False, LAYER_COLOURS["sewer_area"], 0.1, LAYER_COLOURS["sewer_area"]
     ),
     "zones": LayerStyle(
-        "Well risk zones",
-        "area",
-        True,
-        LAYER_COLOURS["zones"],
-        0.12,
-        LAYER_COLOURS["zones"],
+        "Zones for planning",
+        "outline",
+        False,
         LAYER_COLOURS["zones"],
     ),
     "wells": LayerStyle("Wells", "point", False, LAYER_COLOURS["wells"]),
+    "treatment_areas": LayerStyle(
+        "Likely treatment areas",
+        "area",
+        False,
+        LAYER_COLOURS["treatment_areas"],
+        0.3,
+        edge=LAYER_COLOURS["treatment_areas"],
+        file="places",
+        from_zoom=15,
+    ),
+    "replacement_places": LayerStyle(
+        "Room for another field",
+        "area",
+        False,
+        LAYER_COLOURS["replacement_places"],
+        0.1,
+        LAYER_COLOURS["replacement_places"],
+        LAYER_COLOURS["replacement_places"],
+        file="places",
+        from_zoom=15,
+    ),
 }
 """In the order of the panel; a layer of another name is drawn plainly by its kind of shape."""
 
@@ -105,6 +128,16 @@ def class_entries(model: MapModel) -> list[dict[str, str]]:
         {"name": name, "colour": CLASS_COLOURS[name], "text": CLASS_TEXT[name], "range": words}
         for name, words in zip((*CLASSES, NOT_RANKED), ranges, strict=True)
     ]
+
+
+def stage_entries() -> list[dict[str, str]]:
+    """Likely states with colours, worst first, and what has no estimate."""
+    named = [
+        {"name": name, "label": f"likely {name}", "colour": colour}
+        for name, colour in STAGE_COLOURS.items()
+    ]
+    none = {"name": "", "label": "no estimate", "colour": CLASS_COLOURS[NOT_RANKED]}
+    return [*named, none]
 
 
 def layer_entries(
@@ -136,7 +169,11 @@ def _entry(name: str, layer: gpd.GeoDataFrame) -> dict[str, Any]:
         "edge": style.edge,
         "hatched": style.hatch,
         "edges_from": 10 if style.edge else 99,
+        "file": style.file,
+        "from_zoom": style.from_zoom,
     }
+    if name == "zones":
+        entry["kinds"] = kinds_of(layer)
     if name in KEYED:
         entry["by"], colours, entry["key_colour"] = KEYED[name]
         entry["paints"] = [_paint(colour, style.opacity) for colour in colours.values()]
@@ -170,6 +207,7 @@ def make_plan(
     weights_ready: bool,
     relief: dict[str, Any] | None,
     base_map: BaseMap | None,
+    extras: Mapping[str, Any],
 ) -> dict[str, Any]:
     """Everything the page must know beside the packed data, as JSON-ready values."""
     west, south, east, north = bounds
@@ -178,6 +216,7 @@ def make_plan(
         "date": plain_text(date),
         "units": units,
         "length_unit": "ft" if units == "us" else "m",
+        "area_unit": readable("area_m2", units="us" if units == "us" else "si").unit,
         "counts": dict(counts),
         "bounds": [[round(south, 6), round(west, 6)], [round(north, 6), round(east, 6)]],
         "classes": class_entries(model),
@@ -192,6 +231,10 @@ def make_plan(
         "base_map": asdict(base_map) if base_map else None,
         "colours": {"ink": INK, "hatch": HATCH, "selected": LAYER_COLOURS["selected"]},
         "screening": SCREENING,
+        "stages": stage_entries(),
+        "group_notes": GROUP_NOTES,
+        "cap_yr": CAP_YR,
+        **extras,
     }
 
 

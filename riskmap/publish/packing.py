@@ -5,13 +5,16 @@ the same county gives the same bytes) and written as base64 into a script. Shape
 in Web-Mercator pixels of zoom 19 (about 0.2 m on the ground at middle latitudes), as differences,
 zigzag-coded, in variable-length bytes. A corner that several lots share is written once: each ring
 is a list of steps through the corners, 0 for the next new one, else a step from the corner before.
-Columns are scaled whole numbers, codes or lines of text.
+Columns are scaled whole numbers, codes or lines of text. A column that is empty outside a package's
+common set of rows (the scored parcels, say) is written for these rows only; where neighbours are
+alike a column is written as differences; blocks with the same bytes are written once.
 """
 
 from __future__ import annotations
 
 import gzip
 import json
+import zlib
 from base64 import b64encode
 from collections.abc import Sequence
 from dataclasses import dataclass, field
@@ -29,31 +32,45 @@ ZOOM: Final = 19
 WORLD: Final = 256 * 2**ZOOM
 """Width of the world in the pixels that shapes are counted in."""
 
+STEPS_WORTH: Final = 0.92
+"""A column is written as differences where they take less than this share: they read slower."""
+
 MERCATOR_HALF_M: Final = 20037508.342789244
 """Half the width of the Web-Mercator plane (EPSG:3857), m."""
 
 
 @dataclass
 class Package:
-    """A packed file in the making: `header` is JSON, `blocks` follow it in order."""
+    """A packed file in the making: `header` is JSON, `blocks` follow it in order.
 
+    `among` flags the rows that most columns are empty outside of, if there are such.
+    """
+
+    among: NDArray[np.bool_] | None = None
     header: dict[str, Any] = field(default_factory=dict)
     blocks: list[bytes] = field(default_factory=list)
     size: int = 0
+    places: dict[bytes, list[int]] = field(default_factory=dict)
+
+    def __post_init__(self) -> None:
+        if self.among is not None:
+            bits = np.packbits(self.among, bitorder="little").tobytes()
+            self.header["among"] = self.add(bits)
 
     def add(self, block: bytes) -> list[int]:
-        """Append `block`; its place and length go into the header."""
-        place = [self.size, len(block)]
-        self.blocks.append(block)
-        self.size += len(block)
-        return place
+        """Append `block` if it is new; its place and length go into the header."""
+        if block not in self.places:
+            self.places[block] = [self.size, len(block)]
+            self.blocks.append(block)
+            self.size += len(block)
+        return self.places[block]
 
     def to_bytes(self) -> bytes:
         """Compressed bytes: header length (4 bytes, little-endian), header, blocks."""
         text = json.dumps(self.header, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
         head = text.encode("ascii")
         raw = len(head).to_bytes(4, "little") + head + b"".join(self.blocks)
-        return gzip.compress(raw, compresslevel=6, mtime=0)
+        return gzip.compress(raw, compresslevel=9, mtime=0)
 
     def to_script(self, name: str) -> str:
         """Return a script that hands the packed text to the page."""
@@ -140,8 +157,7 @@ def pack_numbers(
     else:
         codes = whole - low + 1
     codes[~known] = 0
-    about["place"], about["width"] = _planes(package, codes)
-    return about
+    return about | _planes(package, codes)
 
 
 def pack_codes(package: Package, values: pd.Series, words: Sequence[str] = ()) -> dict[str, Any]:
@@ -154,8 +170,7 @@ def pack_codes(package: Package, values: pd.Series, words: Sequence[str] = ()) -
     order = [*words, *sorted(set(plain) - set(words) - {""})]
     number = {word: code + 1 for code, word in enumerate(order)} | {"": 0}
     codes = np.array([number[word] for word in plain] + [0], dtype=np.int64)[rows]
-    place, width = _planes(package, codes)
-    return {"kind": "code", "words": order, "place": place, "width": width}
+    return {"kind": "code", "words": order} | _planes(package, codes)
 
 
 def pack_text(package: Package, values: pd.Series) -> dict[str, Any]:
@@ -173,14 +188,25 @@ def pack_words(package: Package, values: pd.Series) -> dict[str, Any]:
     return pack_text(package, values)
 
 
-def _planes(package: Package, codes: NDArray[np.int64]) -> tuple[list[int], int]:
+def _planes(package: Package, codes: NDArray[np.int64]) -> dict[str, Any]:
     """Write low bytes of all rows, then the next bytes: like stands beside like."""
-    top = int(codes.max()) if len(codes) else 0
-    if top >= 2**32:
+    about: dict[str, Any] = {}
+    if package.among is not None and not codes[~package.among].any():
+        codes, about["among"] = codes[package.among], True
+    if len(codes) and int(codes.max()) >= 2**32:
         raise ValueError("a packed column spans more than 32 bits")
-    width = 1 if top < 2**8 else 2 if top < 2**16 else 4
+    plain, width = _bytes_by_plane(codes)
+    steps, step_width = _bytes_by_plane(zigzag(np.diff(codes, prepend=0)).astype(np.int64))
+    if step_width < 8 and len(zlib.compress(steps, 1)) < STEPS_WORTH * len(zlib.compress(plain, 1)):
+        plain, width, about["steps"] = steps, step_width, True
+    return about | {"place": package.add(plain), "width": width}
+
+
+def _bytes_by_plane(codes: NDArray[np.int64]) -> tuple[bytes, int]:
+    top = int(codes.max()) if len(codes) else 0
+    width = next(size for size in (1, 2, 4, 8) if top < 2 ** (8 * size - (size == 8)))
     rows = codes.astype(f"<u{width}").view(np.uint8).reshape(-1, width)
-    return package.add(np.ascontiguousarray(rows.T).tobytes()), width
+    return np.ascontiguousarray(rows.T).tobytes(), width
 
 
 def _rings(

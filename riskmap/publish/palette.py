@@ -26,6 +26,13 @@ CLASS_COLOURS: Final = {
     NOT_RANKED: "#c3c8cd",
 }
 
+STAGE_COLOURS: Final = {
+    "failed": CLASS_COLOURS["very high"],
+    "stressed": CLASS_COLOURS["moderate"],
+    "sound": CLASS_COLOURS["very low"],
+}
+"""The likely state of a field, worst first: the same run from pale to dark."""
+
 INK: Final = "#1f2a33"
 SOFT_INK: Final = "#4d5963"
 PAPER: Final = "#fbfaf7"
@@ -46,6 +53,8 @@ LAYER_COLOURS: Final = {
     "floodplain": "#7fb2cf",
     "sewer_area": "#6d7780",
     "zones": "#1c5a63",
+    "treatment_areas": "#4d5963",
+    "replacement_places": "#0b7a8a",
     "selected": "#0b7a8a",
 }
 """Colours of the layers beside the classes."""

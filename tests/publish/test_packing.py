@@ -76,15 +76,24 @@ def read_shapes(package: Package) -> list[list[list[tuple[int, int]]]]:
 
 
 def read_column(package: Package, about: dict[str, Any], count: int) -> list[Any]:
-    _, data = opened(package)
+    header, data = opened(package)
     start, length = about["place"]
+    held = list(range(count))
+    if about.get("among"):
+        bits = data[header["among"][0] :]
+        held = [row for row in held if bits[row // 8] >> row % 8 & 1]
     block = data[start : start + length]
     if about["kind"] == "text":
         return block.decode("utf-8").split("\n")
-    codes = [
-        sum(block[plane * count + row] << (8 * plane) for plane in range(about["width"]))
-        for row in range(count)
+    stored = [
+        sum(block[plane * len(held) + at] << (8 * plane) for plane in range(about["width"]))
+        for at in range(len(held))
     ]
+    if about.get("steps"):
+        stored = np.cumsum([(v >> 1) ^ -(v & 1) for v in stored]).tolist()
+    codes = [0] * count
+    for row, code in zip(held, stored, strict=True):
+        codes[row] = code
     if about["kind"] == "code":
         return ["" if c == 0 else about["words"][c - 1] for c in codes]
     values = about.get("values")

@@ -15,8 +15,9 @@ import pytest
 import shapely
 
 from riskmap.publish.display import readable, shown
-from riskmap.publish.map_data import drawable, soil_words
+from riskmap.publish.map_data import drawable
 from riskmap.publish.map_facts import extra_columns, facts_of
+from riskmap.publish.map_layers import soil_words
 from riskmap.publish.map_model import MapFactor, MapModel, largest_difference, limitations, rescore
 from riskmap.publish.webmap import write_map
 

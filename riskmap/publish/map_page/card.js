@@ -1,19 +1,30 @@
-/* The card of one parcel (or well): facts with evidence marks, reasons as bars, what is unknown. */
+/* The card of one parcel: facts with evidence marks, reasons as bars, what is unknown. */
 (function (county) {
   "use strict";
 
   const TITLES = { priority: "Priority", failure: "Failure", groundwater: "Groundwater" };
+
+  const HELP = "What would help";
+
+  /* Years that the model cuts off, in words at both ends. */
+  function years(fact, number) {
+    if (number >= county.plan.cap_yr) return county.plan.cap_yr + " years or more";
+    return Math.round(number) === 0 ? fact.none : "about " + Math.round(number) + (Math.round(number) === 1 ? " year" : " years");
+  }
 
   function value(fact, row) {
     const column = county.facts[fact.column];
     if (column.about.kind !== "number") return column.word(row);
     const number = column.number(row);
     if (!Number.isFinite(number)) return "";
+    if (fact.none) return years(fact, number);
     const decimals = column.about.decimals;
     const text = fact.unit || decimals
       ? number.toLocaleString("en-US", { maximumFractionDigits: decimals })
       : String(number);
-    return fact.unit ? text + (fact.unit === "%" ? "%" : "\u00a0" + fact.unit) : text;
+    const since = fact.column === "age_yr" && county.plan.installed_from;
+    return fact.unit ? text + (fact.unit === "%" ? "%" : "\u00a0" + fact.unit) +
+      (since ? ", since " + (county.plan.installed_from - number) : "") : text;
   }
   county.factText = value;
 
@@ -24,22 +35,32 @@
     const line = county.make("div", "fact");
     line.appendChild(county.make("dt", "", fact.label));
     const body = county.make("dd");
-    body.appendChild(county.make("bdi", text === "" ? "missing" : "", text === "" ? "not known" : text));
+    if (fact.column === "zone" && text !== "") body.appendChild(zoneButton(text));
+    else body.appendChild(county.make("bdi", text === "" ? "missing" : "", text === "" ? "not known" : text));
     if (mark && text !== "") body.appendChild(county.make("span", "mark " + mark, mark));
     line.appendChild(body);
     return line;
   }
 
-  function factGroups(row) {
+  function zoneButton(name) {
+    const button = county.make("button", "plain");
+    button.type = "button";
+    button.appendChild(county.make("bdi", "", name));
+    button.addEventListener("click", () => county.showZone(name));
+    return button;
+  }
+
+  function factGroups(row, wanted) {
     const box = county.make("div", "facts");
     let group = null, list = null;
-    county.plan.facts.forEach(function (fact) {
+    county.plan.facts.filter((fact) => wanted(fact.group)).forEach(function (fact) {
       const line = factRow(fact, row);
       if (!line) return;
       if (fact.group !== group) {
         group = fact.group;
         box.appendChild(county.make("h3", "", group));
         list = box.appendChild(county.make("dl"));
+        if (county.plan.group_notes[group]) box.appendChild(county.make("p", "small", county.plan.group_notes[group]));
       }
       list.appendChild(line);
     });
@@ -109,55 +130,50 @@
       (county.facts.not_ranked_reason.word(row) || "no reason recorded") + ".");
   }
 
-  county.showCard = function (row) {
-    const body = county.element("card-body");
+  /* The card, emptied and shown. */
+  county.openCard = function (label) {
+    const card = county.element("card"), body = county.element("card-body");
     body.replaceChildren();
-    const address = county.facts.address.word(row);
-    const title = county.make("h2");
-    title.appendChild(county.make("bdi", "", address || "No address recorded"));
-    body.appendChild(title);
-    const number = county.make("p", "number", "Parcel ");
+    card.setAttribute("aria-label", label);
+    card.hidden = false;
+    document.body.classList.add("has-card");
+    card.scrollTop = 0;
+    return body;
+  };
+
+  function parcelTitle(body, row) {
+    const title = body.appendChild(county.make("h2"));
+    title.appendChild(county.make("bdi", "", county.facts.address.word(row) || "No address recorded"));
+    const number = body.appendChild(county.make("p", "number", "Parcel "));
     number.appendChild(county.make("bdi", "", county.facts.parcel_id.word(row)));
-    body.appendChild(number);
     body.appendChild(standing(row));
     const badges = body.appendChild(county.make("div", "badges"));
     ["priority", "failure", "groundwater"].forEach((kind) => badges.appendChild(badge(kind, row)));
-    [reasons(row), bars("failure", row), bars("groundwater", row), unknown(row), factGroups(row)]
+  }
+
+  county.showCard = function (row) {
+    const body = county.openCard("Parcel");
+    county.ring(null);
+    const onLot = county.drawPlaces(row);
+    parcelTitle(body, row);
+    /* Of a parcel without a system only the site is told. */
+    const onSite = ["onsite", "unknown"].includes(county.facts.service ? county.facts.service.word(row) : "unknown") ||
+      county.scores.base.priority[row] >= 0;
+    const told = (group) => onSite || group === "Site";
+    const help = factGroups(row, (group) => group === HELP && told(group));
+    if (onLot) help.appendChild(county.make("p", "small", onLot));
+    [reasons(row), county.doubtSection(row), help, county.threatSection(row), bars("failure", row),
+      bars("groundwater", row), onSite ? unknown(row) : null, factGroups(row, (group) => group !== HELP && told(group))]
       .filter(Boolean).forEach((part) => body.appendChild(part));
     body.appendChild(county.make("p", "small", "Measured: from a permit, visit or well log. Mapped: from a survey " +
       "or grid. Inferred: from neighbours or a model. Assumed: a stated default."));
     body.appendChild(county.make("p", "small warn", county.plan.screening));
-    county.element("card").hidden = false;
-    document.body.classList.add("has-card");
-    county.element("card").scrollTop = 0;
-  };
-
-  county.showWell = function (row) {
-    const columns = county.layers.wells.columns;
-    const body = county.element("card-body");
-    body.replaceChildren();
-    const title = body.appendChild(county.make("h2", "", "Well "));
-    if (columns.well_id) title.appendChild(county.make("bdi", "", columns.well_id.word(row)));
-    const list = body.appendChild(county.make("dl", "facts"));
-    const labels = { use: "Use", depth_m: "Depth", casing_m: "Casing", static_level_m: "Depth to water, as drilled",
-      aquifer: "Aquifer" };
-    Object.keys(labels).forEach(function (name) {
-      if (!columns[name]) return;
-      const number = columns[name].about.kind === "number";
-      const text = number
-        ? (Number.isFinite(columns[name].number(row)) ? columns[name].number(row) + "\u00a0" + county.plan.length_unit : "")
-        : columns[name].word(row);
-      const line = list.appendChild(county.make("div", "fact"));
-      line.appendChild(county.make("dt", "", labels[name]));
-      line.appendChild(county.make("dd", "")).appendChild(
-        county.make("bdi", text ? "" : "missing", text || "not known"));
-    });
-    county.element("card").hidden = false;
-    document.body.classList.add("has-card");
   };
 
   county.hideCard = function () {
     county.element("card").hidden = true;
     document.body.classList.remove("has-card");
+    county.ring(null);
+    county.clearPlaces();
   };
 })(window.county);

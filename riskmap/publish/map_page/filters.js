@@ -2,7 +2,7 @@
 (function (county) {
   "use strict";
 
-  const FIELDS = ["class", "score_from", "score_to", "kind", "service", "zone", "neighbourhood",
+  const FIELDS = ["class", "stage", "score_from", "score_to", "kind", "service", "zone", "neighbourhood",
     "age_from", "age_to"];
   const field = (name) => county.element("filter-" + name);
 
@@ -70,8 +70,9 @@
   county.passing = function (wanted) {
     if (!Object.keys(wanted).length || !county.facts) return null;
     const passes = new Uint8Array(county.parcels.count).fill(1);
-    const show = county.state.show;
+    const show = county.scoreShown();
     if (wanted.class) keepCode(passes, county.scores.currentClass[show], Number(wanted.class));
+    if (wanted.stage && county.stage) keepCode(passes, county.stage, Number(wanted.stage));
     if (wanted.score_from || wanted.score_to) {
       keepRange(passes, county.scores.current[show], number(wanted.score_from, 0), number(wanted.score_to, 100));
     }
@@ -96,6 +97,7 @@
       county.coded[name] = asCodes(column);
       options(field(name), county.coded[name]);
     });
+    county.element("filter-row-stage").hidden = !county.stage;
     county.element("filter-row-age").hidden = !county.facts.age_yr;
     FIELDS.forEach((name) => field(name) && field(name).addEventListener("input", function () {
       county.state.filters = county.readFilters();

@@ -2,15 +2,20 @@
 (function (county) {
   "use strict";
 
-  const NAMES = { priority: "Priority", failure: "Failure", groundwater: "Groundwater" };
+  const NAMES = { priority: "Priority", failure: "Failure", groundwater: "Groundwater", stage: "Likely state" };
 
   county.updateLegend = function () {
     const classes = county.classesNow(), passes = county.passes;
     const counts = new Uint32Array(8);
-    for (let i = 0; i < classes.length; i++) if (!passes || passes[i]) counts[classes[i] || 6]++;
-    county.plan.classes.forEach(function (entry, index) {
-      county.element("count-" + (index + 1)).textContent = counts[index + 1].toLocaleString("en-US");
+    const byStage = county.state.show === "stage";
+    const entries = byStage ? county.plan.stages : county.plan.classes, count = byStage ? "stage-count-" : "count-";
+    for (let i = 0; i < classes.length; i++) if (!passes || passes[i]) counts[classes[i] || entries.length]++;
+    entries.forEach(function (entry, index) {
+      county.element(count + (index + 1)).textContent = counts[index + 1].toLocaleString("en-US");
     });
+    county.element("key-score").hidden = byStage;
+    if (county.element("key-stage")) county.element("key-stage").hidden = !byStage;
+    county.element("filter-of").textContent = NAMES[county.scoreShown()];
     county.element("legend-title").textContent = NAMES[county.state.show];
     let shown = 0;
     for (let code = 1; code < 8; code++) shown += counts[code];

@@ -21,6 +21,14 @@
     });
     [1, 2, 3].forEach((n) => fixed.push(["reason " + n, (i) => facts["reason_" + n].word(i)]));
     fixed.push(["not known", (i) => facts.unknown.word(i)]);
+    if (county.plan.doubt) {
+      ["priority_low", "priority_high", "rank_low", "rank_high"].forEach((name) =>
+        fixed.push([name.replace("_", " "), (i) => facts[name].number(i)]));
+      fixed.push(["chance among the first " + (county.plan.doubt.top || "") + " (%)", (i) => facts.top_chance.number(i)]);
+    }
+    if (county.plan.installed_from) {
+      fixed.push(["Installed", (i) => county.plan.installed_from - facts.age_yr.number(i)]);
+    }
     county.plan.facts.forEach(function (fact) {
       const column = facts[fact.column];
       const title = fact.label + (fact.unit ? " (" + fact.unit + ")" : "");
@@ -135,7 +143,7 @@
     county.element("select-view").addEventListener("click", () => { outline.remove(); selectView(); });
     county.element("select-clear").addEventListener("click", () => { outline.remove(); county.setSelection(null); });
     county.element("select-save").addEventListener("click", function () {
-      county.needDetails().then(function () {
+      county.needDetails(county.chosenRows()).then(function () {
         county.saveFile("chosen_parcels.csv", "text/csv;charset=utf-8", county.csvOf(county.chosenRows()));
       }).catch(county.fail);
     });

@@ -2,10 +2,16 @@
 (function (county) {
   "use strict";
 
-  county.classesNow = () => (county.scores ? county.scores.currentClass : county.firstClass)[county.state.show];
+  const byStage = () => county.state.show === "stage";
+
+  /* The score that lists and filters go by while parcels are coloured by their likely state. */
+  county.scoreShown = () => (byStage() ? "priority" : county.state.show);
+  county.classesNow = () => (byStage() ? county.stage
+    : (county.scores ? county.scores.currentClass : county.firstClass)[county.state.show]);
 
   county.repaint = function () {
-    county.painter.update(county.classesNow(), county.apart, county.passes, county.state.selected);
+    county.painter.update(byStage() ? "stage" : "score", county.classesNow(), byStage() ? county.assumed : county.apart,
+      county.passes, county.state.selected);
     county.parcelLayer.recolour();
   };
 
@@ -30,23 +36,11 @@
       L.polygon(county.parcels.rings(row), { color: county.plan.colours.ink, weight: 3, fill: false, interactive: false }),
     ]).addTo(county.map);
     county.tell("parcel");
-    return county.needDetails().then(function () {
+    return Promise.all([county.needDetails([row]), county.needThreats(), county.needPlaces()]).then(function () {
       if (county.state.parcel !== row) return;
       county.showCard(row);
       county.announce("Parcel " + county.facts.parcel_id.word(row));
     }).catch(county.fail);
-  };
-
-  /* What cards and weights need is read with the first of them. */
-  let details = null;
-  county.needDetails = function () {
-    if (!details) {
-      details = county.load("details").then(function (file) {
-        Object.assign(county.facts, county.columnsOf(file, file.header.columns, county.parcels.count));
-        county.scores.takeLimitations(county.facts);
-      });
-    }
-    return details;
   };
 
   county.closeCard = function () {
@@ -64,11 +58,11 @@
     if (wells && county.map.hasLayer(wells.tiles) && county.map.getZoom() >= 13) {
       const reach = 9 * 2 ** (19 - county.map.getZoom());
       const well = wells.shapes.near(point.x, point.y, reach);
-      if (well >= 0) return county.showWell(well);
+      if (well >= 0) return county.showWell(well, false);
     }
     const row = county.parcels.at(point.x, point.y);
     if (row >= 0) county.choose(row, false);
-    else if (county.state.parcel >= 0) county.closeCard();
+    else if (!county.zoneAt(point.x, point.y) && !county.element("card").hidden) county.closeCard();
   }
 
   function areaLayer(entry, shapes, columns) {
@@ -81,6 +75,7 @@
     return new county.AreaTiles(shapes, {
       pane: entry.under ? "under" : "over",
       edgesFrom: entry.edges_from,
+      minZoom: entry.from_zoom,
       urgency: null,
       tables: county.tablesOf(shapes.count, (i) => paintOf(i).fill, (i) => paintOf(i).hatch,
         entry.edge ? county.dot(entry.edge, 0.9) : 0),
@@ -90,6 +85,7 @@
   const MAKERS = {
     area: areaLayer,
     line: (entry, shapes) => new county.LineTiles(shapes, { pane: "over", colour: entry.colour }),
+    outline: (entry, shapes) => new county.LineTiles(shapes, { pane: "over", colour: entry.colour, closed: true, wide: 1.6 }),
     point: (entry, shapes) => new county.PointTiles(shapes, { pane: "points", colour: entry.colour }),
   };
 
@@ -141,7 +137,7 @@
 
   async function readFacts(wanted) {
     const file = await county.load("facts");
-    county.facts = county.columnsOf(file, file.header.columns, county.parcels.count);
+    county.facts = Object.assign(county.columnsOf(file, file.header.columns, county.parcels.count), county.painted);
     county.scores = new county.Scores(county.plan, county.facts, county.firstClass);
     county.startFilters();
     Object.keys(wanted).filter((key) => key.startsWith("f.")).forEach((key) => {
@@ -159,15 +155,41 @@
 
   async function readLayers(wanted) {
     county.layers = {};
-    if (!county.plan.layers.some((entry) => entry.kind)) return;
+    county.plan.layers.filter((entry) => entry.file === "places").forEach((entry) => addLate(entry, wanted));
+    const listed = county.plan.layers.filter((entry) => entry.file === "layers");
+    if (!listed.length) return;
     const file = await county.load("layers");
-    county.plan.layers.filter((entry) => entry.kind).forEach(function (entry) {
+    listed.forEach(function (entry) {
       const shapes = new county.Shapes(file, entry.name);
       const columns = county.columnsOf(file, file.header.layers[entry.name], shapes.count);
       const tiles = MAKERS[entry.kind](entry, shapes, columns);
       county.layers[entry.name] = { shapes: shapes, columns: columns, tiles: tiles };
       addToggle(entry.name, tiles, wanted);
     });
+    county.labelZones();
+  }
+
+  /* A layer that is read when it is first switched on. */
+  function addLate(entry, wanted) {
+    let tiles = null;
+    const layer = {
+      addTo: (map) => county.needPlaces().then(function () {
+        const place = county.places[entry.name];
+        tiles = tiles || areaLayer(entry, place.shapes, place.columns);
+        if (county.toggles[entry.name].checked) tiles.addTo(map);
+      }).catch(county.fail),
+      remove: () => tiles && tiles.remove(),
+    };
+    addToggle(entry.name, layer, wanted);
+  }
+
+  function readStages(columns) {
+    county.painted = {};
+    if (!columns.stage) return;
+    county.painted = { stage: columns.stage, stage_evidence: columns.stage_evidence };
+    county.stage = Uint8Array.from(columns.stage.codes(), (code) => code || county.plan.stages.length);
+    const assumed = columns.stage_evidence.about.words.indexOf("assumed") + 1;
+    county.assumed = Uint8Array.from(columns.stage_evidence.codes(), (code) => (code === assumed ? 1 : 0));
   }
 
   function chooseScore(wanted) {
@@ -191,13 +213,15 @@
       county.firstClass[kind] = columns[kind + "_class"].codes();
       if (wanted.show === kind) county.state.show = kind;
     });
+    readStages(columns);
+    if (wanted.show === "stage" && county.stage) county.state.show = "stage";
     makePanes(map);
     county.toggles = {};
     document.querySelectorAll("[data-layer]").forEach((box) => { county.toggles[box.dataset.layer] = box; });
     county.painter = county.makePainter(plan, county.parcels.count);
     county.passes = null;
     county.apart = columns.apart.codes();
-    county.painter.update(county.classesNow(), county.apart, null, null);
+    county.painter.update(byStage() ? "stage" : "score", county.classesNow(), byStage() ? county.assumed : county.apart, null, null);
     county.parcelLayer = new county.AreaTiles(county.parcels, {
       pane: "parcels", edgesFrom: 15, urgency: county.firstClass.priority, tables: county.painter.tables,
     });

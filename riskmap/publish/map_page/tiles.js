@@ -122,11 +122,10 @@
   county.LineTiles = CanvasTiles.extend({
     drawTile: function* (canvas, coords) {
       const shapes = this.shapes, span = county.pixelsPerTile(coords.z), scale = SIZE / span;
-      const x0 = coords.x * span, y0 = coords.y * span, margin = 8 / scale;
+      const x0 = coords.x * span, y0 = coords.y * span, margin = 8 / scale, closed = this.options.closed;
       const pen = canvas.getContext("2d");
       pen.lineJoin = pen.lineCap = "round";
-      pen.strokeStyle = this.options.colour;
-      pen.lineWidth = coords.z < 12 ? 1.4 : coords.z < 15 ? 2.4 : 3.6;
+      const width = (coords.z < 12 ? 1.4 : coords.z < 15 ? 2.4 : 3.6) * (this.options.wide || 1);
       pen.beginPath();
       shapes.search(x0 - margin, y0 - margin, x0 + span + margin, y0 + span + margin, function (i) {
         for (let ring = shapes.shapeStart[i]; ring < shapes.shapeStart[i + 1]; ring++) {
@@ -135,8 +134,16 @@
           for (let v = first + 1; v < last; v++) {
             pen.lineTo((shapes.x[v] - x0) * scale, (shapes.y[v] - y0) * scale);
           }
+          if (closed) pen.closePath();
         }
       });
+      if (closed) {
+        pen.strokeStyle = "#ffffff";
+        pen.lineWidth = width * 2;
+        pen.stroke();
+      }
+      pen.strokeStyle = this.options.colour;
+      pen.lineWidth = width;
       pen.stroke();
     },
   });

@@ -27,36 +27,76 @@ window.county = { packed: {} };
     return { header: header, bytes: raw.subarray(4 + length) };
   };
 
+  /* Where each row stands among the rows that are written; -1 for the others. */
+  function amongOf(file, count) {
+    if (!file.header.among) return null;
+    if (!file.among) {
+      const start = file.header.among[0];
+      const at = new Int32Array(count);
+      let length = 0;
+      for (let row = 0; row < count; row++) {
+        at[row] = file.bytes[start + (row >> 3)] & (1 << (row & 7)) ? length++ : -1;
+      }
+      file.among = { at: at, length: length };
+    }
+    return file.among;
+  }
+
   county.columnsOf = function (file, described, count) {
-    const columns = {};
+    const columns = {}, among = amongOf(file, count);
     Object.keys(described).forEach(function (name) {
-      columns[name] = new Column(described[name], file.bytes, count);
+      columns[name] = new Column(described[name], file.bytes, count, among);
     });
     return columns;
   };
 
   /* A column read where it lies; `numbers()` and `codes()` make arrays when all rows are needed. */
   class Column {
-    constructor(about, bytes, count) {
+    constructor(about, bytes, count, among) {
       this.about = about;
       this.count = count;
+      this.at = about.among ? among.at : null;
+      this.written = about.among ? among.length : count;
       this.block = bytes.subarray(about.place[0], about.place[0] + about.place[1]);
     }
 
     code(row) {
-      let value = this.block[row];
+      const at = this.at ? this.at[row] : row;
+      if (at < 0) return 0;
+      return this.about.steps ? this.summed()[at] : this.stored(at);
+    }
+
+    stored(at) {
+      let value = this.block[at];
       for (let plane = 1; plane < this.about.width; plane++) {
-        value += this.block[plane * this.count + row] * 2 ** (8 * plane);
+        value += this.block[plane * this.written + at] * 2 ** (8 * plane);
       }
       return value;
     }
 
-    number(row) {
-      const code = this.code(row);
+    /* A column of differences is summed once. */
+    summed() {
+      if (!this.sums) {
+        this.sums = new Uint32Array(this.written);
+        let value = 0;
+        for (let at = 0; at < this.written; at++) {
+          const step = this.stored(at);
+          value += step % 2 ? -(step + 1) / 2 : step / 2;
+          this.sums[at] = value;
+        }
+      }
+      return this.sums;
+    }
+
+    numberOf(code) {
       if (code === 0) return NaN;
       const about = this.about;
       const whole = about.values ? about.values[code - 1] : code - 1 + about.low;
       return whole / 10 ** about.decimals;
+    }
+
+    number(row) {
+      return this.numberOf(this.code(row));
     }
 
     lines() {
@@ -72,7 +112,7 @@ window.county = { packed: {} };
 
     codes() {
       if (!this.codeArray) {
-        if (this.about.width === 1) this.codeArray = this.block;
+        if (this.about.width === 1 && !this.at && !this.about.steps) this.codeArray = this.block;
         else this.codeArray = Uint32Array.from({ length: this.count }, (_, row) => this.code(row));
       }
       return this.codeArray;

@@ -12,7 +12,7 @@
   county.writeLink = function () {
     if (!ready) return;
     const centre = county.map.getCenter(), parts = new URLSearchParams();
-    parts.set("at", [centre.lat.toFixed(5), centre.lng.toFixed(5), county.map.getZoom()].join(","));
+    parts.set("at", [centre.lat.toFixed(5), centre.lng.toFixed(5), Math.round(county.map.getZoom() * 100) / 100].join(","));
     parts.set("show", county.state.show);
     parts.set("with", Object.keys(county.toggles).filter((name) => county.toggles[name].checked).join(","));
     Object.keys(county.state.filters).forEach((name) => parts.set("f." + name, county.state.filters[name]));
@@ -28,13 +28,21 @@
     const parts = (wanted.at || "").split(",").map(Number);
     if (parts.length === 3 && parts.every(Number.isFinite) && Math.abs(parts[0]) < 86 && Math.abs(parts[1]) <= 360) {
       county.map.setView([parts[0], parts[1]], Math.max(3, Math.min(20, parts[2])), { animate: false });
-    } else county.map.fitBounds(bounds, { animate: false, padding: [12, 12] });
+    } else county.fitWhole(bounds, [12, 12]);
+  };
+
+  /* Fills the view: between the steps that the zoom buttons make. */
+  county.fitWhole = function (bounds, padding) {
+    const options = county.map.options, step = options.zoomSnap;
+    options.zoomSnap = 0;
+    county.map.fitBounds(bounds, { animate: false, padding: padding });
+    options.zoomSnap = step;
   };
 
   /* Paper has another shape than the screen: draw the same ground anew, at once. */
   function fit(bounds) {
     county.map.invalidateSize({ animate: false, pan: false });
-    county.map.fitBounds(bounds, { animate: false });
+    county.fitWhole(bounds, [0, 0]);
     county.finishJobs();
   }
 

@@ -1,0 +1,79 @@
+"""The map of a run: its layers, wells and zones gathered for the page."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Final
+
+import geopandas as gpd
+
+from riskmap.assessing import Result
+from riskmap.inventory.soil_aggregate import rate_mapunits
+from riskmap.model_file import model_text
+from riskmap.publish.map_model import MapModel
+from riskmap.publish.map_threats import wells_with_risk
+from riskmap.publish.webmap import MapReport, write_map
+
+PLAIN_LAYERS: Final = ("streams", "waterbodies", "floodplain", "sewer_area")
+
+
+def write_county_map(
+    folder: Path, result: Result, *, zones: gpd.GeoDataFrame | None = None
+) -> MapReport:
+    """Write ``map/``; `zones` are the planners' zones, if the run drew them."""
+    region = result.region
+    model = result.model
+    groundwater = result.groundwater
+    return write_map(
+        folder,
+        result.parcels,
+        model=MapModel(
+            model.factors,
+            model.failure_share,
+            region.rules.class_cuts,
+            text=model_text(region.model_file),
+        ),
+        layers=map_layers(result) | ({} if zones is None else {"zones": zones}),
+        terrain=result.county.rasters.get("elevation"),
+        county=region.name,
+        date=region.date.isoformat(),
+        units=region.units,
+        threats=None if groundwater is None else groundwater.pairs,
+        top=None if result.doubt is None else result.doubt.top,
+    )
+
+
+def map_layers(result: Result) -> dict[str, gpd.GeoDataFrame]:
+    """Layers beside the parcels: as they came, soils with classes, wells with their risk."""
+    tables = result.county.tables
+    layers = {name: tables[name] for name in PLAIN_LAYERS if name in tables}
+    wells = tables.get("wells")
+    if isinstance(wells, gpd.GeoDataFrame):
+        found = None if result.groundwater is None else result.groundwater.wells
+        layers["wells"] = wells_with_risk(wells, found)
+    layers["soils"] = _soil_limits(result)
+    return layers | lot_layers(result)
+
+
+def lot_layers(result: Result) -> dict[str, gpd.GeoDataFrame]:
+    """Likely treatment areas of parcels with a system, and the best room for another field."""
+    served = result.parcels["service"].isin(["onsite", "unknown"])
+    areas = result.described.areas.reindex(result.parcels.index[served])
+    return {
+        "treatment_areas": gpd.GeoDataFrame(
+            areas[["geometry"]].dropna(), geometry="geometry", crs=result.county.crs
+        ),
+        "replacement_places": result.replacement_places,
+    }
+
+
+def _soil_limits(result: Result) -> gpd.GeoDataFrame:
+    """Soil polygons with map unit name and the class by the national rule."""
+    tables = result.county.tables
+    rated = rate_mapunits(result.described.component_ratings)
+    names = tables["soil_mapunits"].set_index("mukey")["muname"]
+    units = tables["soil_units"][["mukey", "musym", "geometry"]]
+    return units.assign(
+        muname=units["mukey"].map(names),
+        soil_class=units["mukey"].map(rated["condition_class"]),
+    )

@@ -1,0 +1,164 @@
+"""The map's page: composed by folium, with our scripts and our panel around its map.
+
+Leaflet comes from the pip package XStatic-Leaflet and lies beside the page.
+"""
+
+from __future__ import annotations
+
+import re
+import shutil
+from collections.abc import Mapping, Sequence
+from importlib.resources import files
+from pathlib import Path
+from typing import Any, Final
+
+import folium
+from branca.element import Element, MacroElement
+from jinja2 import Environment, Template
+from xstatic.pkg import leaflet
+
+from riskmap.publish import palette
+from riskmap.publish.text_safety import html_text, plain_text, script_json
+
+SCRIPTS: Final = (
+    "unpack",
+    "shapes",
+    "paint",
+    "tiles",
+    "state",
+    "scores",
+    "colours",
+    "filters",
+    "legend",
+    "details",
+    "card",
+    "card_doubt",
+    "card_wells",
+    "zones",
+    "places",
+    "search",
+    "select",
+    "weights",
+    "view",
+    "start",
+)
+"""The page's scripts, in the order they are loaded; the first makes the name they share."""
+
+_TEMPLATE_OPENS: Final = re.compile(r"\{(?=[{%#])")
+_COMPOSER_VIEWPORT: Final = re.compile(r'<meta name="viewport"[^>]*user-scalable=no[^>]*>')
+"""The composer forbids enlarging by hand; whoever needs larger letters must be able to."""
+
+
+class ParcelMap(MacroElement):
+    """Starts the page's own layers on a folium map; the plan is safe JSON."""
+
+    _template = Template(
+        "{% macro script(this, kwargs) %}"
+        "county.start({{ this._parent.get_name() }}, {{ this.plan }});"
+        "{% endmacro %}"
+    )
+
+    def __init__(self, plan: Mapping[str, Any]) -> None:
+        super().__init__()  # type: ignore[no-untyped-call]
+        self._name = "ParcelMap"
+        self._id = "county"
+        self.plan = script_json(dict(plan))
+
+
+def compose_page(plan: Mapping[str, Any], *, cautions: Sequence[str]) -> str:
+    """Compose the page by folium: its map, our scripts beside it, our panel around it."""
+    chart = folium.Map(
+        location=[0, 0],
+        zoom_start=3,
+        tiles=None,
+        zoom_control="bottomleft",
+        fade_animation=False,
+        zoom_snap=0.5,
+        wheel_px_per_zoom_level=120,
+        world_copy_jump=False,
+    )
+    figure: Any = chart.get_root()
+    _fix_names(chart)
+    chart.default_js = [("leaflet", "page/leaflet.js")]
+    chart.default_js += [(name, f"page/{name}.js") for name in SCRIPTS]
+    chart.default_js.append(("parcels", "data/parcels.js"))
+    chart.default_css = [("leaflet_css", "page/leaflet.css"), ("page_css", "page/page.css")]
+    figure._template = Template(_page_file("page.html"))
+    figure.header.add_child(_fixed(Element(_head(str(plan["county"])))), name="head")
+    panel = _panel(plan, chart.get_name(), cautions)
+    figure.html.add_child(_fixed(Element(_literal(panel))), name="panel")
+    chart.add_child(ParcelMap(plan))
+    return _COMPOSER_VIEWPORT.sub("", str(figure.render()))
+
+
+def _panel(plan: Mapping[str, Any], map_id: str, cautions: Sequence[str]) -> str:
+    environment = Environment(autoescape=True)
+    environment.filters["thousands"] = lambda value: f"{value:,}"
+    template = environment.from_string(_page_file("panel.html"))
+    return template.render(
+        **plan,
+        map_id=map_id,
+        not_ranked=palette.NOT_RANKED,
+        outline=palette.OUTLINE,
+        cautions=[plain_text(caution) for caution in cautions],
+    )
+
+
+def _head(county: str) -> str:
+    names = {
+        "ink": palette.INK,
+        "soft": palette.SOFT_INK,
+        "paper": palette.PAPER,
+        "panel": palette.PANEL,
+        "line": palette.LINE,
+        "outline": palette.OUTLINE,
+        "accent": palette.ACCENT,
+        "accent-pale": palette.ACCENT_PALE,
+        "hatch": palette.HATCH,
+        "warn-ink": palette.WARN_INK,
+        "warn-paper": palette.WARN_PAPER,
+    }
+    colours = "".join(f"--{name}:{colour};" for name, colour in names.items())
+    title = html_text(f"{county}: onsite wastewater systems")
+    return _literal(
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        '<meta name="referrer" content="no-referrer">'
+        '<link rel="icon" href="data:,">'
+        f"<title>{title}</title><style>:root{{{colours}}}</style>"
+    )
+
+
+def _literal(text: str) -> str:
+    """Text that the composer's own template engine leaves as it is."""
+    # A county's name might end the raw block; an entity in place of the brace cannot.
+    return "{% raw %}" + _TEMPLATE_OPENS.sub("&#123;", text) + "{% endraw %}"
+
+
+def _fixed(element: Element) -> Element:
+    element._id = "fixed"
+    return element
+
+
+def _fix_names(chart: folium.Map) -> None:
+    """Names that the composer draws at random would change the bytes of every run."""
+    chart._id = "county"
+    chart.global_switches._id = "switches"
+
+
+def copy_page_files(folder: Path) -> None:
+    """Copy scripts and styles into `folder`, and make a place for the data."""
+    (folder / "data").mkdir(parents=True, exist_ok=True)
+    page = folder / "page"
+    page.mkdir(exist_ok=True)
+    source = Path(leaflet.BASE_DIR)
+    shutil.copyfile(source / "leaflet.js", page / "leaflet.js")
+    shutil.copyfile(source / "leaflet.css", page / "leaflet.css")
+    (page / "images").mkdir(exist_ok=True)
+    for image in sorted((source / "images").glob("*.png")):
+        shutil.copyfile(image, page / "images" / image.name)
+    for name in (*(f"{script}.js" for script in SCRIPTS), "page.css"):
+        (page / name).write_bytes(_page_file(name).encode("utf-8"))
+
+
+def _page_file(name: str) -> str:
+    return (files("riskmap.publish") / "map_page" / name).read_text(encoding="utf-8")
