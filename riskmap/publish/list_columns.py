@@ -142,6 +142,10 @@ def file_name_of(name: str, *, units: Units) -> str:
 
     >>> file_name_of("well_distance_m", units="us"), file_name_of("age_yr", units="us")
     ('well_distance_ft', 'age_yr')
+    >>> file_name_of("top_chance", units="si"), file_name_of("learnt_chance_frac", units="us")
+    ('top_chance_pct', 'learnt_chance_pct')
     """
     unit = readable(name, units=units).unit
+    if unit == "%" and not name.endswith("_pct"):
+        return f"{name.removesuffix('_frac')}_pct"
     return f"{name.removesuffix('_m')}_{unit}" if name.endswith("_m") and unit else name

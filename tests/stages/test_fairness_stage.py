@@ -1,0 +1,99 @@
+"""Picks against need on a sample county, and a county's own standing by neighbourhood."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+
+from riskmap import assessing
+from riskmap.assessing import Result, assess_county
+from riskmap.errors import ModelError, RegionError
+from riskmap.fairness_stage import judge_fairness, read_standing
+from riskmap.features import FEATURES, Feature
+from riskmap.model_file import write_model
+from riskmap.region import FairnessRules
+
+
+def rules(path: Path, column: str = "") -> FairnessRules:
+    return FairnessRules(standing=path, neighbourhood="neighbourhood", column=column)
+
+
+def test_picks_of_the_list_are_counted(assessed: Result, features: pd.DataFrame) -> None:
+    region = replace(assessed.region, inspection_rows=100, letters=60)
+    found = judge_fairness(features, region)
+    assert found is not None
+    assert found.inspections is not None
+    assert found.letters is not None
+    table = found.inspections.table
+    assert table["picks"].sum() == 100
+    assert found.letters.table["picks"].sum() == 60
+    first = features[features["rank"].le(100).fillna(False).to_numpy(bool)]
+    by_place = first["neighbourhood"].fillna("unknown").value_counts()
+    assert table.loc[by_place.index, "picks"].eq(by_place).all()
+    chance = features.loc[features["rank"].notna(), "chance_failing_frac"]
+    places = features.loc[chance.index, "neighbourhood"].fillna("unknown")
+    need = chance.groupby(places).sum() / chance.sum()
+    assert np.allclose(table["need_frac"], need.reindex(table.index))
+    assert len(found.words) == 2
+
+
+def test_everybody_picked_is_no_comparison(assessed: Result, features: pd.DataFrame) -> None:
+    region = replace(assessed.region, inspection_rows=0, letters=0)
+    assert judge_fairness(features, region) is None
+    assert judge_fairness(features.assign(neighbourhood=None), assessed.region) is None
+
+
+def test_a_slant_along_the_countys_own_number_is_told(
+    assessed: Result, features: pd.DataFrame, tmp_path: Path
+) -> None:
+    """Picks are moved to where the number is high; the sentence must say so."""
+    systems = features[features["rank"].notna()].copy()
+    names = [f"place {i}" for i in range(8)]
+    systems["neighbourhood"] = np.resize(names, len(systems))
+    steps = systems["neighbourhood"].map({n: i for i, n in enumerate(names)}).to_numpy()
+    order = np.random.default_rng(1).random(len(systems)) - 0.06 * steps
+    systems["rank"] = pd.Series(order, index=systems.index).rank(method="first").astype("Int64")
+    path = tmp_path / "standing.csv"
+    rows = [f"{n},{30000 + 4000 * i}" for i, n in enumerate(names)]
+    path.write_text("neighbourhood,median_income\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    region = replace(assessed.region, inspection_rows=200, letters=0, fairness=rules(path))
+    found = judge_fairness(systems, region)
+    assert found is not None
+    assert found.standing == "median_income"
+    assert "higher median income get more inspections" in " ".join(found.words)
+
+
+def test_standing_file_faults_are_named(tmp_path: Path) -> None:
+    path = tmp_path / "s.csv"
+    with pytest.raises(RegionError, match="cannot be read"):
+        read_standing(rules(path))
+    path.write_text("place,income\nElm,1\n", encoding="utf-8")
+    with pytest.raises(RegionError, match="wants a column 'neighbourhood'"):
+        read_standing(rules(path))
+    path.write_text("neighbourhood,income\nElm,much\n", encoding="utf-8")
+    with pytest.raises(RegionError, match="line 2: income = 'much'"):
+        read_standing(rules(path))
+    path.write_text("neighbourhood,income,renters\nElm,,0.4\nOak,5,0.1\n", encoding="utf-8")
+    found = read_standing(rules(path, "renters"))
+    assert found is not None
+    assert found.to_dict() == {"Elm": 0.4, "Oak": 0.1}
+    first = read_standing(rules(path))
+    assert first is not None
+    assert first.isna().tolist() == [True, False]
+
+
+def test_a_protected_feature_stops_the_run(
+    assessed: Result, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    factor = replace(assessed.model.factors[0], feature="median_income_usd")
+    model = replace(assessed.model, factors=(factor, *assessed.model.factors[1:]))
+    write_model(model, tmp_path / "m.toml")
+    known = FEATURES | {"median_income_usd": Feature("median_income_usd", "Income")}
+    monkeypatch.setattr(assessing, "FEATURES", known)
+    region = replace(assessed.region, model_file=tmp_path / "m.toml")
+    with pytest.raises(ModelError, match="protected attribute"):
+        assess_county(replace(assessed.county, region=region))
