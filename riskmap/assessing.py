@@ -29,6 +29,8 @@ from riskmap.ranking.table import ranked_table
 from riskmap.region import Region
 from riskmap.room_stage import room_features
 from riskmap.service_stage import fill_service
+from riskmap.validation_stage import WellValidation, well_validation
+from riskmap.zones_stage import Planning, plan_zones
 
 
 @dataclass(frozen=True)
@@ -39,8 +41,10 @@ class Result:
     points, scores, ranks, reasons, doubt. ``described``: the inventory and what stands behind it.
     ``replacement_places``: the best place for another field, where there is one. ``ageing``: the
     curves learnt from the county's permits or kept as published. ``groundwater``: wells, pairs and
-    surface behind the groundwater columns, None where no terrain was given. ``doubt``: what the
-    chances speak of and which records to collect, None where none was wanted. ``service``:
+    surface behind the groundwater columns, ``planning``: zones and capture areas, None where no
+    terrain was given. ``well_validation``: predictions held against the county's samples.
+    ``doubt``: what the chances speak of and which records to collect, None where none was wanted.
+    ``service``:
     what was inferred of sewer or onsite, None where nothing was open. ``drift``:
     what changed since an earlier run, None where none was named. ``fairness``: how picks fall
     across neighbourhoods, None where there are none to compare. ``learning``: what
@@ -55,6 +59,8 @@ class Result:
     replacement_places: gpd.GeoDataFrame
     ageing: Mapping[str, AgeingModel]
     groundwater: Groundwater | None
+    planning: Planning | None
+    well_validation: WellValidation | None
     doubt: CountyDoubt | None
     service: Service | None
     drift: CountyDrift | None
@@ -120,14 +126,20 @@ def assess_county(county: County, progress: Progress | None = None) -> Result:
             if earlier is None
             else compare_with_earlier(earlier, table, model, region, top=top)
         )
+    parcels = gpd.GeoDataFrame(table, geometry=described.lots.geometry, crs=county.crs)
+    with progress.stage("draw zones, check wells"):
+        planning = None if groundwater is None else plan_zones(parcels, groundwater, county)
+        validation = _validated(county, groundwater)
     return Result(
         county=county,
         model=model,
         described=described,
-        parcels=gpd.GeoDataFrame(table, geometry=described.lots.geometry, crs=county.crs),
+        parcels=parcels,
         replacement_places=places,
         ageing=ageing,
         groundwater=groundwater,
+        planning=planning,
+        well_validation=validation,
         doubt=doubt,
         service=service,
         drift=drift,
@@ -135,3 +147,10 @@ def assess_county(county: County, progress: Progress | None = None) -> Result:
         learning=learning,
         learnt_reasons=told,
     )
+
+
+def _validated(county: County, groundwater: Groundwater | None) -> WellValidation | None:
+    if groundwater is None:
+        return None
+    samples = county.tables.get("well_samples")
+    return well_validation(groundwater, samples, seed=county.region.seed)

@@ -144,6 +144,13 @@ GROUNDWATER: Final = (
     Feature(
         "vulnerability", "Seven-factor vulnerability index, share of its range", "0-1", (), True
     ),
+    Feature(
+        "reaching",
+        "Source x chance of failing x path x receptors, their geometric mean",
+        "0-1",
+        (),
+        True,
+    ),
     Feature("wells_soon", "Wells its water reaches within five years", "count", (), True),
     Feature("wells_reached", "Wells its water reaches at all", "count", (), True),
     Feature("nearest_reached_m", "Distance to the nearest well its water reaches", "m", (), True),

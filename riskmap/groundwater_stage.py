@@ -278,6 +278,7 @@ def _columns(
     values = {
         "nitrogen_kg_yr": each["nitrogen_load_kg_yr"],
         "vulnerability": systems["vulnerability_frac"],
+        "reaching": each["groundwater_score_frac"],
         "wells_soon": each["wells_soon"],
         "wells_reached": each["wells_reached"],
         "nearest_reached_m": each["nearest_well_m"],

@@ -63,6 +63,7 @@ PLAIN: Final[dict[str, Text]] = {
     "reserve_frac": _number(".0f", " %", 100),
     "chance_failing_frac": _number(".0f", " %", 100),
     "vulnerability": _number(".0f", " %", 100),
+    "reaching": _number(".2f", ""),
     "load_ratio": _number(".1f", " times"),
     "room_ratio": _number(".1f", " times"),
     "pump_overdue_yr": _plural("year"),
