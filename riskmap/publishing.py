@@ -20,6 +20,7 @@ from riskmap.publish.mailing_list import write_mailing_list
 from riskmap.publish.manifest import write_manifest
 from riskmap.publish.public_edition import write_public_edition
 from riskmap.publish.sampling_list import write_sampling_list
+from riskmap.publish.zones_table import write_zone_layers, write_zone_list
 from riskmap.reporting import write_records, write_report_pages
 
 EXTRA_FILES: Final = (
@@ -31,6 +32,8 @@ EXTRA_FILES: Final = (
     FileLink("letters/mail_merge.csv", "Letters, mail merge", "The same, for an office program."),
     FileLink("lists/mailing.xlsx", "Mailing list, workbook", "Who is written to, and why."),
     FileLink("lists/well_sampling.xlsx", "Well sampling list", "Which wells to sample first."),
+    FileLink("lists/zones.xlsx", "Planners' zones, table", "Areas to protect, and why."),
+    FileLink("zones.gpkg", "Zones, GeoPackage", "Zones, capture areas and wells, for GIS."),
     FileLink("styles/priority.sld", "Map styles, OGC SLD", "The map's colours for GIS programs."),
     FileLink("metadata/collection.json", "Metadata, STAC", "What the layers are, for catalogues."),
     FileLink("metadata/record.xml", "Metadata, ISO 19115", "The same as an ISO record."),
@@ -41,7 +44,8 @@ def publish(folder: Path, result: Result, progress: Progress) -> None:
     """Write the whole result into `folder`."""
     region = result.region
     with progress.stage("write map"):
-        write_county_map(folder, result)
+        zones = None if result.planning is None else result.planning.zones
+        write_county_map(folder, result, zones=zones)
     with progress.stage("write lists"):
         listed = as_listed(result.parcels, region.list_order)
         write_inspection_list(
@@ -58,6 +62,9 @@ def publish(folder: Path, result: Result, progress: Progress) -> None:
         _write_paper(folder, result)
     with progress.stage("write GIS files"):
         write_gis_files(folder, result.parcels, extra=lot_layers(result))
+        if result.planning is not None:
+            plan = result.planning
+            write_zone_layers(folder, plan.zones, plan.capture_zones, plan.wells)
     if region.public_threshold:
         with progress.stage("write public edition"):
             _write_public(folder, result)
@@ -104,11 +111,21 @@ def _write_other_lists(folder: Path, result: Result) -> None:
         parcels=private,
         site_last_line=region.site_last_line,
     )
-    if result.groundwater is not None and len(result.groundwater.wells):
+    plan = result.planning
+    if plan is not None:
+        write_zone_list(
+            folder,
+            plan.zones,
+            county=region.name,
+            date=region.date.isoformat(),
+            units=region.units,
+            notes=plan.notes,
+        )
+    if plan is not None and len(plan.wells):
         write_sampling_list(
             folder,
             result.parcels,
-            result.groundwater.wells,
+            plan.wells,
             county=region.name,
             date=region.date,
             units=region.units,

@@ -18,9 +18,10 @@ from riskmap.learning_stage import LEARNT_COLUMNS
 from riskmap.publish.metadata import write_metadata
 from riskmap.publish.metadata_layers import layer_of
 from riskmap.publish.report import Findings, write_report
-from riskmap.publish.report_section import Section, table_of
+from riskmap.publish.report_section import Section, Table, table_of
 from riskmap.publish.styles import write_styles
 from riskmap.ranking.table import RANKED_COLUMNS
+from riskmap.zones_stage import Planning
 
 FEWEST_LIVES: Final = 20
 """Kinds with fewer lives on record get no survival table."""
@@ -97,6 +98,12 @@ def _own_sections(result: Result) -> list[Section]:
     sections = []
     if result.groundwater is not None:
         sections.append(Section("Where the water table comes from", list(result.groundwater.notes)))
+    if result.planning is not None:
+        sections.append(Section("Areas to protect", _zone_blocks(result.planning)))
+    if result.well_validation is not None:
+        found = result.well_validation
+        blocks = (found.words, table_of(found.table))
+        sections.append(Section("Predicted nitrate against samples", blocks))
     if result.doubt is not None:
         moves = result.doubt.sensitivity.head(10)
         words = (
@@ -106,3 +113,14 @@ def _own_sections(result: Result) -> list[Section]:
         )
         sections.append(Section("How sure the list is", [words, table_of(moves)]))
     return [*sections, *further_sections(result)]
+
+
+def _zone_blocks(planning: Planning) -> list[str | Table]:
+    kinds = planning.zones.groupby("kind", sort=True).agg(
+        zones=("zone_id", "size"),
+        km2=("area_m2", lambda areas: areas.sum() / 1e6),
+        systems=("systems", "sum"),
+        wells=("wells", "sum"),
+        people=("people", "sum"),
+    )
+    return [*planning.notes, table_of(kinds.reset_index())]
