@@ -21,6 +21,10 @@ UNDECLARED: Final = "mapped"
 """Evidence of a feature that has no evidence column: it was read from a map or a table."""
 
 JUDGED: Final = "assumption of this project, no source"
+COMPOUND: Final = (
+    "compound of water use, field and soil; as wide as found on the sample county, where the truth "
+    "is known (docs/methods/doubt.md)"
+)
 VARIES: Final = "order-of-magnitude variation inside map units (common practice, no source)"
 
 
@@ -61,7 +65,8 @@ _TABLE: Final = (
     Prior("installed_year", "normal", 0.5, 3, 8, 15),
     Prior("years_since_pumped_yr", "normal", 0.5, 2, 5, 10),
     Prior("occupants", "lognormal", 0.1, 0.3, 0.4, 0.5),
-    Prior("load_ratio", "lognormal", 0.15, 0.3, 0.45, 0.6, 0.1),
+    Prior("load_ratio", "lognormal", 0.15, 0.4, 0.65, 0.7, 0.25, COMPOUND),
+    Prior("reserve_frac", "normal", 0.1, 0.25, 0.4, 0.45, 0.1, COMPOUND),
     Prior("field_area_m2", "lognormal", 0.05, 0.2, 0.4, 0.6),
     Prior("drainage_class", "word", 0.05, 0.2, 0.3, 0.5),
     Prior("hydrologic_group", "word", 0.05, 0.2, 0.3, 0.5),
@@ -88,7 +93,7 @@ _WORD: Final = Prior("", "word", 0.03, 0.15, 0.3, 0.5)
 def prior_of(feature: str, *, words: bool = False) -> Prior:
     """Return the prior of a feature: its own, or the one for its unit.
 
-    >>> prior_of("reserve_frac").assumed, prior_of("lot_m2").shape
+    >>> prior_of("flood_frac").assumed, prior_of("lot_m2").shape
     (0.3, 'lognormal')
     """
     if feature in PRIORS:
