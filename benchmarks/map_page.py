@@ -27,7 +27,8 @@ from selenium.webdriver.chrome.service import Service
 
 sys.path[:0] = [str(Path(__file__).resolve().parents[1]), str(Path(__file__).resolve().parent)]
 
-from map_page_input import MODEL, make_layers, make_ranked, make_terrain  # noqa: E402
+from map_page_full import TOP, make_full  # noqa: E402
+from map_page_input import make_layers, make_ranked, make_terrain  # noqa: E402
 
 from riskmap.publish.webmap import write_map  # noqa: E402
 
@@ -61,6 +62,11 @@ FIND = "county.find('77 hazel');"
 CARD = """
 const done = arguments[0], began = performance.now();
 county.choose(1000, false).then(() => { county.closeCard(); done(performance.now() - began); });
+"""
+DETAILS = """
+const done = arguments[0], began = performance.now();
+county.needDetails().then(() => { county.scores.factors.forEach((f) => f.column.numbers());
+  done(performance.now() - began); });
 """
 VIEW = """
 const done = arguments[arguments.length - 1], zoom = arguments[0];
@@ -108,21 +114,26 @@ def main() -> None:
 
 
 def _packed(folder: Path, count: int, timeout: float) -> None:
-    ranked = make_ranked(count)
+    base = make_ranked(count)
+    county = make_full(base, make_layers(base))
     began = time.perf_counter()
     report = write_map(
         folder,
-        ranked,
-        model=MODEL,
-        layers=make_layers(ranked),
-        terrain=make_terrain(ranked, cells=1200),
+        county.ranked,
+        model=county.map_model,
+        layers=county.layers,
+        terrain=make_terrain(base, cells=1200),
         county="Example County",
         date="2025-06-30",
+        threats=county.pairs,
+        top=TOP,
     )
-    _line("parcels", f"{count:,}")
+    _line("parcels", f"{count:,}, {len(county.model.factors)} factors, {len(county.pairs):,} pairs")
     _line("writing", f"{time.perf_counter() - began:.1f} s")
     _line("data to open", f"{report.opening_bytes / 1e6:.2f} MB")
-    _line("data of the cards", f"{report.details_bytes / 1e6:.2f} MB")
+    _line("all other data", f"{report.details_bytes / 1e6:.2f} MB")
+    for name, size in report.sizes.items():
+        _line(f"  {name}", f"{size / 1e6:.2f} MB")
     browser = open_browser(folder / "profile")
     try:
         browser.set_script_timeout(timeout)
@@ -130,7 +141,8 @@ def _packed(folder: Path, count: int, timeout: float) -> None:
         _line("first paint", f"{statistics.median(p[0] for p in paints) / 1000:.2f} s")
         _line("all ready", f"{statistics.median(p[1] for p in paints) / 1000:.2f} s")
         _line("first card", f"{browser.execute_async_script(CARD):.0f} ms")
-        first_zoom = browser.execute_script("return county.map.getZoom()")
+        _line("all details", f"{browser.execute_async_script(DETAILS):.0f} ms")
+        first_zoom = round(browser.execute_script("return county.map.getZoom()"))
         for zoom in range(first_zoom, min(18, first_zoom + 5)):
             _at_zoom(browser, zoom)
         _line("search", f"{_after(browser, FIND):.0f} ms")

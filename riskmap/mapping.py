@@ -13,6 +13,8 @@ from riskmap.model_file import model_text
 from riskmap.publish.map_model import MapModel
 from riskmap.publish.map_threats import wells_with_risk
 from riskmap.publish.webmap import MapReport, write_map
+from riskmap.ranking.model import Model
+from riskmap.ranking.score import score
 
 PLAIN_LAYERS: Final = ("streams", "waterbodies", "floodplain", "sewer_area")
 
@@ -26,7 +28,7 @@ def write_county_map(
     groundwater = result.groundwater
     return write_map(
         folder,
-        result.parcels,
+        with_limitations(result.parcels, model),
         model=MapModel(
             model.factors,
             model.failure_share,
@@ -41,6 +43,13 @@ def write_county_map(
         threats=None if groundwater is None else groundwater.pairs,
         top=None if result.doubt is None else result.doubt.top,
     )
+
+
+def with_limitations(parcels: gpd.GeoDataFrame, model: Model) -> gpd.GeoDataFrame:
+    """Add ``<factor>_limitation``, as scored: the page then adds up the very same numbers."""
+    limits = score(parcels, model).limits.fillna({f.name: f.unknown for f in model.factors})
+    scored = parcels["priority"].notna()
+    return parcels.join(limits.where(scored).add_suffix("_limitation"))
 
 
 def map_layers(result: Result) -> dict[str, gpd.GeoDataFrame]:

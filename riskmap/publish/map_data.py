@@ -43,7 +43,7 @@ SHOWN_SCORES: Final = ("priority", "failure", "groundwater")
 LOT_TOLERANCE_M: Final = 0.15
 """Corners of lots that lie closer to the straight line than this are left out of the page."""
 
-BLOCK_ROWS: Final = 16_384
+BLOCK_ROWS: Final = 8192
 """Parcels whose details lie in one file."""
 
 POLYGON, MULTIPOLYGON = 3, 6

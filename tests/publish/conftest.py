@@ -1,17 +1,21 @@
 from __future__ import annotations
 
 import importlib.util
+import json
 import os
 import shutil
 import sys
 import tempfile
 from collections.abc import Callable, Iterator
+from dataclasses import dataclass
 from pathlib import Path
 from types import ModuleType
 from typing import Any
 
 import geopandas as gpd
 import pytest
+
+from riskmap.publish.webmap import write_map
 
 REPO = Path(__file__).resolve().parents[2]
 
@@ -28,17 +32,21 @@ FLAGS = (
 )
 
 
-@pytest.fixture(scope="session")
-def made() -> ModuleType:
-    """The generator of an invented ranked county that the benchmark uses as well."""
-    path = REPO / "benchmarks" / "map_page_input.py"
-    spec = importlib.util.spec_from_file_location("map_page_input", path)
+def _load(name: str) -> ModuleType:
+    """Load a module of the benchmarks folder."""
+    spec = importlib.util.spec_from_file_location(name, REPO / "benchmarks" / f"{name}.py")
     assert spec is not None
     assert spec.loader is not None
     module = importlib.util.module_from_spec(spec)
-    sys.modules["map_page_input"] = module
+    sys.modules[name] = module
     spec.loader.exec_module(module)
     return module
+
+
+@pytest.fixture(scope="session")
+def made() -> ModuleType:
+    """The generator of an invented ranked county that the benchmark uses as well."""
+    return _load("map_page_input")
 
 
 @pytest.fixture(scope="session")
@@ -96,3 +104,98 @@ def wait_for(browser: Any) -> Callable[[str], Any]:
             pytest.fail(f"never true: {expression}; console: {browser.get_log('browser')}")
 
     return wait
+
+
+@dataclass(frozen=True)
+class MapPage:
+    """The map in a browser: open one, ask it, act on it."""
+
+    browser: Any
+    wait_for: Callable[[str], Any]
+
+    def open(self, folder: Path, link: str = "") -> Any:
+        self.browser.get("about:blank")
+        self.browser.get_log("browser")
+        self.browser.get_log("performance")
+        self.browser.get((folder / "map" / "index.html").as_uri() + link)
+        self.settle()
+        return self.browser
+
+    def settle(self) -> None:
+        self.wait_for("!!(window.county && county.ready && county.jobsLeft() === 0)")
+
+    def run(self, script: str, *values: Any) -> Any:
+        return self.browser.execute_script(script, *values)
+
+    def read_details(self) -> None:
+        self.browser.execute_async_script("county.needDetails().then(() => arguments[0]())")
+
+    def choose(self, parcel: str, *, move: bool = True) -> str:
+        """Open a parcel's card and return its text."""
+        script = "county.choose(arguments[0], arguments[1]).then(() => arguments[2]())"
+        self.browser.execute_async_script(script, self.row(parcel), move)
+        return str(self.browser.find_element("id", "card-body").text)
+
+    def row(self, parcel: str) -> int:
+        return int(self.run("return county.facts.parcel_id.lines().indexOf(arguments[0])", parcel))
+
+    def errors(self) -> list[str]:
+        return [entry["message"] for entry in self.browser.get_log("browser")]
+
+    def requests(self) -> list[str]:
+        events = [json.loads(entry["message"])["message"]
+                  for entry in self.browser.get_log("performance")]  # fmt: skip
+        return [
+            event["params"]["request"]["url"]
+            for event in events
+            if event["method"] == "Network.requestWillBeSent"
+        ]
+
+    def set(self, field: str, value: object) -> None:
+        self.run(
+            """const e = document.getElementById(arguments[0]); e.value = arguments[1];
+            e.dispatchEvent(new Event('input', {bubbles: true}))""",
+            field,
+            str(value),
+        )
+
+
+@pytest.fixture
+def map_page(browser: Any, wait_for: Callable[[str], Any]) -> MapPage:
+    return MapPage(browser, wait_for)
+
+
+@pytest.fixture(scope="session")
+def made_full() -> ModuleType:
+    """The generator of all that a run puts on the map, scored by the bundled model."""
+    return _load("map_page_full")
+
+
+@pytest.fixture(scope="session")
+def full(made: ModuleType, made_full: ModuleType, ranked: gpd.GeoDataFrame) -> Any:
+    """The lots of `ranked` with everything on them."""
+    return made_full.make_full(ranked, made.make_layers(ranked))
+
+
+@pytest.fixture(scope="session")
+def map_folder(tmp_path_factory: pytest.TempPathFactory, full: Any, made: ModuleType) -> Path:
+    """A result folder with the map of `full`."""
+    place = tmp_path_factory.mktemp("result")
+    write_map(
+        place,
+        full.ranked,
+        model=full.map_model,
+        layers=full.layers,
+        terrain=made.make_terrain(full.ranked),
+        county="Example County",
+        date="2025-06-30",
+        threats=full.pairs,
+        top=200,
+    )
+    return place
+
+
+@pytest.fixture
+def page(map_page: MapPage, map_folder: Path) -> MapPage:
+    map_page.open(map_folder)
+    return map_page

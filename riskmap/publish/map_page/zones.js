@@ -68,11 +68,13 @@
       const place = county.toDegrees(zones.columns.label_x.number(index), zones.columns.label_y.number(index));
       const marker = L.marker(place, { icon: L.divIcon({ html: tag, className: "zone-label", iconSize: null }),
         alt: "Zone " + name, title: "Zone " + name, keyboard: true });
-      marker.on("click", function () {
+      const open = function () {
         if (county.drawing) return;
         county.state.parcel = -1;
         show(index);
-      });
+      };
+      marker.on("click", open);
+      marker.on("keydown", (event) => event.originalEvent.key === "Enter" && open());
       tags.push({ marker: marker, size: Math.max(zones.shapes.east[index] - zones.shapes.west[index],
         zones.shapes.south[index] - zones.shapes.north[index]) });
     }

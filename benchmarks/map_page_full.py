@@ -1,0 +1,214 @@
+"""An invented county with everything a run puts on the map: the bundled model and all that follows.
+
+Features are drawn at random, smooth over the ground where nature is; scores, ranks and reasons are
+the program's own. Nothing in it stands for a real place or person.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+
+from riskmap.features import FEATURES, REPLACEMENTS
+from riskmap.layers import STAGES
+from riskmap.model_file import model_text, read_model
+from riskmap.publish.map_model import MapModel
+from riskmap.ranking.model import Model
+from riskmap.ranking.reasons import REASON_PARTS
+from riskmap.ranking.score import score
+from riskmap.ranking.table import ranked_table
+
+COUNTS = {"complaints": 0.1, "repairs": 0.15, "wells_within_150_m": 2.0, "wells_soon": 0.8}
+"""Features that are small whole numbers, with their means."""
+SMOOTH = (
+    "wet_depth_cm", "ksat_um_s", "restriction_cm", "slope_pct", "wetness", "water_table_m",
+    "stream_distance_m", "waterbody_distance_m", "systems_per_km2", "vulnerability",
+    "lot_nitrate_mg_l", "soil_rating",
+)  # fmt: skip
+SITE = ("lot_m2", "address", "neighbourhood", "land_use", "service", "service_evidence")
+YEARS = (
+    "years_to_stressed_yr", "years_to_failed_yr", "years_gained_half_flow_yr",
+    "years_gained_pumping_yr", "years_gained_resting_yr",
+)  # fmt: skip
+EVIDENCE_SHARES = {"measured": 0.4, "inferred": 0.35, "assumed": 0.25}
+TOP = 200
+
+
+@dataclass(frozen=True)
+class FullCounty:
+    """What the map is given, and what it came from."""
+
+    ranked: gpd.GeoDataFrame
+    features: pd.DataFrame
+    model: Model
+    map_model: MapModel
+    layers: dict[str, gpd.GeoDataFrame]
+    pairs: pd.DataFrame
+
+
+def make_full(
+    base: gpd.GeoDataFrame, layers: dict[str, gpd.GeoDataFrame], *, seed: int = 8
+) -> FullCounty:
+    """Complete the lots, sites and layers of :mod:`map_page_input`."""
+    rng = np.random.default_rng(seed)
+    model = read_model()
+    features = _features(rng, base, model)
+    table = ranked_table(features, model, declared=FEATURES, units="us", cuts=[30, 40, 50, 60])
+    limits = score(features, model).limits.fillna({f.name: f.unknown for f in model.factors})
+    served = features["service"].isin(["onsite", "unknown"])
+    ranked = gpd.GeoDataFrame(
+        features.join(table).join(limits.where(served).add_suffix("_limitation")),
+        geometry=base.geometry,
+        crs=base.crs,
+    )
+    ranked = ranked.join(_doubt(rng, ranked))
+    wells = _with_risk(rng, layers["wells"])
+    everything = layers | _lots(ranked) | {"wells": wells, "zones": _zones(ranked)}
+    cuts = (30.0, 40.0, 50.0, 60.0)
+    text = MapModel(model.factors, model.failure_share, cuts, text=model_text())
+    return FullCounty(ranked, features, model, text, everything, _pairs(rng, ranked, wells))
+
+
+def _features(rng: np.random.Generator, base: gpd.GeoDataFrame, model: Model) -> pd.DataFrame:
+    count = len(base)
+    middle = base.geometry.centroid
+    x, y = ((part - part.mean()) / max(part.std(), 1.0) for part in (middle.x, middle.y))
+    served = base["service"].isin(["onsite", "unknown"]).to_numpy()
+    columns: dict[str, object] = {name: base[name] for name in SITE}
+    for place, factor in enumerate(model.factors):
+        name = factor.feature
+        if name in columns:
+            continue
+        values = _values(rng, name, factor, np.sin(x * (1 + place % 5) + place) * np.cos(y + place))
+        if name not in SMOOTH:
+            values = pd.Series(values).where(served & (rng.random(count) > 0.12)).to_numpy()
+        columns[name] = values
+        columns[f"{name}_evidence"] = _marks(rng, values)
+    for name in sorted(_told(model) - set(columns)):
+        columns[name] = np.where(served, rng.gamma(2, 0.15, count).round(2), np.nan)
+    for name in YEARS:
+        years = np.where(rng.random(count) < 0.4, 100.0, rng.gamma(2, 6, count).round(1))
+        columns[name] = np.where(served, np.where(rng.random(count) < 0.3, 0.0, years), np.nan)
+        columns[f"{name}_evidence"] = _marks(rng, columns[name])
+    for name, words in (("stage", STAGES), ("replacement", REPLACEMENTS[:3])):
+        drawn = pd.Series(rng.choice(words, count)).where(served).to_numpy()
+        columns[name] = drawn
+        columns[f"{name}_evidence"] = _marks(rng, drawn)
+    age = np.asarray(columns["age_yr"], float)
+    columns["installed_year"] = 2026 - age
+    columns["installed_year_evidence"] = columns["age_yr_evidence"]
+    reached = np.asarray(columns["wells_soon"], float) + rng.poisson(1.0, count)
+    columns["wells_reached"] = reached
+    return pd.DataFrame(columns, index=base.index)
+
+
+def _told(model: Model) -> set[str]:
+    """Features that a reason mentions beside its own."""
+    parts = [REASON_PARTS.findall(factor.reason) for factor in model.factors]
+    return {name for found in parts for _, name in found if name not in {"", "value"}}
+
+
+def _values(rng: np.random.Generator, name: str, factor: object, wave: pd.Series) -> np.ndarray:
+    count = len(wave)
+    table, curve = factor.table, factor.curve  # type: ignore[attr-defined]
+    if table:
+        return rng.choice([word for word, _ in table], count)
+    if name in COUNTS:
+        return rng.poisson(COUNTS[name], count).astype(float)
+    low, high = curve[0][0], curve[-1][0]
+    share = 0.5 + 0.45 * wave.to_numpy() + rng.normal(0, 0.05, count)
+    if name not in SMOOTH:
+        share = 0.3 * share + rng.gamma(1.6, 0.3, count)
+    return np.maximum(low + (high - low) * share * 1.15, 0.0).round(3)
+
+
+def _marks(rng: np.random.Generator, values: object) -> np.ndarray:
+    drawn = rng.choice(list(EVIDENCE_SHARES), len(pd.Series(values)), p=[*EVIDENCE_SHARES.values()])
+    return np.where(pd.isna(pd.Series(values)), "unknown", drawn)
+
+
+def _doubt(rng: np.random.Generator, ranked: pd.DataFrame) -> pd.DataFrame:
+    ranks = ranked["rank"].astype(float)
+    width = rng.gamma(4, 1.0, (2, len(ranked)))
+    spread = ranks * 0.3 + 20
+    return pd.DataFrame(
+        {
+            "priority_low": ranked["priority"] - width[0],
+            "priority_high": ranked["priority"] + width[1],
+            "rank_low": (ranks - spread).clip(lower=1),
+            "rank_high": (ranks + spread).clip(upper=ranks.max()),
+            "top_chance": (1.2 - ranks / TOP).clip(0, 1),
+        }
+    )
+
+
+def _lots(ranked: gpd.GeoDataFrame) -> dict[str, gpd.GeoDataFrame]:
+    served = ranked[ranked["rank"].notna()]
+    areas = served.geometry.buffer(-4).simplify(0.5)
+    box = shapely.oriented_envelope(areas.buffer(-6).to_numpy())
+    places = gpd.GeoSeries(box, index=areas.index, crs=ranked.crs)
+    return {
+        "treatment_areas": gpd.GeoDataFrame(geometry=areas[~areas.is_empty]),
+        "replacement_places": gpd.GeoDataFrame(geometry=places[places.area > 0]),
+    }
+
+
+def _with_risk(rng: np.random.Generator, wells: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    risk = rng.beta(1, 6, len(wells))
+    nitrate = rng.gamma(1.5, 2.0, len(wells))
+    return wells.assign(
+        well_risk_frac=risk, well_risk_low=risk * 0.6, well_risk_high=1 - (1 - risk) * 0.7,
+        nitrate_predicted_mg_l=nitrate, nitrate_low_mg_l=nitrate / 3, nitrate_high_mg_l=nitrate * 3,
+        chance_above_limit_frac=risk / 3, systems_reaching=rng.poisson(4, len(wells)),
+        well_unknowns=rng.choice(["", "casing", "casing; depth"], len(wells)),
+    )  # fmt: skip
+
+
+def _zones(ranked: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    west, south, east, north = ranked.total_bounds
+    wide, tall = (east - west) / 5, (north - south) / 5
+    boxes = [
+        shapely.box(
+            west + i * wide, south + i * tall, west + (i + 1.3) * wide, south + (i + 1) * tall
+        )
+        for i in range(4)
+    ]
+    return gpd.GeoDataFrame(
+        {
+            "zone_id": ["C01", "C02", "D01", "N01"],
+            "kind": ["capture", "capture", "dense_old", "nitrate"],
+            "why": [f"An invented reason, number {i}." for i in range(4)],
+            "systems": [40, 30, 20, 10],
+            "wells": [4, 3, 2, 1],
+            "people": [100, 75, 50, 25],
+        },
+        geometry=boxes,
+        crs=ranked.crs,
+    )
+
+
+def _pairs(
+    rng: np.random.Generator, ranked: gpd.GeoDataFrame, wells: gpd.GeoDataFrame
+) -> pd.DataFrame:
+    """About two wells a system, near ones; as many as a real county showed."""
+    served = ranked[ranked["rank"].notna()]
+    tree = shapely.STRtree(wells.geometry.to_numpy())
+    system, well = tree.query(served.geometry.centroid.to_numpy(), "dwithin", 220.0)
+    keep = np.sort(rng.permutation(len(system))[: 2 * len(served)])
+    system, well = system[keep], well[keep]
+    distance = shapely.distance(
+        served.geometry.centroid.to_numpy()[system], wells.geometry.to_numpy()[well]
+    )
+    return pd.DataFrame(
+        {
+            "parcel_id": served.index.to_numpy()[system],
+            "well_id": wells["well_id"].to_numpy()[well],
+            "distance_m": distance,
+            "travel_time_d": distance / rng.uniform(0.05, 0.4, len(distance)) + 1,
+            "nitrate_added_mg_l": 0.01 + rng.gamma(0.5, 0.3, len(distance)),
+        }
+    )

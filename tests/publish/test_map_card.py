@@ -1,0 +1,155 @@
+"""What the cards of a parcel, a well and a zone say, in a real browser."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pytest
+
+from riskmap.publish.doubt_words import chance_word, rough_rank
+
+pytestmark = pytest.mark.browser
+
+
+def _at_rank(full: Any, rank: int) -> str:
+    return str(full.ranked.index[(full.ranked["rank"] == rank).fillna(False)][0])
+
+
+class TestParcel:
+    def test_points_and_marks_are_the_tables(self, page: Any, full: Any) -> None:
+        parcel = _at_rank(full, 5)
+        text = page.choose(parcel)
+        row = full.ranked.loc[parcel]
+        for factor in full.model.factors:
+            assert f"{row[f'{factor.name}_points']:.1f} of" in text
+        assert row["kind_evidence"] in text
+        assert (row["unknown"] or "Nothing that the score asks for.") in text
+        assert "Only a site visit" in text
+        if pd.notna(row["age_yr"]):
+            assert f"since {2026 - round(row['age_yr'])}" in text
+
+    def test_doubt_in_numbers_and_words(self, page: Any, full: Any) -> None:
+        parcel = _at_rank(full, 150)
+        text = page.choose(parcel)
+        row = full.ranked.loc[parcel]
+        low, high = row["priority_low"], row["priority_high"]
+        assert f"likely between {low:.0f} and {high:.0f}" in text
+        first, last = rough_rank(pd.Series([row["rank_low"], row["rank_high"]]))
+        assert f"between about {first:.0f} and {last:.0f}" in text
+        assert "truly among the first 200" in text
+        # 1.2 - 150 / 200 = 0.45
+        assert f"about 45 in 100 ({chance_word(0.45)})" in text
+
+    def test_years_are_cut_off_in_words(self, page: Any, full: Any) -> None:
+        table = full.ranked[full.ranked["rank"].notna()]
+        long = table.index[table["years_gained_half_flow_yr"] >= 100][0]
+        none = table.index[table["years_gained_half_flow_yr"] == 0][0]
+        assert "100 years or more" in page.choose(long, move=False)
+        assert "hardly any" in page.choose(none, move=False)
+
+    def test_a_parcel_on_sewer_is_told_of_its_site_only(self, page: Any, full: Any) -> None:
+        sewered = full.ranked.index[full.ranked["service"] == "sewer"][0]
+        text = page.choose(sewered)
+        assert "on public sewer" in text
+        assert "Sewage goes to" in text
+        assert "What would help" not in text
+        assert "How sure" not in text
+
+    def test_shapes_on_the_lot_are_drawn_with_the_card(
+        self, page: Any, full: Any, screenshots: Path
+    ) -> None:
+        parcel = _at_rank(full, 2)
+        text = page.choose(parcel)
+        assert "dashed, its likely treatment area" in text
+        page.settle()
+        page.browser.save_screenshot(str(screenshots / "map_places.png"))
+        lines = "document.querySelectorAll('path[stroke-dasharray]').length"
+        assert page.run(f"return {lines}") >= 2
+        page.run("county.closeCard()")
+        assert page.run(f"return {lines}") == 0
+
+
+class TestWells:
+    def test_the_worst_hit_wells_with_their_figures(self, page: Any, full: Any) -> None:
+        counts = full.pairs.groupby("parcel_id").size()
+        parcel = str(counts.idxmax())
+        text = page.choose(parcel)
+        mine = full.pairs[full.pairs["parcel_id"] == parcel]
+        first = mine.sort_values("nitrate_added_mg_l", ascending=False).head(3)
+        for _, pair in first.iterrows():
+            assert f"Well {pair['well_id']}" in text
+        assert text.count("adds ") >= 3
+        far = mine.drop(first.index)
+        assert not any(f"Well {well}" in text for well in far["well_id"])
+
+    def test_a_parcel_without_pairs_says_so_with_a_caution(self, page: Any, full: Any) -> None:
+        alone = full.ranked.index[full.ranked["rank"].notna()].difference(full.pairs["parcel_id"])
+        text = page.choose(str(alone[0]))
+        assert "None on record" in text
+        assert "Wells nobody has on record are not seen" in text
+
+    def test_a_wells_card_names_the_parcels_that_add_most(
+        self, page: Any, full: Any, screenshots: Path
+    ) -> None:
+        well = str(full.pairs.groupby("well_id")["nitrate_added_mg_l"].sum().idxmax())
+        parcel = str(full.pairs.loc[full.pairs["well_id"] == well, "parcel_id"].iloc[0])
+        page.choose(parcel)
+        row = page.run(
+            """const ids = county.layers.wells.columns.well_id;
+            for (let i = 0; i < county.layers.wells.shapes.count; i++)
+              if (ids.word(i) === arguments[0]) return i;""",
+            well,
+        )
+        page.browser.execute_async_script(
+            "county.showWell(arguments[0], true).then(() => arguments[1]())", row
+        )
+        page.settle()
+        page.browser.save_screenshot(str(screenshots / "map_well.png"))
+        text = page.browser.find_element("id", "card-body").text
+        mine = full.pairs[full.pairs["well_id"] == well]
+        worst = mine.sort_values("nitrate_added_mg_l", ascending=False).head(5)
+        for name in worst["parcel_id"]:
+            assert str(name) in text
+        risk = full.layers["wells"].set_index("well_id").loc[well]
+        number = page.run(
+            "return county.layers.wells.columns.well_risk_frac.number(arguments[0])", row
+        )
+        assert number == pytest.approx(risk["well_risk_frac"], abs=0.0051)
+        assert "Only a laboratory sample" in text
+        button = page.browser.find_elements("css selector", "#card .pairs button")[0]
+        button.click()
+        page.wait_for("document.getElementById('card').getAttribute('aria-label') === 'Parcel'")
+        assert page.errors() == []
+
+
+class TestZones:
+    def test_outline_label_card_and_filter(self, page: Any, full: Any, screenshots: Path) -> None:
+        zones = full.layers["zones"]
+        page.run("document.querySelector('[data-layer=zones]').click()")
+        page.settle()
+        tags = [e.text for e in page.browser.find_elements("css selector", ".zone-label")]
+        assert sorted(tags) == sorted(zones["zone_id"])
+        page.browser.save_screenshot(str(screenshots / "map_zones.png"))
+        page.browser.find_element("css selector", ".zone-label[title^='Zone D01']").send_keys(
+            "\ue007"
+        )
+        text = page.browser.find_element("id", "card-body").text
+        assert "Zone D01: dense old systems" in text
+        assert zones["why"].iloc[2] in text
+        page.browser.find_element("css selector", "#card .buttons button").click()
+        got = page.run("return county.facts.parcel_id.lines().filter((id, i) => county.passes[i])")
+        places = full.ranked.geometry.representative_point()
+        inside = places.within(zones.geometry.iloc[2]) & ~places.within(zones.geometry.iloc[1])
+        inside &= ~places.within(zones.geometry.iloc[0])
+        assert sorted(got) == sorted(full.ranked.index[inside])
+        assert len(got) > 5
+        assert page.errors() == []
+
+    def test_a_parcels_card_leads_to_its_zone(self, page: Any, full: Any) -> None:
+        zone = full.layers["zones"].iloc[3]
+        inside = full.ranked.geometry.representative_point().within(zone.geometry)
+        page.choose(str(full.ranked.index[inside][0]))
+        page.browser.find_element("css selector", "#card dd button.plain").click()
+        assert "N01: high predicted nitrate" in page.browser.find_element("id", "card-body").text
