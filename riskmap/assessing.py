@@ -11,6 +11,7 @@ import pandas as pd
 from riskmap.doubt_stage import CountyDoubt, doubt_columns
 from riskmap.drift_stage import CountyDrift, compare_with_earlier, read_earlier
 from riskmap.failure.ageing import AgeingModel
+from riskmap.failure.calibration import FieldMargin
 from riskmap.failure_stage import chance_of_failing, failure_features, learn_ageing
 from riskmap.fairness_stage import CountyFairness, judge_fairness
 from riskmap.features import FEATURES
@@ -40,9 +41,10 @@ class Result:
     ``parcels``: one row per parcel (index ``parcel_id``), lot polygons, features with evidence,
     points, scores, ranks, reasons, doubt. ``described``: the inventory and what stands behind it.
     ``replacement_places``: the best place for another field, where there is one. ``ageing``: the
-    curves learnt from the county's permits or kept as published. ``groundwater``: wells, pairs and
-    surface behind the groundwater columns, ``planning``: zones and capture areas, None where no
-    terrain was given. ``well_validation``: predictions held against the county's samples.
+    curves learnt from the county's permits or kept as published. ``field_margin``: how much more
+    than the sizing rule's rate the county's fields were found to pass. ``groundwater``: wells,
+    pairs and surface behind the groundwater columns, ``planning``: zones and capture areas, None
+    where no terrain was given. ``well_validation``: predictions held against the county's samples.
     ``doubt``: what the chances speak of and which records to collect, None where none was wanted.
     ``service``:
     what was inferred of sewer or onsite, None where nothing was open. ``drift``:
@@ -58,6 +60,7 @@ class Result:
     parcels: gpd.GeoDataFrame
     replacement_places: gpd.GeoDataFrame
     ageing: Mapping[str, AgeingModel]
+    field_margin: FieldMargin
     groundwater: Groundwater | None
     planning: Planning | None
     well_validation: WellValidation | None
@@ -92,7 +95,8 @@ def assess_county(county: County, progress: Progress | None = None) -> Result:
         described = replace(described, features=features)
     with progress.stage("assess failure"):
         ageing = learn_ageing(described.service_history)
-        features = features.join(failure_features(features, rules=region.rules, ageing=ageing))
+        failing, margin = failure_features(features, rules=region.rules, ageing=ageing)
+        features = features.join(failing)
     with progress.stage("find room on the lots"):
         room, places = room_features(features, described.lots, described.areas, county, progress)
         features = features.join(room)
@@ -137,6 +141,7 @@ def assess_county(county: County, progress: Progress | None = None) -> Result:
         parcels=parcels,
         replacement_places=places,
         ageing=ageing,
+        field_margin=margin,
         groundwater=groundwater,
         planning=planning,
         well_validation=validation,

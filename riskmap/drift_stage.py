@@ -128,7 +128,7 @@ def aged_inventory(then: pd.DataFrame, years: float, region: Region) -> pd.DataF
     aged = age_records(then, years)
     try:
         same, grown = (
-            failure_features(_underived(t), rules=region.rules, ageing=DEFAULT_AGEING)
+            failure_features(_underived(t), rules=region.rules, ageing=DEFAULT_AGEING)[0]
             for t in (then, aged)
         )
     except KeyError:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import replace
 from typing import Final
 
 import numpy as np
@@ -10,6 +11,7 @@ import pandas as pd
 
 from riskmap.failure.ageing import AgeingModel, chance_failing_frac
 from riskmap.failure.assess import FailureChoices, assess_failure
+from riskmap.failure.calibration import FieldMargin, expected_failed_frac, fit_margin
 from riskmap.failure.service_life import fit_ageing
 from riskmap.features import FAILURE
 from riskmap.ranking.model import Model
@@ -32,19 +34,30 @@ def learn_ageing(history: pd.DataFrame) -> dict[str, AgeingModel]:
 
 def failure_features(
     features: pd.DataFrame, *, rules: Rules, ageing: Mapping[str, AgeingModel]
-) -> pd.DataFrame:
-    """Columns of :data:`riskmap.features.FAILURE`, for parcels that may have a system."""
+) -> tuple[pd.DataFrame, FieldMargin]:
+    """Columns of :data:`riskmap.features.FAILURE`, for parcels that may have a system.
+
+    Returns the columns, and the margin that the county's fields were found to have.
+    """
     served = features["service"].isin(["onsite", "unknown"])
+    systems = features[served]
     choices = FailureChoices(
         flow_rule=rules.flow_rule, accept_rule=rules.accept_rule, horizon_yr=rules.horizon_yr
     )
-    found = assess_failure(features[served], choices=choices, ageing=ageing)
+    expected = expected_failed_frac(
+        systems["kind"].fillna("unknown").to_numpy(object),
+        systems["age_yr"].to_numpy(float),
+        models=ageing,
+        unmended_yr=rules.unmended_yr,
+    )
+    margin = fit_margin(systems, choices, expected_frac=expected)
+    found = assess_failure(systems, choices=replace(choices, margin=margin.margin), ageing=ageing)
     names = [feature.name for feature in FAILURE if feature.name not in ROOM]
     marked = [column for name in names for column in (name, f"{name}_evidence")]
     table = found[marked].reindex(features.index)
     marks = [f"{name}_evidence" for name in names]
     table[marks] = table[marks].fillna("unknown")
-    return table
+    return table, margin
 
 
 def chance_of_failing(

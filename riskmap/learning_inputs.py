@@ -86,7 +86,7 @@ def inventory_as_of(day: date, features: pd.DataFrame, county: County) -> pd.Dat
     onsite = features["service"].eq("onsite") & there.reindex(features.index)
     rows = features[onsite & features[["x_m", "y_m"]].notna().all(axis=1)]
     then = rows.assign(**{name: systems[name].reindex(rows.index) for name in systems.columns})
-    derived = failure_features(then, rules=county.region.rules, ageing=DEFAULT_AGEING)
+    derived, _ = failure_features(then, rules=county.region.rules, ageing=DEFAULT_AGEING)
     return then.drop(columns=[c for c in derived.columns if c in then and c not in ROOM]).join(
         derived
     )

@@ -36,6 +36,7 @@ class Rules:
     accept_rule: str
     persons_per_dwelling: float
     horizon_yr: float
+    unmended_yr: float
     class_cuts: tuple[float, float, float, float]
 
 

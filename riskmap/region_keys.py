@@ -137,6 +137,15 @@ KEYS: Final = (
     ),
     Key(
         "rules",
+        "unmended_yr",
+        NUMBER,
+        5.0,
+        "Years a failed field stands before it is mended; sets how many fields are taken as failed",
+        low=0.5,
+        high=30,
+    ),
+    Key(
+        "rules",
         "class_cuts",
         (list,),
         (30.0, 40.0, 50.0, 60.0),

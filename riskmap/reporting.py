@@ -95,7 +95,7 @@ def _survival(history: pd.DataFrame) -> dict[str, pd.DataFrame]:
 
 
 def _own_sections(result: Result) -> list[Section]:
-    sections = []
+    sections = [Section("How the clogging model was set", [result.field_margin.words])]
     if result.groundwater is not None:
         sections.append(Section("Where the water table comes from", list(result.groundwater.notes)))
     if result.planning is not None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Final
 
 import numpy as np
@@ -54,7 +54,8 @@ class FailureChoices:
     ``flow_rule`` gives the ordinary day's flow; ``accept_rule`` the long-term acceptance rate;
     ``periods`` the sizing rules by year of installation (invented default: one open period);
     ``horizon_yr`` the years ahead of the chance; ``default_age_yr`` the age taken where none is
-    known (own choice).
+    known (own choice); ``margin`` how many times the acceptance rule's rate a field passes in the
+    long run (:mod:`riskmap.failure.calibration`; 1: as the rule says).
     """
 
     flow_rule: str = "person_use"
@@ -62,6 +63,7 @@ class FailureChoices:
     periods: tuple[RulePeriod, ...] = (RulePeriod("bedroom_trade", "texas_soil_class"),)
     horizon_yr: float = 5.0
     default_age_yr: float = 25.0
+    margin: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -128,7 +130,7 @@ def assess_failure(
     _put(result, "daily_flow_l_d", flow, flow_mark)
     _put_sizing(result, field, soil, flow, flow_mark)
     _put_pumping(result, data, years)
-    _put_outlook(result, data, field, soil, years, flow, flow_mark)
+    _put_outlook(result, data, field, soil.with_margin(picked.margin), years, flow, flow_mark)
     chance = chance_failing_frac(
         data.text("kind"),
         years.age_yr,
@@ -174,6 +176,10 @@ class _Soil:
         ksat = np.where(np.isnan(ksat), default, ksat)
         limit = np.fmin(data.number("wet_depth_cm"), data.number("restriction_cm")) / 100.0
         return cls(rate, mark, credit, ksat, ksat_mark, limit)
+
+    def with_margin(self, margin: float) -> _Soil:
+        """Return the soil as the fields meet it: passing `margin` times the rule's rate."""
+        return replace(self, accept_l_d_m2=self.accept_l_d_m2 * margin)
 
 
 def _accept(data: _Inputs, rule: LoadingRule) -> tuple[Floats, Marks, Floats]:
