@@ -6,6 +6,7 @@ from pathlib import Path
 from typing import Final
 
 import geopandas as gpd
+import pandas as pd
 
 from riskmap.assessing import Result
 from riskmap.inventory.soil_aggregate import rate_mapunits
@@ -58,10 +59,15 @@ def map_layers(result: Result) -> dict[str, gpd.GeoDataFrame]:
     layers = {name: tables[name] for name in PLAIN_LAYERS if name in tables}
     wells = tables.get("wells")
     if isinstance(wells, gpd.GeoDataFrame):
-        found = None if result.groundwater is None else result.groundwater.wells
-        layers["wells"] = wells_with_risk(wells, found)
+        layers["wells"] = wells_with_risk(wells, _assessed_wells(result))
     layers["soils"] = _soil_limits(result)
     return layers | lot_layers(result)
+
+
+def _assessed_wells(result: Result) -> pd.DataFrame | None:
+    """Wells with their risk, and with setbacks and zones where the run drew zones."""
+    behind = result.planning or result.groundwater
+    return None if behind is None else pd.DataFrame(behind.wells)
 
 
 def lot_layers(result: Result) -> dict[str, gpd.GeoDataFrame]:

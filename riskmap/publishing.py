@@ -55,6 +55,7 @@ def publish(folder: Path, result: Result, progress: Progress) -> None:
             date=region.date.isoformat(),
             units=region.units,
             workbook_rows=region.inspection_rows or len(result.parcels),
+            top=None if result.doubt is None else result.doubt.top,
         )
         _write_other_lists(folder, result)
         write_further_lists(folder, result)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
@@ -34,7 +34,9 @@ class Worklist:
     """A list about to be written: rows, columns, what is filled in, and the words around it.
 
     ``columns`` name columns of `table`; ``results`` are empty columns to the right of them;
-    ``decimals`` are number formats by column name; ``frozen`` columns stay in sight.
+    ``decimals`` are number formats by column name; ``frozen`` columns stay in sight; words in
+    ``classed`` columns take their class's colour; at most ``most`` rows are written; ``who`` fills
+    in the results. Printed, a list is ``pages_wide`` pages wide, the frozen columns on each.
     """
 
     name: str
@@ -46,6 +48,10 @@ class Worklist:
     units: Units = "us"
     decimals: Mapping[str, str] = field(default_factory=dict)
     frozen: int = 3
+    classed: Collection[str] = ()
+    most: int = WORKBOOK_ROWS
+    who: str = "you"
+    pages_wide: int = 1
 
 
 def cleaned(table: pd.DataFrame) -> pd.DataFrame:
@@ -53,20 +59,25 @@ def cleaned(table: pd.DataFrame) -> pd.DataFrame:
     return table.map(lambda value: plain_text(value) if isinstance(value, str) else value)
 
 
-def write_workbook(path: Path, worklist: Worklist) -> Path:
-    """Write a list as XLSX; no text of it is ever run as a formula or turned into a link."""
+def write_workbook(path: Path, *worklists: Worklist) -> Path:
+    """Write lists as XLSX, a sheet each, and one sheet of notes, which speaks of the first.
+
+    No text is ever run as a formula or turned into a link.
+    """
     path.parent.mkdir(parents=True, exist_ok=True)
     with xlsxwriter.Workbook(str(path), dict(_SAFE)) as book:
-        book.set_properties({"title": plain_text(worklist.heading), "created": FIXED_DATE})
+        heading = plain_text(worklists[0].heading)
+        book.set_properties({"title": heading, "created": FIXED_DATE})
         base = {"font_name": "Calibri", "font_size": 10, "valign": "top", "border": 1}
         base["border_color"] = palette.LINE
-        _write_list(book, book.add_worksheet(worklist.name), worklist, base)
-        _write_notes(book, book.add_worksheet("Notes"), worklist)
+        for worklist in worklists:
+            _write_list(book, book.add_worksheet(worklist.name), worklist, base)
+        _write_notes(book, book.add_worksheet("Notes"), worklists[0])
     return path
 
 
 def _write_list(book: Any, page: Any, worklist: Worklist, base: Mapping[str, Any]) -> None:
-    rows = worklist.table.head(WORKBOOK_ROWS)
+    rows = worklist.table.head(worklist.most)
     count, width = len(rows), len(worklist.columns)
     head = book.add_format(
         {**base, "bold": True, "text_wrap": True, "bg_color": palette.ACCENT_PALE}
@@ -74,13 +85,15 @@ def _write_list(book: Any, page: Any, worklist: Worklist, base: Mapping[str, Any
     fill_in = book.add_format(
         {**base, "bold": True, "text_wrap": True, "bg_color": palette.WARN_PAPER}
     )
+    classes = _class_formats(book, base) if worklist.classed else {}
     for place, column in enumerate(worklist.columns):
         page.write_string(0, place, column.title, head)
         style = {"text_wrap": column.wrap, "num_format": worklist.decimals.get(column.name, "0")}
         cell = book.add_format({**base, **style})
         page.set_column(place, place, column.width)
+        words = classes if column.name in worklist.classed else {}
         for row, value in enumerate(rows[column.name], start=1):
-            _write_cell(page, row, place, value, cell)
+            _write_cell(page, row, place, value, words.get(str(value), cell) if words else cell)
     for place, result in enumerate(worklist.results, start=width):
         page.write_string(0, place, result.title, fill_in)
         page.set_column(place, place, result.width)
@@ -89,6 +102,13 @@ def _write_list(book: Any, page: Any, worklist: Worklist, base: Mapping[str, Any
     page.freeze_panes(1, worklist.frozen)
     page.autofilter(0, 0, max(1, count), width + len(worklist.results) - 1)
     _set_up_print(page, worklist)
+
+
+def _class_formats(book: Any, base: Mapping[str, Any]) -> dict[str, Any]:
+    return {
+        word: book.add_format({**base, "bg_color": colour, "font_color": palette.CLASS_TEXT[word]})
+        for word, colour in palette.CLASS_COLOURS.items()
+    }
 
 
 def _write_cell(page: Any, row: int, place: int, value: object, style: Any) -> None:
@@ -125,8 +145,10 @@ def _prepare_result(
 def _set_up_print(page: Any, worklist: Worklist) -> None:
     page.set_landscape()
     page.set_paper(5 if worklist.units == "us" else 8)  # legal, or A3
-    page.fit_to_pages(1, 0)
+    page.fit_to_pages(worklist.pages_wide, 0)
     page.repeat_rows(0)
+    if worklist.pages_wide > 1:
+        page.repeat_columns(0, worklist.frozen - 1)
     page.set_margins(left=0.4, right=0.4, top=0.7, bottom=0.6)
     page.set_header("&L" + plain_text(worklist.heading).replace("&", "&&")[:200])
     page.set_footer("&LScreening, not a finding. For staff only.&RPage &P of &N")
@@ -140,13 +162,13 @@ def _write_notes(book: Any, page: Any, worklist: Worklist) -> None:
     page.set_column(1, 1, 80)
     page.set_column(2, 2, 24)
     page.write_string(0, 0, spreadsheet_text(worklist.heading), title)
-    shown = min(len(worklist.table), WORKBOOK_ROWS)
+    shown = min(len(worklist.table), worklist.most)
     rows = [("Rows", f"{shown:,} of {len(worklist.table):,}; the CSV file has all.", "")]
     rows += [(word, text, "") for word, text in worklist.notes]
     rows += [("", "", ""), ("Column", "Meaning", "From")]
     rows += [(column.title, column.meaning, column.source) for column in worklist.columns]
     rows += [("", "", ""), ("To fill in", "", "")]
-    rows += [(result.title, _words(result), "you") for result in worklist.results]
+    rows += [(result.title, _words(result), worklist.who) for result in worklist.results]
     rows += [("", "", ""), ("Cautions", "", "")]
     rows += [("", caution, "") for caution in CAUTIONS]
     for number, row in enumerate(rows, start=2):

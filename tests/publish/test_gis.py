@@ -67,3 +67,33 @@ class TestFiles:
         about = pyogrio.read_info(path)
         assert about["geometry_type"] == "MultiPolygon"
         assert pyogrio.list_layers(path).tolist() == [["parcels", "MultiPolygon"]]
+
+
+class TestExtraLayers:
+    @pytest.fixture
+    def extra(self, dirty: gpd.GeoDataFrame) -> dict[str, gpd.GeoDataFrame]:
+        areas = gpd.GeoDataFrame(geometry=dirty.geometry.dropna().buffer(-3))
+        areas["downslope_deg"] = 12.5
+        return {"treatment_areas": areas, "replacement_places": areas.iloc[:0]}
+
+    def test_layers_come_back_with_their_parcel_numbers(
+        self, tmp_path: Path, dirty: gpd.GeoDataFrame, extra: dict[str, gpd.GeoDataFrame]
+    ) -> None:
+        path, _ = write_gis_files(tmp_path, dirty, extra=extra)
+        assert pyogrio.list_layers(path)[:, 0].tolist() == ["parcels", "treatment_areas"]
+        back = gpd.read_file(path, layer="treatment_areas").set_index("parcel_id")
+        want = extra["treatment_areas"]
+        assert list(back.index) == list(want.index)
+        assert back.crs == want.crs
+        assert shapely.equals(back.normalize().values, want.normalize().values).all()
+        assert (back["downslope_deg"] == 12.5).all()
+
+    def test_same_bytes_twice(
+        self, tmp_path: Path, dirty: gpd.GeoDataFrame, extra: dict[str, gpd.GeoDataFrame]
+    ) -> None:
+        (tmp_path / "a").mkdir()
+        (tmp_path / "b").mkdir()
+        first, _ = write_gis_files(tmp_path / "a", dirty, extra=extra)
+        time.sleep(1.1)
+        second, _ = write_gis_files(tmp_path / "b", dirty, extra=extra)
+        assert first.read_bytes() == second.read_bytes()

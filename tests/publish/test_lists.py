@@ -4,15 +4,18 @@ import csv
 import io
 import time
 from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
 import openpyxl
 import pandas as pd
 import pytest
 
+from riskmap.action.inspections import ALWAYS
 from riskmap.layers import STAGES
 from riskmap.publish.list_columns import COLUMNS, RESULTS, list_table
 from riskmap.publish.lists import write_inspection_list
+from riskmap.publish.palette import CLASS_COLOURS
 
 
 def _write(folder: Path, ranked: pd.DataFrame, **options: object) -> Path:
@@ -69,8 +72,41 @@ class TestCsv:
         none = ranked[ranked["rank"].isna()]
         assert _rows(_write(tmp_path, none) / "inspections.csv") == []
 
+    def test_doubt_state_and_what_to_look_for(self, tmp_path: Path, full: Any) -> None:
+        rows = _rows(_write(tmp_path, full.ranked) / "inspections.csv")
+        table = full.ranked
+        assert len(rows) == table["rank"].notna().sum()
+        for row in rows[:40]:
+            want = table.loc[row["parcel_id"]]
+            assert float(row["priority_low"]) == pytest.approx(want["priority_low"], abs=0.51)
+            assert float(row["rank_high"]) == pytest.approx(want["rank_high"], rel=0.051)
+            assert float(row["top_chance_pct"]) == pytest.approx(100 * want["top_chance"], abs=0.51)
+            assert row["stage"] == want["stage"]
+            assert row["stage_evidence"] == want["stage_evidence"]
+            complaint = "What the complaint on record was about" in row["look_for"]
+            assert complaint == (want["complaints"] >= 1)
+            assert not any(words in row["look_for"] for words in ALWAYS)
+
 
 class TestWorkbook:
+    def test_ranges_read_as_text_and_the_chance_names_its_list(
+        self, tmp_path: Path, full: Any
+    ) -> None:
+        book = openpyxl.load_workbook(_write(tmp_path, full.ranked, top=200) / "inspections.xlsx")
+        sheet = book["Inspections"]
+        titles = [cell.value for cell in sheet[1]]
+        assert {"Look for", "Likely state", "Chance, first 200 (%)"} <= set(titles)
+        assert {"Priority, low", "Rank, last"}.isdisjoint(titles)
+        first = full.ranked.sort_values("rank").iloc[0]
+        cells = dict(zip(titles, [cell.value for cell in sheet[2]], strict=True))
+        assert cells["Priority, range"] == (
+            f"{first['priority_low']:.0f} to {first['priority_high']:.0f}"
+        )
+        notes = " ".join(str(c.value) for row in book["Notes"].iter_rows() for c in row)
+        assert "nine draws in ten" in notes
+        assert "if nothing was mended off the record" in notes
+        assert ALWAYS[0] in notes
+
     @pytest.fixture
     def path(self, tmp_path: Path, ranked: gpd.GeoDataFrame) -> Path:
         return _write(tmp_path, ranked, workbook_rows=200) / "inspections.xlsx"
@@ -85,9 +121,14 @@ class TestWorkbook:
         assert sheet.auto_filter.ref.startswith("A1:")
         assert sheet.page_setup.orientation == "landscape"
         assert sheet.sheet_properties.pageSetUpPr.fitToPage
-        assert sheet.page_setup.fitToHeight == 0  # one page wide, as many long as it takes
+        assert sheet.page_setup.fitToWidth == 2  # the first three columns on both
+        assert sheet.page_setup.fitToHeight == 0  # as many long as it takes
+        assert sheet.print_title_cols == "$A:$C"
         assert sheet.print_title_rows == "$1:$1"
         assert sheet.max_row == 201
+        place = titles.index("Class") + 1
+        fill = sheet.cell(2, place).fill.fgColor.rgb[-6:].lower()
+        assert f"#{fill}" == CLASS_COLOURS[sheet.cell(2, place).value]
 
     def test_results_have_drop_downs(self, path: Path) -> None:
         sheet = openpyxl.load_workbook(path)["Inspections"]

@@ -152,6 +152,40 @@ class TestProperties:
                 elif want.isascii() and want.isprintable():
                     assert got == want.strip()
 
+    @given(
+        st.lists(st.one_of(st.none(), st.integers(-40, 70_000)), min_size=1, max_size=80),
+        st.data(),
+    )
+    @settings(max_examples=40, deadline=None)
+    def test_rows_outside_the_common_set_cost_nothing(
+        self, values: list[int | None], data: st.DataObject
+    ) -> None:
+        flags = data.draw(st.lists(st.booleans(), min_size=len(values), max_size=len(values)))
+        among = np.array(flags)
+        inside = [v if keep else None for v, keep in zip(values, flags, strict=True)]
+        package = Package(among)
+        about = pack_numbers(package, pd.Series(inside, dtype=float))
+        assert about["among"]
+        assert about["place"][1] == about["width"] * among.sum()
+        assert read_column(package, about, len(values)) == inside
+
+    def test_a_value_outside_the_common_set_is_kept(self) -> None:
+        package = Package(np.array([True, False, True]))
+        about = pack_numbers(package, pd.Series([1.0, 2.0, 3.0]))
+        assert "among" not in about
+        assert read_column(package, about, 3) == [1.0, 2.0, 3.0]
+
+    def test_smooth_columns_are_written_as_steps_and_equal_blocks_once(self) -> None:
+        smooth = pd.Series((5000 * np.sin(np.arange(4000) / 300)).round())
+        package = Package()
+        about = pack_numbers(package, smooth)
+        assert about["steps"]
+        assert about["width"] == 1
+        assert read_column(package, about, 4000) == smooth.tolist()
+        size = package.size
+        assert pack_numbers(package, smooth) == about
+        assert package.size == size
+
 
 class TestShapes:
     def test_rings_come_back_in_order_without_the_closing_corner(self) -> None:

@@ -70,7 +70,8 @@
       });
       const reached = county.facts.wells_reached ? county.facts.wells_reached.number(row) : found.length;
       if (reached > found.length) {
-        box.appendChild(county.make("p", "small", "The " + found.length + " that get most, of " + reached + "."));
+        box.appendChild(county.make("p", "small", 
+          (found.length === 1 ? "The one that gets" : "The " + found.length + " that get") + " most, of " + reached + "."));
       }
     }
     box.appendChild(county.make("p", "small", "Estimated along the mapped water table. Wells nobody has on record are " +
