@@ -196,9 +196,10 @@ def _planes(package: Package, codes: NDArray[np.int64]) -> dict[str, Any]:
     if len(codes) and int(codes.max()) >= 2**32:
         raise ValueError("a packed column spans more than 32 bits")
     plain, width = _bytes_by_plane(codes)
-    steps, step_width = _bytes_by_plane(zigzag(np.diff(codes, prepend=0)).astype(np.int64))
+    first = int(codes[0]) if len(codes) else 0
+    steps, step_width = _bytes_by_plane(zigzag(np.diff(codes, prepend=first)).astype(np.int64))
     if step_width < 8 and len(zlib.compress(steps, 1)) < STEPS_WORTH * len(zlib.compress(plain, 1)):
-        plain, width, about["steps"] = steps, step_width, True
+        plain, width, about["steps_from"] = steps, step_width, first
     return about | {"place": package.add(plain), "width": width}
 
 

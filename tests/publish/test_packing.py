@@ -89,8 +89,9 @@ def read_column(package: Package, about: dict[str, Any], count: int) -> list[Any
         sum(block[plane * len(held) + at] << (8 * plane) for plane in range(about["width"]))
         for at in range(len(held))
     ]
-    if about.get("steps"):
-        stored = np.cumsum([(v >> 1) ^ -(v & 1) for v in stored]).tolist()
+    if "steps_from" in about:
+        steps = np.cumsum([(v >> 1) ^ -(v & 1) for v in stored])
+        stored = (about["steps_from"] + steps).tolist()
     codes = [0] * count
     for row, code in zip(held, stored, strict=True):
         codes[row] = code
@@ -179,7 +180,7 @@ class TestProperties:
         smooth = pd.Series((5000 * np.sin(np.arange(4000) / 300)).round())
         package = Package()
         about = pack_numbers(package, smooth)
-        assert about["steps"]
+        assert about["steps_from"] == smooth[0] - smooth.min() + 1
         assert about["width"] == 1
         assert read_column(package, about, 4000) == smooth.tolist()
         size = package.size

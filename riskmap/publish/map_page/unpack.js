@@ -63,7 +63,7 @@ window.county = { packed: {} };
     code(row) {
       const at = this.at ? this.at[row] : row;
       if (at < 0) return 0;
-      return this.about.steps ? this.summed()[at] : this.stored(at);
+      return this.about.steps_from !== undefined ? this.summed()[at] : this.stored(at);
     }
 
     stored(at) {
@@ -78,7 +78,7 @@ window.county = { packed: {} };
     summed() {
       if (!this.sums) {
         this.sums = new Uint32Array(this.written);
-        let value = 0;
+        let value = this.about.steps_from;
         for (let at = 0; at < this.written; at++) {
           const step = this.stored(at);
           value += step % 2 ? -(step + 1) / 2 : step / 2;
@@ -112,7 +112,7 @@ window.county = { packed: {} };
 
     codes() {
       if (!this.codeArray) {
-        if (this.about.width === 1 && !this.at && !this.about.steps) this.codeArray = this.block;
+        if (this.about.width === 1 && !this.at && this.about.steps_from === undefined) this.codeArray = this.block;
         else this.codeArray = Uint32Array.from({ length: this.count }, (_, row) => this.code(row));
       }
       return this.codeArray;
