@@ -4,14 +4,20 @@ from __future__ import annotations
 
 import csv
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from riskmap.action.mailing import to_write_to
 from riskmap.errors import RegionError
-from riskmap.ranking.fairness import Fairness, compare_with_need
+from riskmap.ranking.fairness import FEW_PICKS, Fairness, compare_with_need
 from riskmap.region import FairnessRules, Region
+
+Floats = npt.NDArray[np.float64]
+
+POOL: Final = "smaller neighbourhoods together"
 
 
 @dataclass(frozen=True)
@@ -50,10 +56,11 @@ def judge_fairness(parcels: pd.DataFrame, region: Region) -> CountyFairness | No
     standing = read_standing(region.fairness)
     visited = systems["rank"].le(region.inspection_rows or len(systems)).to_numpy(bool)
     written = systems.index.isin(to_write_to(parcels).head(region.letters).index)
+    need = systems["chance_failing_frac"].fillna(0.0).to_numpy(float)
     found = [
         compare_with_need(
-            systems["neighbourhood"],
-            systems["chance_failing_frac"].to_numpy(float),
+            pooled(systems["neighbourhood"], need, int(picked.sum())),
+            need,
             picked,
             standing=standing,
             what=what,
@@ -65,6 +72,18 @@ def judge_fairness(parcels: pd.DataFrame, region: Region) -> CountyFairness | No
     if found == [None, None]:
         return None
     return CountyFairness(found[0], found[1], "" if standing is None else str(standing.name))
+
+
+def pooled(neighbourhood: pd.Series, need: Floats, picks: int) -> pd.Series:
+    """Put neighbourhoods together that are too small for a verdict each.
+
+    Those that would get fewer than five picks by their need become :data:`POOL`, so that what
+    happens to them all together is still seen.
+    """
+    names = neighbourhood.astype("string").fillna("unknown")
+    share = pd.Series(need, index=names.index).groupby(names).sum() / max(need.sum(), 1e-300)
+    small = share.index[share * picks < FEW_PICKS]
+    return names.where(~names.isin(small), POOL) if len(small) > 1 else names
 
 
 def read_standing(rules: FairnessRules) -> pd.Series | None:

@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.special import expit, logit
+from scipy.special import expit
 from scipy.stats import rankdata
 
 from riskmap.features import FEATURES
@@ -22,7 +22,7 @@ from riskmap.learning_inputs import Lesson, failure_points, learnable, prepare_l
 from riskmap.loading import County
 from riskmap.ranking.blocks import block_ids
 from riskmap.ranking.classifier import FailureClassifier
-from riskmap.ranking.contenders import Design, Visits, classifier_for, design_for
+from riskmap.ranking.contenders import Design, classifier_for, design_for, level_shift
 from riskmap.ranking.explanations import Explanation, explain, sample_background
 from riskmap.ranking.model import Factor, Model
 from riskmap.ranking.reasons import leading_reasons
@@ -152,24 +152,8 @@ def _fit(name: str, lesson: Lesson, settings: Settings) -> FailureClassifier:
     learner = classifier_for(name, plan, rounds=settings.rounds, seed=settings.seed)
     blocks = block_ids(visits.x_m, visits.y_m, size_m=settings.block_m)
     learner.fit(plan.features, visits.failed, visits.weight, groups=blocks)
-    learner.offset_ += _shift(visits)
+    learner.offset_ += level_shift(visits)
     return learner
-
-
-def _shift(visits: Visits) -> float:
-    """Take back, in the log-odds, that visits were made because systems were failing.
-
-    Visits by complaint and repairs teach what failing systems look like, but not how many there
-    are; that is told by the visits that the figures are taken on (prior correction; King and Zeng
-    2001, from memory).
-    """
-    judged = visits.evaluate
-    shares = (
-        np.average(visits.failed[judged], weights=visits.figure_weight[judged]),
-        np.average(visits.failed, weights=visits.weight),
-    )
-    there, taught = np.clip(shares, 1e-6, 1 - 1e-6)
-    return float(logit(there) - logit(taught))
 
 
 def _in_order_of(odds: Floats, scores: Floats) -> Floats:

@@ -25,8 +25,9 @@ INTRO: Final = (
     "Need is the sum of the chances of failing in a neighbourhood. A ratio of 1 means that a "
     "neighbourhood gets the picks that its share of the need would bring; the bar is the 95 % "
     "interval. No protected attribute, nor a close stand-in, is a factor of the score: a model "
-    "that names one is refused. Groundwater counts in the priority but not in this need, so "
-    "neighbourhoods with many wells may rightly get more."
+    "that names one is refused. A list of the worst first gives more to places whose "
+    "systems are each likely to fail, and less to places with many of moderate chance; wells count "
+    "in the priority but not in this need. Neither is unfair in itself, but both should be seen."
 )
 
 
@@ -64,7 +65,7 @@ def fairness_figure(judged: pd.DataFrame, *, what: str) -> Figure:
         axes.set_yticks(range(len(table)), [label(name) for name in table.index])
         axes.tick_params(axis="y", length=0)
         axes.grid(axis="x")
-        axes.legend(loc="lower right")
+        axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncol=3, borderaxespad=0.2)
 
     words = "; ".join(
         f"{label(name, longest=60)}: {row['ratio']:.2f} ({row['verdict']})"
@@ -75,7 +76,7 @@ def fairness_figure(judged: pd.DataFrame, *, what: str) -> Figure:
         name=f"fairness-{what}",
         title=f"{what.capitalize()} against need, by neighbourhood",
         words=f"{words}.",
-        height_in=0.8 + 0.24 * len(table),
+        height_in=1.0 + 0.24 * len(table),
         caption=f"{what.capitalize()} against need, by neighbourhood; bars are 95 % intervals.",
     )
 

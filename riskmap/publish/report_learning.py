@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Final
 
 import numpy as np
@@ -18,13 +18,11 @@ from riskmap.ranking.validation import Comparison
 
 HEADS: Final = {
     "average_precision": "Average precision",
-    "lift_5%": "Lift, top 5 %",
-    "lift_10%": "Lift, top 10 %",
-    "lift_20%": "Lift, top 20 %",
     "found_per_100_visits": "Failures found per 100 visits",
     "brier": "Brier score",
 }
-"""Figure -> heading; in the table's order."""
+LIFTS: Final = {"lift_5%": "Top 5 %", "lift_10%": "Top 10 %", "lift_20%": "Top 20 %"}
+"""Figure -> heading; in the tables' order."""
 
 DRAWN: Final = ("score", "logistic", "boosting", "score_and_learning")
 
@@ -34,26 +32,34 @@ def learning_section(words: Sequence[str], comparison: Comparison | None) -> Sec
     blocks: list[Block] = [" ".join(words)]
     if comparison is not None:
         blocks += [
-            _figures_table(comparison.figures),
+            _figures_table(
+                comparison.figures,
+                HEADS,
+                "Rankings on places that they had not seen",
+                "In brackets: 90 % intervals by drawing whole places anew. Failures found: in the "
+                "first tenth of the list. A lower Brier score is better.",
+            ),
+            _figures_table(
+                comparison.figures,
+                LIFTS,
+                "Lift: failures at the head of the list, as a multiple of a random list's",
+                "Where a ranking cannot tell systems apart, its lift is 1.",
+            ),
             _split_table(comparison),
             calibration_figure(comparison),
         ]
     return Section("What visits teach, and who ranks", blocks)
 
 
-def _figures_table(figures: pd.DataFrame) -> Table:
+def _figures_table(
+    figures: pd.DataFrame, heads: Mapping[str, str], caption: str, note: str
+) -> Table:
     rows = []
     for name in dict.fromkeys(figures["contender"]):
         own = figures[figures["contender"] == name].set_index("figure")
-        rows.append((WORDS[name].capitalize(), *(_interval(own.loc[f]) for f in HEADS)))
-    return Table(
-        ("Ranking", *HEADS.values()),
-        rows,
-        frozenset(range(1, len(HEADS) + 1)),
-        "Rankings on places that they had not seen",
-        "In brackets: 90 % intervals by drawing whole places anew. A lift of 1 is a random list. "
-        "A lower Brier score is better.",
-    )
+        rows.append((WORDS[name].capitalize(), *(_interval(own.loc[f]) for f in heads)))
+    numeric = frozenset(range(1, len(heads) + 1))
+    return Table(("Ranking", *heads.values()), rows, numeric, caption, note)
 
 
 def _interval(row: pd.Series) -> str:

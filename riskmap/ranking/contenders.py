@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
-from scipy.special import expit
+from scipy.special import expit, logit
 
 from riskmap.ranking.blocks import Fold, block_ids
 from riskmap.ranking.classifier import FailureClassifier, calibrate
@@ -111,6 +111,22 @@ class Predictions:
     chance: Mapping[str, Floats]
 
 
+def level_shift(visits: Visits, rows: npt.NDArray[np.int64] | None = None) -> float:
+    """Log-odds to add so that chances have the level of the visits that figures are taken on.
+
+    Visits by complaint and repairs teach what failing systems look like, but not how many there
+    are; that is told by the visits judged on (prior correction; King and Zeng 2001, from memory).
+    0 where all visits are judged alike, or `rows` (those learnt from) hold too few to tell.
+    """
+    rows = np.arange(len(visits.failed)) if rows is None else rows
+    judged = rows[visits.evaluate[rows]]
+    if visits.judged_weight is None or not 0 < visits.failed[judged].sum() < len(judged):
+        return 0.0
+    there = np.average(visits.failed[judged], weights=visits.judged_weight[judged])
+    taught = np.average(visits.failed[rows], weights=visits.weight[rows])
+    return float(np.subtract(*logit(np.clip([there, taught], 1e-6, 1 - 1e-6))))
+
+
 def classifier_for(name: str, plan: Design, *, rounds: int, seed: int) -> FailureClassifier:
     """Unfitted classifier of a learnt contender."""
     if name == "logistic":
@@ -146,14 +162,16 @@ def predict_held_out(
     chance = {name: np.full((repeats, rows), np.nan) for name in names}
     blocks = block_ids(visits.x_m, visits.y_m, size_m=block_m)
     for fold in folds:
+        shift = level_shift(visits, fold.train)
         for name in given:
             score = np.nan_to_num(visits.given[name], nan=float(np.nanmedian(visits.given[name])))
             ranking[name][fold.repeat, fold.test] = score[fold.test]
-            chance[name][fold.repeat, fold.test] = _scaled(score, visits, fold)
+            said = _scaled(score, visits, fold)
+            chance[name][fold.repeat, fold.test] = expit(logit(said) + shift)
         for name in learnt:
             odds = _fold_odds(name, visits, fold, blocks, rounds, seed)
             ranking[name][fold.repeat, fold.test] = odds
-            chance[name][fold.repeat, fold.test] = expit(odds)
+            chance[name][fold.repeat, fold.test] = expit(odds + shift)
     return Predictions(ranking, chance)
 
 

@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from riskmap.ranking.blocks import random_folds
 from riskmap.ranking.contenders import (
     GIVEN,
     LEARNT,
@@ -17,6 +18,8 @@ from riskmap.ranking.contenders import (
     classifier_for,
     design,
     design_for,
+    level_shift,
+    predict_held_out,
 )
 from riskmap.ranking.model import parse_model
 from riskmap.ranking.validation import Decision, Settings, decide
@@ -202,3 +205,39 @@ class TestDesign:
         assert design_for("boosting", county) is county.design
         assert classifier_for("boosting", plan, rounds=5, seed=0).signs == plan.signs
         assert classifier_for("logistic", plan, rounds=5, seed=0).method == "logistic"
+
+
+@pytest.fixture(scope="module")
+def complained() -> Visits:
+    """Complaints double the failures taught."""
+    plain = simulate(6)
+    extra = np.flatnonzero(plain.failed)
+    rows = np.r_[np.arange(len(plain.failed)), extra]
+    judged = np.arange(len(rows)) < len(plain.failed)
+    return replace(
+        plain,
+        design=Design(plain.design.features.iloc[rows], plain.design.signs),
+        given={name: values[rows] for name, values in plain.given.items()},
+        failed=plain.failed[rows], weight=plain.weight[rows],
+        x_m=plain.x_m[rows], y_m=plain.y_m[rows],
+        evaluate=judged, judged_weight=judged.astype(float),
+    )  # fmt: skip
+
+
+class TestLevel:
+    """Chances must keep the level of the judging visits."""
+
+    def test_shift_by_hand(self, complained: Visits) -> None:
+        n, failures = complained.evaluate.sum(), complained.failed[complained.evaluate].sum()
+        there, taught = failures / (n - failures), 2 * failures / (n - failures)
+        assert level_shift(complained) == pytest.approx(np.log(there / taught))
+        assert level_shift(replace(complained, judged_weight=None)) == 0.0
+        sound = np.flatnonzero(complained.failed == 0)
+        assert level_shift(complained, sound) == 0.0
+
+    def test_held_out_chances_have_the_level(self, complained: Visits) -> None:
+        folds = list(random_folds(len(complained.failed), folds=3, seed=0))
+        held = predict_held_out(complained, folds, block_m=1500, rounds=20, seed=0)
+        share = complained.failed[complained.evaluate].mean()
+        for name, chance in held.chance.items():
+            assert chance[0, complained.evaluate].mean() == pytest.approx(share, abs=0.03), name

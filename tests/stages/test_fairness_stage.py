@@ -12,7 +12,7 @@ import pytest
 from riskmap import assessing
 from riskmap.assessing import Result, assess_county
 from riskmap.errors import ModelError, RegionError
-from riskmap.fairness_stage import judge_fairness, read_standing
+from riskmap.fairness_stage import POOL, judge_fairness, read_standing
 from riskmap.features import FEATURES, Feature
 from riskmap.model_file import write_model
 from riskmap.region import FairnessRules
@@ -33,11 +33,16 @@ def test_picks_of_the_list_are_counted(assessed: Result, features: pd.DataFrame)
     assert found.letters.table["picks"].sum() == 60
     first = features[features["rank"].le(100).fillna(False).to_numpy(bool)]
     by_place = first["neighbourhood"].fillna("unknown").value_counts()
-    assert table.loc[by_place.index, "picks"].eq(by_place).all()
+    alone = table.index.drop(POOL)
+    assert 1 < len(alone) < features["neighbourhood"].nunique()
+    assert table.loc[alone, "picks"].eq(by_place.reindex(alone, fill_value=0)).all()
     chance = features.loc[features["rank"].notna(), "chance_failing_frac"]
     places = features.loc[chance.index, "neighbourhood"].fillna("unknown")
     need = chance.groupby(places).sum() / chance.sum()
-    assert np.allclose(table["need_frac"], need.reindex(table.index))
+    assert np.allclose(table.loc[alone, "need_frac"], need.reindex(alone))
+    assert (100 * need.drop(alone) < 5).all()
+    assert table.loc[POOL, "need_frac"] == pytest.approx(need.drop(alone).sum())
+    assert table["verdict"].ne("too few to say").all()
     assert len(found.words) == 2
 
 

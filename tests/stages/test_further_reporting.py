@@ -117,7 +117,7 @@ def test_learning_section_shows_all_six_rankings(comparison: Comparison) -> None
     section = learning_section(("The score is kept.",), comparison)
     assert section.blocks[0] == "The score is kept."
     tables = [block for block in section.blocks if isinstance(block, Table)]
-    assert [len(table.rows) for table in tables] == [6, 3]
+    assert [len(table.rows) for table in tables] == [6, 6, 3]
     assert tables[0].rows[0][1] == "0.2 (0.1 to 0.3)"
     figure = section.blocks[-1]
     assert isinstance(figure, Figure)
