@@ -48,6 +48,8 @@ def write_county_map(
 
 def with_limitations(parcels: gpd.GeoDataFrame, model: Model) -> gpd.GeoDataFrame:
     """Add ``<factor>_limitation``, as scored: the page then adds up the very same numbers."""
+    if "spoke" in parcels and parcels["spoke"].eq("score").all():
+        parcels = parcels.drop(columns="spoke")
     limits = score(parcels, model).limits.fillna({f.name: f.unknown for f in model.factors})
     scored = parcels["priority"].notna()
     return parcels.join(limits.where(scored).add_suffix("_limitation"))

@@ -39,6 +39,7 @@ LEVELS = [
         "fairness_stage",
         "judging",
         "listing",
+        "mapping",
         "further_reporting",
         "assessing",
         "publishing",

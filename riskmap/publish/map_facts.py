@@ -94,13 +94,14 @@ PAINTED: Final = ("stage",)
 """Facts that parcels are coloured by: read before the first paint."""
 
 CAPPED: Final = {
+    "pump_overdue_yr": "not overdue",
     "years_to_stressed_yr": "already",
     "years_to_failed_yr": "already",
     "years_gained_half_flow_yr": "hardly any",
     "years_gained_pumping_yr": "hardly any",
     "years_gained_resting_yr": "hardly any",
 }
-"""Years that the model looks ahead :data:`CAP_YR` at most: column -> words for none."""
+"""Years, at most :data:`CAP_YR`, with which the model looks ahead: column -> words for none."""
 CAP_YR: Final = 100
 
 BY_PAIRS: Final = ("nearest_reached_m", "travel_time_yr", "nitrate_given_mg_l")
@@ -159,6 +160,7 @@ SHORT: Final = {
     "travel_time_yr": "Time to that well",
     "nitrate_given_mg_l": "Nitrate added there",
     "vulnerability": "Vulnerability",
+    "spoke": "Ranked by",
 }
 """Shorter labels for a narrow card."""
 

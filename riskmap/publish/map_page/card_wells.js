@@ -61,7 +61,8 @@
     box.appendChild(county.make("h3", "", "Drinking wells its water may reach"));
     const found = (county.threats.byParcel.get(row) || []).slice(0, PER_PARCEL);
     if (!found.length) {
-      box.appendChild(county.make("p", "", "None on record that it would add 0.01 mg/L of nitrate or more to, by the model."));
+      box.appendChild(county.make("p", "", "None on record that it would add 0.01 mg/L of nitrate or more to, by the model. " +
+        "A well close by may be at risk all the same: see the distance to the nearest."));
     } else {
       const list = box.appendChild(county.make("ul", "pairs"));
       found.forEach(function (at) {
