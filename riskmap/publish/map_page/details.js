@@ -29,7 +29,10 @@
     numbers() {
       if (!this.all) {
         this.all = new Float64Array(county.parcels.count);
-        blocks.forEach((block, number) => this.all.set(block[this.name].numbers(), number * county.plan.block_rows));
+        blocks.forEach((block, number) => {
+          this.all.set(block[this.name].numbers(), number * county.plan.block_rows);
+          block[this.name].numberArray = null;
+        });
       }
       return this.all;
     }
