@@ -49,7 +49,12 @@ def true_features(result: Result, truth: pd.DataFrame) -> pd.DataFrame:
     )
     for name in ("age_yr", "field_area_m2", "tank_volume_l", "years_since_pumped_yr", "occupants"):
         changed[f"{name}_evidence"] = "measured"
-    derived = failure_features(changed, rules=result.region.rules, ageing=result.ageing)
+    derived, _ = failure_features(
+        changed,
+        rules=result.region.rules,
+        ageing=result.ageing,
+        margin=result.field_margin.margin,
+    )
     return changed.assign(**{name: derived[name] for name in derived.columns})
 
 

@@ -34,11 +34,15 @@ SAME: Final = 1e-6
 
 @dataclass(frozen=True)
 class Earlier:
-    """An earlier result: its ranked table, its scoring model, the day it spoke for."""
+    """An earlier result: its ranked table, its scoring model, the day it spoke for.
+
+    ``field_margin`` is the clogging model's margin, None where the run did not record it.
+    """
 
     parcels: pd.DataFrame
     model: Model
     date: date
+    field_margin: float | None
 
 
 @dataclass(frozen=True)
@@ -69,13 +73,14 @@ def read_earlier(folder: Path) -> Earlier:
         parcels = pd.read_parquet(folder / "parcels.parquet")
         day = date.fromisoformat(settings["date"])
         model = _model_of(settings["model"])
+        margin = settings.get("field_margin")
     except (OSError, ValueError, KeyError, TypeError, ModelError) as error:
         raise RegionError(
             f"{folder}: no result of an earlier run can be read there ({error}). Name a result "
             "folder with run.json and parcels.parquet, or leave it out."
         ) from error
     drop = [name for name in ("geometry", "bbox") if name in parcels]
-    return Earlier(parcels.drop(columns=drop).set_index("parcel_id"), model, day)
+    return Earlier(parcels.drop(columns=drop).set_index("parcel_id"), model, day, margin)
 
 
 def compare_with_earlier(
@@ -110,7 +115,7 @@ def compare_with_earlier(
         model_after=model,
         years=years,
         top=top,
-        aged=aged_inventory(then, years, region),
+        aged=aged_inventory(then, years, region, margin=earlier.field_margin),
     )
     changes = _changes(drift, then, now, (earlier.model, model))
     head = f"Held against the run for {earlier.date} ({years:.1f} years before)."
@@ -118,7 +123,9 @@ def compare_with_earlier(
     return CountyDrift(earlier.date, changes, drift, words)
 
 
-def aged_inventory(then: pd.DataFrame, years: float, region: Region) -> pd.DataFrame:
+def aged_inventory(
+    then: pd.DataFrame, years: float, region: Region, *, margin: float | None = None
+) -> pd.DataFrame:
     """Return the old records as time alone would have them now.
 
     Ages grow; what the failure models derive from them (load, reserve, overdue pump-outs) is
@@ -128,7 +135,9 @@ def aged_inventory(then: pd.DataFrame, years: float, region: Region) -> pd.DataF
     aged = age_records(then, years)
     try:
         same, grown = (
-            failure_features(_underived(t), rules=region.rules, ageing=DEFAULT_AGEING)[0]
+            failure_features(
+                _underived(t), rules=region.rules, ageing=DEFAULT_AGEING, margin=margin
+            )[0]
             for t in (then, aged)
         )
     except KeyError:

@@ -184,8 +184,16 @@ def _priority(row: Row, model: Model) -> list[str]:
     if pd.isna(row["priority"]):
         return [f"   not ranked: {row['not_ranked_reason']}"]
     share = model.failure_share
-    lines = [
-        f"   priority = {share:g} x {row['failure_score']:.3f} + {1 - share:g} x "
+    learnt = row.get("spoke", "score") != "score"
+    failure = row["learnt_failure_score" if learnt else "failure_score"]
+    lines = []
+    if learnt:
+        lines.append(
+            f"   {row['spoke']}: learnt chance of being found failed "
+            f"{row['learnt_chance_frac']:.1%}, which counts as a failure score of {failure:.3f}"
+        )
+    lines += [
+        f"   priority = {share:g} x {failure:.3f} + {1 - share:g} x "
         f"{row['groundwater_score']:.3f} = {row['priority']:.3f} ({row['priority_class']})"
     ]
     for column, words in (("rank", "rank"), ("apart_rank", "rank among those of unknown service")):

@@ -33,11 +33,16 @@ def learn_ageing(history: pd.DataFrame) -> dict[str, AgeingModel]:
 
 
 def failure_features(
-    features: pd.DataFrame, *, rules: Rules, ageing: Mapping[str, AgeingModel]
+    features: pd.DataFrame,
+    *,
+    rules: Rules,
+    ageing: Mapping[str, AgeingModel],
+    margin: float | None = None,
 ) -> tuple[pd.DataFrame, FieldMargin]:
     """Columns of :data:`riskmap.features.FAILURE`, for parcels that may have a system.
 
-    Returns the columns, and the margin that the county's fields were found to have.
+    Returns the columns, and the margin that the county's fields were found to have, or that was
+    given: one found before, to see the same systems by the same model at another time.
     """
     served = features["service"].isin(["onsite", "unknown"])
     systems = features[served]
@@ -50,14 +55,17 @@ def failure_features(
         models=ageing,
         unmended_yr=rules.unmended_yr,
     )
-    margin = fit_margin(systems, choices, expected_frac=expected)
-    found = assess_failure(systems, choices=replace(choices, margin=margin.margin), ageing=ageing)
+    if margin is None:
+        fitted = fit_margin(systems, choices, expected_frac=expected)
+    else:
+        fitted = FieldMargin(margin, expected, float("nan"), float("nan"))
+    found = assess_failure(systems, choices=replace(choices, margin=fitted.margin), ageing=ageing)
     names = [feature.name for feature in FAILURE if feature.name not in ROOM]
     marked = [column for name in names for column in (name, f"{name}_evidence")]
     table = found[marked].reindex(features.index)
     marks = [f"{name}_evidence" for name in names]
     table[marks] = table[marks].fillna("unknown")
-    return table, margin
+    return table, fitted
 
 
 def chance_of_failing(

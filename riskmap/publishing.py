@@ -177,6 +177,9 @@ def _write_manifest(folder: Path, result: Result, progress: Progress) -> None:
         "units": region.units,
         "rules": asdict(region.rules),
         "seed": region.seed,
+        "field_margin": result.field_margin.margin,
+        "compared_with": None if result.drift is None else result.drift.before,
+        "ranked_by": "score" if result.learning is None else result.learning.spoke,
         "model": asdict(result.model),
     }
     write_manifest(

@@ -106,3 +106,17 @@ def test_unranked_parcel_says_why(parcels: pd.DataFrame) -> None:
 def test_unknown_number_suggests_near_ones(parcels: pd.DataFrame) -> None:
     with pytest.raises(RiskmapError, match="Near: 10-"):
         page(parcels, "10-4")
+
+
+def test_a_learnt_ranking_is_said_to_have_spoken(parcels: pd.DataFrame) -> None:
+    first = parcels.iloc[:1].copy()
+    share, water = MODEL.failure_share, float(first["groundwater_score"].iloc[0])
+    learnt = first.assign(
+        spoke="classifier",
+        learnt_chance_frac=0.25,
+        learnt_failure_score=50.0,
+        priority=round(share * 50.0 + (1 - share) * water, 3),
+    )
+    text = page(learnt, "10-1")
+    assert "classifier: learnt chance of being found failed 25.0%" in text
+    assert f"{share:g} x 50.000 + {1 - share:g} x {water:.3f}" in text

@@ -27,7 +27,8 @@ def earlier_folder(assessed: Result, tmp_path_factory: pytest.TempPathFactory) -
     """The files of a run that :func:`read_earlier` reads, made by the same writers."""
     folder = tmp_path_factory.mktemp("earlier")
     write_gis_files(folder, assessed.parcels)
-    settings = {"date": DAY, "model": asdict(assessed.model)}
+    margin = assessed.field_margin.margin
+    settings = {"date": DAY, "model": asdict(assessed.model), "field_margin": margin}
     write_manifest(folder, inputs={}, settings=settings, counts={}, seconds={})
     return folder
 
@@ -61,7 +62,8 @@ def test_two_years_without_news_are_all_time(
     """The stage's own ageing of the records is what a later run makes of the same records."""
     later = replace(assessed.region, date=date(2028, 6, 1))
     years = (later.date - DAY).days / 365.25
-    now = aged_inventory(features[features["rank"].notna()], years, later)
+    margin = assessed.field_margin.margin
+    now = aged_inventory(features[features["rank"].notna()], years, later, margin=margin)
     assert (now["age_yr"] - features.loc[now.index, "age_yr"]).dropna().round(3).eq(2.001).all()
     worn = now["reserve_frac"] - features.loc[now.index, "reserve_frac"]
     assert (worn.dropna() <= 1e-9).all()
