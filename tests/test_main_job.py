@@ -61,7 +61,7 @@ def test_every_parcel_that_came_in_goes_out(result: Result, county: Path, out: P
     given = set(drawn.loc[drawn.geometry.notna(), "PIN"].dropna())
     for table in (
         result.parcels.reset_index(names="parcel_id"),
-        gpd.read_file(out / "parcels.gpkg"),
+        gpd.read_file(out / "parcels.gpkg", layer="parcels"),
         gpd.read_parquet(out / "parcels.parquet"),
     ):
         assert set(table["parcel_id"]) == given
@@ -119,7 +119,7 @@ def test_no_owner_leaves_the_house_unasked(county: Path, out: Path, result: Resu
     owners = pd.read_csv(county / "parcels" / "assessor.csv", dtype=str)["OWNER"].dropna()
     table = pd.read_csv(out / "lists" / "inspections.csv", dtype=str)
     assert not table.isin(set(owners)).any(axis=None)
-    assert "owner" not in gpd.read_file(out / "parcels.gpkg", rows=1)
+    assert "owner" not in gpd.read_file(out / "parcels.gpkg", layer="parcels", rows=1)
 
 
 def test_a_good_rank_on_the_demo_means_something(result: Result, county: Path) -> None:

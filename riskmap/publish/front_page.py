@@ -41,7 +41,7 @@ FILES: Final = (
     FileLink("lists/inspections.xlsx", "Inspection list, workbook", "To be worked in and printed."),
     FileLink("lists/inspections.csv", "Inspection list, CSV", "All ranked parcels, for programs."),
     FileLink("lists/service_unknown.csv", "Service unknown, CSV", "Scored, ranked apart."),
-    FileLink("parcels.gpkg", "Parcels, GeoPackage", "Every column, for GIS programs."),
+    FileLink("parcels.gpkg", "Parcels, GeoPackage", "Every column; shapes on the lots."),
     FileLink("parcels.parquet", "Parcels, GeoParquet 1.1", "The same, for large tables."),
     FileLink("data_quality.csv", "Data quality, CSV", "Each defect and what was done about it."),
     FileLink("run.json", "Run record", "Inputs, versions and settings, to repeat the run."),
