@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date
 from typing import Final
 
@@ -133,6 +133,26 @@ def prepare_lesson(
         judged_weight=np.nan_to_num(by[visited], nan=0.0),
     )
     return Lesson(visits, labels[visited], start, end, judged_on, weights.effective)
+
+
+def at_most(visits: Visits, most: int, *, seed: int) -> Visits:
+    """Return a random sample of the visits where there are more than `most`: enough to compare.
+
+    Comparing takes time in proportion to the visits, and its intervals are narrow long before.
+    """
+    count = len(visits.failed)
+    if count <= most:
+        return visits
+    keep = np.sort(np.random.default_rng(seed).permutation(count)[:most])
+    return replace(
+        visits,
+        design=Design(visits.design.features.iloc[keep], visits.design.signs),
+        given={name: values[keep] for name, values in visits.given.items()},
+        **{
+            name: getattr(visits, name)[keep]
+            for name in ("failed", "weight", "x_m", "y_m", "evaluate", "judged_weight")
+        },
+    )
 
 
 def learnable(features: pd.DataFrame, model: Model) -> Design:

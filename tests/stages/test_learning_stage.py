@@ -13,9 +13,10 @@ import pytest
 from riskmap import learning_stage
 from riskmap.assessing import Result
 from riskmap.features import FEATURES
-from riskmap.learning_inputs import inventory_as_of, prepare_lesson, window
+from riskmap.learning_inputs import at_most, inventory_as_of, prepare_lesson, window
 from riskmap.learning_stage import Learning, follow_learning, learn_from_visits
 from riskmap.loading import County
+from riskmap.ranking.contenders import Design, Visits
 from riskmap.ranking.table import ranked_table
 
 BLOCK_M = 700.0
@@ -246,3 +247,23 @@ class TestFollowing:
         table, _ = follow_learning(before, onsite, found, assessed.model, assessed.region)
         share = by_slope["stage"].eq("failed").mean()
         assert abs(table["learnt_chance_frac"].mean() - share) < 0.05
+
+
+def test_no_more_visits_than_asked_are_compared() -> None:
+    rng = np.random.default_rng(5)
+    numbers = {
+        name: rng.random(500) for name in ("failed", "weight", "x_m", "y_m", "judged_weight")
+    }
+    visits = Visits(
+        design=Design(pd.DataFrame({"age_yr": numbers["x_m"] * 2}), (1,)),
+        given={"score": numbers["y_m"] + 1},
+        evaluate=rng.random(500) > 0.5,
+        **numbers,
+    )
+    assert at_most(visits, 500, seed=3) is visits
+    some = at_most(visits, 120, seed=3)
+    assert len(some.failed) == len(some.design.features) == 120
+    # rows stay whole: what belonged together still does
+    np.testing.assert_array_equal(some.design.features["age_yr"], some.x_m * 2)
+    np.testing.assert_array_equal(some.given["score"], some.y_m + 1)
+    np.testing.assert_array_equal(at_most(visits, 120, seed=3).failed, some.failed)
