@@ -21,7 +21,7 @@ VALIDATION_COLUMNS: Final = (
 )  # fmt: skip
 
 MOST_WELLS = 4000
-"""Sampled wells compared on at most, a random choice of more: the figures are steady long before."""
+"""Sampled wells compared on at most, a random choice of more: figures are steady long before."""
 
 
 @dataclass(frozen=True)
