@@ -100,6 +100,7 @@ def random_features(rows: int, seed: int = 3) -> pd.DataFrame:
     columns: dict[str, object] = {
         "ponding_m": rng.uniform(0, 1, rows),
         "nearest_reached_m": rng.uniform(1, 900, rows),
+        "wells_reached": rng.integers(0, 9, rows).astype(float),
         "replacement": pd.Series(["mound"] * rows, dtype="string"),
     }
     for f in DEFAULT.factors:
