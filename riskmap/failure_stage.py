@@ -12,6 +12,7 @@ import pandas as pd
 from riskmap.failure.ageing import AgeingModel, chance_failing_frac
 from riskmap.failure.assess import FailureChoices, assess_failure
 from riskmap.failure.calibration import FieldMargin, expected_failed_frac, fit_margin
+from riskmap.failure.rules_data import RulePeriod
 from riskmap.failure.service_life import fit_ageing
 from riskmap.features import FAILURE
 from riskmap.ranking.model import Model
@@ -32,6 +33,18 @@ def learn_ageing(history: pd.DataFrame) -> dict[str, AgeingModel]:
     )
 
 
+def failure_choices(rules: Rules) -> FailureChoices:
+    """Put the region's rules in the form the failure room takes."""
+    periods = tuple(
+        RulePeriod(period.flow_rule, period.accept_rule, period.first_year, period.last_year)
+        for period in rules.sizing
+    )
+    plain = FailureChoices(
+        flow_rule=rules.flow_rule, accept_rule=rules.accept_rule, horizon_yr=rules.horizon_yr
+    )
+    return replace(plain, periods=periods) if periods else plain
+
+
 def failure_features(
     features: pd.DataFrame,
     *,
@@ -46,9 +59,7 @@ def failure_features(
     """
     served = features["service"].isin(["onsite", "unknown"])
     systems = features[served]
-    choices = FailureChoices(
-        flow_rule=rules.flow_rule, accept_rule=rules.accept_rule, horizon_yr=rules.horizon_yr
-    )
+    choices = failure_choices(rules)
     expected = expected_failed_frac(
         systems["kind"].fillna("unknown").to_numpy(object),
         systems["age_yr"].to_numpy(float),

@@ -15,10 +15,30 @@ from pyproj.exceptions import CRSError
 
 from riskmap.errors import RegionError
 from riskmap.layers import LAYERS
-from riskmap.region_keys import COLUMN_KEYS, KEYS, LAYER_KEYS, REQUIRED, SOIL_SURVEY, Key
+from riskmap.region_keys import (
+    ACCEPT_RULES,
+    COLUMN_KEYS,
+    FLOW_RULES,
+    KEYS,
+    LAYER_KEYS,
+    REQUIRED,
+    SIZING_KEYS,
+    SOIL_SURVEY,
+    Key,
+)
 from riskmap.sources import ColumnSource, Source
 from riskmap.suggest import nearest, refuse_unknown
 from riskmap.units import FACTORS, FOOT_M
+
+
+@dataclass(frozen=True)
+class SizingPeriod:
+    """Sizing rules in force from one year to another, both included; None leaves an end open."""
+
+    flow_rule: str
+    accept_rule: str
+    first_year: int | None = None
+    last_year: int | None = None
 
 
 @dataclass(frozen=True)
@@ -34,6 +54,7 @@ class Rules:
     max_slope_pct: float
     flow_rule: str
     accept_rule: str
+    sizing: tuple[SizingPeriod, ...]
     persons_per_dwelling: float
     horizon_yr: float
     unmended_yr: float
@@ -129,6 +150,7 @@ def read_region(path: Path | str) -> Region:
         for wanted in ("rules", "groundwater", "learning", "fairness")
     )
     rules["class_cuts"] = _cuts(rules["class_cuts"])
+    rules["sizing"] = tuple(_sizing(table) for table in rules["sizing"])
     model, before = values["model", "file"], values["run", "before"]
     standing = fairness["standing"]
     fairness["standing"] = path.parent / standing if standing else None
@@ -223,6 +245,24 @@ def _cuts(cuts: Iterable[Any]) -> tuple[float, float, float, float]:
         raise RegionError("[rules] class_cuts: four rising scores between 0 and 100 are wanted.")
     very_low, low, moderate, high = map(float, cuts)
     return very_low, low, moderate, high
+
+
+def _sizing(table: Any) -> SizingPeriod:
+    place = "[rules] sizing"
+    refuse_unknown(table, SIZING_KEYS, place, RegionError)
+    for name, known in (("flow_rule", FLOW_RULES), ("accept_rule", ACCEPT_RULES)):
+        if table.get(name) not in known:
+            raise RegionError(
+                f"{place}: {name} = {table.get(name)!r}: use one of {', '.join(known)}."
+                + nearest(str(table.get(name)), known)
+            )
+    first, last = table.get("from"), table.get("to")
+    for name, year in (("from", first), ("to", last)):
+        if year is not None and (not isinstance(year, int) or not 1850 <= year <= 2100):
+            raise RegionError(f"{place}: {name} = {year!r}: a year is wanted.")
+    if first is not None and last is not None and first > last:
+        raise RegionError(f"{place}: the period ends ({last}) before it begins ({first}).")
+    return SizingPeriod(table["flow_rule"], table["accept_rule"], first, last)
 
 
 def _crs(text: str) -> CRS | None:

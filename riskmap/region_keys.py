@@ -137,6 +137,14 @@ KEYS: Final = (
     ),
     Key(
         "rules",
+        "sizing",
+        (list,),
+        (),
+        "Sizing rules by year of installation: tables with `flow_rule`, `accept_rule` and, where "
+        "there is one, `from` and `to` year; one open period of trade practice if none is given",
+    ),
+    Key(
+        "rules",
         "unmended_yr",
         NUMBER,
         5.0,
@@ -352,6 +360,13 @@ COLUMN_KEYS: Final = {
     "values": "Translation of codes into the words of the data dictionary",
     "constant": "One value for all rows",
     "date_format": "Date format in `strptime` letters",
+}
+
+SIZING_KEYS: Final = {
+    "flow_rule": "Design flow, one of the flow rules",
+    "accept_rule": "Acceptance rate, one of the acceptance rules",
+    "from": "First year in force; open if left out",
+    "to": "Last year in force; open if left out",
 }
 
 SOIL_SURVEY: Final = "soil_survey"

@@ -2,11 +2,16 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import pandas as pd
 import pytest
 
 from riskmap.errors import RegionError
+from riskmap.failure import rules_data as failure_rules
+from riskmap.failure.assess import assess_failure
+from riskmap.failure_stage import failure_choices
 from riskmap.region import read_region
-from riskmap.region_keys import KEYS, region_file_page
+from riskmap.region_keys import ACCEPT_RULES, FLOW_RULES, KEYS, region_file_page
+from riskmap.units import GALLON_L
 
 SMALL = """
 [county]
@@ -99,3 +104,49 @@ def test_every_key_stands_on_the_page() -> None:
 
 def test_written_page_is_current(repo: Path) -> None:
     assert (repo / "docs" / "region_file.md").read_text(encoding="utf-8") == region_file_page()
+
+
+def test_rule_names_are_those_of_the_failure_room() -> None:
+    assert set(FLOW_RULES) == set(failure_rules.FLOW_RULES)
+    assert set(ACCEPT_RULES) <= set(failure_rules.LOADING_RULES)
+
+
+SIZING = """
+[[rules.sizing]]
+flow_rule = "bedroom_illinois"
+accept_rule = "illinois_percolation"
+to = 1989
+[[rules.sizing]]
+flow_rule = "bedroom_montana"
+accept_rule = "montana_percolation"
+from = 1990
+"""
+
+
+def test_sizing_rules_by_year(tmp_path: Path) -> None:
+    rules = read_region(write(tmp_path, SMALL + SIZING)).rules
+    assert [(p.flow_rule, p.first_year, p.last_year) for p in rules.sizing] == [
+        ("bedroom_illinois", None, 1989),
+        ("bedroom_montana", 1990, None),
+    ]
+    systems = pd.DataFrame(
+        {"kind": "trench", "bedrooms": 3.0, "installed_year": [1980.0, 2000.0], "clay_pct": 15.0}
+    )
+    found = assess_failure(systems, choices=failure_choices(rules))
+    # Illinois 200 gal/bedroom, Montana 300 gal for 3 bedrooms
+    assert found["design_flow_used_l_d"].to_numpy() / GALLON_L == pytest.approx([600, 300])
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        ("bedroom_illinois", "Did you mean"),
+        ("to = 1989", "a year is wanted"),
+        ("from = 1990", "ends (1980) before it begins (1990)"),
+        ('accept_rule = "montana_percolation"', "accept_rule = None"),
+    ],
+)
+def test_wrong_sizing_rules_are_refused(tmp_path: Path, change: str, words: str) -> None:
+    new = {"bedroom_illinois": "bedroom_ilinois", "to = 1989": "to = '89'"}
+    new |= {"from = 1990": "from = 1990\nto = 1980", 'accept_rule = "montana_percolation"': ""}
+    assert words in refusal(tmp_path, SMALL + SIZING.replace(change, new[change]))
