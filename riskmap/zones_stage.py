@@ -13,7 +13,7 @@ from rasterio.features import rasterize
 from rasterio.transform import Affine
 
 from riskmap.action.zone_reasons import ZoneSettings, reasons_of_cells
-from riskmap.action.zones import LABELS, ZoneShapes, draw_zones, zone_table
+from riskmap.action.zones import ZoneShapes, draw_zones, zone_table
 from riskmap.failure.flow import persons
 from riskmap.groundwater.grid import Grid
 from riskmap.groundwater_stage import Groundwater
@@ -115,14 +115,6 @@ def choose_wells(wells: pd.DataFrame, settings: ZoneSettings) -> Flags:
     crowded = wells["capture_systems"].to_numpy(float) >= settings.capture_systems
     bad = wells["nitrate_predicted_mg_l"].to_numpy(float) > settings.action_mg_l
     return np.asarray(public | crowded | bad, bool)
-
-
-def zones_for_map(zones: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """Give the map layer its two texts: ``name`` ("C01: capture area of wells") and ``reason``."""
-    names = zones["zone_id"] + ": " + zones["kind"].map(LABELS)
-    return gpd.GeoDataFrame(
-        {"name": names, "reason": zones["why"]}, geometry=zones.geometry, crs=zones.crs
-    )
 
 
 def zone_grid(land: Grid) -> Grid:

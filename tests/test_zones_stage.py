@@ -18,7 +18,7 @@ import shapely
 import riskmap
 from riskmap.action.zone_reasons import KINDS, ZoneSettings
 from riskmap.action.zone_shapes import mean_width_m
-from riskmap.action.zones import LABELS, ZONE_COLUMNS
+from riskmap.action.zones import ZONE_COLUMNS
 from riskmap.assessing import Result
 from riskmap.groundwater.setbacks import virus_time_d
 from riskmap.groundwater_stage import Groundwater
@@ -31,7 +31,7 @@ from riskmap.vulnerability_stage import (
     system_vulnerability,
     vulnerability_grid,
 )
-from riskmap.zones_stage import Planning, plan_zones, zone_grid, zones_for_map
+from riskmap.zones_stage import Planning, plan_zones, zone_grid
 from sample_region.make import make_county
 
 
@@ -110,11 +110,6 @@ class TestZones:
         assert "capture" in set(planning.zones["kind"])
         assert "0 of" in found.notes[0]
         assert "the planner chose" in found.notes[0]
-
-    def test_map_layer_has_its_texts(self, planning: Planning) -> None:
-        layer = zones_for_map(planning.zones)
-        assert layer.columns.tolist() == ["name", "reason", "geometry"]
-        assert layer["name"].iloc[0] == f"C01: {LABELS['capture']}"
 
     def test_cells_nest_in_those_of_the_water(self, groundwater: Groundwater) -> None:
         fine = zone_grid(groundwater.land)
