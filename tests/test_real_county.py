@@ -15,6 +15,8 @@ import pytest
 import shapely
 
 from riskmap.assessing import Result
+from riskmap.progress import Progress
+from riskmap.publishing import publish
 from riskmap.running import assess, open_region
 
 PARCELS = 2000
@@ -120,3 +122,12 @@ def test_chunks_do_not_change_the_answer(result: Result) -> None:
         pd.DataFrame(again.parcels.drop(columns="geometry")),
         pd.DataFrame(result.parcels.drop(columns="geometry")),
     )
+
+
+def test_parcels_and_soils_alone_make_a_whole_result(result: Result, tmp_path: Path) -> None:
+    publish(tmp_path, result, Progress())
+    for name in ("index.html", "map/index.html", "lists/inspections.csv", "report/index.html"):
+        assert (tmp_path / name).stat().st_size > 1000, name
+    assert not (tmp_path / "zones.gpkg").exists()
+    listed = pd.read_csv(tmp_path / "lists" / "inspections.csv")
+    assert len(listed) == result.parcels["rank"].notna().sum()
