@@ -12,10 +12,12 @@ from riskmap.assessing import Result
 from riskmap.inventory.soil_aggregate import rate_mapunits
 from riskmap.model_file import model_text
 from riskmap.publish.map_model import MapModel
+from riskmap.publish.map_plan import BaseMap
 from riskmap.publish.map_threats import wells_with_risk
 from riskmap.publish.webmap import MapReport, write_map
 from riskmap.ranking.model import Model
 from riskmap.ranking.score import score
+from riskmap.region import Region
 
 PLAIN_LAYERS: Final = ("streams", "waterbodies", "floodplain", "sewer_area")
 
@@ -43,7 +45,15 @@ def write_county_map(
         units=region.units,
         threats=None if groundwater is None else groundwater.pairs,
         top=None if result.doubt is None else result.doubt.top,
+        base_map=base_map(region),
     )
+
+
+def base_map(region: Region) -> BaseMap | None:
+    """Return the online background that the region file allows, if any."""
+    if not region.base_map_tiles:
+        return None
+    return BaseMap(region.base_map_tiles, region.base_map_credit)
 
 
 def with_limitations(parcels: gpd.GeoDataFrame, model: Model) -> gpd.GeoDataFrame:

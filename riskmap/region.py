@@ -117,6 +117,8 @@ class Region:
     stops: int
     letters: int
     site_last_line: str
+    base_map_tiles: str
+    base_map_credit: str
     public_threshold: int
     public_cell_m: float
     chunk_parcels: int
@@ -171,6 +173,8 @@ def read_region(path: Path | str) -> Region:
         stops=values["lists", "stops"],
         letters=values["lists", "letters"],
         site_last_line=values["lists", "site_last_line"],
+        base_map_tiles=values["map", "base_map_tiles"],
+        base_map_credit=values["map", "base_map_credit"],
         public_threshold=values["public", "threshold"],
         public_cell_m=values["public", "cell_m"],
         chunk_parcels=values["run", "chunk_parcels"],

@@ -255,6 +255,15 @@ KEYS: Final = (
         ("priority", "chance"),
     ),
     Key(
+        "map",
+        "base_map_tiles",
+        TEXT,
+        "",
+        "Address of online background tiles with {z}, {x}, {y}; off until a reader turns it on. "
+        "Empty: the page never asks the network for anything",
+    ),
+    Key("map", "base_map_credit", TEXT, "", "Credit line of that background"),
+    Key(
         "public",
         "threshold",
         (int,),

@@ -9,6 +9,7 @@ from riskmap.errors import RegionError
 from riskmap.failure import rules_data as failure_rules
 from riskmap.failure.assess import assess_failure
 from riskmap.failure_stage import failure_choices
+from riskmap.mapping import base_map
 from riskmap.region import read_region
 from riskmap.region_keys import ACCEPT_RULES, FLOW_RULES, KEYS, region_file_page
 from riskmap.units import GALLON_L
@@ -150,3 +151,11 @@ def test_wrong_sizing_rules_are_refused(tmp_path: Path, change: str, words: str)
     new = {"bedroom_illinois": "bedroom_ilinois", "to = 1989": "to = '89'"}
     new |= {"from = 1990": "from = 1990\nto = 1980", 'accept_rule = "montana_percolation"': ""}
     assert words in refusal(tmp_path, SMALL + SIZING.replace(change, new[change]))
+
+
+def test_online_background_only_where_asked_for(tmp_path: Path) -> None:
+    assert base_map(read_region(write(tmp_path, SMALL))) is None
+    text = SMALL + "[map]\nbase_map_tiles = 'https://tiles.example/{z}/{x}/{y}.png'\n"
+    found = base_map(read_region(write(tmp_path, text)))
+    assert found is not None
+    assert found.url.startswith("https://tiles.example/")
