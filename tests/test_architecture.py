@@ -9,7 +9,7 @@ import pytest
 
 LEVELS = [
     {"errors", "units", "compiled", "suggest", "layer_types", "soil_layers", "layers"},
-    {"sources", "rasters", "features", "contract", "region_keys", "region"},
+    {"sources", "rasters", "features", "contract", "region_keys", "region_page", "region"},
     {"data_pipelines"},
     {"inventory"},
     {"failure", "groundwater"},

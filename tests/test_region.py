@@ -11,7 +11,8 @@ from riskmap.failure.assess import assess_failure
 from riskmap.failure_stage import failure_choices
 from riskmap.mapping import base_map
 from riskmap.region import read_region
-from riskmap.region_keys import ACCEPT_RULES, FLOW_RULES, KEYS, region_file_page
+from riskmap.region_keys import ACCEPT_RULES, FLOW_RULES, KEYS
+from riskmap.region_page import region_file_page
 from riskmap.units import GALLON_L
 
 SMALL = """
