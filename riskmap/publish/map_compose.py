@@ -5,7 +5,6 @@ Leaflet comes from the pip package XStatic-Leaflet and lies beside the page.
 
 from __future__ import annotations
 
-import re
 import shutil
 from collections.abc import Mapping, Sequence
 from importlib.resources import files
@@ -13,11 +12,12 @@ from pathlib import Path
 from typing import Any, Final
 
 import folium
-from branca.element import Element, MacroElement
+from branca.element import MacroElement
 from jinja2 import Environment, Template
 from xstatic.pkg import leaflet
 
 from riskmap.publish import palette
+from riskmap.publish.composer import fix_names, literal_element, rendered
 from riskmap.publish.text_safety import html_text, plain_text, script_json
 
 SCRIPTS: Final = (
@@ -43,10 +43,6 @@ SCRIPTS: Final = (
     "start",
 )
 """The page's scripts, in the order they are loaded; the first makes the name they share."""
-
-_TEMPLATE_OPENS: Final = re.compile(r"\{(?=[{%#])")
-_COMPOSER_VIEWPORT: Final = re.compile(r'<meta name="viewport"[^>]*user-scalable=no[^>]*>')
-"""The composer forbids enlarging by hand; whoever needs larger letters must be able to."""
 
 
 class ParcelMap(MacroElement):
@@ -78,17 +74,17 @@ def compose_page(plan: Mapping[str, Any], *, cautions: Sequence[str]) -> str:
         world_copy_jump=False,
     )
     figure: Any = chart.get_root()
-    _fix_names(chart)
+    fix_names(chart, "county")
     chart.default_js = [("leaflet", "page/leaflet.js")]
     chart.default_js += [(name, f"page/{name}.js") for name in SCRIPTS]
     chart.default_js.append(("parcels", "data/parcels.js"))
     chart.default_css = [("leaflet_css", "page/leaflet.css"), ("page_css", "page/page.css")]
     figure._template = Template(_page_file("page.html"))
-    figure.header.add_child(_fixed(Element(_head(str(plan["county"])))), name="head")
+    figure.header.add_child(literal_element(_head(str(plan["county"]))), name="head")
     panel = _panel(plan, chart.get_name(), cautions)
-    figure.html.add_child(_fixed(Element(_literal(panel))), name="panel")
+    figure.html.add_child(literal_element(panel), name="panel")
     chart.add_child(ParcelMap(plan))
-    return _COMPOSER_VIEWPORT.sub("", str(figure.render()))
+    return rendered(figure)
 
 
 def _panel(plan: Mapping[str, Any], map_id: str, cautions: Sequence[str]) -> str:
@@ -120,29 +116,12 @@ def _head(county: str) -> str:
     }
     colours = "".join(f"--{name}:{colour};" for name, colour in names.items())
     title = html_text(f"{county}: onsite wastewater systems")
-    return _literal(
+    return (
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         '<meta name="referrer" content="no-referrer">'
         '<link rel="icon" href="data:,">'
         f"<title>{title}</title><style>:root{{{colours}}}</style>"
     )
-
-
-def _literal(text: str) -> str:
-    """Text that the composer's own template engine leaves as it is."""
-    # A county's name might end the raw block; an entity in place of the brace cannot.
-    return "{% raw %}" + _TEMPLATE_OPENS.sub("&#123;", text) + "{% endraw %}"
-
-
-def _fixed(element: Element) -> Element:
-    element._id = "fixed"
-    return element
-
-
-def _fix_names(chart: folium.Map) -> None:
-    """Names that the composer draws at random would change the bytes of every run."""
-    chart._id = "county"
-    chart.global_switches._id = "switches"
 
 
 def copy_page_files(folder: Path) -> None:

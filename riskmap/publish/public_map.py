@@ -6,7 +6,6 @@ JSON, because the composer reads text in shapes as a template.
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from typing import Any, Final
 
@@ -14,11 +13,12 @@ import folium
 import geopandas as gpd
 import pandas as pd
 import shapely
-from branca.element import Element, MacroElement
+from branca.element import MacroElement
 from jinja2 import Template
 
 from riskmap.action.aggregate import TOTAL
 from riskmap.publish import palette
+from riskmap.publish.composer import fix_names, literal_element, rendered
 from riskmap.publish.display import Units
 from riskmap.publish.map_plan import BaseMap
 from riskmap.publish.public_pages import INSET, LABELS, PERCENT, colour_rules, page_file, render
@@ -37,8 +37,6 @@ VIEWS: Final = (
 BACKGROUND: Final = ("waterbodies", "streams")
 MOST_PLACES: Final = 10
 _DECIMALS: Final = 5
-_TEMPLATE_OPENS: Final = re.compile(r"\{(?=[{%#])")
-_COMPOSER_VIEWPORT: Final = re.compile(r'<meta name="viewport"[^>]*user-scalable=no[^>]*>')
 
 
 class AreaMap(MacroElement):
@@ -68,11 +66,11 @@ def compose_map(
     """Compose the page: folium's map, areas and water; our panel and script around them."""
     chart = folium.Map(location=[0, 0], zoom_start=3, tiles=None, zoom_snap=0.25)
     figure: Any = chart.get_root()
-    chart._id, chart.global_switches._id = "public", "switches"
+    fix_names(chart, "public")
     chart.default_js = [("leaflet", "page/leaflet.js"), ("public", "page/public.js")]
     chart.default_css = [("leaflet_css", "page/leaflet.css"), ("public_css", "page/public.css")]
     figure._template = Template(page_file("map.html"))
-    figure.header.add_child(_fixed(Element(_head(county))), name="head")
+    figure.header.add_child(literal_element(_head(county)), name="head")
     plan = map_plan(table, units=units, layers=layers, base_map=base_map)
     panel = render(
         "panel.html",
@@ -84,13 +82,13 @@ def compose_map(
             "has_base_map": base_map is not None,
         },
     )
-    figure.html.add_child(_fixed(Element(_literal(panel))), name="panel")
+    figure.html.add_child(literal_element(panel), name="panel")
     _area_layer(table).add_to(chart)
     for name in BACKGROUND:
         if name in layers and len(layers[name]):
             _plain_layer(name, layers[name]).add_to(chart)
     chart.add_child(AreaMap(plan))
-    return _COMPOSER_VIEWPORT.sub("", str(figure.render()))
+    return rendered(figure)
 
 
 def map_plan(
@@ -205,19 +203,9 @@ def _geojson(
 
 def _head(county: str) -> str:
     title = html_text(f"{county}: onsite wastewater systems by area")
-    return _literal(
+    return (
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         '<meta name="referrer" content="no-referrer">'
         '<link rel="icon" href="data:,">'
         f"<title>{title}</title><style>:root{{{colour_rules()}}}</style>"
     )
-
-
-def _literal(text: str) -> str:
-    """Text that the composer's own template engine leaves as it is."""
-    return "{% raw %}" + _TEMPLATE_OPENS.sub("&#123;", text) + "{% endraw %}"
-
-
-def _fixed(element: Element) -> Element:
-    element._id = "fixed"
-    return element

@@ -27,7 +27,7 @@ STARTS: Final = "=+-@\t\r\n\0"
 WIDE_STARTS: Final = "\uff1d\uff0b\uff0d\uff20"
 """The same signs in full width, which some spreadsheets treat alike (common practice)."""
 
-_TEMPLATE_OPENS: Final = re.compile(r"\{(?=[{%#])")
+TEMPLATE_OPENS: Final = re.compile(r"\{(?=[{%#])")
 _UNSEEN: Final = re.compile(r"[\s\u200b-\u200f\u2060\ufeff]+")
 _BIDI: Final = re.compile(r"[\u061c\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 _CONTROL: Final = re.compile(r"[\x00-\x1f\x7f-\x9f\u2028\u2029\ufeff\ufffe\uffff\ud800-\udfff]+")
@@ -110,7 +110,7 @@ def script_json(value: object) -> str:
     """
     text = json.dumps(value, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
     text = text.replace("<", "\\u003c").replace(">", "\\u003e").replace("&", "\\u0026")
-    return _TEMPLATE_OPENS.sub(r"\\u007b", text)
+    return TEMPLATE_OPENS.sub(r"\\u007b", text)
 
 
 def is_missing(value: object) -> bool:
