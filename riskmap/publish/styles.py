@@ -1,4 +1,4 @@
-"""Style files, so that any GIS program shows the parcels as the map does.
+"""Style files, so that any GIS program shows the layers as the map does.
 
 OGC Styled Layer Descriptor 1.1.0 (OGC 05-078r4) holding OGC Symbology Encoding 1.1.0
 (OGC 05-077r4); filters by OGC Filter Encoding 1.1.0 (OGC 04-095). Classes are cut at the same
@@ -8,93 +8,146 @@ that nobody takes it for low risk.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 from typing import Final
 from xml.etree import ElementTree as ET
 
 from riskmap.publish import palette
-
-SLD: Final = "http://www.opengis.net/sld"
-SE: Final = "http://www.opengis.net/se"
-OGC: Final = "http://www.opengis.net/ogc"
+from riskmap.publish.map_plan import LAYER_STYLES
+from riskmap.publish.style_parts import (
+    add_filter,
+    add_rule,
+    area,
+    compare,
+    crosses,
+    diamond,
+    given,
+    label,
+    missing,
+    style_root,
+    type_style,
+    xml_text,
+)
 
 STYLES: Final = {
     "priority": ("priority", "Priority of onsite systems"),
     "failure": ("failure_score", "Failure risk of onsite systems"),
     "groundwater": ("groundwater_score", "Groundwater risk of onsite systems"),
 }
-"""Name of the style file -> column of the parcels layer that it reads, and its title."""
+"""Name of a score's style -> column of the parcels layer that it reads, and its title."""
 
-CROSS_SIZE: Final = 7
-"""Size of the crosses on what is not ranked, pixels."""
+
+@dataclass(frozen=True)
+class WordStyle:
+    """A style by the words of a column: title, words -> colours, and what has none of them."""
+
+    column: str
+    title: str
+    colours: dict[str, str]
+    rest: tuple[str, str]
+
+
+WORD_STYLES: Final = {
+    "stage": WordStyle(
+        "stage",
+        "Likely state of the field",
+        {f"likely {word}": colour for word, colour in palette.STAGE_COLOURS.items()},
+        ("no estimate", palette.CLASS_COLOURS[palette.NOT_RANKED]),
+    ),
+    "soil_limits": WordStyle(
+        "soil_class",
+        "Soil limits for a field, of the lot",
+        {word: colour for word, colour in palette.SOIL_COLOURS.items() if word != "not rated"},
+        ("not rated", palette.SOIL_COLOURS["not rated"]),
+    ),
+}
+"""Styles of the parcels layer by words."""
+
+LAYER_TITLES: Final = {
+    "zones": "Zones for planning",
+    "wells": "Drinking-water wells",
+    "treatment_areas": "Likely treatment areas",
+    "replacement_places": "Room for another field",
+}
+"""Layers beside the parcels that have a style of their own, by name."""
+
+ALL_STYLES: Final = (*STYLES, *WORD_STYLES, *LAYER_TITLES)
 
 
 def write_styles(
-    folder: Path, *, cuts: Sequence[float], layer: str = "parcels"
+    folder: Path,
+    *,
+    cuts: Sequence[float],
+    layer: str = "parcels",
+    names: Collection[str] = ALL_STYLES,
 ) -> tuple[Path, ...]:
-    """Write ``styles/priority.sld``, ``failure.sld`` and ``groundwater.sld`` into `folder`.
+    """Write the style files into ``styles/`` of `folder`; returns their paths.
 
     Parameters
     ----------
     cuts
         The four scores that part the classes, rising; a score on a cut belongs to the higher class.
     layer
-        Name of the layer that the styles are for.
+        Name of the parcels layer.
+    names
+        Which of :data:`ALL_STYLES`; styles of layers that a run did not make are better left out.
     """
     place = folder / "styles"
     place.mkdir(parents=True, exist_ok=True)
     paths = []
-    for name in STYLES:
+    for name in ALL_STYLES:
         path = place / f"{name}.sld"
-        path.write_bytes(compose_style(name, cuts=cuts, layer=layer).encode("utf-8"))
-        paths.append(path)
+        path.unlink(missing_ok=True)
+        if name in names:
+            path.write_bytes(compose_style(name, cuts=cuts, layer=layer).encode("utf-8"))
+            paths.append(path)
     return tuple(paths)
 
 
 def compose_style(name: str, *, cuts: Sequence[float], layer: str = "parcels") -> str:
-    """Return the text of one style file; `name` is one of :data:`STYLES`."""
+    """Return the text of one style file; `name` is one of :data:`ALL_STYLES`."""
+    if name in STYLES:
+        return xml_text(_score_style(name, cuts, layer))
+    if name in WORD_STYLES:
+        return xml_text(_word_style(name, layer))
+    return xml_text(_layer_style(name))
+
+
+def _score_style(name: str, cuts: Sequence[float], layer: str) -> ET.Element:
     column, title = STYLES[name]
-    ET.register_namespace("sld", SLD)
-    ET.register_namespace("se", SE)
-    ET.register_namespace("ogc", OGC)
-    root = ET.Element(f"{{{SLD}}}StyledLayerDescriptor", {"version": "1.1.0"})
-    named = ET.SubElement(root, f"{{{SLD}}}NamedLayer")
-    _text(named, "Name", layer)
-    style = ET.SubElement(named, f"{{{SLD}}}UserStyle")
-    _text(style, "Name", name)
-    _described(style, title)
-    if name == "priority":
-        ET.SubElement(style, f"{{{SLD}}}IsDefault").text = "true"
-    kind = ET.SubElement(style, f"{{{SE}}}FeatureTypeStyle")
-    _text(kind, "FeatureTypeName", layer)
+    root, style = style_root(name=name, title=title, layer=layer, default=name == "priority")
+    kind = type_style(style, layer)
     bounds = [None, *cuts, None]
     classes = list(zip(palette.CLASSES[::-1], pairwise(bounds), strict=True))
     for word, (low, high) in classes[::-1]:
         _class_rule(kind, word, column, low, high)
-    _not_ranked_rule(kind, column)
-    _apart_rule(ET.SubElement(style, f"{{{SE}}}FeatureTypeStyle"), layer)
-    ET.indent(root)
-    return ET.tostring(root, encoding="unicode", xml_declaration=False).join(
-        ('<?xml version="1.0" encoding="UTF-8"?>\n', "\n")
+    rule = add_rule(kind, palette.NOT_RANKED, "Not ranked: sewer, no building, or too little known")
+    missing(add_filter(rule), column)
+    area(rule, fill=palette.CLASS_COLOURS[palette.NOT_RANKED])
+    crosses(rule)
+    over = add_rule(
+        type_style(style, layer), "service unknown", "Service unknown: scored, ranked apart"
     )
+    given(add_filter(over), "apart_rank")
+    crosses(over)
+    return root
 
 
 def _class_rule(
     kind: ET.Element, word: str, column: str, low: float | None, high: float | None
 ) -> None:
-    rule = ET.SubElement(kind, f"{{{SE}}}Rule")
-    _text(rule, "Name", word)
-    _described(rule, f"{word.capitalize()} ({_range(low, high)})")
-    outer = ET.SubElement(rule, f"{{{OGC}}}Filter")
+    rule = add_rule(kind, word, f"{word.capitalize()} ({_range(low, high)})")
+    outer = add_filter(rule)
     if low is not None and high is not None:
-        outer = ET.SubElement(outer, f"{{{OGC}}}And")
+        outer = ET.SubElement(outer, outer.tag.replace("Filter", "And"))
     if low is not None:
-        _compare(outer, "PropertyIsGreaterThanOrEqualTo", column, low)
+        compare(outer, "PropertyIsGreaterThanOrEqualTo", column, low)
     if high is not None:
-        _compare(outer, "PropertyIsLessThan", column, high)
-    _polygon(rule, palette.CLASS_COLOURS[word])
+        compare(outer, "PropertyIsLessThan", column, high)
+    area(rule, fill=palette.CLASS_COLOURS[word])
 
 
 def _range(low: float | None, high: float | None) -> str:
@@ -103,61 +156,39 @@ def _range(low: float | None, high: float | None) -> str:
     return f"{low:g} and more" if high is None else f"{low:g} to under {high:g}"
 
 
-def _not_ranked_rule(kind: ET.Element, column: str) -> None:
-    rule = ET.SubElement(kind, f"{{{SE}}}Rule")
-    _text(rule, "Name", palette.NOT_RANKED)
-    _described(rule, "Not ranked: sewer, no building, or too little known")
-    test = ET.SubElement(ET.SubElement(rule, f"{{{OGC}}}Filter"), f"{{{OGC}}}PropertyIsNull")
-    ET.SubElement(test, f"{{{OGC}}}PropertyName").text = column
-    _polygon(rule, palette.CLASS_COLOURS[palette.NOT_RANKED])
-    _crosses(rule)
+def _word_style(name: str, layer: str) -> ET.Element:
+    look = WORD_STYLES[name]
+    root, style = style_root(name=name, title=look.title, layer=layer)
+    kind = type_style(style, layer)
+    for title, colour in look.colours.items():
+        rule = add_rule(kind, title, title.capitalize())
+        word = title.removeprefix("likely ")
+        compare(add_filter(rule), "PropertyIsEqualTo", look.column, word)
+        area(rule, fill=colour)
+    word, colour = look.rest
+    rule = add_rule(kind, word, word.capitalize())
+    missing(add_filter(rule), look.column)
+    area(rule, fill=colour)
+    crosses(rule)
+    if name == "stage":
+        title = "Rests on an assumed size, age or use"
+        over = add_rule(type_style(style, layer), "assumed", title)
+        compare(add_filter(over), "PropertyIsEqualTo", "stage_evidence", "assumed")
+        crosses(over)
+    return root
 
 
-def _apart_rule(kind: ET.Element, layer: str) -> None:
-    """Put crosses over the colour of what is scored, but may be on sewer, as the map does."""
-    _text(kind, "FeatureTypeName", layer)
-    rule = ET.SubElement(kind, f"{{{SE}}}Rule")
-    _text(rule, "Name", "service unknown")
-    _described(rule, "Service unknown: scored, ranked apart")
-    outer = ET.SubElement(ET.SubElement(rule, f"{{{OGC}}}Filter"), f"{{{OGC}}}Not")
-    test = ET.SubElement(outer, f"{{{OGC}}}PropertyIsNull")
-    ET.SubElement(test, f"{{{OGC}}}PropertyName").text = "apart_rank"
-    _crosses(rule)
-
-
-def _compare(parent: ET.Element, operator: str, column: str, value: float) -> None:
-    test = ET.SubElement(parent, f"{{{OGC}}}{operator}")
-    ET.SubElement(test, f"{{{OGC}}}PropertyName").text = column
-    ET.SubElement(test, f"{{{OGC}}}Literal").text = f"{value:g}"
-
-
-def _polygon(rule: ET.Element, colour: str) -> None:
-    area = ET.SubElement(rule, f"{{{SE}}}PolygonSymbolizer")
-    _parameters(ET.SubElement(area, f"{{{SE}}}Fill"), {"fill": colour})
-    line = {"stroke": palette.OUTLINE, "stroke-width": "0.3"}
-    _parameters(ET.SubElement(area, f"{{{SE}}}Stroke"), line)
-
-
-def _crosses(rule: ET.Element) -> None:
-    """Fill an area with crosses: a mark that the standard itself names."""
-    area = ET.SubElement(rule, f"{{{SE}}}PolygonSymbolizer")
-    fill = ET.SubElement(area, f"{{{SE}}}Fill")
-    graphic = ET.SubElement(ET.SubElement(fill, f"{{{SE}}}GraphicFill"), f"{{{SE}}}Graphic")
-    mark = ET.SubElement(graphic, f"{{{SE}}}Mark")
-    _text(mark, "WellKnownName", "x")
-    line = {"stroke": palette.HATCH, "stroke-width": "0.6"}
-    _parameters(ET.SubElement(mark, f"{{{SE}}}Stroke"), line)
-    _text(graphic, "Size", str(CROSS_SIZE))
-
-
-def _described(parent: ET.Element, title: str) -> None:
-    _text(ET.SubElement(parent, f"{{{SE}}}Description"), "Title", title)
-
-
-def _text(parent: ET.Element, name: str, content: str) -> None:
-    ET.SubElement(parent, f"{{{SE}}}{name}").text = content
-
-
-def _parameters(parent: ET.Element, values: dict[str, str]) -> None:
-    for name, value in values.items():
-        ET.SubElement(parent, f"{{{SE}}}SvgParameter", {"name": name}).text = value
+def _layer_style(name: str) -> ET.Element:
+    """Draw one of :data:`LAYER_TITLES` in the map's colours."""
+    root, style = style_root(name=name, title=LAYER_TITLES[name], layer=name)
+    rule = add_rule(type_style(style, name), name, LAYER_TITLES[name])
+    look = LAYER_STYLES[name]
+    if look.kind == "point":
+        diamond(rule, fill=look.colour, size=9)
+    elif look.kind == "outline":
+        area(rule, stroke=palette.PANEL, width=5)
+        area(rule, stroke=look.colour, width=2.5)
+        label(rule, "zone_id", colour=look.colour)
+    else:
+        area(rule, fill=look.colour, opacity=look.opacity, stroke=look.edge, width=1.2)
+    return root

@@ -15,20 +15,32 @@ from hypothesis import strategies as st
 
 from riskmap.publish import palette
 from riskmap.publish.gis import write_gis_files
-from riskmap.publish.styles import OGC, SE, SLD, STYLES, compose_style, write_styles
+from riskmap.publish.map_plan import LAYER_STYLES
+from riskmap.publish.style_parts import OGC, SE, SLD
+from riskmap.publish.styles import (
+    ALL_STYLES,
+    LAYER_TITLES,
+    STYLES,
+    WORD_STYLES,
+    compose_style,
+    write_styles,
+)
 from riskmap.ranking.score import classify
 
 CUTS = (25.0, 40.0, 55.5, 70.0)
 ORDER = {
-    "Rule": ["Name", "Description", "Filter", "PolygonSymbolizer"],
+    "Rule": ["Name", "Description", "Filter", "PolygonSymbolizer", "PointSymbolizer",
+             "TextSymbolizer"],
     "PolygonSymbolizer": ["Fill", "Stroke"],
     "Fill": ["GraphicFill", "SvgParameter"],
-    "Graphic": ["Mark", "Size"],
+    "Graphic": ["Mark", "Size", "Rotation"],
+    "TextSymbolizer": ["Label", "Font", "Halo", "Fill"],
+    "Halo": ["Radius", "Fill"],
     "Mark": ["WellKnownName", "Fill", "Stroke"],
     "FeatureTypeStyle": ["FeatureTypeName", "Rule"],
     "UserStyle": ["Name", "Description", "IsDefault", "FeatureTypeStyle"],
     "NamedLayer": ["Name", "UserStyle"],
-}
+}  # fmt: skip
 """Order of children by the schemas of SLD 1.1.0 (OGC 05-078r4) and SE 1.1.0 (OGC 05-077r4), from
 memory."""
 
@@ -55,9 +67,11 @@ def holds(test: ET.Element, row: pd.Series) -> bool:
     value = row[test.findtext(f"{{{OGC}}}PropertyName")]
     if operator == "PropertyIsNull":
         return bool(pd.isna(value))
-    literal = float(test.findtext(f"{{{OGC}}}Literal") or "nan")
     if pd.isna(value):
         return False
+    if operator == "PropertyIsEqualTo":
+        return bool(value == test.findtext(f"{{{OGC}}}Literal"))
+    literal = float(test.findtext(f"{{{OGC}}}Literal") or "nan")
     return bool(
         {
             "PropertyIsGreaterThanOrEqualTo": value >= literal,
@@ -76,6 +90,8 @@ def sql(test: ET.Element) -> str:
     column = test.findtext(f"{{{OGC}}}PropertyName")
     if operator == "PropertyIsNull":
         return f"{column} IS NULL"
+    if operator == "PropertyIsEqualTo":
+        return f"{column} = '{test.findtext(f'{{{OGC}}}Literal')}'"
     sign = {"PropertyIsGreaterThanOrEqualTo": ">=", "PropertyIsLessThan": "<"}[operator]
     return f"{column} {sign} {test.findtext(f'{{{OGC}}}Literal')}"
 
@@ -86,8 +102,8 @@ def filter_of(rule: ET.Element) -> ET.Element:
     return found
 
 
-@pytest.mark.parametrize("name", STYLES)
-class TestShape:
+class TestStandard:
+    @pytest.mark.parametrize("name", ALL_STYLES)
     def test_is_what_the_standard_says(self, name: str) -> None:
         root = ET.fromstring(compose_style(name, cuts=CUTS))
         assert root.tag == f"{{{SLD}}}StyledLayerDescriptor"
@@ -98,12 +114,16 @@ class TestShape:
                 places = [order.index(child.tag.split("}")[1]) for child in element]
                 assert places == sorted(places)
 
+    @pytest.mark.parametrize("name", ALL_STYLES)
     def test_marks_are_the_standard_ones(self, name: str) -> None:
         root = ET.fromstring(compose_style(name, cuts=CUTS))
         marks = {element.text for element in root.iter(f"{{{SE}}}WellKnownName")}
-        assert marks
         assert marks <= STANDARD_MARKS
+        assert bool(marks) == (name in {*STYLES, *WORD_STYLES, "wells"})
 
+
+@pytest.mark.parametrize("name", STYLES)
+class TestScores:
     def test_colours_are_those_of_the_palette(self, name: str) -> None:
         for rule in rules(name):
             fill = rule.find(f"{{{SE}}}PolygonSymbolizer/{{{SE}}}Fill/{{{SE}}}SvgParameter")
@@ -149,10 +169,75 @@ class TestFilters:
         assert len(pyogrio.read_dataframe(package, where=sql(over), read_geometry=False)) == 7
 
 
+def paints(element: ET.Element) -> list[str]:
+    """Every colour in the order of drawing."""
+    found = element.iter(f"{{{SE}}}SvgParameter")
+    return [str(p.text) for p in found if p.get("name") in {"fill", "stroke"}]
+
+
+class TestWords:
+    """The likely state and the soil limits: the map's colours, and nothing left without a look."""
+
+    @pytest.mark.parametrize("name", WORD_STYLES)
+    def test_each_parcel_takes_one_rule_in_the_colour_of_the_page(self, name: str) -> None:
+        page = {"stage": palette.STAGE_COLOURS, "soil_limits": palette.SOIL_COLOURS}[name]
+        column = WORD_STYLES[name].column
+        for word in (*page, None):
+            row = pd.Series({column: None if word == "not rated" else word})
+            hits = [rule for rule in rules(name) if holds(filter_of(rule), row)]
+            assert len(hits) == 1
+            grey = palette.CLASS_COLOURS[palette.NOT_RANKED]
+            assert paints(hits[0])[0] == (page[word] if word else grey)
+            crossed = hits[0].find(f".//{{{SE}}}GraphicFill") is not None
+            assert crossed == (word in {None, "not rated"})
+
+    def test_what_is_assumed_is_crossed_over_its_colour(self) -> None:
+        (over,) = rules("stage", layer_style=1)
+        for mark in ("measured", "inferred", "assumed", None):
+            row = pd.Series({"stage": "failed", "stage_evidence": mark})
+            assert holds(filter_of(over), row) == (mark == "assumed")
+        assert over.find(f".//{{{SE}}}GraphicFill") is not None
+
+    def test_another_program_finds_the_same_parcels(
+        self, tmp_path: Path, ranked: gpd.GeoDataFrame
+    ) -> None:
+        words = np.array(["failed", "stressed", "sound", None], object)
+        drawn = words[np.random.default_rng(5).integers(0, 4, len(ranked))]
+        package, _ = write_gis_files(tmp_path, ranked.assign(stage=drawn))
+        counts = [
+            len(pyogrio.read_dataframe(package, where=sql(filter_of(r)), read_geometry=False))
+            for r in rules("stage")
+        ]
+        by_hand = pd.Series(drawn, dtype=object).fillna("").value_counts()
+        assert counts == [by_hand[word] for word in ("failed", "stressed", "sound", "")]
+
+
+class TestLayersBeside:
+    @pytest.mark.parametrize("name", LAYER_TITLES)
+    def test_colours_are_those_of_the_page(self, name: str) -> None:
+        root = ET.fromstring(compose_style(name, cuts=CUTS))
+        look = LAYER_STYLES[name]
+        assert root.findtext(f"{{{SLD}}}NamedLayer/{{{SE}}}Name") == name
+        assert set(paints(root)) - {palette.PANEL} == {look.colour, look.edge or look.colour}
+        opacity = [p.text for p in root.iter(f"{{{SE}}}SvgParameter")
+                   if p.get("name") == "fill-opacity"]  # fmt: skip
+        assert opacity == ([f"{look.opacity:g}"] if look.kind == "area" else [])
+
+    def test_zones_carry_their_names(self) -> None:
+        root = ET.fromstring(compose_style("zones", cuts=CUTS))
+        assert root.findtext(f".//{{{SE}}}Label/{{{OGC}}}PropertyName") == "zone_id"
+
+    def test_styles_of_layers_not_made_are_left_out(self, tmp_path: Path) -> None:
+        write_styles(tmp_path, cuts=CUTS)
+        write_styles(tmp_path, cuts=CUTS, names=("priority", "wells"))
+        left = sorted(path.name for path in (tmp_path / "styles").iterdir())
+        assert left == ["priority.sld", "wells.sld"]
+
+
 def test_files_are_the_same_bytes(tmp_path: Path) -> None:
     first = write_styles(tmp_path / "a", cuts=CUTS)
     again = write_styles(tmp_path / "b", cuts=CUTS)
-    assert [path.name for path in first] == ["priority.sld", "failure.sld", "groundwater.sld"]
+    assert [path.stem for path in first] == list(ALL_STYLES)
     assert [p.read_bytes() for p in first] == [p.read_bytes() for p in again]
     assert first[0].read_bytes().startswith(b'<?xml version="1.0" encoding="UTF-8"?>\n<sld:')
 
