@@ -7,6 +7,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Final
 
+import geopandas as gpd
 import pandas as pd
 
 from riskmap.assessing import Result
@@ -15,11 +16,14 @@ from riskmap.failure.service_life import survival_table
 from riskmap.features import FEATURES
 from riskmap.further_reporting import further_sections
 from riskmap.learning_stage import LEARNT_COLUMNS
+from riskmap.mapping import lot_layers
 from riskmap.publish.metadata import write_metadata
+from riskmap.publish.metadata_further import further_layers
 from riskmap.publish.metadata_layers import layer_of
 from riskmap.publish.report import Findings, write_report
 from riskmap.publish.report_section import Section, Table, table_of
-from riskmap.publish.styles import write_styles
+from riskmap.publish.styles import STYLES, WORD_STYLES, write_styles
+from riskmap.publish.zones_table import LAYERS as ZONE_LAYERS
 from riskmap.ranking.table import RANKED_COLUMNS
 from riskmap.zones_stage import Planning
 
@@ -60,7 +64,8 @@ def write_report_pages(folder: Path, result: Result, *, sections: Sequence[Secti
         head=result.doubt.top if result.doubt else 100,
         contact=region.contact,
     )
-    write_styles(folder, cuts=region.rules.class_cuts)
+    beside = [name for name, table in _beside(result).items() if len(table)]
+    write_styles(folder, cuts=region.rules.class_cuts, names=(*STYLES, *WORD_STYLES, *beside))
 
 
 def write_records(folder: Path, result: Result) -> None:
@@ -70,7 +75,7 @@ def write_records(folder: Path, result: Result) -> None:
     meanings = meanings | RANKED_COLUMNS | LEARNT_COLUMNS | DOUBT_MEANINGS
     write_metadata(
         folder,
-        [layer_of(result.parcels, meanings=meanings)],
+        [layer_of(result.parcels, meanings=meanings), *further_layers(_beside(result))],
         county=region.name,
         state=region.state,
         date=region.date,
@@ -80,6 +85,16 @@ def write_records(folder: Path, result: Result) -> None:
         inputs=result.county.inputs,
         version=version("riskmap"),
     )
+
+
+def _beside(result: Result) -> dict[str, gpd.GeoDataFrame]:
+    """Spatial layers of the GIS files beside the parcels, by name."""
+    layers = lot_layers(result)
+    plan = result.planning
+    if plan is not None:
+        shapes = (plan.zones, plan.capture_zones, plan.wells)
+        layers |= dict(zip(ZONE_LAYERS, shapes, strict=True))
+    return layers
 
 
 def _survival(history: pd.DataFrame) -> dict[str, pd.DataFrame]:

@@ -170,6 +170,7 @@ def well_columns(
 ) -> gpd.GeoDataFrame:
     """Give ``groundwater.wells`` the capture, setback and virus columns.
 
+    ``leading_system``, a row of the run, becomes ``leading_parcel_id``, which people can look up.
     Adds ``capture_method``, ``capture_yr``, ``capture_m2``, ``capture_systems``,
     ``capture_nitrogen_kg_yr``; ``setback_short_systems``, ``nearest_short_m``; and of the system
     whose water is there first: ``virus_distance_m``, ``virus_time_d``, ``virus_log10`` (20 or more
@@ -177,6 +178,11 @@ def well_columns(
     log), ``against_published``.
     """
     wells = groundwater.wells.copy()
+    if "leading_system" in wells:
+        leader = wells.pop("leading_system").to_numpy(np.int64)
+        parcels = groundwater.systems.index.to_numpy(object)
+        named = [parcels[row] if row >= 0 else None for row in leader]
+        wells["leading_parcel_id"] = pd.array(named, dtype="string")
     for name, source in (
         ("capture_method", "method"), ("capture_yr", "capture_yr"), ("capture_m2", "area_m2"),
         ("capture_systems", "systems"), ("capture_nitrogen_kg_yr", "nitrogen_kg_yr"),

@@ -11,6 +11,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pyarrow.parquet as pq
+import pyogrio
 import pytest
 
 import riskmap
@@ -18,6 +19,7 @@ from riskmap.assessing import Result
 from riskmap.cli import main
 from riskmap.errors import SourceMissingError
 from riskmap.explaining_steps import rating_step, soil_parts, steps
+from riskmap.features import FEATURES
 from riskmap.ranking.metrics import area_under_roc
 from sample_region.make import make_county
 
@@ -92,6 +94,36 @@ def test_geoparquet_has_the_covering(out: Path) -> None:
     assert geo["version"] == "1.1.0"
     covering = geo["columns"][geo["primary_column"]]["covering"]["bbox"]
     assert covering["xmin"] == ["bbox", "xmin"]
+
+
+def test_metadata_speaks_of_every_layer_as_delivered(result: Result, out: Path) -> None:
+    """Layers, columns and rows by GDAL's reading of the files; each column has words of its own."""
+    said = {path.stem: json.loads(path.read_text("utf-8"))["properties"]
+            for path in (out / "metadata" / "items").glob("*.json")}  # fmt: skip
+    found = {}
+    for package in ("parcels.gpkg", "zones.gpkg"):
+        for name, _ in pyogrio.list_layers(out / package):
+            found[name.replace("_", "-")] = pyogrio.read_info(out / package, layer=name)
+    assert said.keys() == found.keys() >= {"parcels", "treatment-areas", "zones", "wells"}
+    for name, info in found.items():
+        columns = {column["name"]: column["description"] for column in said[name]["table:columns"]}
+        assert set(columns) == set(info["fields"]), name
+        assert said[name]["table:row_count"] == info["features"]
+        bare = {c for c, text in columns.items() if text == c.replace("_", " ").capitalize()}
+        assert bare <= FEATURES.keys() | {"address", "neighbourhood"}, name
+    styled = {path.stem for path in (out / "styles").glob("*.sld")}
+    assert styled >= {"priority", "stage", "zones", "wells", "treatment_areas"}
+
+
+def test_wells_name_their_leading_parcel(result: Result, out: Path) -> None:
+    wells = pyogrio.read_dataframe(out / "zones.gpkg", layer="wells", read_geometry=False)
+    assert result.groundwater is not None
+    pairs = result.groundwater.pairs
+    worst = pairs.sort_values("nitrate_added_mg_l", ascending=False).drop_duplicates("well_id")
+    expected = worst.set_index("well_id")["parcel_id"]
+    named = wells.set_index("well_id")["leading_parcel_id"].dropna()
+    assert len(named) > 50
+    assert (named == expected.reindex(named.index)).mean() > 0.99  # ties go by another order
 
 
 def hashes(folder: Path) -> dict[str, str]:

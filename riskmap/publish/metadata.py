@@ -161,7 +161,7 @@ def stac_item(
             for rel in ("root", "parent", "collection")
         ],
         "assets": {
-            slug(file.path): _asset(file, folder)
+            slug(file.path): _asset(file, folder, layer.name)
             for file in layer.files
             if (folder / file.path).is_file()
         },
@@ -207,11 +207,12 @@ def stac_collection(
     }
 
 
-def _asset(file: LayerFile, folder: Path) -> dict[str, Any]:
+def _asset(file: LayerFile, folder: Path, layer: str) -> dict[str, Any]:
     content = (folder / file.path).read_bytes()
+    inside = f", layer {layer}" if file.path.endswith(".gpkg") else ""
     return {
         "href": f"../../{file.path}",
-        "title": file.title,
+        "title": file.title + inside,
         "type": file.media_type,
         "roles": list(file.roles),
         "file:size": len(content),

@@ -14,6 +14,7 @@ from pyproj import CRS, Transformer
 from riskmap.features import FEATURES
 from riskmap.layers import EVIDENCE
 from riskmap.publish.map_facts import PRIVATE
+from riskmap.publish.styles import STYLES, WORD_STYLES
 from riskmap.publish.text_safety import plain_text
 from riskmap.ranking.table import RANKED_COLUMNS
 
@@ -49,14 +50,16 @@ class RunLayer:
     types: Mapping[str, str] = field(default_factory=dict)
 
 
+def style_file(name: str) -> LayerFile:
+    """Return the style ``styles/<name>.sld`` as a file of a layer."""
+    title = f"Style: {name.replace('_', ' ')}"
+    return LayerFile(f"styles/{name}.sld", title, "application/vnd.ogc.sld+xml", ("style",))
+
+
 PARCEL_FILES: Final = (
     LayerFile("parcels.gpkg", "Parcels, GeoPackage", "application/geopackage+sqlite3"),
     LayerFile("parcels.parquet", "Parcels, GeoParquet 1.1", "application/vnd.apache.parquet"),
-    LayerFile("styles/priority.sld", "Style: priority", "application/vnd.ogc.sld+xml", ("style",)),
-    LayerFile("styles/failure.sld", "Style: failure", "application/vnd.ogc.sld+xml", ("style",)),
-    LayerFile(
-        "styles/groundwater.sld", "Style: groundwater", "application/vnd.ogc.sld+xml", ("style",)
-    ),
+    *(style_file(name) for name in (*STYLES, *WORD_STYLES)),
     LayerFile("data_quality.csv", "Defects in the sources", "text/csv", ("metadata",)),
 )
 PARCELS_MEANING: Final = (
@@ -77,12 +80,16 @@ def layer_of(
 ) -> RunLayer:
     """Describe a table of shapes as a layer; private columns are left out.
 
+    A table indexed by ``parcel_id`` is described with that column first, as it is written.
+
     Parameters
     ----------
     meanings
         Column -> meaning, for columns that are declared nowhere.
     """
     plain = pd.DataFrame(table.drop(columns=table.geometry.name))
+    if plain.index.name == "parcel_id":
+        plain = plain.reset_index()
     names = [str(column) for column in plain.columns if column not in PRIVATE]
     west, south, east, north = map(float, table.total_bounds)
     return RunLayer(
@@ -105,6 +112,8 @@ def column_meaning(column: str) -> str:
     >>> column_meaning("lot_m2"), column_meaning("age_yr_evidence")
     ('Lot size (m2)', 'How age_yr is known: measured, mapped, inferred, assumed, unknown')
     """
+    if column == "parcel_id":
+        return "Parcel number, as text"
     feature = FEATURES.get(column)
     if feature:
         unit = f" ({feature.unit})" if feature.unit else ""

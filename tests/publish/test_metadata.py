@@ -102,7 +102,7 @@ class TestStac:
 
     def test_assets_lie_there_with_their_sums(self, place: Path) -> None:
         item = load(place / "items" / "parcels.json")
-        assert len(item["assets"]) == 5
+        assert len(item["assets"]) == 7
         for asset in item["assets"].values():
             content = (place / "items" / asset["href"]).resolve().read_bytes()
             assert asset["file:size"] == len(content)
@@ -116,7 +116,10 @@ class TestStac:
 
     def test_every_column_has_a_meaning(self, place: Path, small: gpd.GeoDataFrame) -> None:
         columns = load(place / "items" / "parcels.json")["properties"]["table:columns"]
-        assert [c["name"] for c in columns] == [c for c in small.columns if c != "geometry"]
+        assert [c["name"] for c in columns] == [
+            "parcel_id",
+            *(c for c in small.columns if c != "geometry"),
+        ]
         assert all(c["description"] and c["type"] for c in columns)
 
     def test_private_columns_are_not_spoken_of(self, small: gpd.GeoDataFrame) -> None:
