@@ -16,7 +16,7 @@ from riskmap.groundwater.grid import Grid
 from riskmap.groundwater.nitrogen import YEAR_D, system_load
 from riskmap.groundwater.paths import EDGE, ENDS, STILL, WATER, Paths, trace_paths
 from riskmap.groundwater.plume import Plumes, nitrate_added_mg_l, shape_plumes
-from riskmap.groundwater.reach import PathPairs, pairs_in_reach
+from riskmap.groundwater.reach import PathPairs, pairs_by_width
 from riskmap.groundwater.score import SOON_D, groundwater_score, receptor_part
 from riskmap.groundwater.screens import column, draw_width_m, screen_windows
 from riskmap.groundwater.settings import AssessmentSettings
@@ -52,27 +52,6 @@ class GroundwaterAssessment:
     pairs: pd.DataFrame
     waters: pd.DataFrame
     flow: FlowField
-
-
-def _pairs_by_width(
-    paths: Paths, plumes: Plumes, x: Floats, y: Floats, width: Floats
-) -> list[PathPairs]:
-    """Pairs in reach; wells that draw widely are searched apart, so that the rest stay cheap."""
-    reach = plumes.reach_m(paths)
-    classes = np.floor(np.log(np.maximum(width, 1.0) / 1.0) / np.log(8.0)).astype(int)
-    found = []
-    for name in np.unique(classes):
-        chosen = np.flatnonzero(classes == name)
-        pairs = pairs_in_reach(
-            paths, reach + 0.5 * width[chosen].max(), x_m=x[chosen], y_m=y[chosen]
-        )
-        found.append(
-            PathPairs(
-                pairs.path, chosen[pairs.receptor].astype(np.int64), pairs.point, pairs.share,
-                pairs.offset_m,
-            )
-        )  # fmt: skip
-    return found
 
 
 @dataclass(frozen=True)
@@ -130,7 +109,10 @@ def _follow(
             paths, load_kg_yr=load[part], settings=settings.plume,
             porosity_frac=settings.porosity_frac, source_width_m=across[part],
         )  # fmt: skip
-        for pairs in _pairs_by_width(paths, plumes, wells.x_m, wells.y_m, wells.width_m):
+        found = pairs_by_width(
+            paths, plumes.reach_m(paths), x_m=wells.x_m, y_m=wells.y_m, width_m=wells.width_m
+        )
+        for pairs in found:
             table = _pair_frame(paths, plumes, pairs, wells, age[part] * YEAR_D)
             table["system"] += first
             least = max(settings.least_added_mg_l, 1e-12)

@@ -131,7 +131,12 @@ def _running(paths: Paths, rate: Floats) -> Floats:
     return np.asarray(total - np.repeat(total[paths.start[:-1]], np.diff(paths.start)), float)
 
 
-def _source_size(
+def spread_m2_per_m(paths: Paths, ratio: Floats) -> Floats:
+    """Variance sideways for a dispersivity of 1 m across, m2, per point of the paths."""
+    return np.asarray(ratio**2 * _running(paths, 2 / ratio**2), float)
+
+
+def source_size(
     load_g_d: Floats, flux: Floats, width: Floats, settings: PlumeSettings
 ) -> tuple[Floats, Floats]:
     """Width and depth of each source such that its water is no stronger than the effluent."""
@@ -183,7 +188,7 @@ def shape_plumes(
         given = np.asarray(source_width_m, float)
         width = np.where(given > 0, given, width)
     flux = _source_flux(paths)
-    width, depth = _source_size(load, flux, width, settings)
+    width, depth = source_size(load, flux, width, settings)
     owner = paths.owner
     before = np.concatenate([paths.flux_m_d[:1], paths.flux_m_d[:-1]])
     here = np.where(np.isfinite(paths.flux_m_d), paths.flux_m_d, before)

@@ -174,3 +174,41 @@ def pairs_in_reach(
         )  # fmt: skip
     path, well, point = table[:, :3].T.astype(np.int64)
     return PathPairs(path, known[well], point, table[:, 3], table[:, 4])
+
+
+def search_margin_m(width_m: ArrayLike) -> tuple[Ints, Floats]:
+    """Class of each receptor by its width of draw, and how much further it is looked for, m.
+
+    A class spans a factor of 8; its margin is half the greatest width in it.
+    """
+    width = np.asarray(width_m, float)
+    classes = np.floor(np.log(np.maximum(width, 1.0)) / np.log(8.0)).astype(np.int64)
+    greatest = np.zeros(int(classes.max(initial=0)) + 1)
+    np.maximum.at(greatest, classes, width)
+    return classes, np.asarray(0.5 * greatest[classes], float)
+
+
+def pairs_by_width(
+    paths: Paths, reach_m: Floats, *, x_m: Floats, y_m: Floats, width_m: Floats
+) -> list[PathPairs]:
+    """Pairs in reach; receptors that draw widely are searched apart, so that the rest stay cheap.
+
+    Parameters
+    ----------
+    paths, reach_m, x_m, y_m
+        See :func:`pairs_in_reach`.
+    width_m
+        Width across the flow from which each receptor draws (w,), m.
+    """
+    classes, margin = search_margin_m(width_m)
+    found = []
+    for name in np.unique(classes):
+        chosen = np.flatnonzero(classes == name)
+        pairs = pairs_in_reach(paths, reach_m + margin[chosen[0]], x_m=x_m[chosen], y_m=y_m[chosen])
+        found.append(
+            PathPairs(
+                pairs.path, chosen[pairs.receptor].astype(np.int64), pairs.point, pairs.share,
+                pairs.offset_m,
+            )
+        )  # fmt: skip
+    return found

@@ -8,6 +8,7 @@ All curves are assumed: they order systems, they do not measure harm.
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
@@ -84,6 +85,35 @@ def receptor_part(
     return np.asarray(1 - np.exp(wells) * (1 - water), float)
 
 
+def score_parts(
+    *,
+    load_kg_yr: ArrayLike,
+    chance_failing_frac: ArrayLike,
+    vulnerability_frac: ArrayLike,
+    receptor_frac: ArrayLike,
+) -> dict[str, Floats]:
+    """Give the four parts, each (n,) and 0..1; see :func:`groundwater_score`."""
+    floor = SCORE["drainfield_weight_frac"].value
+    receptors = floor + (1 - floor) * np.clip(np.asarray(receptor_frac, float), 0.0, 1.0)
+    return {
+        "source_part": source_part(load_kg_yr),
+        "failing_part": failing_part(chance_failing_frac),
+        "path_part": np.clip(np.asarray(vulnerability_frac, float), 0.0, 1.0),
+        "receptor_part": receptors,
+    }
+
+
+def joined_score(parts: Mapping[str, Floats]) -> Floats:
+    """Geometric mean of the known parts; NaN where the source or the receptors are unknown."""
+    table = np.column_stack(list(parts.values()))
+    known = np.isfinite(table)
+    with np.errstate(divide="ignore"):
+        logs = np.where(known, np.log(np.where(known, table, 1.0)), 0.0)
+    score = np.exp(logs.sum(axis=1) / np.maximum(known.sum(axis=1), 1))
+    sure = np.isfinite(parts["source_part"]) & np.isfinite(parts["receptor_part"])
+    return np.where(sure, score, np.nan)
+
+
 def groundwater_score(
     *,
     load_kg_yr: ArrayLike,
@@ -110,22 +140,14 @@ def groundwater_score(
         ``groundwater_score_frac`` (geometric mean of the known parts; NaN where the load or the
         receptors are unknown), ``unknown_parts``.
     """
-    floor = SCORE["drainfield_weight_frac"].value
-    receptors = floor + (1 - floor) * np.clip(np.asarray(receptor_frac, float), 0.0, 1.0)
-    parts = pd.DataFrame(
-        {
-            "source_part": source_part(load_kg_yr),
-            "failing_part": failing_part(chance_failing_frac),
-            "path_part": np.clip(np.asarray(vulnerability_frac, float), 0.0, 1.0),
-            "receptor_part": receptors,
-        }
+    parts = score_parts(
+        load_kg_yr=load_kg_yr,
+        chance_failing_frac=chance_failing_frac,
+        vulnerability_frac=vulnerability_frac,
+        receptor_frac=receptor_frac,
     )
-    table = parts.to_numpy(float)
-    known = np.isfinite(table)
-    with np.errstate(divide="ignore"):
-        logs = np.where(known, np.log(np.where(known, table, 1.0)), 0.0)
-    score = np.exp(logs.sum(axis=1) / np.maximum(known.sum(axis=1), 1))
-    sure = known[:, 0] & known[:, 3]
+    table = pd.DataFrame(parts)
+    known = np.isfinite(table.to_numpy(float))
     names = [str(name).removesuffix("_part") for name in parts]
     unknown = [", ".join(n for n, k in zip(names, row, strict=True) if not k) for row in known]
-    return parts.assign(groundwater_score_frac=np.where(sure, score, np.nan), unknown_parts=unknown)
+    return table.assign(groundwater_score_frac=joined_score(parts), unknown_parts=unknown)

@@ -20,7 +20,8 @@ IMAGES: Final = 4
 """Reflections kept on each side of a bounded layer."""
 MIXED_SIGMA: Final = 1.5
 """A spread this many layer thicknesses wide is mixed through (error below 2e-5)."""
-_NARROW: Final = 0.2
+NARROW: Final = 0.2
+"""A window narrower than this many spreads is averaged by Simpson's rule."""
 
 
 def density(x: ArrayLike, low: ArrayLike, high: ArrayLike, sigma: ArrayLike) -> Floats:
@@ -56,7 +57,7 @@ def window_mean(
     )  # fmt: skip
     safe = np.where(width > 0, width, 1.0)
     exact = spread * total / (high - low) / safe
-    return np.where(width < _NARROW * spread, simple, np.maximum(exact, 0.0))
+    return np.where(width < NARROW * spread, simple, np.maximum(exact, 0.0))
 
 
 def layer_mean(

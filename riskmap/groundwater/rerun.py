@@ -1,0 +1,292 @@
+"""The groundwater assessment again under other numbers and records, at a fraction of its cost.
+
+Carrying doubt through the physics needs the same county many times over. What does not change is
+kept: the path lines (the direction of the flow does not depend on one conductivity for all), the
+foot of every well that a system could ever reach, and the list of neighbours. What changes is
+worked out anew with the assessment's own formulas, pair by pair: loads, the size of each source,
+spreading, depth, travel time (porosity over conductivity), decay, arrival by age, the width each
+well draws from, the least addition, the longest time, receptors, the score, and the balance of the
+neighbourhood. With the assessment's own numbers and records the result is the assessment's.
+
+What is approximate, against a full assessment under the same numbers (measured shares of systems
+are in ``docs/methods/plume.md``):
+
+- a path that the longest time cuts is cut between the same points as before, not at a point of its
+  own; one that is followed further than before takes its first flux from the longer path;
+- of a path that bends back beside a well, the nearest foot stays the one first found;
+- a pair that would count only outside the ``corners`` searched (see :data:`CORNERS`) is missed.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+
+from riskmap.groundwater.assess import GroundwaterAssessment
+from riskmap.groundwater.neighbours import NeighbourList, neighbour_list
+from riskmap.groundwater.nitrogen import NITROGEN, YEAR_D
+from riskmap.groundwater.parameter_ranges import GroundwaterParameters
+from riskmap.groundwater.paths import EDGE, ENDS, STILL
+from riskmap.groundwater.rerun_geometry import Found, PairGeometry, Search, find_pairs
+from riskmap.groundwater.rerun_kernel import Scenario
+from riskmap.groundwater.rerun_sums import (
+    mark_reached,
+    receptor_sums,
+    scenario_of,
+    sources_of,
+    well_table,
+)
+from riskmap.groundwater.score import SCORE, joined_score, nearness, score_parts
+from riskmap.groundwater.screens import column, draw_width_m, screen_windows
+from riskmap.groundwater.settings import AssessmentSettings
+
+Floats = NDArray[np.float64]
+
+RERUN_COLUMNS: Final = (
+    "nitrogen_kg_yr", "reaching", "wells_soon", "nitrate_given_mg_l", "lot_nitrate_mg_l",
+)  # fmt: skip
+WIDE: Final = GroundwaterParameters(dispersivity_factor=4.0)
+"""The widest plumes that the pairs are searched for."""
+WIDE_LOAD: Final = 3.0
+"""Greatest load to be ready for, against the assessment's."""
+CORNERS: Final = (
+    GroundwaterParameters(),
+    GroundwaterParameters(conductivity_factor=0.3),
+    GroundwaterParameters(conductivity_factor=0.3, dispersivity_factor=4.0),
+    GroundwaterParameters(conductivity_factor=0.3, dispersivity_factor=0.3),
+    GroundwaterParameters(conductivity_factor=0.3, thickness_factor=0.5),
+    GroundwaterParameters(conductivity_factor=0.3, recharge_factor=0.6),
+    GroundwaterParameters(conductivity_factor=0.3, recharge_factor=1.7),
+    GroundwaterParameters(conductivity_factor=3.0, dispersivity_factor=4.0),
+)
+"""A pair is kept if it adds the least amount in one of these, under ``WIDE_LOAD``, long since
+arrived."""
+
+
+@dataclass(frozen=True)
+class Rerun:
+    """A county made ready to be assessed again; from :func:`prepare_rerun`.
+
+    Of the assessment: ``settings``, ``pairs``, ``removed_frac`` and ``field_width_m`` of each
+    system, ``lost`` (systems whose path could not start), and of the wells the screen
+    (``screen_top_m``, ``screen_bottom_m``) and ``draw_m2``, width of draw times screen length.
+    ``near``: neighbours within ``balance_radius_m``, and ``flow_near_l_d`` of all of them;
+    ``recharge_m_yr`` of their balance.
+    """
+
+    settings: AssessmentSettings
+    pairs: PairGeometry
+    removed_frac: Floats
+    field_width_m: Floats
+    lost: NDArray[np.bool_]
+    flow_near_l_d: Floats
+    screen_top_m: Floats
+    screen_bottom_m: Floats
+    draw_m2: Floats
+    near: NeighbourList
+    balance_radius_m: float
+    recharge_m_yr: float
+
+    @property
+    def nbytes(self) -> int:
+        """Memory of what is kept, bytes."""
+        arrays = [*vars(self).values(), *vars(self.pairs).values(), *vars(self.near).values()]
+        return sum(a.nbytes for a in arrays if isinstance(a, np.ndarray))
+
+
+def prepare_rerun(
+    found: GroundwaterAssessment,
+    systems: pd.DataFrame,
+    wells: pd.DataFrame,
+    settings: AssessmentSettings,
+    *,
+    daily_flow_l_d: ArrayLike,
+    recharge_m_yr: float,
+    balance_radius_m: float,
+    water_id: ArrayLike | None = None,
+) -> Rerun:
+    """Make a county ready to be assessed again.
+
+    Parameters
+    ----------
+    found
+        What :func:`riskmap.groundwater.assess.assess_groundwater` gave of ``systems``, ``wells``,
+        ``settings`` and ``water_id``, which come here as they went in there.
+    daily_flow_l_d
+        Effluent of each system (n,), for the neighbourhood's balance.
+    recharge_m_yr, balance_radius_m
+        Of that balance; see
+        :func:`riskmap.groundwater.nitrogen.neighbourhood_nitrate_mg_l`.
+    """
+    top, bottom, _ = screen_windows(wells, unknown_screen_m=settings.unknown_screen_m)
+    thickness = settings.plume.thickness_m
+    draw = draw_width_m(
+        wells, found.flow, top, bottom,
+        default_flow_l_d=settings.well_flow_l_d, thickness_m=thickness,
+    )  # fmt: skip
+    search = Search(
+        systems, found.flow, settings, water_id, column(wells, "x_m"), column(wells, "y_m"), draw,
+        wide=WIDE.settings(settings), wide_load=WIDE_LOAD,
+        wide_draw=1 / min(corner.conductivity_factor for corner in CORNERS),
+    )  # fmt: skip
+    screens = (top, bottom, draw * np.clip(bottom - top, 1.0, thickness))
+    near = neighbour_list(column(systems, "x_m"), column(systems, "y_m"), radius_m=balance_radius_m)
+    each = found.systems
+    unmoved = each["path_end"].isin([ENDS[EDGE], ENDS[STILL]]) & (each["path_length_m"] == 0)
+    return Rerun(
+        settings=settings,
+        pairs=_all_pairs(search, each["nitrogen_load_kg_yr"].to_numpy(float), screens),
+        removed_frac=each["removed_frac"].to_numpy(float),
+        field_width_m=column(systems, "field_width_m"),
+        lost=unmoved.to_numpy(bool),
+        flow_near_l_d=near.sums(daily_flow_l_d),
+        screen_top_m=top,
+        screen_bottom_m=bottom,
+        draw_m2=screens[2],
+        near=near,
+        balance_radius_m=balance_radius_m,
+        recharge_m_yr=recharge_m_yr,
+    )
+
+
+def _all_pairs(
+    search: Search, load_kg_yr: Floats, screens: tuple[Floats, Floats, Floats]
+) -> PairGeometry:
+    """Search in chunks and keep what may count in one of the corners."""
+    chunks, settings = [], search.settings
+    for first in range(0, max(len(load_kg_yr), 1), settings.chunk):
+        part = slice(first, first + settings.chunk)
+        found = find_pairs(search, part, load_kg_yr[part])
+        pairs = _geometry(found)
+        kept = np.zeros(len(pairs.well), bool)
+        width = column(search.systems.iloc[part], "field_width_m")
+        for corner in CORNERS:
+            _mark(corner, settings, pairs, screens, load_kg_yr[part] * WIDE_LOAD, width, kept)
+        chunks.append(
+            replace(found, system=found.system[kept], well=found.well[kept], rows=found.rows[kept])
+        )
+    return _geometry(
+        Found(
+            np.concatenate([c.system + k * settings.chunk for k, c in enumerate(chunks)]),
+            np.concatenate([c.well for c in chunks]),
+            np.concatenate([c.rows for c in chunks]),
+            np.concatenate([c.flux_m_d for c in chunks]),
+            np.concatenate([c.water_time_d for c in chunks]),
+        )
+    )
+
+
+def _geometry(found: Found) -> PairGeometry:
+    start = np.searchsorted(found.system, np.arange(len(found.flux_m_d) + 1)).astype(np.int64)
+    return PairGeometry(
+        start, found.well.astype(np.int32), found.rows, found.flux_m_d, found.water_time_d
+    )
+
+
+def _mark(
+    corner: GroundwaterParameters, settings: AssessmentSettings, pairs: PairGeometry,
+    screens: tuple[Floats, Floats, Floats], load: Floats, width: Floats, kept: NDArray[np.bool_],
+) -> None:  # fmt: skip
+    changed, never = corner.settings(settings), np.full(len(load), np.nan)
+    # However slow the water, a pair may count in another scenario: no longest time here.
+    scenario = _scenario(changed, settings, corner)._replace(max_time_d=np.inf)
+    flux = pairs.flux_m_d * corner.conductivity_factor
+    wells = well_table(
+        *screens, thickness_m=changed.plume.thickness_m,
+        conductivity_factor=corner.conductivity_factor,
+    )  # fmt: skip
+    mark_reached(pairs, wells, sources_of(load, flux, width, never, changed.plume), scenario, kept)
+
+
+def _scenario(
+    changed: AssessmentSettings, base: AssessmentSettings, parameters: GroundwaterParameters
+) -> Scenario:
+    return scenario_of(
+        changed,
+        conductivity_factor=parameters.conductivity_factor,
+        base_porosity_frac=base.porosity_frac,
+    )
+
+
+def rerun(
+    prepared: Rerun,
+    *,
+    parameters: GroundwaterParameters,
+    persons: ArrayLike,
+    age_yr: ArrayLike,
+    chance_failing_frac: ArrayLike,
+    vulnerability_frac: ArrayLike,
+    daily_flow_l_d: ArrayLike | None = None,
+) -> dict[str, Floats]:
+    """Assess the groundwater again under one scenario.
+
+    Safe to call from several threads at once; the same arguments give the same bytes.
+
+    Parameters
+    ----------
+    prepared
+        From :func:`prepare_rerun`.
+    parameters
+        The scenario's county-wide numbers.
+    persons, age_yr, chance_failing_frac, vulnerability_frac
+        The scenario's records of each system (n,), in the order prepared; NaN where not known, as
+        in the assessment.
+    daily_flow_l_d
+        Effluent of each system (n,); None: as prepared.
+
+    Returns
+    -------
+    dict
+        :data:`RERUN_COLUMNS`, each (n,): nitrogen reaching the water table, the groundwater score
+        of the assessment (0..1), wells within five years' travel, the most that the system adds at
+        one well, and the nitrate of what percolates around it.
+    """
+    settings, base = parameters.settings(prepared.settings), prepared.settings
+    people = np.asarray(persons, float)
+    people = np.where(np.isfinite(people), people, NITROGEN["persons"].value)
+    load = people * parameters.per_person_kg_yr * (1 - np.clip(prepared.removed_frac, 0, 1))
+    load = load * (1 - settings.soil_denitrified_frac)
+    factor, pairs = parameters.conductivity_factor, prepared.pairs
+    wells = well_table(
+        prepared.screen_top_m, prepared.screen_bottom_m, prepared.draw_m2,
+        thickness_m=settings.plume.thickness_m, conductivity_factor=factor,
+    )  # fmt: skip
+    scenario = _scenario(settings, base, parameters)
+    sources = sources_of(
+        load, pairs.flux_m_d * factor, prepared.field_width_m, np.asarray(age_yr, float),
+        settings.plume,
+    )  # fmt: skip
+    reached = receptor_sums(pairs, wells, sources, scenario)
+    parts = score_parts(
+        load_kg_yr=load,
+        chance_failing_frac=chance_failing_frac,
+        vulnerability_frac=vulnerability_frac,
+        receptor_frac=_receptors_joined(prepared, reached.log_left, scenario),
+    )
+    flow = prepared.flow_near_l_d if daily_flow_l_d is None else prepared.near.sums(daily_flow_l_d)
+    values = (
+        load, joined_score(parts), reached.wells_soon, reached.largest_mg_l,
+        _balance(prepared, load, flow, settings.background_mg_l, parameters.recharge_factor),
+    )  # fmt: skip
+    return dict(zip(RERUN_COLUMNS, values, strict=True))
+
+
+def _receptors_joined(prepared: Rerun, log_left: Floats, scenario: Scenario) -> Floats:
+    """Join wells and surface water as :func:`riskmap.groundwater.score.receptor_part` does."""
+    time = prepared.pairs.water_time_d * scenario.time_scale
+    time = np.where(time <= scenario.max_time_d * (1 + 1e-9), time, np.nan)
+    water = SCORE["surface_water_weight"].value * nearness(time)
+    return np.where(prepared.lost, np.nan, 1 - np.exp(log_left) * (1 - water))
+
+
+def _balance(
+    prepared: Rerun, load: Floats, flow_l_d: Floats, background: float, recharge_factor: float
+) -> Floats:
+    """Mass balance of :func:`riskmap.groundwater.nitrogen.neighbourhood_nitrate_mg_l`."""
+    rain = prepared.recharge_m_yr * recharge_factor * np.pi * prepared.balance_radius_m**2
+    mass = prepared.near.sums(load) * 1000.0 + rain * background
+    return np.asarray(mass / (flow_l_d / 1000.0 * YEAR_D + rain), float)

@@ -1,0 +1,156 @@
+"""From pairs to each system's receptors under one scenario, in one pass over the pairs."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from math import cos, log1p, pi, sin
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from riskmap.compiled import compiled
+from riskmap.groundwater.nitrogen import YEAR_D
+from riskmap.groundwater.plume import PlumeSettings, source_size
+from riskmap.groundwater.reach import search_margin_m
+from riskmap.groundwater.rerun_geometry import PairGeometry
+from riskmap.groundwater.rerun_kernel import Scenario, Source, Window, pair_addition
+from riskmap.groundwater.score import SCORE, SOON_D
+from riskmap.groundwater.settings import AssessmentSettings
+
+Floats = NDArray[np.float64]
+Ints = NDArray[np.int64]
+
+
+@dataclass(frozen=True)
+class Sources:
+    """Each system's plume at its start: ``strength`` is load over flux, g/m2; all (n,)."""
+
+    strength: Floats
+    width_m: Floats
+    depth_m: Floats
+    age_d: Floats
+
+
+class Receptors(NamedTuple):
+    """Of each system: log of what nearness leaves, wells within five years, greatest addition."""
+
+    log_left: Floats
+    wells_soon: Floats
+    largest_mg_l: Floats
+
+
+def sources_of(
+    load_kg_yr: Floats, flux_m_d: Floats, field_width_m: Floats, age_yr: Floats,
+    settings: PlumeSettings,
+) -> Sources:  # fmt: skip
+    """Size each system's source; ``flux_m_d`` is the scenario's."""
+    load = load_kg_yr * 1000.0 / YEAR_D
+    width = np.where(field_width_m > 0, field_width_m, settings.source_width_m)
+    width, depth = source_size(load, flux_m_d, width, settings)
+    return Sources(load / flux_m_d, width, depth, age_yr * YEAR_D)
+
+
+def scenario_of(
+    settings: AssessmentSettings, *, conductivity_factor: float, base_porosity_frac: float
+) -> Scenario:
+    """Gather the numbers that all pairs share."""
+    plume = settings.plume
+    pores = settings.porosity_frac * plume.thickness_m
+    return Scenario(
+        time_scale=settings.porosity_frac / base_porosity_frac / conductivity_factor,
+        max_time_d=settings.max_time_yr * YEAR_D,
+        along_m=plume.dispersivity_along_m,
+        across_m=plume.dispersivity_across_m,
+        down_m=plume.dispersivity_down_m,
+        doubt=float(np.tan(np.radians(plume.direction_sd_deg))),
+        thickness_m=plume.thickness_m,
+        dive_1_d=plume.recharge_m_yr / pores / YEAR_D,
+        decay_1_d=plume.decay_1_d,
+        least_mg_l=max(settings.least_added_mg_l, 1e-12),
+    )
+
+
+def well_table(
+    screen_top_m: Floats, screen_bottom_m: Floats, draw_m2: Floats, *, thickness_m: float,
+    conductivity_factor: float,
+) -> Floats:  # fmt: skip
+    """Windows of the wells (w, 8), in the order of :class:`rerun_kernel.Window`."""
+    b = thickness_m
+    width = draw_m2 / (np.clip(screen_bottom_m - screen_top_m, 1.0, b) * conductivity_factor)
+    top = np.clip(screen_top_m, 0.0, max(b - 1.0, 0.0))
+    bottom = np.clip(screen_bottom_m, top, b)
+    angles = np.pi * np.column_stack([top, bottom]) / b
+    return np.column_stack(
+        [
+            top, bottom, 0.5 * width, search_margin_m(width)[1],
+            np.cos(angles[:, 0]), np.sin(angles[:, 0]),
+            np.cos(angles[:, 1]), np.sin(angles[:, 1]),
+        ]
+    )  # fmt: skip
+
+
+@compiled
+def _source(strength: float, width: float, depth: float, age: float, thickness: float) -> Source:
+    angle = pi * depth / thickness
+    return Source(strength, width, depth, age, cos(angle), sin(angle))
+
+
+@compiled
+def _window(w: Floats) -> Window:
+    return Window(w[0], w[1], w[2], w[3], w[4], w[5], w[6], w[7])
+
+
+@compiled
+def _sums(
+    start: Ints, well: NDArray[np.int32], rows: Floats, wells: Floats,
+    strength: Floats, width: Floats, depth: Floats, age: Floats, c: Scenario,
+    soon_d: float, half_time_d: float,
+) -> tuple[Floats, Floats, Floats]:  # fmt: skip
+    count = len(start) - 1
+    log_left, soon, largest = np.zeros(count), np.zeros(count), np.zeros(count)
+    for i in range(count):
+        s = _source(strength[i], width[i], depth[i], age[i], c.thickness_m)
+        for pair in range(start[i], start[i + 1]):
+            added, time = pair_addition(rows[pair], _window(wells[well[pair]]), s, c)
+            if added > 0:
+                log_left[i] += log1p(-min(0.5 ** (time / half_time_d), 1 - 1e-12))
+                soon[i] += 1.0 if time <= soon_d else 0.0
+                largest[i] = max(largest[i], added)
+    return log_left, soon, largest
+
+
+@compiled
+def _adds(
+    start: Ints, well: NDArray[np.int32], rows: Floats, wells: Floats,
+    strength: Floats, width: Floats, depth: Floats, age: Floats, c: Scenario,
+    kept: NDArray[np.bool_],
+) -> None:  # fmt: skip
+    for i in range(len(start) - 1):
+        s = _source(strength[i], width[i], depth[i], age[i], c.thickness_m)
+        for pair in range(start[i], start[i + 1]):
+            if not kept[pair]:
+                added, _ = pair_addition(rows[pair], _window(wells[well[pair]]), s, c)
+                kept[pair] = added > 0
+
+
+def receptor_sums(
+    pairs: PairGeometry, wells: Floats, sources: Sources, scenario: Scenario
+) -> Receptors:
+    """Superpose what a scenario's plumes reach, by system."""
+    found = _sums(
+        pairs.start, pairs.well, pairs.rows, wells, sources.strength, sources.width_m,
+        sources.depth_m, sources.age_d, scenario, SOON_D, SCORE["half_time_d"].value,
+    )  # fmt: skip
+    return Receptors(*found)
+
+
+def mark_reached(
+    pairs: PairGeometry, wells: Floats, sources: Sources, scenario: Scenario,
+    kept: NDArray[np.bool_],
+) -> None:  # fmt: skip
+    """Set ``kept`` (p,) true for the pairs that add the least amount or more."""
+    _adds(
+        pairs.start, pairs.well, pairs.rows, wells, sources.strength, sources.width_m,
+        sources.depth_m, sources.age_d, scenario, kept,
+    )  # fmt: skip
