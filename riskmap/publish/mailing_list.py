@@ -17,7 +17,7 @@ from riskmap.publish.workbook import Worklist, cleaned, write_workbook
 
 _SHOWN: Final = {
     "order": ("Order", 7, "this run"),
-    "name": ("Name", 30, "parcels"),
+    "name": ("Name", 36, "parcels"),
     "delivery_line": ("Street or box", 26, "parcels"),
     "last_line": ("City, state, ZIP", 26, "parcels"),
     "address_check": ("Check first", 20, "this run"),
@@ -106,5 +106,6 @@ def write_mailing_list(
         notes=NOTES,
         units=units,
         frozen=2,
+        pages_wide=2,
     )
     return [table, write_workbook(place / "mailing.xlsx", worklist)]

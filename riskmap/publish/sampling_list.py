@@ -135,6 +135,7 @@ def write_sampling_list(
         units=units,
         decimals=DECIMALS,
         frozen=3,
+        pages_wide=2,
     )
     return [path, write_workbook(place / "well_sampling.xlsx", worklist)]
 

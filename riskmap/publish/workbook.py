@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import datetime
+import textwrap
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
+import numpy as np
 import pandas as pd
 import xlsxwriter
 
@@ -21,6 +23,12 @@ FIXED_DATE: Final = datetime.datetime(2000, 1, 1)
 """Creation date of every workbook: the same county gives the same bytes."""
 WORKBOOK_ROWS: Final = 5000
 """A workbook is for people; all rows stand in the CSV file."""
+LINE_PT: Final = 12.75
+"""Height of a line of writing at the size used, points."""
+MOST_PT: Final = 400.0
+"""The tallest row; the format itself allows 409 points."""
+LEFT: Final = {"align": "left", "indent": 1}
+"""Keeps text off the number to its left."""
 _SAFE: Final = {
     "strings_to_formulas": False,
     "strings_to_urls": False,
@@ -89,6 +97,8 @@ def _write_list(book: Any, page: Any, worklist: Worklist, base: Mapping[str, Any
     for place, column in enumerate(worklist.columns):
         page.write_string(0, place, column.title, head)
         style = {"text_wrap": column.wrap, "num_format": worklist.decimals.get(column.name, "0")}
+        if not pd.api.types.is_numeric_dtype(rows[column.name]):
+            style |= LEFT
         cell = book.add_format({**base, **style})
         page.set_column(place, place, column.width)
         words = classes if column.name in worklist.classed else {}
@@ -98,15 +108,48 @@ def _write_list(book: Any, page: Any, worklist: Worklist, base: Mapping[str, Any
         page.write_string(0, place, result.title, fill_in)
         page.set_column(place, place, result.width)
         _prepare_result(book, page, place, result, count, base)
-    page.set_row(0, 30)
+    _set_heights(page, rows, worklist)
     page.freeze_panes(1, worklist.frozen)
     page.autofilter(0, 0, max(1, count), width + len(worklist.results) - 1)
     _set_up_print(page, worklist)
 
 
+def _set_heights(page: Any, rows: pd.DataFrame, worklist: Worklist) -> None:
+    """Make each row as tall as its longest cell; not every program does so on opening a file."""
+    heads = [(column.title, column.width) for column in worklist.columns]
+    heads += [(result.title, result.width) for result in worklist.results]
+    page.set_row(0, _height(max(lines_of(title, width - 1) for title, width in heads)))
+    most = np.ones(len(rows), dtype=np.int64)
+    for column in worklist.columns:
+        if column.wrap:
+            texts = rows[column.name]
+            most = np.maximum(most, [lines_of(text, column.width) for text in texts])
+    for row, lines in enumerate(most.tolist(), start=1):
+        if lines > 1:  # a row of one line keeps growing by itself
+            page.set_row(row, _height(lines))
+
+
+def lines_of(value: object, width: float) -> int:
+    """Lines that a text takes in a cell `width` letters wide; capitals are wider than that.
+
+    >>> lines_of("one two three", 7), lines_of("ONE TWO THREE FOUR", 18), lines_of(None, 7)
+    (2, 2, 1)
+    """
+    if not isinstance(value, str):
+        return 1
+    letters = max(1, int(width * (0.9 if value.isupper() else 1.1)))
+    return max(1, len(textwrap.wrap(value, letters)))
+
+
+def _height(lines: int) -> float:
+    return min(MOST_PT, LINE_PT * lines + 2.0)
+
+
 def _class_formats(book: Any, base: Mapping[str, Any]) -> dict[str, Any]:
     return {
-        word: book.add_format({**base, "bg_color": colour, "font_color": palette.CLASS_TEXT[word]})
+        word: book.add_format(
+            {**base, **LEFT, "bg_color": colour, "font_color": palette.CLASS_TEXT[word]}
+        )
         for word, colour in palette.CLASS_COLOURS.items()
     }
 

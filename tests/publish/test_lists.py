@@ -130,6 +130,35 @@ class TestWorkbook:
         fill = sheet.cell(2, place).fill.fgColor.rgb[-6:].lower()
         assert f"#{fill}" == CLASS_COLOURS[sheet.cell(2, place).value]
 
+    def test_rows_are_as_tall_as_their_texts(self, path: Path) -> None:
+        # A text of n letters cannot stand in fewer lines than n over the letters of a line; a
+        # column's width counts digits of 11 points (common practice), texts are of 10 points and
+        # at most a fifth narrower. A line of 10 points takes 12.75 points (common practice).
+        sheet = openpyxl.load_workbook(path)["Inspections"]
+        widths = {
+            place: group.width
+            for group in sheet.column_dimensions.values()
+            for place in range(group.min, group.max + 1)
+        }
+        tallest = 0
+        for row in sheet.iter_rows(min_row=2):
+            least = 1
+            for cell in row:
+                if cell.alignment.wrap_text and cell.value:
+                    letters = int(1.2 * widths[cell.column])
+                    least = max(least, -(-len(cell.value) // letters))
+            height = sheet.row_dimensions[row[0].row].height
+            assert (height or 12.75) >= 12.75 * least
+            tallest = max(tallest, least)
+        assert tallest > 1
+        assert sheet.row_dimensions[1].height >= 2 * 12.75
+
+    def test_texts_keep_off_the_numbers_beside_them(self, path: Path) -> None:
+        sheet = openpyxl.load_workbook(path)["Inspections"]
+        for cell in sheet[2]:
+            if isinstance(cell.value, str):
+                assert (cell.alignment.horizontal, cell.alignment.indent) == ("left", 1)
+
     def test_results_have_drop_downs(self, path: Path) -> None:
         sheet = openpyxl.load_workbook(path)["Inspections"]
         lists = {
