@@ -32,6 +32,8 @@ ORDER_NOTE: Final = (
     "The order is by straight lines between the stops. It is no route: roads, rivers and gates are "
     "not known to it."
 )
+LONGEST_REASON: Final = 120
+"""Letters of a reason; the words of a run stay whole, free text from outside may be cut."""
 STAGES: Final = (
     ("sound", "no sign of trouble"),
     ("stressed", "water stands high in the field, none at the surface"),
@@ -143,9 +145,7 @@ def _stop_pages(
         pages.append(
             {
                 **_head(str(parcel_id), stop, units),
-                "reasons": [
-                    text for n in (1, 2, 3) if (text := field(stop.get(f"reason_{n}"), 100))
-                ],
+                "reasons": _reasons(stop),
                 "look_for": list(stop["look_for"]),
                 "unknown": field(stop.get("unknown"), 190),
                 "facts": facts[row],
@@ -154,6 +154,11 @@ def _stop_pages(
             }
         )
     return pages
+
+
+def _reasons(stop: pd.Series) -> list[str]:
+    texts = (field(stop.get(f"reason_{n}"), LONGEST_REASON) for n in (1, 2, 3))
+    return [text for text in texts if text]
 
 
 def _head(parcel_id: str, stop: pd.Series, units: Units) -> dict[str, object]:

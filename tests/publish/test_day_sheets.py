@@ -73,6 +73,17 @@ def pages(path: Path) -> list[str]:
 
 
 class TestWhatIsOnPaper:
+    def test_a_reason_of_the_run_is_never_cut(
+        self, tmp_path: Path, county: gpd.GeoDataFrame
+    ) -> None:
+        reason = (  # the longest of an invented county of 4,163 parcels
+            "10 drinking-water wells lie down-gradient within 5 years' travel; the nearest it "
+            "reaches is about 1,788 ft away"
+        )
+        rows = county[county["rank"].notna()].head(1).assign(reason_1=reason)
+        (path,) = write_day_sheets(tmp_path, rows, county="Nowhere County", date=TODAY)
+        assert f"{reason}." in " ".join(pages(path)[1].split())
+
     def test_a_page_for_each_day_and_each_stop(
         self, tmp_path: Path, county: gpd.GeoDataFrame, layers: dict[str, gpd.GeoDataFrame]
     ) -> None:
@@ -95,6 +106,7 @@ class TestWhatIsOnPaper:
             assert row["address"] in own
             assert f"rank {row['rank']}" in own
             assert "Stay safe" in own
+        assert "If not, why" in text[0]
         overview = text[0]
         assert "straight lines" in overview
         assert "no route" in overview
