@@ -14,6 +14,7 @@ from riskmap.progress import Progress
 from riskmap.publish.day_sheets import write_day_sheets
 from riskmap.publish.front_page import FileLink, write_data_quality, write_front_page
 from riskmap.publish.gis import write_gis_files
+from riskmap.publish.letter_texts import county_letters
 from riskmap.publish.letters import write_letters
 from riskmap.publish.lists import write_inspection_list
 from riskmap.publish.mailing_list import write_mailing_list
@@ -163,6 +164,7 @@ def _write_paper(folder: Path, result: Result) -> None:
             contact=region.contact,
             parcels=tables["parcels"].set_index("parcel_id"),
             site_last_line=region.site_last_line,
+            texts=county_letters(region.letter_texts),
             most=region.letters,
         )
 

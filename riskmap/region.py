@@ -116,6 +116,7 @@ class Region:
     list_order: str
     stops: int
     letters: int
+    letter_texts: Path | None
     site_last_line: str
     base_map_tiles: str
     base_map_credit: str
@@ -154,6 +155,7 @@ def read_region(path: Path | str) -> Region:
     rules["class_cuts"] = _cuts(rules["class_cuts"])
     rules["sizing"] = tuple(_sizing(table) for table in rules["sizing"])
     model, before = values["model", "file"], values["run", "before"]
+    texts = values["lists", "letter_texts"]
     standing = fairness["standing"]
     fairness["standing"] = path.parent / standing if standing else None
     return Region(
@@ -172,6 +174,7 @@ def read_region(path: Path | str) -> Region:
         list_order=values["lists", "order"],
         stops=values["lists", "stops"],
         letters=values["lists", "letters"],
+        letter_texts=path.parent / texts if texts else None,
         site_last_line=values["lists", "site_last_line"],
         base_map_tiles=values["map", "base_map_tiles"],
         base_map_credit=values["map", "base_map_credit"],

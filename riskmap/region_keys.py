@@ -240,6 +240,13 @@ KEYS: Final = (
     ),
     Key(
         "lists",
+        "letter_texts",
+        TEXT,
+        "",
+        "Folder with the county's own `letter_en.toml` or `letter_es.toml`; empty: as they come",
+    ),
+    Key(
+        "lists",
         "site_last_line",
         TEXT,
         "",

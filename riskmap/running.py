@@ -14,6 +14,7 @@ from riskmap.inventory.permits import match_permits
 from riskmap.loading import load_county
 from riskmap.model_file import read_model
 from riskmap.progress import Progress
+from riskmap.publish.letter_texts import county_letters
 from riskmap.publishing import publish
 from riskmap.region import Region, read_region
 from riskmap.result_folder import result_folder
@@ -53,6 +54,7 @@ def run(region: Region, *, out: Path | str, progress: Progress | None = None) ->
         See ``docs/errors.md``; nothing is written then.
     """
     progress = progress or Progress()
+    county_letters(region.letter_texts)
     with result_folder(Path(out)) as folder:
         result = assess(region, progress)
         publish(folder, result, progress)
@@ -69,6 +71,7 @@ def check_region(path: Path | str, progress: Progress | None = None) -> pd.DataF
     """
     region = read_region(path)
     read_model(region.model_file, features=FEATURES)
+    county_letters(region.letter_texts)
     return load_county(region, progress).defects
 
 

@@ -11,7 +11,7 @@ import pandas as pd
 
 from riskmap.action.mailing import LETTER_CLASSES, addressees, to_write_to
 from riskmap.publish.display import Units
-from riskmap.publish.letter_texts import LANGUAGES, filled, read_letter
+from riskmap.publish.letter_texts import LANGUAGES, default_letter, filled, read_letter
 from riskmap.publish.text_safety import csv_text, plain_text
 from riskmap.publish.typesetting import field, paper_of, typeset, write_pdf
 from riskmap.publish.workbook import cleaned
@@ -40,6 +40,9 @@ def write_letters(
     most: int = MOST_LETTERS,
 ) -> list[Path]:
     """Write ``letters/letters_en.pdf``, ``letters_es.pdf`` and ``letters/mail_merge.csv``.
+
+    The words used are laid beside them (``letter_en.toml``, ``letter_es.toml``), to be copied and
+    changed.
 
     Parameters
     ----------
@@ -92,6 +95,8 @@ def write_letters(
     place = folder / "letters"
     written = [_write_merge(place / "mail_merge.csv", people, words, county, contact)]
     for code in LANGUAGES:
+        source = given.get(code) or default_letter(code)
+        (place / f"letter_{code}.toml").write_bytes(source.read_bytes())
         letters = _letters(people, code, str(words[code]["more"]))[:most]
         if letters:
             content = typeset(

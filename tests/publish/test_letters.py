@@ -12,7 +12,13 @@ import pytest
 from pypdf import PdfReader
 
 from riskmap.errors import OutputError
-from riskmap.publish.letter_texts import LANGUAGES, filled, forbidden_words, read_letter
+from riskmap.publish.letter_texts import (
+    LANGUAGES,
+    county_letters,
+    filled,
+    forbidden_words,
+    read_letter,
+)
 from riskmap.publish.letters import MOST_SITES, write_letters
 from riskmap.publish.typesetting import PAPER
 
@@ -107,6 +113,22 @@ class TestCalmWords:
             "Su pozo está contaminado",
             "Puede recibir una multa",
             "usted está contaminando el agua",
+            # the same, as an editor or a trick may write it
+            "El sistema fallo\u0301.",  # accent as a mark of its own
+            "Su sistema esta roto",  # no accent at all
+            "Your system has fai\u00adled.",  # soft hyphen
+            "Your system has fa\u200biled.",  # space without width
+            "Your system has \uff46ailed.",  # full-width letter
+            "YOUR SYSTEM HAS _FAILED_",
+            "Your septic system doesn\u2019t work.",
+            "the field no longer works",
+            "Your tank may very well be leaking",
+            "You must repair it within 30 days",
+            "the system is defective",
+            "a health hazard",
+            "Su sistema no funciona",
+            "Usted debe reparar el campo",
+            "su agua podría estar contaminada",
         ],
     )
     def test_forbidden_phrases_are_found(self, text: str) -> None:
@@ -139,11 +161,64 @@ class TestCalmWords:
         own.write_text(text.replace("[signs]", "[sings]"), encoding="utf-8")
         with pytest.raises(OutputError, match=r"signs\.title"):
             read_letter(own, "en")
-        own.write_text(text.replace("{contact}", "{telephone}"), encoding="utf-8")
+        own.write_text(text.replace("{county} do", "{telephone} do"), encoding="utf-8")
         with pytest.raises(OutputError, match="telephone"):
             filled(read_letter(own, "en"), date=TODAY, **SENDER)
         with pytest.raises(OutputError, match="cannot be read"):
             read_letter(tmp_path / "none.toml", "en")
+
+    @pytest.mark.parametrize(
+        ("old", "new", "says"),
+        [
+            ("Please call {contact}.", "Please call us.", "whom to call"),
+            ('title = "Stay safe"', 'title = " "', r"safety\.title"),
+            ("[signs]", "signs = 3\n[sings]", r"signs\.title"),
+            ("{month} {day}", "{mes} {day}", "mes"),
+            ("December", "Your system has failed", "has failed"),
+        ],
+    )
+    def test_what_an_edited_letter_may_not_leave_out(
+        self, tmp_path: Path, old: str, new: str, says: str
+    ) -> None:
+        text = (PAPER / "letter_en.toml").read_text(encoding="utf-8")
+        if "signs = 3" in new:
+            text, new = f"signs = 3\n{text}", "[sings]"
+        assert old in text
+        (tmp_path / "letter_en.toml").write_text(text.replace(old, new), encoding="utf-8")
+        with pytest.raises(OutputError, match=says):
+            county_letters(tmp_path)
+
+    def test_a_folder_of_own_letters(self, tmp_path: Path, ranked: gpd.GeoDataFrame) -> None:
+        assert county_letters(None) == {}
+        with pytest.raises(OutputError, match="letter_en"):
+            county_letters(tmp_path)
+        write_letters(tmp_path, chosen(ranked).head(1), date=TODAY, **SENDER)
+        own = tmp_path / "letters" / "letter_es.toml"  # laid there to be copied and changed
+        words = own.read_text(encoding="utf-8").replace("Estimado vecino,", "Buenos días,")
+        own.write_text(words, encoding="utf-8")
+        (tmp_path / "letters" / "letter_en.toml").unlink()
+        texts = county_letters(tmp_path / "letters")
+        assert texts.keys() == {"es"}
+        again = write_letters(
+            tmp_path / "b", chosen(ranked).head(1), date=TODAY, texts=texts, **SENDER
+        )
+        english, spanish = (pdf_pages(path)[0] for path in again[1:])
+        assert "Buenos días," in spanish
+        assert "Dear neighbor," in english
+
+    def test_a_letter_of_two_pages_is_refused(
+        self, tmp_path: Path, ranked: gpd.GeoDataFrame
+    ) -> None:
+        text = (PAPER / "letter_en.toml").read_text(encoding="utf-8")
+        (tmp_path / "letter_en.toml").write_text(
+            text.replace("Flush only toilet paper.", "Flush only toilet paper. " * 60),
+            encoding="utf-8",
+        )
+        with pytest.raises(OutputError, match="longer than a page"):
+            write_letters(
+                tmp_path, chosen(ranked).head(1), date=TODAY, texts=county_letters(tmp_path),
+                **SENDER,
+            )  # fmt: skip
 
     def test_both_languages_say_the_same_parts(self) -> None:
         english, spanish = (read_letter(None, code) for code in LANGUAGES)
