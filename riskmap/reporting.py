@@ -21,11 +21,11 @@ from riskmap.publish.metadata import write_metadata
 from riskmap.publish.metadata_further import further_layers
 from riskmap.publish.metadata_layers import layer_of
 from riskmap.publish.report import Findings, write_report
-from riskmap.publish.report_section import Section, Table, table_of
+from riskmap.publish.report_plan import nitrate_table, weights_table, zones_by_kind
+from riskmap.publish.report_section import Section
 from riskmap.publish.styles import STYLES, WORD_STYLES, write_styles
 from riskmap.publish.zones_table import LAYERS as ZONE_LAYERS
 from riskmap.ranking.table import RANKED_COLUMNS
-from riskmap.zones_stage import Planning
 
 FEWEST_LIVES: Final = 20
 """Kinds with fewer lives on record get no survival table."""
@@ -114,28 +114,20 @@ def _own_sections(result: Result) -> list[Section]:
     if result.groundwater is not None:
         sections.append(Section("Where the water table comes from", list(result.groundwater.notes)))
     if result.planning is not None:
-        sections.append(Section("Areas to protect", _zone_blocks(result.planning)))
+        plan = result.planning
+        table = zones_by_kind(plan.zones, units=result.region.units)
+        sections.append(Section("Areas to protect", (*plan.notes, table)))
     if result.well_validation is not None:
         found = result.well_validation
-        blocks = (found.words, table_of(found.table))
+        blocks = (found.words, nitrate_table(found.table))
         sections.append(Section("Predicted nitrate against samples", blocks))
     if result.doubt is not None:
-        moves = result.doubt.sensitivity.head(10)
+        doubt = result.doubt
         words = (
-            f"The ranges and chances on the list come from {result.doubt.draws:,} draws of every "
-            f"uncertain input. {result.doubt.collect_words} The table shows which weight moves the "
+            f"The ranges and chances on the list come from {doubt.draws:,} draws of every "
+            f"uncertain input. {doubt.collect_words} The table shows which weight moves the "
             "list most when it goes to an end of its bounds."
         )
-        sections.append(Section("How sure the list is", [words, table_of(moves)]))
+        moves = weights_table(doubt.sensitivity.head(10), result.model, top=doubt.top)
+        sections.append(Section("How sure the list is", (words, moves)))
     return [*sections, *further_sections(result)]
-
-
-def _zone_blocks(planning: Planning) -> list[str | Table]:
-    kinds = planning.zones.groupby("kind", sort=True).agg(
-        zones=("zone_id", "size"),
-        km2=("area_m2", lambda areas: areas.sum() / 1e6),
-        systems=("systems", "sum"),
-        wells=("wells", "sum"),
-        people=("people", "sum"),
-    )
-    return [*planning.notes, table_of(kinds.reset_index())]

@@ -65,7 +65,7 @@ def fairness_figure(judged: pd.DataFrame, *, what: str) -> Figure:
         axes.set_yticks(range(len(table)), [label(name) for name in table.index])
         axes.tick_params(axis="y", length=0)
         axes.grid(axis="x")
-        axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncol=3, borderaxespad=0.2)
+        drawing.legend(loc="outside upper center", ncols=3)
 
     words = "; ".join(
         f"{label(name, longest=60)}: {row['ratio']:.2f} ({row['verdict']})"
@@ -76,7 +76,7 @@ def fairness_figure(judged: pd.DataFrame, *, what: str) -> Figure:
         name=f"fairness-{what}",
         title=f"{what.capitalize()} against need, by neighbourhood",
         words=f"{words}.",
-        height_in=1.0 + 0.24 * len(table),
+        height_in=1.1 + 0.24 * len(table),
         caption=f"{what.capitalize()} against need, by neighbourhood; bars are 95 % intervals.",
     )
 

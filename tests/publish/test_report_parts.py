@@ -11,11 +11,12 @@ import pytest
 from riskmap.features import FEATURES
 from riskmap.model_file import read_model
 from riskmap.publish.report_method import curve_picture
+from riskmap.publish.report_plan import nitrate_table, weights_table, zones_by_kind
 from riskmap.publish.report_risk import drivers
 from riskmap.publish.report_section import table_of
 from riskmap.publish.report_words import evidence_counts, shown_value
 from riskmap.ranking.model import Model
-from riskmap.units import FOOT_M
+from riskmap.units import ACRE_M2, FOOT_M
 
 
 @pytest.fixture(scope="module")
@@ -40,6 +41,58 @@ class TestByHand:
         marks = ["measured", "assumed", None, "inferred"]
         table = pd.DataFrame({"kind": ["bed", "bed", "bed", None], "kind_evidence": marks})
         assert evidence_counts(table, "kind") == [1, 0, 0, 1, 2]
+
+
+class TestPlanTables:
+    def test_zones_by_hand(self) -> None:
+        zones = pd.DataFrame(
+            {
+                "kind": ["nitrate", "capture", "nitrate"],
+                "area_m2": [10 * ACRE_M2, 5 * ACRE_M2, 2.5 * ACRE_M2],
+                "systems": [1000, 2, 30],
+                "wells": [1, 2, 3],
+                "people": [4, 5, 6],
+            }
+        )
+        table = zones_by_kind(zones)
+        assert table.columns[2] == "Land (acres)"
+        assert table.rows == [
+            ("Capture area of wells", "1", "5", "2", "2", "5"),
+            ("High predicted nitrate", "2", "12.5", "1,030", "4", "10"),
+        ]
+        assert zones_by_kind(zones, units="si").rows[0][2] == "2.02"
+
+    def test_no_machine_words(self, model: Model) -> None:
+        found = pd.DataFrame(
+            {
+                "method": ["plumes as predicted", "random_forest"],
+                "split": ["none", "blocks"],
+                "r2": [-2.59, 0.07],
+                "rank_correlation": [0.15, np.nan],
+                "found_in_first_10_pct_frac": [0.31, np.nan],
+                "samples": [722, 722],
+                "above_limit": [36, 36],
+                "suspect": [False, False],
+            }
+        )
+        moves = pd.DataFrame(
+            {
+                "factor": ["last_visit"],
+                "weight": [5.0],
+                "moved_to": [20.0],
+                "rank_correlation": [0.9761],
+                "kept": [0.774],
+            }
+        )
+        weights = weights_table(moves, model, top=200)
+        assert weights.rows == [("Last visit", "5", "20", "77 %", "0.976")]
+        assert "Of the first 200, kept" in weights.columns
+        nitrate = nitrate_table(found)
+        assert nitrate.rows[1][2:] == ("0.07", "\u2013", "\u2013")
+        assert "722 sampled wells, 36 above" in nitrate.note
+        for table in (weights, nitrate):
+            words = [*table.columns, *(str(cell) for row in table.rows for cell in row)]
+            assert not [word for word in words if "_" in word]
 
 
 class TestWords:

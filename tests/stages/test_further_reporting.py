@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from pathlib import Path
 
@@ -92,6 +93,12 @@ def test_fairness_picture_has_every_judged_place() -> None:
     assert "<i>" not in figure.svg
     assert isinstance(table, Table)
     assert len(table.rows) == 3
+    box = re.search(r'viewBox="0 0 ([\d.]+) ', figure.svg)
+    words = re.search(r'x="([\d.]+)"[^>]*>more than its need<', figure.svg)
+    assert box
+    assert words
+    width = 0.62 * 8.5 * len("more than its need")  # the face used is about 0.6 em wide
+    assert float(words[1]) + width < float(box[1])
 
 
 @pytest.fixture
