@@ -134,7 +134,22 @@ class TestModel:
     ) -> None:
         report = write(tmp_path, ranked.assign(priority=ranked["priority"] * 0.5))
         assert not report.weights_ready
-        assert 'id="weights"' not in (tmp_path / "map" / "index.html").read_text("utf-8")
+        page = (tmp_path / "map" / "index.html").read_text("utf-8")
+        assert 'id="weights"' not in page
+        assert "does not give back the scores of this run" in page
+
+    def test_a_learnt_ranking_says_why_no_weight_can_be_moved(
+        self, tmp_path: Path, write: Any, ranked: gpd.GeoDataFrame
+    ) -> None:
+        learnt = ranked.assign(priority=ranked["priority"] * 0.5, spoke="classifier")
+        write(tmp_path, learnt)
+        page = (tmp_path / "map" / "index.html").read_text("utf-8")
+        assert 'id="weights"' not in page
+        assert "what was learnt from visits orders the list" in page
+        write(tmp_path / "b", ranked)
+        page = (tmp_path / "b" / "map" / "index.html").read_text("utf-8")
+        assert 'id="weights"' in page
+        assert 'id="no-weights"' not in page
 
 
 class TestFacts:
