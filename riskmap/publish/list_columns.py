@@ -69,7 +69,7 @@ COLUMNS: Final = (
     ListColumn("reason_1", "Leading reason", 28, "What adds most points", wrap=True),
     ListColumn("reason_2", "Second reason", 26, "What adds the next most points", wrap=True),
     ListColumn("reason_3", "Third reason", 26, "What adds the third most points", wrap=True),
-    ListColumn("look_for", "Look for", 44, "Beside what is looked for at every stop", wrap=True),
+    ListColumn("look_for", "Look for", 62, "Beside what is looked for at every stop", wrap=True),
     ListColumn("unknown", "Not known", 24, "Factors with no record; ask for them", wrap=True),
     ListColumn("kind", "Kind of system", 13, "Kind of onsite system", "permits, inspections"),
     ListColumn("stage", "Likely state", 11, "The field's likely state by the model (see below)"),
