@@ -24,6 +24,7 @@ from riskmap.groundwater.gradient import FlowField
 from riskmap.groundwater.grid import Grid, grid_from_bounds
 from riskmap.groundwater.levels import water_levels
 from riskmap.groundwater.nitrogen import YEAR_D, neighbourhood_nitrate_mg_l
+from riskmap.groundwater.rerun import Rerun, prepare_rerun
 from riskmap.groundwater.water_table import (
     WaterTable,
     WaterTableModel,
@@ -55,6 +56,8 @@ class Groundwater:
     ``surface_model``: the fit to levels, if it was one. ``notes``: what was decided, in words.
     ``land``, ``flow``, ``water_id``: terrain, flow and surface water on the grid. ``systems``: what
     was followed, index ``parcel_id``, in the order that ``pairs`` counts: place, persons, load.
+    ``rerun``: the same systems made ready to be assessed again under other numbers and records;
+    None where no doubt is wanted.
     """
 
     wells: gpd.GeoDataFrame
@@ -66,6 +69,7 @@ class Groundwater:
     flow: FlowField
     water_id: NDArray[np.int64]
     systems: pd.DataFrame
+    rerun: Rerun | None = None
 
 
 def groundwater_features(
@@ -84,18 +88,13 @@ def groundwater_features(
     surface, model, notes = water_surface(county, land)
     systems = _systems(features[served], county)
     wells, water = _wells(county), _water_cells(county, land)
-    found = assess_groundwater(
-        systems,
-        wells,
-        surface.head,
-        AssessmentSettings(
-            conductivity_m_d=rules.conductivity_m_d,
-            porosity_frac=rules.porosity_frac,
-            soil_denitrified_frac=rules.denitrified_frac,
-            background_mg_l=rules.background_mg_l,
-        ),
-        water_id=water,
+    settings = AssessmentSettings(
+        conductivity_m_d=rules.conductivity_m_d,
+        porosity_frac=rules.porosity_frac,
+        soil_denitrified_frac=rules.denitrified_frac,
+        background_mg_l=rules.background_mg_l,
     )
+    found = assess_groundwater(systems, wells, surface.head, settings, water_id=water)
     table = _columns(features, systems, found, rules, surface.evidence)
     table = table.join(seasonal_depth(features))
     pairs = found.pairs.assign(
@@ -106,7 +105,32 @@ def groundwater_features(
     systems = systems.join(found.systems[["nitrogen_load_kg_yr"]]).assign(
         daily_flow_l_d=features["daily_flow_l_d"].reindex(systems.index).astype(float)
     )
-    return table, Groundwater(risk, pairs, surface, model, notes, land, found.flow, water, systems)
+    again = (
+        None if county.region.draws == 0 else _rerun(found, systems, wells, settings, county, water)
+    )
+    return table, Groundwater(
+        risk, pairs, surface, model, notes, land, found.flow, water, systems, again
+    )
+
+
+def _rerun(
+    found: GroundwaterAssessment,
+    systems: pd.DataFrame,
+    wells: pd.DataFrame,
+    settings: AssessmentSettings,
+    county: County,
+    water: NDArray[np.int64],
+) -> Rerun:
+    return prepare_rerun(
+        found,
+        systems,
+        wells,
+        settings,
+        daily_flow_l_d=systems["daily_flow_l_d"],
+        recharge_m_yr=county.region.groundwater.recharge_m_yr,
+        balance_radius_m=BALANCE_RADIUS_M,
+        water_id=water,
+    )
 
 
 def seasonal_depth(features: pd.DataFrame) -> pd.DataFrame:

@@ -49,12 +49,12 @@ RANGES: Final[Mapping[str, ParameterRange]] = {
         "widened by assumption, since the effective part is seldom measured",
     ),
     "dispersivity_factor": ParameterRange(
-        0.25, 4.0, "lognormal", "factor",
+        1 / 3, 3.0, "lognormal", "factor",
         "Gelhar et al. 1992 (Water Resour. Res. 28:1955-1974), from memory: sites of one scale "
         "spread over one to two powers of ten; the width taken is an assumption",
     ),
     "transverse_factor": ParameterRange(
-        0.4, 2.5, "lognormal", "factor",
+        0.5, 2.0, "lognormal", "factor",
         "share of the dispersivity that acts across and down; a tenth and a hundredth are common "
         "practice without source; width: " + JUDGED,
     ),
@@ -148,7 +148,7 @@ def _bounded(name: str, value: float) -> float:
     return float(np.clip(value, spec.lower, spec.upper))
 
 
-def parameter_values(normals: ArrayLike, belief: ParameterRange, *, tail: float = 1e-9) -> Floats:
+def parameter_values(normals: ArrayLike, belief: ParameterRange, *, tail: float = 0.01) -> Floats:
     """Turn standard normal numbers into values of one parameter.
 
     Parameters
@@ -160,7 +160,8 @@ def parameter_values(normals: ArrayLike, belief: ParameterRange, *, tail: float 
         A row of :data:`RANGES`. A uniform one reaches beyond ``low`` and ``high`` by 1/18 of
         their distance, so that 90 % lies between them.
     tail
-        Least share left on each side, which keeps infinite numbers out.
+        Share of the belief cut off on each side: what lies further out is set to that quantile, so
+        that no scenario has an aquifer that nobody would believe in.
 
     >>> parameter_values([-1.6448536, 0.0, 1.6448536], RANGES["conductivity_factor"]).round(3)
     array([0.2, 1. , 5. ])

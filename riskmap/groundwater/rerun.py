@@ -49,19 +49,15 @@ Floats = NDArray[np.float64]
 RERUN_COLUMNS: Final = (
     "nitrogen_kg_yr", "reaching", "wells_soon", "nitrate_given_mg_l", "lot_nitrate_mg_l",
 )  # fmt: skip
-WIDE: Final = GroundwaterParameters(dispersivity_factor=4.0)
+WIDE: Final = GroundwaterParameters(dispersivity_factor=3.5)
 """The widest plumes that the pairs are searched for."""
-WIDE_LOAD: Final = 3.0
+WIDE_LOAD: Final = 2.5
 """Greatest load to be ready for, against the assessment's."""
 CORNERS: Final = (
     GroundwaterParameters(),
     GroundwaterParameters(conductivity_factor=0.3),
-    GroundwaterParameters(conductivity_factor=0.3, dispersivity_factor=4.0),
+    GroundwaterParameters(conductivity_factor=0.3, dispersivity_factor=3.5),
     GroundwaterParameters(conductivity_factor=0.3, dispersivity_factor=0.3),
-    GroundwaterParameters(conductivity_factor=0.3, thickness_factor=0.5),
-    GroundwaterParameters(conductivity_factor=0.3, recharge_factor=0.6),
-    GroundwaterParameters(conductivity_factor=0.3, recharge_factor=1.7),
-    GroundwaterParameters(conductivity_factor=3.0, dispersivity_factor=4.0),
 )
 """A pair is kept if it adds the least amount in one of these, under ``WIDE_LOAD``, long since
 arrived."""
@@ -265,7 +261,7 @@ def rerun(
         load_kg_yr=load,
         chance_failing_frac=chance_failing_frac,
         vulnerability_frac=vulnerability_frac,
-        receptor_frac=_receptors_joined(prepared, reached.log_left, scenario),
+        receptor_frac=_receptors_joined(prepared, reached.left_frac, scenario),
     )
     flow = prepared.flow_near_l_d if daily_flow_l_d is None else prepared.near.sums(daily_flow_l_d)
     values = (
@@ -275,12 +271,12 @@ def rerun(
     return dict(zip(RERUN_COLUMNS, values, strict=True))
 
 
-def _receptors_joined(prepared: Rerun, log_left: Floats, scenario: Scenario) -> Floats:
+def _receptors_joined(prepared: Rerun, left_frac: Floats, scenario: Scenario) -> Floats:
     """Join wells and surface water as :func:`riskmap.groundwater.score.receptor_part` does."""
     time = prepared.pairs.water_time_d * scenario.time_scale
     time = np.where(time <= scenario.max_time_d * (1 + 1e-9), time, np.nan)
     water = SCORE["surface_water_weight"].value * nearness(time)
-    return np.where(prepared.lost, np.nan, 1 - np.exp(log_left) * (1 - water))
+    return np.where(prepared.lost, np.nan, 1 - left_frac * (1 - water))
 
 
 def _balance(

@@ -29,7 +29,7 @@ from riskmap.groundwater.settings import AssessmentSettings
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]
 
-FURTHER: Final = 16.0
+FURTHER: Final = 8.0
 """How many times the longest time paths are followed for (water that much faster)."""
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from math import cos, log1p, pi, sin
+from math import cos, exp, log, pi, sin
 from typing import NamedTuple
 
 import numpy as np
@@ -33,9 +33,9 @@ class Sources:
 
 
 class Receptors(NamedTuple):
-    """Of each system: log of what nearness leaves, wells within five years, greatest addition."""
+    """Of each system: what its wells' nearness leaves, wells within five years, most added."""
 
-    log_left: Floats
+    left_frac: Floats
     wells_soon: Floats
     largest_mg_l: Floats
 
@@ -108,16 +108,17 @@ def _sums(
     soon_d: float, half_time_d: float,
 ) -> tuple[Floats, Floats, Floats]:  # fmt: skip
     count = len(start) - 1
-    log_left, soon, largest = np.zeros(count), np.zeros(count), np.zeros(count)
+    left, soon, largest = np.ones(count), np.zeros(count), np.zeros(count)
+    fade = log(2.0) / half_time_d
     for i in range(count):
         s = _source(strength[i], width[i], depth[i], age[i], c.thickness_m)
         for pair in range(start[i], start[i + 1]):
             added, time = pair_addition(rows[pair], _window(wells[well[pair]]), s, c)
             if added > 0:
-                log_left[i] += log1p(-min(0.5 ** (time / half_time_d), 1 - 1e-12))
+                left[i] *= 1 - min(exp(-fade * time), 1 - 1e-12)
                 soon[i] += 1.0 if time <= soon_d else 0.0
                 largest[i] = max(largest[i], added)
-    return log_left, soon, largest
+    return left, soon, largest
 
 
 @compiled
