@@ -8,13 +8,17 @@ import sys
 import tempfile
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
 from types import ModuleType
 from typing import Any
 
 import geopandas as gpd
+import numpy as np
 import pytest
+import shapely
 
+from riskmap.publish.public_edition import write_public_edition
 from riskmap.publish.webmap import write_map
 
 REPO = Path(__file__).resolve().parents[2]
@@ -199,3 +203,65 @@ def map_folder(tmp_path_factory: pytest.TempPathFactory, full: Any, made: Module
 def page(map_page: MapPage, map_folder: Path) -> MapPage:
     map_page.open(map_folder)
     return map_page
+
+
+NASTY = (
+    "</script><script>window.hurt=1</script>",
+    '"><img src=x onerror="window.hurt=1">',
+    '=HYPERLINK("http://example.invalid","x")',
+    "{{ 7*7 }}{% raw %}{% endraw %}{%endraw%}",
+    "12 Elm \u202e\u2066enaL",
+    "@SUM(1+1)|cmd",
+)
+
+
+@dataclass(frozen=True)
+class PublicCounty:
+    """A county with private columns and much risk in its west, and its public edition written."""
+
+    parcels: gpd.GeoDataFrame
+    layers: dict[str, gpd.GeoDataFrame]
+    folder: Path
+    contact: str = "Example Health\n555-0100"
+    nasty: tuple[str, ...] = NASTY
+
+    def write(self, folder: Path, **more: Any) -> Path:
+        """Write another public edition of it into `folder`."""
+        given: dict[str, Any] = {"county": "Example County", "date": "2026-06-01", "cell_m": 800.0}
+        parcels = self.parcels
+        write_public_edition(folder, parcels=parcels, crs=parcels.crs, **{**given, **more})
+        return folder / "public"
+
+    def blocks(self) -> gpd.GeoDataFrame:
+        """Six upright strips over most of the county, with nasty names."""
+        west, south, east, north = self.parcels.total_bounds
+        edges = np.linspace(west, west + 0.9 * (east - west), 7)
+        strips = [shapely.box(a, south, b, north) for a, b in pairwise(edges)]
+        names = {"name": list(self.nasty)}
+        return gpd.GeoDataFrame(names, geometry=strips, crs=self.parcels.crs)
+
+
+@pytest.fixture(scope="session")
+def public_county(tmp_path_factory: pytest.TempPathFactory, made: ModuleType) -> PublicCounty:
+    table = made.make_ranked(1500).copy()
+    rng = np.random.default_rng(3)
+    west = table.geometry.centroid.x < table.geometry.centroid.x.median()
+    raised = (table["service"] == "onsite") & (rng.random(len(table)) < np.where(west, 0.5, 0.15))
+    table["priority_class"] = table["priority_class"].mask(raised, "high")
+    number = range(len(table))
+    table["owner"] = [f"Owner-{n:05d} Quillfeather" for n in number]
+    table["mail_name"] = [f"Trust-{n:05d}" for n in number]
+    table["mail_address"] = [f"{n} Faraway Boxes" for n in number]
+    table["mail_city"] = "Elsewhereville"
+    table["mail_zip"] = [f"ZIP{n:05d}" for n in number]
+    table["notes"] = [f"dog bites {n}" for n in number]
+    table["permit_id"] = [f"PRM/{n:05d}" for n in number]
+    layers = dict(made.make_layers(table))
+    county = PublicCounty(table, layers, tmp_path_factory.mktemp("public_result") / "public")
+    county.write(county.folder.parent, contact=county.contact, layers=layers)
+    return county
+
+
+@pytest.fixture
+def public(public_county: PublicCounty) -> Path:
+    return public_county.folder

@@ -5,68 +5,22 @@ from __future__ import annotations
 import base64
 import json
 from collections.abc import Callable
-from itertools import pairwise
 from pathlib import Path
-from types import ModuleType
 from typing import Any
 
-import geopandas as gpd
-import numpy as np
 import pytest
-import shapely
 
 from riskmap.action.aggregate import TOTAL
-from riskmap.publish.public_edition import write_public_edition
 
 pytestmark = pytest.mark.browser
 
 Wait = Callable[[str], Any]
-NASTY = (
-    "</script><script>window.hurt=1</script>",
-    '"><img src=x onerror="window.hurt=1">',
-    '=HYPERLINK("http://example.invalid","x")',
-    "{{ 7*7 }}{% raw %}{% endraw %}{%endraw%}",
-    "12 Elm \u202e\u2066enaL",
-    "@SUM(1+1)|cmd",
-)
-
-
-@pytest.fixture(scope="module")
-def parcels(made: ModuleType) -> gpd.GeoDataFrame:
-    table = made.make_ranked(1500).copy()
-    rng = np.random.default_rng(3)
-    west = table.geometry.centroid.x < table.geometry.centroid.x.median()
-    raised = (table["service"] == "onsite") & (rng.random(len(table)) < np.where(west, 0.5, 0.15))
-    table["priority_class"] = table["priority_class"].mask(raised, "high")
-    return table
-
-
-@pytest.fixture(scope="module")
-def public(
-    tmp_path_factory: pytest.TempPathFactory, parcels: gpd.GeoDataFrame, made: ModuleType
-) -> Path:
-    folder = tmp_path_factory.mktemp("result")
-    return write(folder, parcels, layers=made.make_layers(parcels))
-
-
-def write(folder: Path, parcels: gpd.GeoDataFrame, **more: Any) -> Path:
-    given: dict[str, Any] = {"county": "Example County", "date": "2026-06-01", "cell_m": 800.0}
-    write_public_edition(folder, parcels=parcels, crs=parcels.crs, **{**given, **more})
-    return folder / "public"
 
 
 def plan_of(public: Path) -> dict[str, Any]:
     page = (public / "map.html").read_text(encoding="utf-8")
     start = page.index("publicMap.start(")
     return json.JSONDecoder().raw_decode(page, page.index("{", start))[0]
-
-
-def _blocks(parcels: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """Six upright strips over most of the county."""
-    west, south, east, north = parcels.total_bounds
-    edges = np.linspace(west, west + 0.9 * (east - west), 7)
-    strips = [shapely.box(a, south, b, north) for a, b in pairwise(edges)]
-    return gpd.GeoDataFrame({"name": list(NASTY)}, geometry=strips, crs=parcels.crs)
 
 
 class TestBrowser:
@@ -149,11 +103,14 @@ class TestBrowser:
         browser.execute_script("window.dispatchEvent(new Event('afterprint'))")
 
     def test_nasty_names_do_no_harm(
-        self, browser: Any, tmp_path: Path, wait_for: Wait, parcels: gpd.GeoDataFrame
+        self, browser: Any, tmp_path: Path, wait_for: Wait, public_county: Any
     ) -> None:
-        public = write(tmp_path, parcels, areas=_blocks(parcels), county=NASTY[0], contact=NASTY[1])
+        nasty = public_county.nasty
+        public = public_county.write(
+            tmp_path, areas=public_county.blocks(), county=nasty[0], contact=nasty[1]
+        )
         self.open(browser, public, wait_for)
-        for number in range(len(NASTY)):
+        for number in range(len(nasty)):
             browser.execute_script(
                 "document.querySelectorAll('path.area')[arguments[0]].focus()", number
             )

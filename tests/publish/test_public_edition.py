@@ -9,7 +9,6 @@ import io
 import json
 import re
 import zlib
-from itertools import pairwise
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -23,58 +22,15 @@ from scipy.optimize import linprog
 
 from riskmap.action.aggregate import AGES, RISK, TOTAL, age_groups, risk_groups
 from riskmap.publish.palette import TEXT_PAIRS, contrast
-from riskmap.publish.public_edition import write_public_edition
 from riskmap.publish.public_pages import LABELS, public_csv, table_rows
 from riskmap.publish.public_table import OLD_SHARE, SHARE, make_public_table
 
 PRIVATE = ("owner", "mail_name", "mail_address", "mail_city", "mail_zip", "notes", "permit_id")
-NASTY = (
-    "</script><script>window.hurt=1</script>",
-    '"><img src=x onerror="window.hurt=1">',
-    '=HYPERLINK("http://example.invalid","x")',
-    "{{ 7*7 }}{% raw %}{% endraw %}{%endraw%}",
-    "12 Elm \u202e\u2066enaL",
-    "@SUM(1+1)|cmd",
-)
 
 
-@pytest.fixture(scope="module")
-def parcels(made: ModuleType) -> gpd.GeoDataFrame:
-    table = made.make_ranked(1500).copy()
-    rng = np.random.default_rng(3)
-    west = table.geometry.centroid.x < table.geometry.centroid.x.median()
-    raised = (table["service"] == "onsite") & (rng.random(len(table)) < np.where(west, 0.5, 0.15))
-    table["priority_class"] = table["priority_class"].mask(raised, "high")
-    number = range(len(table))
-    table["owner"] = [f"Owner-{n:05d} Quillfeather" for n in number]
-    table["mail_name"] = [f"Trust-{n:05d}" for n in number]
-    table["mail_address"] = [f"{n} Faraway Boxes" for n in number]
-    table["mail_city"] = "Elsewhereville"
-    table["mail_zip"] = [f"ZIP{n:05d}" for n in number]
-    table["notes"] = [f"dog bites {n}" for n in number]
-    table["permit_id"] = [f"PRM/{n:05d}" for n in number]
-    return table
-
-
-@pytest.fixture(scope="module")
-def layers(made: ModuleType, parcels: gpd.GeoDataFrame) -> dict[str, gpd.GeoDataFrame]:
-    return dict(made.make_layers(parcels))
-
-
-def write(folder: Path, parcels: gpd.GeoDataFrame, **more: Any) -> Path:
-    given: dict[str, Any] = {"county": "Example County", "date": "2026-06-01", "cell_m": 800.0}
-    write_public_edition(folder, parcels=parcels, crs=parcels.crs, **{**given, **more})
-    return folder / "public"
-
-
-@pytest.fixture(scope="module")
-def public(
-    tmp_path_factory: pytest.TempPathFactory,
-    parcels: gpd.GeoDataFrame,
-    layers: dict[str, gpd.GeoDataFrame],
-) -> Path:
-    folder = tmp_path_factory.mktemp("result")
-    return write(folder, parcels, contact="Example Health\n555-0100", layers=layers)
+@pytest.fixture
+def parcels(public_county: Any) -> gpd.GeoDataFrame:
+    return public_county.parcels
 
 
 def truth(parcels: gpd.GeoDataFrame, areas: gpd.GeoDataFrame) -> pd.DataFrame:
@@ -261,8 +217,9 @@ class Attack:
 
 class TestPrivacy:
     def test_no_private_string_is_anywhere(
-        self, public: Path, parcels: gpd.GeoDataFrame, layers: dict[str, gpd.GeoDataFrame]
+        self, public: Path, parcels: gpd.GeoDataFrame, public_county: Any
     ) -> None:
+        layers = public_county.layers
         strings = {str(name) for name in parcels.index}
         for column in (*PRIVATE, "address", "neighbourhood"):
             strings |= set(parcels[column].astype(str))
@@ -297,8 +254,10 @@ class TestPrivacy:
         some = table.counts[table.counts[TOTAL].fillna(0) > 0]
         assert some["raised"].isna().all()
 
-    def test_another_threshold(self, tmp_path: Path, parcels: gpd.GeoDataFrame) -> None:
-        public = write(tmp_path, parcels, threshold=5)
+    def test_another_threshold(
+        self, tmp_path: Path, parcels: gpd.GeoDataFrame, public_county: Any
+    ) -> None:
+        public = public_county.write(tmp_path, threshold=5)
         _, areas = read_map(public)
         counts = truth(parcels, areas)[TOTAL]
         shown = pd.to_numeric(read_csv(public)[TOTAL], errors="coerce")[counts.index]
@@ -329,10 +288,9 @@ def _readable(path: Path) -> str:
 
 
 class TestPages:
-    def test_same_input_same_bytes(
-        self, public: Path, tmp_path: Path, parcels: gpd.GeoDataFrame, layers: Any
-    ) -> None:
-        again = write(tmp_path, parcels, contact="Example Health\n555-0100", layers=layers)
+    def test_same_input_same_bytes(self, public: Path, tmp_path: Path, public_county: Any) -> None:
+        layers = public_county.layers
+        again = public_county.write(tmp_path, contact=public_county.contact, layers=layers)
         first = {p.relative_to(public): p.read_bytes() for p in _files(public)}
         second = {p.relative_to(again): p.read_bytes() for p in _files(again)}
         assert first == second
@@ -358,9 +316,9 @@ class TestPages:
     def test_colours_reach_the_contrast_of_the_guidelines(self) -> None:
         assert all(contrast(*pair) >= 4.5 for pair in TEXT_PAIRS)
 
-    def test_given_blocks_with_nasty_names(self, tmp_path: Path, parcels: gpd.GeoDataFrame) -> None:
-        blocks = _blocks(parcels)
-        public = write(tmp_path, parcels, areas=blocks, county=NASTY[0])
+    def test_given_blocks_with_nasty_names(self, tmp_path: Path, public_county: Any) -> None:
+        blocks, name = public_county.blocks(), public_county.nasty[0]
+        public = public_county.write(tmp_path, areas=blocks, county=name)
         rows = list(csv.reader((public / "areas.csv").read_text("utf-8").splitlines()))
         assert {len(row) for row in rows} == {len(rows[0])}
         assert all(cell[:1] not in "=@+\t" for row in rows for cell in row if cell)
@@ -369,8 +327,10 @@ class TestPages:
         assert "<img src=x" not in page
         assert "Not on the map" in (public / "table.html").read_text(encoding="utf-8")
 
-    def test_repeated_and_empty_names_are_made_different(self, parcels: gpd.GeoDataFrame) -> None:
-        blocks = _blocks(parcels).assign(name=["Elm", "Elm", "", None, "Whole county", "Oak"])
+    def test_repeated_and_empty_names_are_made_different(
+        self, parcels: gpd.GeoDataFrame, public_county: Any
+    ) -> None:
+        blocks = public_county.blocks().assign(name=["Elm", "Elm", "", None, "Whole county", "Oak"])
         table = make_public_table(parcels, crs=parcels.crs, threshold=10, areas=blocks)
         assert table.counts.index.is_unique
         assert "Whole county" not in table.counts.index
@@ -381,11 +341,3 @@ class TestPages:
         assert (table.counts[TOTAL] == 0).all()
         assert "Whole county,,,0,0,0,," in public_csv(table)
         assert table_rows(table)[0][4] == "–"
-
-
-def _blocks(parcels: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
-    """Six upright strips over most of the county."""
-    west, south, east, north = parcels.total_bounds
-    edges = np.linspace(west, west + 0.9 * (east - west), 7)
-    strips = [shapely.box(a, south, b, north) for a, b in pairwise(edges)]
-    return gpd.GeoDataFrame({"name": list(NASTY)}, geometry=strips, crs=parcels.crs)
