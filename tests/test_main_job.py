@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import shutil
 from pathlib import Path
 
@@ -124,6 +125,23 @@ def test_wells_name_their_leading_parcel(result: Result, out: Path) -> None:
     named = wells.set_index("well_id")["leading_parcel_id"].dropna()
     assert len(named) > 50
     assert (named == expected.reindex(named.index)).mean() > 0.99  # ties go by another order
+
+
+def test_public_folder_holds_pages_only(result: Result, out: Path) -> None:
+    """No GIS file, metadata or style; no parcel number, street address or owner in any file."""
+    files = [path for path in (out / "public").rglob("*") if path.is_file()]
+    assert {path.suffix for path in files} == {".html", ".css", ".js", ".csv"}
+    text = "\n".join(path.read_text("utf-8") for path in files)
+    words = set(re.findall(r"[\w.-]+", text))
+    assert words.isdisjoint(result.parcels.index)
+    addresses = result.parcels["address"].dropna().unique()
+    assert len(addresses) > 100
+    assert not [address for address in addresses if address in text]
+    owners = result.county.tables["parcels"]["owner"].dropna().unique()
+    assert len(owners) > 100
+    assert not [owner for owner in owners if owner in text]
+    assert "parcels.gpkg" not in text
+    assert "metadata/" not in text
 
 
 def hashes(folder: Path) -> dict[str, str]:
