@@ -49,14 +49,14 @@ Floats = NDArray[np.float64]
 RERUN_COLUMNS: Final = (
     "nitrogen_kg_yr", "reaching", "wells_soon", "nitrate_given_mg_l", "lot_nitrate_mg_l",
 )  # fmt: skip
-WIDE: Final = GroundwaterParameters(dispersivity_factor=3.5)
+WIDE: Final = GroundwaterParameters(dispersivity_factor=5.0)
 """The widest plumes that the pairs are searched for."""
 WIDE_LOAD: Final = 2.5
 """Greatest load to be ready for, against the assessment's."""
 CORNERS: Final = (
     GroundwaterParameters(),
     GroundwaterParameters(conductivity_factor=0.3),
-    GroundwaterParameters(conductivity_factor=0.3, dispersivity_factor=3.5),
+    GroundwaterParameters(conductivity_factor=0.3, dispersivity_factor=5.0),
     GroundwaterParameters(conductivity_factor=0.3, dispersivity_factor=0.3),
 )
 """A pair is kept if it adds the least amount in one of these, under ``WIDE_LOAD``, long since
