@@ -31,6 +31,8 @@ EXTRA_FILES: Final = (
     FileLink("letters/letters_en.pdf", "Letters, English", "To print and post."),
     FileLink("letters/letters_es.pdf", "Letters, Spanish", "To print and post."),
     FileLink("letters/mail_merge.csv", "Letters, mail merge", "The same, for an office program."),
+    FileLink("letters/letter_en.toml", "Words of the letter, English", "To copy and change."),
+    FileLink("letters/letter_es.toml", "Words of the letter, Spanish", "To copy and change."),
     FileLink("lists/mailing.xlsx", "Mailing list, workbook", "Who is written to, and why."),
     FileLink("lists/well_sampling.xlsx", "Well sampling list", "Which wells to sample first."),
     FileLink("lists/zones.xlsx", "Planners' zones, table", "Areas to protect, and why."),

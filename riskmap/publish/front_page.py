@@ -15,6 +15,7 @@ from riskmap.layers import DEFECT_COLUMNS, SERVICE
 from riskmap.publish import palette
 from riskmap.publish.cautions import CAUTIONS
 from riskmap.publish.map_facts import worded
+from riskmap.publish.report_words import words_of
 from riskmap.publish.text_safety import csv_text, is_missing, plain_text
 
 TOP_ROWS: Final = 20
@@ -151,7 +152,7 @@ def defect_counts(defects: pd.DataFrame | None) -> list[dict[str, Any]]:
     order = ["count", "layer", "check", "action"]
     counts = counts.sort_values(order, ascending=[False, True, True, True])
     return [
-        {key: plain_text(row[key]) for key in ("layer", "check", "action")}
+        {key: words_of(row[key]) for key in ("layer", "check", "action")}
         | {"count": int(row["count"])}
         for _, row in counts.head(40).iterrows()
     ]

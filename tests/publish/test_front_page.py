@@ -122,6 +122,10 @@ class TestCounts:
 
     def test_defects_by_kind(self, defects: pd.DataFrame) -> None:
         assert [row["count"] for row in defect_counts(defects)] == [2, 1]
+        raw = defects.assign(layer="well_samples", check="mixed_vertical_datum", action="kept")
+        assert defect_counts(raw) == [
+            {"layer": "Well samples", "check": "Mixed vertical datum", "action": "Kept", "count": 3}
+        ]
         assert defect_counts(None) == []
 
     def test_quality_table_is_safe_and_whole(self, tmp_path: Path, defects: pd.DataFrame) -> None:
