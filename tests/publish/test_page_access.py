@@ -1,0 +1,158 @@
+"""Every page by keyboard, on a small telephone, and the contrast of every text on it.
+
+WCAG 2.1: 1.4.3 contrast of text, 1.4.10 reflow, 2.1.1 keyboard, 2.4.7 visible focus.
+"""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+import pytest
+
+from riskmap.features import FEATURES
+from riskmap.model_file import read_model
+from riskmap.publish.front_page import FileLink, write_front_page
+from riskmap.publish.palette import contrast
+from riskmap.publish.report import write_report
+
+pytestmark = pytest.mark.browser
+
+PAGES = (
+    "index.html",
+    "report/index.html",
+    "public/index.html",
+    "public/table.html",
+    "public/map.html",
+)
+SMALL = {"width": 360, "height": 740, "deviceScaleFactor": 1, "mobile": True}
+
+TEXTS = """
+const shown = (e) => e.getClientRects().length && getComputedStyle(e).visibility === 'visible';
+const own = (e) => [...e.childNodes].some((n) => n.nodeType === 3 && n.textContent.trim());
+const ground = (e) => { for (; e; e = e.parentElement) {
+  const c = getComputedStyle(e).backgroundColor;
+  if (!/, 0\\)$|transparent/.test(c)) return c; } return 'rgb(255, 255, 255)'; };
+return [...document.querySelectorAll('body *')].filter((e) => shown(e) && own(e) &&
+  !e.closest('.unseen, .skip, svg, script, style, .leaflet-tooltip-pane, .leaflet-marker-pane'))
+  .map((e) => [e.tagName + '.' + e.className, getComputedStyle(e).color, ground(e),
+  e.textContent.trim().slice(0, 30)]);
+"""
+CONTROLS = """
+const pressable = 'a[href], button, input, select, textarea, summary, [tabindex="0"]';
+const groups = new Set();
+return [...document.querySelectorAll(pressable)].filter((e) => {
+  if (e.disabled || !e.getClientRects().length || e.tabIndex < 0) return false;
+  const folded = e.closest('details:not([open])');
+  if (folded && !(e.tagName === 'SUMMARY' && e.parentElement === folded)) return false;
+  if (e.type !== 'radio') return true;
+  if (groups.has(e.name)) return false;  // arrow keys move inside a group
+  groups.add(e.name);
+  return true;
+}).length;
+"""
+FOCUSED = """
+const e = document.activeElement;
+if (!e || e === document.body) return null;
+const ring = (n) => n && getComputedStyle(n).outlineStyle !== 'none' &&
+  parseFloat(getComputedStyle(n).outlineWidth) >= 2;
+const marked = ring(e) || ring(e.closest('label')) || e.matches('.area');
+const box = e.getBoundingClientRect();
+const seen = box.width > 0 && box.bottom > 0 && box.top < innerHeight;
+window.order = window.order || [];
+const again = window.order.includes(e);
+if (!again) window.order.push(e);
+return [(e.id || e.textContent.trim().slice(0, 30) || e.tagName), marked, seen, again];
+"""
+
+
+@pytest.fixture(scope="module")
+def site(tmp_path_factory: pytest.TempPathFactory, full: Any, public_county: Any) -> Path:
+    """A result folder with front page, report and public edition."""
+    place = tmp_path_factory.mktemp("site")
+    about = {"county": "Example County", "date": "2026-06-01"}
+    defects = pd.DataFrame(
+        {
+            "layer": ["permits"] * 2,
+            "column": ["field_area_m2_with_a_long_name"] * 2,
+            "check": ["coordinate" * 3] * 2,
+            "action": ["the first pair is used and the rest are left out"] * 2,
+            "row": [1, 2],
+            "value": ["", ""],
+        }
+    )
+    (place / "a.csv").write_text("a\n")
+    link = FileLink("a.csv", "A file with a rather long title", "A meaning of quite some length.")
+    write_front_page(place, full.ranked, defects=defects, extra_files=(link,), **about)
+    write_report(
+        place,
+        full.ranked,
+        model=read_model(None, features=FEATURES),
+        cuts=(30.0, 40.0, 50.0, 60.0),
+        units="us",
+        **about,
+    )
+    public_county.write(place, contact=public_county.contact, layers=public_county.layers)
+    return place
+
+
+def _hex(colour: str) -> str:
+    parts = colour[colour.index("(") + 1 : -1].split(",")[:3]
+    return "#" + "".join(f"{int(float(part)):02x}" for part in parts)
+
+
+def _open(browser: Any, path: Path) -> None:
+    browser.get("about:blank")
+    browser.get(path.as_uri())
+
+
+@pytest.mark.parametrize("name", PAGES)
+class TestEveryPage:
+    def test_nothing_sticks_out_on_a_small_telephone(
+        self, browser: Any, site: Path, name: str
+    ) -> None:
+        browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", SMALL)
+        try:
+            _open(browser, site / name)
+            assert browser.execute_script("return document.documentElement.scrollWidth") <= 360
+        finally:
+            browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+
+    def test_contrast_of_every_text(self, browser: Any, site: Path, name: str) -> None:
+        _open(browser, site / name)
+        found = browser.execute_script(TEXTS)
+        assert len(found) > 15
+        assert [e for e in found if contrast(_hex(e[1]), _hex(e[2])) < 4.5] == []
+
+    def test_tab_reaches_every_control_and_shows_where_it_is(
+        self, browser: Any, site: Path, name: str
+    ) -> None:
+        _open(browser, site / name)
+        reached = _walk(browser)
+        assert len(reached) >= browser.execute_script(CONTROLS) > 0
+        assert [e[0] for e in reached if not (e[1] and e[2])] == []
+
+
+def test_tab_reaches_every_control_of_the_staff_map(page: Any) -> None:
+    page.run("document.querySelectorAll('details').forEach((d) => { d.open = true; })")
+    page.wait_for("document.querySelectorAll('#weights-box input').length > 0")
+    page.settle()
+    page.run("document.activeElement.blur(); window.getSelection().removeAllRanges()")
+    reached = _walk(page.browser)
+    assert len(reached) >= page.run(CONTROLS) > 60
+    assert [e[0] for e in reached if not (e[1] and e[2])] == []
+
+
+def _walk(browser: Any) -> list[list[Any]]:
+    """Press Tab until it comes round; name, visible ring and place in sight of each stop."""
+    reached: list[list[Any]] = []
+    body = browser.find_element("tag name", "body")
+    body.send_keys("\ue004")
+    for _ in range(600):
+        stop = browser.execute_script(FOCUSED)
+        if stop is None or stop[3]:
+            break
+        reached.append(stop)
+        browser.switch_to.active_element.send_keys("\ue004")
+    return reached
