@@ -20,10 +20,12 @@ import riskmap
 from riskmap.assessing import Result
 from riskmap.failure.flow import rule_flow_l_d
 from riskmap.failure_stage import failure_features
-from riskmap.inventory.soil_mixtures import DEPTHS, OF_FEATURE, soil_mixtures
+from riskmap.inventory.soil_mixtures import DEPTHS, OF_FEATURE
 from riskmap.inventory.soils import SURVEY_DEPTH_CM
 from riskmap.ranking.score import factor_points
 from riskmap.ranking.uncertainty import Doubt, propagate
+from riskmap.scenario_county import county_scenarios
+from riskmap.scenario_stage import draw_outcomes
 from sample_region.make import make_county
 
 SECOND_DRAWS: Final = (128, 512, 2048)
@@ -79,12 +81,19 @@ def _true_soil(result: Result, soil: pd.Series) -> dict[str, pd.Series]:
 
 def stated_doubt(result: Result, rows: pd.Index, *, top: int, draws: int, seed: int) -> Doubt:
     """Carry doubt as a run does, for these rows."""
-    shares = result.described.soil_shares
-    mixtures = soil_mixtures(
-        shares[shares["parcel_id"].isin(rows)], result.described.component_ratings
-    )
     features = pd.DataFrame(result.parcels.loc[rows].drop(columns="geometry"))
-    return propagate(features, result.model, top=top, draws=draws, seed=seed, mixtures=mixtures)
+    scenarios = county_scenarios(
+        features,
+        result.county,
+        result.model,
+        result.described,
+        ageing=result.ageing,
+        margin=result.field_margin.margin,
+        groundwater=result.groundwater,
+        learning=result.learning,
+    )
+    outcomes = draw_outcomes(scenarios, seed=seed)
+    return propagate(features, result.model, top=top, draws=draws, seed=seed, outcomes=outcomes)
 
 
 def coverage(result: Result, truth: pd.DataFrame, *, top: int, draws: int = 512) -> pd.Series:

@@ -29,6 +29,7 @@ from riskmap.ranking.service_classifier import Service
 from riskmap.ranking.table import ranked_table
 from riskmap.region import Region
 from riskmap.room_stage import room_features
+from riskmap.scenario_county import county_scenarios
 from riskmap.service_stage import fill_service
 from riskmap.validation_stage import WellValidation, well_validation
 from riskmap.zones_stage import Planning, plan_zones
@@ -113,13 +114,18 @@ def assess_county(county: County, progress: Progress | None = None) -> Result:
         learning = learn_from_visits(county, features, model)
         ranked, told = follow_learning(ranked, features, learning, model, region)
     with progress.stage("carry doubt"):
-        doubted, doubt = doubt_columns(
-            features[ranked["rank"].notna()],
+        systems = features[ranked["rank"].notna()]
+        scenarios = county_scenarios(
+            systems,
+            county,
             model,
-            region,
-            soil_shares=described.soil_shares,
-            component_ratings=described.component_ratings,
+            described,
+            ageing=ageing,
+            margin=margin.margin,
+            groundwater=groundwater,
+            learning=learning,
         )
+        doubted, doubt = doubt_columns(systems, scenarios, region)
     table = features.join(ranked).join(doubted)
     with progress.stage("compare and hold against need"):
         listed = in_list_order(table, region.list_order)

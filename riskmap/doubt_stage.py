@@ -7,17 +7,16 @@ from typing import Final
 
 import pandas as pd
 
-from riskmap.inventory.soil_mixtures import soil_mixtures
 from riskmap.ranking.information import (
     collection_list,
     describe_collection,
     record_values,
     weight_sensitivity,
 )
-from riskmap.ranking.model import Model
 from riskmap.ranking.score import score
 from riskmap.ranking.uncertainty import propagate
 from riskmap.region import Region
+from riskmap.scenario_stage import CountyScenarios, draw_outcomes
 
 DOUBT_COLUMNS: Final = {
     "failure_score_p05": "failure_score_low",
@@ -43,7 +42,7 @@ DOUBT_MEANINGS: Final = {
     },
     "priority_middle": "Middle of the draws of the priority",
     "top_chance": "Chance to be truly among the first, of as many as the list is long",
-    "top_chance_error": "Standard error of that chance by the number of draws",
+    "top_chance_error": "Standard error of that chance by the number of draws and scenarios",
 }
 """Column of the result -> meaning."""
 
@@ -64,12 +63,7 @@ class CountyDoubt:
 
 
 def doubt_columns(
-    features: pd.DataFrame,
-    model: Model,
-    region: Region,
-    *,
-    soil_shares: pd.DataFrame,
-    component_ratings: pd.DataFrame,
+    features: pd.DataFrame, scenarios: CountyScenarios, region: Region
 ) -> tuple[pd.DataFrame, CountyDoubt | None]:
     """90 % ranges of scores and ranks, and the chance to belong on the list, of ranked parcels.
 
@@ -77,8 +71,8 @@ def doubt_columns(
     ----------
     features
         Rows of the parcels that have a rank; the county's other parcels take no part.
-    soil_shares, component_ratings
-        The mixture of soils under each parcel.
+    scenarios
+        What their records leave open, and the physics to run on them.
 
     Returns
     -------
@@ -86,15 +80,15 @@ def doubt_columns(
     """
     if len(features) < 2 or region.draws == 0:
         return pd.DataFrame(index=features.index, columns=list(DOUBT_COLUMNS.values())), None
+    model = scenarios.model
     top = min(region.inspection_rows or len(features), max(1, len(features) // 2))
-    shares = soil_shares[soil_shares["parcel_id"].isin(features.index)]
     found = propagate(
         features,
         model,
         top=top,
         draws=region.draws,
         seed=region.seed,
-        mixtures=soil_mixtures(shares, component_ratings),
+        outcomes=draw_outcomes(scenarios, seed=region.seed),
     )
     collect = collection_list(record_values(found, model), look_ups=100)
     limits = score(features, model).limits.fillna({f.name: f.unknown for f in model.factors})

@@ -16,6 +16,7 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.special import expit
 from scipy.stats import rankdata
+from sklearn.base import clone
 
 from riskmap.features import FEATURES
 from riskmap.learning_inputs import Lesson, at_most, failure_points, learnable, prepare_lesson
@@ -59,7 +60,7 @@ LEARNT_COLUMNS: Final = {
 
 @dataclass(frozen=True)
 class Learning:
-    """What came of learning.
+    """What came of learning, with the side of the blocks that visits were parted by.
 
     ``spoke`` is one of :data:`SPOKE`'s words, ``words`` say what was decided and why. The other
     two are None where the score speaks: the classifier, and the county's numbers that it reads.
@@ -71,6 +72,7 @@ class Learning:
     words: tuple[str, ...]
     classifier: FailureClassifier | None = None
     present: Design | None = None
+    block_m: float = 0.0
 
 
 def learn_from_visits(county: County, features: pd.DataFrame, model: Model) -> Learning | None:
@@ -102,7 +104,8 @@ def learn_from_visits(county: County, features: pd.DataFrame, model: Model) -> L
     if decision.chosen == "score_and_learning":
         present = present.with_score(failure_points(features, model).to_numpy(float))
     learner = _fit(decision.chosen, lesson, settings)
-    return Learning(lesson, decision, SPOKE[decision.chosen], words, learner, present)
+    spoke = SPOKE[decision.chosen]
+    return Learning(lesson, decision, spoke, words, learner, present, settings.block_m)
 
 
 def follow_learning(
@@ -131,7 +134,7 @@ def follow_learning(
     table = ranked.assign(
         spoke=learning.spoke,
         learnt_chance_frac=expit(odds),
-        learnt_failure_score=_in_order_of(odds, ranked["failure_score"].to_numpy(float)),
+        learnt_failure_score=in_order_of(odds, ranked["failure_score"].to_numpy(float)),
     )
     table = _ranked_anew(table, features["service"].fillna("unknown"), model, region)
     table["spoke"] = table["spoke"].where(scored, SPOKE["score"])
@@ -148,6 +151,31 @@ def follow_learning(
     return _with_learnt_reasons(table, features, told, model, region), told
 
 
+def fit_again(learning: Learning, members: int, *, seed: int) -> list[FailureClassifier]:
+    """Fit the chosen learner to `members` samples of the visits, whole blocks with replacement.
+
+    The bootstrap over blocks (Efron and Tibshirani 1993) tells how far another draw of the same
+    visits would have moved what was learnt. The strength chosen stays.
+    """
+    visits, first = learning.lesson.visits, learning.classifier
+    if first is None:
+        return []
+    plan = design_for(learning.decision.chosen, visits)
+    blocks = np.unique(
+        block_ids(visits.x_m, visits.y_m, size_m=learning.block_m), return_inverse=True
+    )[1]
+    rng = np.random.default_rng(seed)
+    fitted: list[FailureClassifier] = []
+    while len(fitted) < members:
+        times = rng.multinomial(blocks.max() + 1, np.full(blocks.max() + 1, 1 / (blocks.max() + 1)))
+        rows = times[blocks] > 0
+        if 0 < visits.failed[rows].sum() < rows.sum():
+            learner = clone(first).set_params(strengths=(first.strength_,), folds=1)
+            weight = visits.weight[rows] * times[blocks][rows]
+            fitted.append(learner.fit(plan.features[rows], visits.failed[rows], weight))
+    return fitted
+
+
 def _fit(name: str, lesson: Lesson, settings: Settings) -> FailureClassifier:
     visits = lesson.visits
     plan = design_for(name, visits)
@@ -158,10 +186,10 @@ def _fit(name: str, lesson: Lesson, settings: Settings) -> FailureClassifier:
     return learner
 
 
-def _in_order_of(odds: Floats, scores: Floats) -> Floats:
+def in_order_of(odds: Floats, scores: Floats) -> Floats:
     """Give each system the failure score at its own place in the order by `odds`; NaN stays.
 
-    >>> _in_order_of(np.array([-1.0, 2.0, 0.5, np.nan]), np.array([30.0, 10.0, 20.0, 5.0])).tolist()
+    >>> in_order_of(np.array([-1.0, 2.0, 0.5, np.nan]), np.array([30.0, 10.0, 20.0, 5.0])).tolist()
     [10.0, 30.0, 20.0, nan]
     """
     known = ~np.isnan(odds)

@@ -8,7 +8,16 @@ from pathlib import Path
 import pytest
 
 LEVELS = [
-    {"errors", "units", "compiled", "suggest", "layer_types", "soil_layers", "layers"},
+    {
+        "errors",
+        "units",
+        "compiled",
+        "suggest",
+        "layer_types",
+        "soil_layers",
+        "layers",
+        "parameters",
+    },
     {"sources", "rasters", "features", "contract", "region_keys", "region_page", "region"},
     {"data_pipelines"},
     {"inventory"},
@@ -32,8 +41,12 @@ LEVELS = [
         "validation_stage",
         "zones_stage",
         "doubt_stage",
+        "scenario_county",
+        "scenario_records",
+        "scenario_stage",
         "learning_stage",
         "learning_inputs",
+        "learnt_scenarios",
         "service_stage",
         "drift_stage",
         "fairness_stage",

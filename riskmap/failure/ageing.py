@@ -117,10 +117,28 @@ def chance_failing_frac(
     [0.05]
     """
     shape, scale = curve_of_kind(kind, models=models)
+    return chance_on_curve_frac(
+        age_yr,
+        shape=shape,
+        scale_yr=scale,
+        within_yr=within_yr,
+        hazard_multiplier=hazard_multiplier,
+    )
+
+
+def chance_on_curve_frac(
+    age_yr: npt.ArrayLike,
+    *,
+    shape: npt.ArrayLike,
+    scale_yr: npt.ArrayLike,
+    within_yr: npt.ArrayLike,
+    hazard_multiplier: npt.ArrayLike = 1.0,
+) -> Floats:
+    """:func:`chance_failing_frac` on given Weibull curves."""
     age = np.asarray(age_yr, float)
     start = np.where(age >= 0, age, np.nan)
     until = start + np.asarray(within_yr, float)
-    added = _hazard(until, shape, scale) - _hazard(start, shape, scale)
+    added = _hazard(until, shape, scale_yr) - _hazard(start, shape, scale_yr)
     return np.asarray(-np.expm1(-np.asarray(hazard_multiplier, float) * added), float)
 
 

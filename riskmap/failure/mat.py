@@ -55,6 +55,17 @@ class Load:
 
 
 @dataclass(frozen=True)
+class Growth:
+    """How fast mats grow: the years of :data:`MATURING_YR`, the gain of :data:`SOLIDS_GAIN`."""
+
+    maturing_yr: float = MATURING_YR
+    solids_gain: float = SOLIDS_GAIN
+
+
+USUAL_GROWTH: Final = Growth()
+
+
+@dataclass(frozen=True)
 class Mat:
     """State of the mats of n systems: ``maturity`` 0 to 1, ``solids`` in mature resistances.
 
@@ -84,10 +95,17 @@ class Outlook:
     rested_ponding_m: Floats
 
 
-def grown_mat(age_yr: Floats, load: Load, *, mature_d: Floats, climb_m: Floats) -> Mat:
+def grown_mat(
+    age_yr: Floats,
+    load: Load,
+    *,
+    mature_d: Floats,
+    climb_m: Floats,
+    growth: Growth = USUAL_GROWTH,
+) -> Mat:
     """Grow the mat for `age_yr` years under a constant load."""
-    pace = load.strength * load.load_ratio / MATURING_YR
-    solids = SOLIDS_GAIN * load.neglect * load.load_ratio * age_yr / MATURING_YR
+    pace = load.strength * load.load_ratio / growth.maturing_yr
+    solids = growth.solids_gain * load.neglect * load.load_ratio * age_yr / growth.maturing_yr
     return Mat(-np.expm1(-pace * age_yr), solids, mature_d, climb_m)
 
 

@@ -44,6 +44,9 @@ class Plan(NamedTuple):
     where there is a ``shared`` error; ``county`` (f, 64); ``shared, weight`` (f, d); ``share``
     (d,); ``keys`` (n,). Of the s streams of random numbers, ``points`` (s, d) with ``angle_keys``
     (s,), a factor uses ``stream`` (f,) for its error and ``component_stream`` (f,) for a mixture.
+    Of the c scenarios drawn before, ``outcome`` (n, m, c) holds limitations in thousandths;
+    ``outcome_of`` (f,) is the factor's place there, -1 where it has none. ``spoken`` (n, c) are
+    failure scores that stand in place of the sum, of no columns where the sum stands.
     """
 
     value: Floats
@@ -67,6 +70,9 @@ class Plan(NamedTuple):
     share: Floats
     keys: Keys
     angle_keys: Keys
+    outcome: npt.NDArray[np.uint16]
+    outcome_of: Order
+    spoken: npt.NDArray[np.float32]
 
 
 @compiled
@@ -165,10 +171,20 @@ def fill_shared(
 
 
 @compiled
+def fill_outcome(out: Floats, outcome: npt.NDArray[np.uint16]) -> None:
+    """Limitations of one parcel and factor from the scenarios, taken in turn."""
+    for draw in range(out.size):
+        out[draw] = 0.001 * outcome[draw % outcome.size]
+
+
+@compiled
 def fill_factor(
     out: Floats, order: Order, table: Floats, row: int, f: int, seed: np.uint64, plan: Plan
 ) -> None:
     """Limitations of one parcel and factor, whatever kind of distribution it has."""
+    if plan.outcome_of[f] >= 0:
+        fill_outcome(out, plan.outcome[row, plan.outcome_of[f]])
+        return
     start, stop = plan.begin[row, f], plan.end[row, f]
     stream = plan.component_stream[f] if start >= 0 else plan.stream[f]
     points = plan.points[stream]
@@ -220,7 +236,10 @@ def score_rows(
             kind = 0 if plan.failure[f] else 1
             for d in range(draws):
                 sums[kind, d] += plan.weight[f, d] * limits[f, d]
+        scenarios = plan.spoken.shape[1]
         for d in range(draws):
+            if scenarios > 0:
+                sums[0, d] = 0.01 * plan.spoken[row, d % scenarios]
             both = plan.share[d] * sums[0, d] + (1.0 - plan.share[d]) * sums[1, d]
             out[0, row, d] = int(sums[0, d] * FULL + 0.5)
             out[1, row, d] = int(sums[1, d] * FULL + 0.5)

@@ -3,8 +3,10 @@
 The value of a record is the number of true top parcels that the list would gain if the record were
 collected for one parcel, on average over what it might say (expected value of partial perfect
 information; Raiffa and Schlaifer 1961). The list is taken to hold the parcels most likely to be in
-the true top. Learning of one parcel leaves the others as they are, which understates the value a
-little; a record is taken to be exact, which overstates it.
+the true top. What a record would tell of the score is its regression on the record over the draws
+(Strong, Oakley and Brennan 2014), so that a record is credited with all that follows from it and
+with nothing else. Learning of one parcel leaves the others as they are, which understates the value
+a little; a record is taken to be exact, which overstates it.
 """
 
 from __future__ import annotations
@@ -26,6 +28,7 @@ from riskmap.ranking.uncertainty import Doubt, draw_limits
 Floats = npt.NDArray[np.float64]
 Whole = npt.NDArray[np.int64]
 BLOCK: Final = 256
+TINY: Final = 1e-9
 SURE: Final = 0.005
 """A parcel whose chance is nearer than this to 0 or 1 is not looked at: nothing would move it."""
 
@@ -34,9 +37,9 @@ SURE: Final = 0.005
 class Record:
     """A record that a county could collect: what it tells and what it costs.
 
-    ``features`` are the columns that would be known, or all but known because they follow from what
-    is found; ``minutes`` is the work of one look-up or visit (an assumption a county should
-    replace).
+    ``features`` are what would be known: records that scenarios draw, or features of the model,
+    each where the doubt has it; ``minutes`` is the work of one look-up or visit (an assumption a
+    county should replace).
     """
 
     name: str
@@ -48,17 +51,17 @@ class Record:
 RECORDS: Final = (
     Record(
         "install_year", "year of installation from the permit file",
-        ("age_yr", "reserve_frac", "chance_failing_frac"), 10,
+        ("age_yr",), 10,
     ),
-    Record("pump_out", "last pump-out from the hauler's reports", ("pump_overdue_yr",), 10),
     Record(
-        "occupants", "number of people, by asking",
-        ("load_ratio", "pump_overdue_yr", "nitrogen_kg_yr"), 15,
+        "pump_out", "last pump-out from the hauler's reports",
+        ("years_since_pumped_yr", "pump_overdue_yr"), 10,
     ),
+    Record("occupants", "number of people, by asking", ("persons", "nitrogen_kg_yr"), 15),
     Record("kind", "kind of system from the permit file", ("kind",), 10),
     Record(
         "field_area", "size of the field from the permit drawing",
-        ("load_ratio", "reserve_frac", "room_ratio"), 15,
+        ("field_area_m2", "room_ratio"), 15,
     ),
     Record("well_log", "driller's log of the well", ("well_distance_m", "water_table_m"), 20),
     Record(
@@ -87,21 +90,21 @@ def record_values(
         Indexed like the doubt's table, one column per record that tells at least one factor of
         the model: expected gain in true top parcels on the list. 0 where nothing can be gained.
     """
-    factors = {r.name: _told(r, model) for r in records}
-    factors = {name: places for name, places in factors.items() if len(places)}
+    known = {r.name: _told(r, doubt, model) for r in records}
+    known = {name: told for name, told in known.items() if told.any}
     chance = doubt.table[f"{kind}_top_chance"].to_numpy()
-    gains = np.zeros((len(chance), len(factors)))
+    gains = np.zeros((len(chance), len(known)))
     rows = np.flatnonzero((chance > SURE) & (chance < 1 - SURE))
     rivals = _rivals(chance, doubt.top)
-    scale = _points_per_limit(doubt.plan, kind)
     for start in range(0, len(rows), BLOCK):
         part = rows[start : start + BLOCK]
-        points = draw_limits(doubt.plan, part, seed=doubt.seed) * scale
-        need = _needed(points.sum(axis=1), doubt.cuts[kind])
-        for column, places in enumerate(factors.values()):
-            told = points[:, places].sum(axis=1)
-            gains[part, column] = _gain(told, need + told, rivals[part])
-    return pd.DataFrame(gains, index=doubt.table.index, columns=list(factors))
+        limits = draw_limits(doubt.plan, part, seed=doubt.seed)
+        scores = _scores(doubt.plan, limits, part, kind)
+        need = _needed(scores, doubt.cuts[kind])
+        for column, told in enumerate(known.values()):
+            said = explained(scores, told.columns(limits, part))
+            gains[part, column] = _gain(said, need + said, rivals[part])
+    return pd.DataFrame(gains, index=doubt.table.index, columns=list(known))
 
 
 def collection_list(
@@ -181,10 +184,52 @@ def weight_sensitivity(limits: pd.DataFrame, model: Model, *, top: int) -> pd.Da
     return table.sort_values(["kept", "rank_correlation"], kind="stable", ignore_index=True)
 
 
-def _told(record: Record, model: Model) -> Whole:
-    return np.array(
-        [k for k, factor in enumerate(model.factors) if factor.feature in record.features], int
-    )
+@dataclass(frozen=True)
+class _Told:
+    """What a record tells: ``places`` of factors, and ``drawn`` records (n, scenarios)."""
+
+    places: Whole
+    drawn: tuple[npt.NDArray[np.float32], ...]
+
+    @property
+    def any(self) -> bool:
+        return bool(len(self.places) or self.drawn)
+
+    def columns(self, limits: npt.NDArray[np.float32], rows: Whole) -> Floats:
+        """Numbers to regress on, (rows, k, draws): limitations, drawn records and their squares."""
+        draws = limits.shape[2]
+        parts = [limits[:, self.places].astype(float)]
+        for record in self.drawn:
+            values = record[rows].astype(float)
+            line = values - values.mean(axis=1, keepdims=True)
+            both = np.stack([line, line**2], axis=1)
+            parts.append(both[:, :, np.arange(draws) % record.shape[1]])
+        return np.concatenate(parts, axis=1)
+
+
+def _told(record: Record, doubt: Doubt, model: Model) -> _Told:
+    drawn = {} if doubt.outcomes is None else doubt.outcomes.records
+    names = [factor.feature for factor in model.factors]
+    places = [k for k, name in enumerate(names) if name in record.features and name not in drawn]
+    found = tuple(drawn[name] for name in record.features if name in drawn)
+    return _Told(np.array(places, int), found)
+
+
+def explained(scores: Floats, columns: Floats) -> Floats:
+    """Part of each row's scores (rows, draws) that `columns` (rows, k, draws) explain linearly.
+
+    Least squares row by row; columns that do not vary explain nothing.
+
+    >>> explained(np.array([[1.0, 3.0]]), np.array([[[0.0, 1.0]]])).tolist()
+    [[-1.0, 1.0]]
+    """
+    centred = columns - columns.mean(axis=2, keepdims=True)
+    size = centred.std(axis=2, keepdims=True)
+    centred = np.divide(centred, size, out=np.zeros_like(centred), where=size > TINY)
+    inner = centred @ centred.swapaxes(1, 2) / columns.shape[2]
+    outer = np.einsum("rkd,rd->rk", centred, scores) / columns.shape[2]
+    slopes = np.einsum("rkl,rl->rk", np.linalg.pinv(inner, rcond=1e-6, hermitian=True), outer)
+    return np.asarray(np.einsum("rkd,rk->rd", centred, slopes))
 
 
 def _rivals(chance: Floats, top: int) -> Floats:
@@ -200,13 +245,16 @@ def _rivals(chance: Floats, top: int) -> Floats:
     return rival
 
 
-def _points_per_limit(plan: Plan, kind: str) -> Floats:
-    """Points of the chosen score that one unit of limitation is worth: (factors, draws)."""
+def _scores(plan: Plan, limits: npt.NDArray[np.float32], rows: Whole, kind: str) -> Floats:
+    """Score of the chosen kind in every draw: (rows, draws)."""
+    points = 100.0 * plan.weight * limits
+    failure = points[:, plan.failure].sum(axis=1)
+    if plan.spoken.shape[1]:
+        failure = plan.spoken[rows][:, np.arange(failure.shape[1]) % plan.spoken.shape[1]]
+    water = points[:, ~plan.failure].sum(axis=1)
     if kind == "priority":
-        share = np.where(plan.failure[:, None], plan.share, 1.0 - plan.share)
-    else:
-        share = (plan.failure == (kind == "failure_score"))[:, None].astype(float)
-    return np.asarray(100.0 * plan.weight * share)
+        return np.asarray(plan.share * failure + (1.0 - plan.share) * water)
+    return np.asarray(failure if kind == "failure_score" else water, float)
 
 
 def _needed(scores: Floats, cuts: Floats) -> Floats:
@@ -226,7 +274,7 @@ def _gain(told: Floats, need: Floats, rivals: Floats) -> Floats:
     """
     gains = np.empty(len(told))
     gain_rows(np.sort(told, axis=1), np.sort(need, axis=1), rivals, gains)
-    return np.where(np.ptp(told, axis=1) > 0, np.maximum(gains, 0.0), 0.0)
+    return np.where(np.ptp(told, axis=1) > TINY, np.maximum(gains, 0.0), 0.0)
 
 
 @compiled

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 import numpy.typing as npt
@@ -11,6 +12,7 @@ from scipy.stats import triang
 
 from riskmap.ranking.draws import LOGNORMAL, NORMAL, Plan
 from riskmap.ranking.inputs import Input, county_table
+from riskmap.ranking.outcomes import Outcomes
 from riskmap.ranking.sequences import mix, normal_draws, sobol
 
 Floats = npt.NDArray[np.float64]
@@ -30,8 +32,9 @@ def plan(
     draws: int,
     seed: int,
     weight_doubt: bool = False,
+    outcomes: Outcomes | None = None,
 ) -> Plan:
-    """Lay out the inputs for the kernels.
+    """Lay out the inputs for the kernels; what `outcomes` has of a factor takes its input's place.
 
     With `weight_doubt`, weights vary too, triangular between their bounds, the same for the whole
     county in each draw.
@@ -66,7 +69,20 @@ def plan(
         share=np.full(draws, failure_share),
         keys=np.ascontiguousarray(keys, dtype=np.uint64),
         angle_keys=np.array([mix(np.uint64(index)) for index in range(len(streams))], np.uint64),
+        **_outcomes(inputs, len(keys), outcomes),
     )
+
+
+def _outcomes(inputs: Sequence[Input], parcels: int, outcomes: Outcomes | None) -> dict[str, Any]:
+    """Fields of the plan that hold the scenarios."""
+    names = () if outcomes is None else outcomes.factors
+    place = [names.index(item.name) if item.name in names else -1 for item in inputs]
+    spoken = None if outcomes is None else outcomes.spoken
+    return {
+        "outcome": np.zeros((parcels, 0, 1), np.uint16) if outcomes is None else outcomes.limits,
+        "outcome_of": np.array(place, np.int64),
+        "spoken": np.zeros((parcels, 0), np.float32) if spoken is None else spoken,
+    }
 
 
 def _stack(columns: list[Floats]) -> Floats:

@@ -21,10 +21,6 @@ UNDECLARED: Final = "mapped"
 """Evidence of a feature that has no evidence column: it was read from a map or a table."""
 
 JUDGED: Final = "assumption of this project, no source"
-COMPOUND: Final = (
-    "compound of water use, field and soil; as wide as found on the sample county, where the truth "
-    "is known (docs/methods/doubt.md)"
-)
 VARIES: Final = "order-of-magnitude variation inside map units (common practice, no source)"
 
 
@@ -59,14 +55,13 @@ _TABLE: Final = (
     Prior("clay_pct", "normal", 3, 8, 10, 15),
     Prior("slope_pct", "normal", 1, 2, 3, 5),
     Prior("wetness", "normal", 0.5, 1, 1.5, 2),
+    Prior("vulnerability", "normal", 0.05, 0.1, 0.1, 0.15),
     Prior("water_table_m", "lognormal", 0.1, 0.35, 0.5, 0.8, 0.1),
     Prior("well_distance_m", "lognormal", 0.03, 0.15, 0.3, 0.5),
     Prior("age_yr", "normal", 0.5, 3, 8, 15),
     Prior("installed_year", "normal", 0.5, 3, 8, 15),
     Prior("years_since_pumped_yr", "normal", 0.5, 2, 5, 10),
     Prior("occupants", "lognormal", 0.1, 0.3, 0.4, 0.5),
-    Prior("load_ratio", "lognormal", 0.15, 0.4, 0.65, 0.7, 0.25, COMPOUND),
-    Prior("reserve_frac", "normal", 0.1, 0.25, 0.4, 0.45, 0.1, COMPOUND),
     Prior("field_area_m2", "lognormal", 0.05, 0.2, 0.4, 0.6),
     Prior("drainage_class", "word", 0.05, 0.2, 0.3, 0.5),
     Prior("hydrologic_group", "word", 0.05, 0.2, 0.3, 0.5),

@@ -17,7 +17,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from riskmap.ranking.curves import limitation
-from riskmap.ranking.model import SCORES, Model
+from riskmap.ranking.model import SCORES, Factor, Model
 
 POINT_DIGITS: Final = 3
 LIMIT_DIGITS: Final = 3
@@ -94,9 +94,18 @@ def hazard_multiplier(failure_points: pd.DataFrame, model: Model) -> pd.Series:
     point above the model's ``reference_points`` adds ``log_hazard_per_point`` to the log hazard.
     Own formulation: it lets the same sum be read as a score and as a chance.
     """
-    others = [factor.name for factor in model.of("failure") if factor.feature != "age_yr"]
-    above = failure_points[others].sum(axis=1) - model.reference_points
-    return pd.Series(np.exp(model.log_hazard_per_point * above))
+    total = failure_points[[factor.name for factor in hazard_factors(model)]].sum(axis=1)
+    return pd.Series(hazard_at(total.to_numpy(float), model), index=failure_points.index)
+
+
+def hazard_factors(model: Model) -> tuple[Factor, ...]:
+    """Return the factors whose points act on the ageing curve: all that do not read the age."""
+    return tuple(factor for factor in model.of("failure") if factor.feature != "age_yr")
+
+
+def hazard_at(points: NDArray[np.float64], model: Model) -> NDArray[np.float64]:
+    """Return the multiplier for sums of the points of :func:`hazard_factors`."""
+    return np.asarray(np.exp(model.log_hazard_per_point * (points - model.reference_points)))
 
 
 def _known_frac(limits: pd.DataFrame, model: Model, kind: str) -> pd.Series:

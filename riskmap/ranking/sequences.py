@@ -37,6 +37,18 @@ def mix(number: np.uint64) -> np.uint64:
     return z ^ (z >> np.uint64(31))
 
 
+def angles(keys: npt.NDArray[np.uint64], streams: int, seed: int) -> Floats:
+    """Uniform numbers from the keys (n,) and the seed alone, shape (n, streams).
+
+    >>> keys = np.array([7, 8], np.uint64)
+    >>> bool((angles(keys, 3, 1)[1] == angles(keys[1:], 3, 1)[0]).all())
+    True
+    """
+    out = np.empty((len(keys), streams))
+    _fill_angles(np.ascontiguousarray(keys, np.uint64), np.uint64(seed), out)
+    return out
+
+
 @compiled
 def uniform(number: np.uint64) -> float:
     """Turn 64 random bits into a number in [0, 1)."""
@@ -74,3 +86,11 @@ def normal_quantile(p: float) -> float:
         top = ((0.017337203997 * r + 0.42868294337) * r + 3.0812263860) * r + 6.6579051150
         size = top / ((0.012258202635 * r + 0.24197894225) * r + 1.0)
     return -size if q < 0 else size
+
+
+@compiled
+def _fill_angles(keys: npt.NDArray[np.uint64], seed: np.uint64, out: Floats) -> None:
+    for row in range(out.shape[0]):
+        for stream in range(out.shape[1]):
+            turned = mix(keys[row] ^ mix(np.uint64(stream)))
+            out[row, stream] = uniform(mix(turned + seed))

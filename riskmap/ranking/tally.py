@@ -14,6 +14,7 @@ from riskmap.ranking.draws import FULL
 
 Floats = npt.NDArray[np.float64]
 Whole = npt.NDArray[np.uint16]
+Places = npt.NDArray[np.float32]
 Result = TypeVar("Result")
 BLOCK_DRAWS: Final = 16
 BLOCK_ROWS: Final = 2048
@@ -40,13 +41,13 @@ def in_threads(
 
 @compiled
 def rank_draws(
-    scores: Whole, first: int, last: int, top: int, step: float, chance: Floats, cuts: Floats
+    scores: Whole, first: int, last: int, top: int, step: float, place: Places, cuts: Floats
 ) -> None:
     """Replace scores by ranks in draws ``first .. last-1``.
 
     Rank 1 is the highest score; equal scores share the middle of their ranks and, at the edge of
-    the top, its places. Ranks are written in units of `step`. ``chance`` (n,) gains each parcel's
-    share of a place in the top; ``cuts`` (2, d) gets the scores at ranks `top` and `top` + 1.
+    the top, its places. Ranks are written in units of `step`. ``place`` (n, draws) gets each
+    parcel's share of a place in the top; ``cuts`` (2, d) gets the scores at ranks `top` and `top` + 1.
     """
     rows = scores.shape[0]
     width = last - first
@@ -67,7 +68,7 @@ def rank_draws(
             counts[d, value] = above
             above += here
         counts[d, FULL + 1] = above
-    tally(scores, first, last, top, step, chance, counts)
+    tally(scores, first, last, top, step, place, counts)
 
 
 @compiled
@@ -77,7 +78,7 @@ def tally(
     last: int,
     top: int,
     step: float,
-    chance: Floats,
+    place: Places,
     above: npt.NDArray[np.int32],
 ) -> None:
     """Second pass of :func:`rank_draws`: `above` counts the parcels above each score."""
@@ -92,7 +93,7 @@ def tally(
         for d in range(last - first):
             value = scores[row, first + d]
             higher, same = above[d, value], below[d, value]
-            chance[row] += min(max((top - higher) / same, 0.0), 1.0)
+            place[row, d] = min(max((top - higher) / same, 0.0), 1.0)
             rank = higher + 0.5 * (same + 1)
             scores[row, first + d] = int(rank / step + 0.5)
 
@@ -104,7 +105,7 @@ def rank_few(
     last: int,
     top: int,
     step: float,
-    chance: Floats,
+    place: Places,
     cuts: Floats,
 ) -> None:
     """Do the same as :func:`rank_draws` by sorting, which is faster for few parcels."""
@@ -119,45 +120,52 @@ def rank_few(
             stop = start + 1
             while stop < rows and column[order[stop]] == column[order[start]]:
                 stop += 1
-            place = min(max((top - start) / (stop - start), 0.0), 1.0)
+            share = min(max((top - start) / (stop - start), 0.0), 1.0)
             rank = start + 0.5 * (stop - start + 1)
             for k in range(start, stop):
-                chance[order[k]] += place
+                place[order[k], draw - first] = share
                 scores[order[k], draw] = int(rank / step + 0.5)
             start = stop
 
 
-def rank_all(scores: Whole, *, top: int, threads: int) -> tuple[Floats, Floats, float]:
+def rank_all(
+    scores: Whole, *, top: int, threads: int, scenarios: int = 1
+) -> tuple[Floats, Floats, float]:
     """Rank all draws in place.
 
     Parameters
     ----------
     scores
         (n, d) whole-number scores; holds ranks in units of the returned step afterwards.
+    scenarios
+        Into how many the draws fall: draw d belongs to scenario d modulo this.
 
     Returns
     -------
     chance, cuts, step
-        (n,) chance of a place in the top; (2, d) scores (0-100) at ranks `top` and `top` + 1,
-        negative where there is no such rank; the step in which ranks are held: half a rank up to
-        32,767 parcels, coarser beyond.
+        (n, scenarios) chance of a place in the top in each; (2, d) scores (0-100) at ranks `top`
+        and `top` + 1, negative where there is no such rank; the step in which ranks are held: half
+        a rank up to 32,767 parcels, coarser beyond.
     """
     rows, draws = scores.shape
     step = max(0.5, rows / FULL)
     cuts = np.empty((2, draws))
 
-    def work(span: tuple[int, int]) -> Floats:
-        part = np.zeros(rows)
+    def work(span: tuple[int, int]) -> Places:
+        part = np.zeros((rows, span[1] - span[0]), np.float32)
         kernel = rank_few if rows < FEW_ROWS else rank_draws
         kernel(scores, span[0], span[1], top, step, part, cuts)
         return part
 
-    chance = np.zeros(rows)
+    chance = np.zeros((rows, scenarios))
     parts = spans(draws, BLOCK_DRAWS)
     for group in spans(len(parts), 4 * threads):
-        for part in in_threads(work, parts[slice(*group)], threads=threads):
-            chance += part
-    return chance / draws, np.where(cuts < 0, cuts, cuts * 100.0 / FULL), step
+        some = parts[slice(*group)]
+        for part, (first, last) in zip(in_threads(work, some, threads=threads), some, strict=True):
+            for draw in range(first, last):
+                chance[:, draw % scenarios] += part[:, draw - first]
+    each = np.bincount(np.arange(draws) % scenarios, minlength=scenarios)
+    return chance / np.maximum(each, 1), np.where(cuts < 0, cuts, cuts * 100.0 / FULL), step
 
 
 def middle_and_range(numbers: Whole, *, scale: float, threads: int) -> Floats:

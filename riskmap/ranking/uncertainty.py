@@ -18,6 +18,7 @@ from riskmap.ranking.draws import FULL, Plan, limit_rows, score_rows
 from riskmap.ranking.inputs import Input, describe_inputs
 from riskmap.ranking.layout import parcel_keys, plan
 from riskmap.ranking.model import Model
+from riskmap.ranking.outcomes import Outcomes
 from riskmap.ranking.tally import BLOCK_ROWS, in_threads, middle_and_range, rank_all, spans
 
 Floats = npt.NDArray[np.float64]
@@ -42,6 +43,7 @@ class Doubt:
     draws: int
     seed: int
     plan: Plan
+    outcomes: Outcomes | None = None
 
 
 def propagate(
@@ -53,6 +55,7 @@ def propagate(
     seed: int = 0,
     mixtures: Mapping[str, pd.DataFrame] | None = None,
     weight_doubt: bool = False,
+    outcomes: Outcomes | None = None,
     threads: int = 2,
 ) -> Doubt:
     """Carry the doubt of every input into scores and ranks.
@@ -69,6 +72,9 @@ def propagate(
         See :func:`riskmap.ranking.inputs.describe_inputs`.
     weight_doubt
         Whether the weights vary within their bounds as well.
+    outcomes
+        Scenarios of the same rows, in which records were drawn and the physics run again; they take
+        the place of errors on the features that they give.
     """
     inputs = describe_inputs(features, model, mixtures=mixtures)
     return propagate_inputs(
@@ -79,6 +85,7 @@ def propagate(
         draws=draws,
         seed=seed,
         weight_doubt=weight_doubt,
+        outcomes=outcomes,
         threads=threads,
     )
 
@@ -92,6 +99,7 @@ def propagate_inputs(
     draws: int = DRAWS,
     seed: int = 0,
     weight_doubt: bool = False,
+    outcomes: Outcomes | None = None,
     threads: int = 2,
 ) -> Doubt:
     """Do the same from inputs described by hand."""
@@ -102,14 +110,15 @@ def propagate_inputs(
         draws=draws,
         seed=seed,
         weight_doubt=weight_doubt,
+        outcomes=outcomes,
     )
     matrix = draw_scores(layout, seed=seed, threads=threads)
     columns: dict[str, Floats] = {}
     cuts: dict[str, Floats] = {}
     for kind, scores in zip(KINDS, matrix, strict=True):
-        found, cuts[kind] = _summary(kind, scores, top, threads)
+        found, cuts[kind] = _summary(kind, scores, top, threads, layout.outcome.shape[2])
         columns |= found
-    return Doubt(pd.DataFrame(columns, index=parcels), cuts, top, draws, seed, layout)
+    return Doubt(pd.DataFrame(columns, index=parcels), cuts, top, draws, seed, layout, outcomes)
 
 
 def draw_scores(layout: Plan, *, seed: int, threads: int = 2) -> npt.NDArray[np.uint16]:
@@ -133,25 +142,32 @@ def draw_limits(layout: Plan, rows: npt.NDArray[np.int64], *, seed: int) -> npt.
 
 
 def chance_error(chance: Floats, draws: int) -> Floats:
-    """One standard error of a chance estimated from independent draws, sqrt(p (1-p) / d).
+    """One standard error of a chance, from its shares in each scenario (n, c).
 
-    Evenly spread draws do better; this is the cautious figure. Never less than what one draw
-    would change, 1 / (d + 2).
+    Draws of one scenario have much in common, so the error is the spread of the shares between
+    scenarios over sqrt(c); with a single column the draws are independent and it is
+    sqrt(p (1-p) / d). Evenly spread draws do better; this is the cautious figure. Never less than
+    what one draw would change, 1 / (d + 2).
     """
-    return np.asarray(np.maximum(np.sqrt(chance * (1 - chance) / draws), 1.0 / (draws + 2)))
+    scenarios = chance.shape[1]
+    if scenarios > 1:
+        error = chance.std(axis=1, ddof=1) / np.sqrt(scenarios)
+    else:
+        error = np.sqrt(chance[:, 0] * (1 - chance[:, 0]) / draws)
+    return np.asarray(np.maximum(error, 1.0 / (draws + 2)))
 
 
 def _summary(
-    kind: str, scores: npt.NDArray[np.uint16], top: int, threads: int
+    kind: str, scores: npt.NDArray[np.uint16], top: int, threads: int, scenarios: int
 ) -> tuple[dict[str, Floats], Floats]:
     """Columns of one kind of score; `scores` holds ranks afterwards, to spare memory."""
     draws = scores.shape[1]
     points = middle_and_range(scores, scale=100.0 / FULL, threads=threads)
-    chance, cuts, step = rank_all(scores, top=top, threads=threads)
+    chance, cuts, step = rank_all(scores, top=top, threads=threads, scenarios=scenarios)
     ranks = middle_and_range(scores, scale=step, threads=threads)
     columns = {f"{kind}_{name}": points[:, k] for k, name in enumerate(("p05", "p50", "p95"))}
     columns[f"{kind}_mean"] = points[:, 3]
     columns |= {f"{kind}_rank_{name}": ranks[:, k] for k, name in enumerate(("p05", "p50", "p95"))}
-    columns[f"{kind}_top_chance"] = chance
+    columns[f"{kind}_top_chance"] = chance.mean(axis=1)
     columns[f"{kind}_top_error"] = chance_error(chance, draws)
     return columns, cuts

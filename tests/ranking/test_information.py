@@ -19,6 +19,7 @@ from riskmap.ranking.information import (
 from riskmap.ranking.inputs import Input, Mixture
 from riskmap.ranking.model import Model, parse_model
 from riskmap.ranking.uncertainty import propagate_inputs
+from riskmap.scenario_stage import KEPT
 
 LINE = np.array([0.0, 1.0])
 
@@ -182,4 +183,5 @@ class TestProperties:
     def test_every_record_tells_something_that_the_model_reads(self) -> None:
         read = {factor.feature for factor in read_model().factors}
         for record in RECORDS:
-            assert set(record.features) <= read, record.name
+            assert set(record.features) <= read | set(KEPT), record.name
+        assert set(KEPT) <= {name for record in RECORDS for name in record.features}

@@ -201,7 +201,7 @@ class TestProperties:
         scores = rng.integers(0, 400, (500, 16)).astype(np.uint16)
         results = []
         for kernel in (rank_draws, rank_few):
-            ranks, chance, cuts = scores.copy(), np.zeros(500), np.empty((2, 16))
+            ranks, chance, cuts = scores.copy(), np.zeros((500, 16), np.float32), np.empty((2, 16))
             kernel(ranks, 0, 16, 37, 0.5, chance, cuts)
             expected = rankdata(-scores.astype(float), axis=0)
             assert (ranks * 0.5 == expected).all()

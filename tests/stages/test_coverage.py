@@ -29,10 +29,9 @@ def test_range_holds_most_true_scores_and_chances_are_about_as_said(
 ) -> None:
     """Bounds are what the page states, less what 700 systems may be off by."""
     found = coverage(assessed, read_truth(county_folder), top=70, draws=256)
-    assert found["inside"] > 0.65
-    assert found["inside, common shift taken out"] > 0.75
+    assert 0.87 < found["inside"] < 0.97
     said, true = found["said of those listed by chance"], found["truly first, listed by chance"]
-    assert true == pytest.approx(said, abs=0.25)
+    assert true == pytest.approx(said, abs=0.15)
     assert true > 3 * 70 / found["systems"]
 
 
@@ -43,7 +42,5 @@ def test_chances_move_no_more_between_seeds_than_stated(
     monkeypatch.setattr("benchmarks.coverage.SEEDS", range(4))
     table = stability(assessed, top=70)
     assert (table["found error"] < table["stated error"]).all()
-    assert table["stated error"].iloc[0] == pytest.approx(
-        2 * table["stated error"].iloc[1], rel=0.1
-    )
-    assert (table["list kept"] > 0.9).all()
+    assert (table["found error"] > 0.3 * table["stated error"]).all()
+    assert (table["list kept"] > 0.85).all()

@@ -1,0 +1,101 @@
+"""Puts together what the scenarios of a county are drawn from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from riskmap.failure.ageing import AgeingModel
+from riskmap.groundwater.parameter_ranges import RANGES, GroundwaterParameters
+from riskmap.groundwater.rerun import rerun
+from riskmap.groundwater_stage import Groundwater
+from riskmap.inventory.soil_mixtures import soil_mixtures
+from riskmap.inventory_stage import Described
+from riskmap.learning_stage import Learning
+from riskmap.learnt_scenarios import learnt_speaker
+from riskmap.loading import County
+from riskmap.parameters import UncertainParameter
+from riskmap.ranking.model import Model
+from riskmap.ranking.score import score
+from riskmap.scenario_records import county_records
+from riskmap.scenario_stage import CountyScenarios, Reached, drawn_factors, still_points
+
+Floats = npt.NDArray[np.float64]
+
+GROUNDWATER_PARAMETERS: Final = tuple(
+    UncertainParameter(name, row.low, row.high, row.distribution, "", row.source)
+    for name, row in RANGES.items()
+)
+FOLLOWED: Final = {
+    "persons": "persons",
+    "age_yr": "age_yr",
+    "chance_failing_frac": "chance_failing_frac",
+    "vulnerability_frac": "vulnerability",
+    "daily_flow_l_d": "flow_l_d",
+}
+"""Record of a system that groundwater follows -> what a scenario draws."""
+
+
+def county_scenarios(
+    features: pd.DataFrame,
+    county: County,
+    model: Model,
+    described: Described,
+    *,
+    ageing: Mapping[str, AgeingModel],
+    margin: float,
+    groundwater: Groundwater | None,
+    learning: Learning | None,
+) -> CountyScenarios:
+    """Describe the doubt of the rows of `features` (ranked systems, with all that was found)."""
+    shares = described.soil_shares
+    soils = soil_mixtures(
+        shares[shares["parcel_id"].isin(features.index)], described.component_ratings
+    )
+    houses = county.tables["parcels"].set_index("parcel_id")["year_built"].astype(float)
+    records = county_records(features, houses, soils, year=county.region.date.year)
+    limits = score(features, model).limits.fillna({f.name: f.unknown for f in model.factors})
+    reached = None if groundwater is None else groundwater_again(groundwater, features.index)
+    drawn = drawn_factors(model, water=reached is not None)
+    return CountyScenarios(
+        systems=features.index,
+        records=records,
+        model=model,
+        still_points=still_points(limits, model, drawn),
+        ageing=ageing,
+        margin=margin,
+        horizon_yr=county.region.rules.horizon_yr,
+        reached=reached,
+        water=GROUNDWATER_PARAMETERS if reached is not None else (),
+        speak=learnt_speaker(learning, features, model, seed=county.region.seed),
+    )
+
+
+def groundwater_again(groundwater: Groundwater, ranked: pd.Index) -> Reached | None:
+    """Return the groundwater's arithmetic on the drawn records of the ranked systems.
+
+    Systems that are followed but not ranked keep their own records. None where nothing was kept to
+    run again.
+    """
+    prepared, systems = groundwater.rerun, groundwater.systems
+    place = systems.index.get_indexer(ranked)
+    if prepared is None or (place < 0).any():
+        return None
+    base = {name: systems[name].to_numpy(np.float64) for name in FOLLOWED}
+
+    def reached(
+        parameters: Mapping[str, float], drawn: Mapping[str, Floats]
+    ) -> Mapping[str, Floats]:
+        given = {name: values.copy() for name, values in base.items()}
+        for name, feature in FOLLOWED.items():
+            given[name][place] = drawn[feature]
+        given["daily_flow_l_d"] *= parameters["water_use"]
+        chosen = GroundwaterParameters(**{name: parameters[name] for name in RANGES})
+        found = rerun(prepared, parameters=chosen, **given)
+        return {name: values[place] for name, values in found.items()}
+
+    return reached
