@@ -144,6 +144,16 @@ def test_tab_reaches_every_control_of_the_staff_map(page: Any) -> None:
     assert [e[0] for e in reached if not (e[1] and e[2])] == []
 
 
+def test_soils_can_be_seen_under_the_parcels(page: Any) -> None:
+    pane = "parseFloat(getComputedStyle(document.querySelector('.leaflet-parcels-pane')).opacity)"
+    assert page.run(f"return {pane}") == 1
+    page.run("document.querySelector('[data-layer=soils]').click()")
+    page.wait_for(f"{pane} < 0.3")
+    assert "Parcels are pale" in page.browser.find_element("id", "key-soils").text
+    page.run("document.querySelector('[data-layer=soils]').click()")
+    page.wait_for(f"{pane} === 1")
+
+
 def _walk(browser: Any) -> list[list[Any]]:
     """Press Tab until it comes round; name, visible ring and place in sight of each stop."""
     reached: list[list[Any]] = []
