@@ -34,10 +34,16 @@ DOUBT_COLUMNS: Final = {
 """Column of the Monte Carlo -> column of the result. Low and high bound 90 % of the draws."""
 
 
+_SCORES: Final = {
+    "failure_score": "failure score (the learnt one where learning speaks)",
+    "groundwater_score": "groundwater score",
+    "priority": "priority",
+    "rank": "rank",
+}
 DOUBT_MEANINGS: Final = {
     **{
-        f"{kind}_{end}": f"{word} end of the 90 % range of the {kind.replace('_', ' ')}"
-        for kind in ("failure_score", "groundwater_score", "priority", "rank")
+        f"{kind}_{end}": f"{word} end of the 90 % range of the {words}"
+        for kind, words in _SCORES.items()
         for end, word in (("low", "Lower"), ("high", "Upper"))
     },
     "priority_middle": "Middle of the draws of the priority",

@@ -161,7 +161,9 @@ def _score(row: Row, model: Model, score: str) -> list[str]:
         return [*lines, f"   not scored: {row['not_ranked_reason']}", ""]
     by_hand = sum(row[f"{factor.name}_points"] for factor in factors)
     lines[-1] = f"   sum of the points = {by_hand:.3f}; {score} score = {total:.3f}"
-    lines.append(f"   class: {row[f'{score}_class']}")
+    learnt = score == "failure" and row.get("spoke", "score") != "score"
+    by = " (by the learnt failure score)" if learnt else ""
+    lines.append(f"   class: {row[f'{score}_class']}{by}")
     return [*lines, ""]
 
 

@@ -119,7 +119,7 @@ def follow_learning(
 
     The learnt order takes over the failure score's own values: the system with the k-th highest
     learnt chance counts with the k-th highest failure score (``learnt_failure_score``). Priority,
-    its class and the ranks follow; ``failure_score`` and the points stay what they are.
+    the classes and the ranks follow; ``failure_score`` and the points stay what they are.
 
     Returns
     -------
@@ -216,6 +216,7 @@ def _ranked_anew(
     return table.assign(
         priority=scores["priority"],
         priority_class=classify(scores["priority"], region.rules.class_cuts),
+        failure_class=classify(learnt, region.rules.class_cuts),
         rank=rank(scores, (service == "onsite").to_numpy()),
         apart_rank=rank(scores, (service == "unknown").to_numpy()),
     )

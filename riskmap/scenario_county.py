@@ -10,7 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from riskmap.failure.ageing import AgeingModel
-from riskmap.groundwater.parameter_ranges import RANGES, GroundwaterParameters
+from riskmap.groundwater.parameter_ranges import GROUNDWATER_PARAMETERS, GroundwaterParameters
 from riskmap.groundwater.rerun import rerun
 from riskmap.groundwater_stage import Groundwater
 from riskmap.inventory.soil_mixtures import soil_mixtures
@@ -18,7 +18,6 @@ from riskmap.inventory_stage import Described
 from riskmap.learning_stage import Learning
 from riskmap.learnt_scenarios import learnt_speaker
 from riskmap.loading import County
-from riskmap.parameters import UncertainParameter
 from riskmap.ranking.model import Model
 from riskmap.ranking.score import score
 from riskmap.scenario_records import county_records
@@ -26,10 +25,6 @@ from riskmap.scenario_stage import CountyScenarios, Reached, drawn_factors, stil
 
 Floats = npt.NDArray[np.float64]
 
-GROUNDWATER_PARAMETERS: Final = tuple(
-    UncertainParameter(name, row.low, row.high, row.distribution, "", row.source)
-    for name, row in RANGES.items()
-)
 FOLLOWED: Final = {
     "persons": "persons",
     "age_yr": "age_yr",
@@ -94,8 +89,7 @@ def groundwater_again(groundwater: Groundwater, ranked: pd.Index) -> Reached | N
         for name, feature in FOLLOWED.items():
             given[name][place] = drawn[feature]
         given["daily_flow_l_d"] *= parameters["water_use"]
-        chosen = GroundwaterParameters(**{name: parameters[name] for name in RANGES})
-        found = rerun(prepared, parameters=chosen, **given)
+        found = rerun(prepared, parameters=GroundwaterParameters.of(parameters), **given)
         return {name: values[place] for name, values in found.items()}
 
     return reached

@@ -17,7 +17,7 @@ RANKED_COLUMNS: Final = {
     "failure_score": "Failure score, 0-100: the sum of the failure points",
     "groundwater_score": "Groundwater score, 0-100: the sum of the groundwater points",
     "priority": "Priority, 0-100: the two scores by their shares",
-    "failure_class": "Class of the failure score",
+    "failure_class": "Class of the failure score; of the learnt one where learning speaks",
     "groundwater_class": "Class of the groundwater score",
     "priority_class": "Class of the priority",
     "rank": "Rank among systems known to be onsite, 1 first",

@@ -47,7 +47,8 @@ def rank_draws(
 
     Rank 1 is the highest score; equal scores share the middle of their ranks and, at the edge of
     the top, its places. Ranks are written in units of `step`. ``place`` (n, draws) gets each
-    parcel's share of a place in the top; ``cuts`` (2, d) gets the scores at ranks `top` and `top` + 1.
+    parcel's share of a place in the top; ``cuts`` (2, d) gets the scores at ranks `top` and
+    `top` + 1.
     """
     rows = scores.shape[0]
     width = last - first

@@ -7,17 +7,23 @@ from dataclasses import replace
 from datetime import date
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 import pytest
+from scipy.stats import rankdata
 
 from riskmap import learning_stage
 from riskmap.assessing import Result
+from riskmap.doubt_stage import doubt_columns
 from riskmap.features import FEATURES
 from riskmap.learning_inputs import at_most, inventory_as_of, prepare_lesson, window
-from riskmap.learning_stage import Learning, follow_learning, learn_from_visits
+from riskmap.learning_stage import Learning, fit_again, follow_learning, learn_from_visits
 from riskmap.loading import County
 from riskmap.ranking.contenders import Design, Visits
+from riskmap.ranking.score import classify
 from riskmap.ranking.table import ranked_table
+from riskmap.scenario_county import county_scenarios
+from riskmap.scenario_stage import CountyScenarios
 
 BLOCK_M = 700.0
 
@@ -247,6 +253,75 @@ class TestFollowing:
         table, _ = follow_learning(before, onsite, found, assessed.model, assessed.region)
         share = by_slope["stage"].eq("failed").mean()
         assert abs(table["learnt_chance_frac"].mean() - share) < 0.05
+
+
+class TestDoubtFollows:
+    """Ranges and chances speak of the learnt ranking where it has taken over."""
+
+    def test_ranges_and_chances_are_those_of_the_learnt_ranking(
+        self, assessed: Result, features: pd.DataFrame, learning: Learning
+    ) -> None:
+        before = ranked_by_score(features, assessed)
+        table, _ = follow_learning(before, features, learning, assessed.model, assessed.region)
+        rows = features[table["rank"].notna()]
+        found, _ = doubt_columns(
+            rows, scenarios_with(assessed, rows, learning), replace(assessed.region, draws=256)
+        )
+        listed = table.loc[rows.index]
+        inside = listed["priority"].between(found["priority_low"], found["priority_high"])
+        assert inside.mean() > 0.8
+        assert spearman(found["top_chance"], -listed["rank"].astype(float)) > 0.7
+        plain, _ = doubt_columns(
+            rows, scenarios_with(assessed, rows, None), replace(assessed.region, draws=256)
+        )
+        by_score = -before.loc[rows.index, "rank"].astype(float)
+        assert spearman(plain["top_chance"], by_score) > spearman(found["top_chance"], by_score)
+        wrong = listed["priority"].between(plain["priority_low"], plain["priority_high"])
+        assert inside.mean() > wrong.mean() + 0.05
+
+    def test_learners_of_resampled_visits_differ_and_agree_on_the_whole(
+        self, learning: Learning
+    ) -> None:
+        assert learning.present is not None
+        assert learning.classifier is not None
+        members = fit_again(learning, 4, seed=1)
+        numbers = learning.present.features.dropna(how="all")
+        odds = np.stack([member.decision_function(numbers) for member in members])
+        whole = learning.classifier.decision_function(numbers)
+        assert (odds.std(axis=0) > 0).mean() > 0.9
+        assert min(spearman(one, whole) for one in odds) > 0.5
+        again = fit_again(learning, 4, seed=1)
+        assert (again[2].decision_function(numbers) == odds[2]).all()
+
+    def test_letters_go_by_the_ranking_that_speaks(
+        self, assessed: Result, features: pd.DataFrame, learning: Learning
+    ) -> None:
+        before = ranked_by_score(features, assessed)
+        table, _ = follow_learning(before, features, learning, assessed.model, assessed.region)
+        ranked = table["learnt_failure_score"].notna()
+        cuts = assessed.region.rules.class_cuts
+        expected = classify(table["learnt_failure_score"], cuts)[ranked]
+        assert table.loc[ranked, "failure_class"].equals(expected)
+        assert (table["failure_class"] != before["failure_class"]).any()
+
+
+def spearman(first: npt.ArrayLike, second: npt.ArrayLike) -> float:
+    return float(np.corrcoef(rankdata(first), rankdata(second))[0, 1])
+
+
+def scenarios_with(
+    assessed: Result, rows: pd.DataFrame, learning: Learning | None
+) -> CountyScenarios:
+    return county_scenarios(
+        rows,
+        assessed.county,
+        assessed.model,
+        assessed.described,
+        ageing=assessed.ageing,
+        margin=assessed.field_margin.margin,
+        groundwater=assessed.groundwater,
+        learning=learning,
+    )
 
 
 def test_no_more_visits_than_asked_are_compared() -> None:
