@@ -164,7 +164,7 @@ def layer_mean_of(w: Window, slab: float, s: Source, sigma: float, b: float) -> 
 
 
 @compiled
-def _scaled_erfc(z: float) -> float:
+def scaled_erfc(z: float) -> float:
     """exp(z^2) erfc(z) for z >= 0."""
     if z < 10.0:
         return exp(z * z) * erfc(z)
@@ -187,12 +187,12 @@ def arrived_of(distance: float, time: float, age: float, along: float) -> float:
         return 1.0
     if ahead > 12.0:
         return 0.0
-    second = exp(distance / along - behind * behind) * _scaled_erfc(behind)
+    second = exp(distance / along - behind * behind) * scaled_erfc(behind)
     return min(max(0.5 * erfc(ahead) + 0.5 * second, 0.0), 1.0)
 
 
 @compiled
-def _left(distance: float, time: float, decay: float, along: float) -> float:
+def left_of(distance: float, time: float, decay: float, along: float) -> float:
     """:func:`riskmap.groundwater.plume.left_after` of one point."""
     if decay == 0 or distance <= 0:
         return 1.0
@@ -206,7 +206,7 @@ def _slab_top(time: float, depth: float, c: Scenario) -> float:
 
 
 @compiled
-def _at_most(peak: float, gap: float, side: float, sigma: float, deep: float) -> float:
+def at_most(peak: float, gap: float, side: float, sigma: float, deep: float) -> float:
     """Bound on the addition: never above the slab's own density, nor above the tail's."""
     tail = exp(-0.5 * (gap / sigma) ** 2) / (sigma * _ROOT_2PI)
     return 1.0001 * peak * min(tail, 0.5 / side) * deep
@@ -234,13 +234,13 @@ def pair_addition(row: Floats, w: Window, s: Source, c: Scenario) -> tuple[float
     gap = max(offset - w.half_m - side, 0.0)
     # downwards: the slab's own density, or the greatest sum of the cosine series
     deep = min(1 / s.depth_m, 1 / c.thickness_m + 0.8 / max(down, 1e-9))
-    if not (_at_most(peak, gap, side, sigma, deep) >= c.least_mg_l):
+    if not (at_most(peak, gap, side, sigma, deep) >= c.least_mg_l):
         return 0.0, time
     slab = _slab_top(before, s.depth_m, c) * one + _slab_top(behind, s.depth_m, c) * t
     above = max(max(w.top_m - slab - s.depth_m, slab - w.bottom_m), 0.0) / max(down, 1e-9)
-    if _at_most(peak, gap, side, sigma, deep * exp(-0.5 * above * above)) < c.least_mg_l:
+    if at_most(peak, gap, side, sigma, deep * exp(-0.5 * above * above)) < c.least_mg_l:
         return 0.0, time
-    peak *= _left(row[2], before, c.decay_1_d, c.along_m) * one + t * _left(
+    peak *= left_of(row[2], before, c.decay_1_d, c.along_m) * one + t * left_of(
         row[3], behind, c.decay_1_d, c.along_m
     )
     peak *= arrived_of(distance, time, s.age_d, c.along_m)

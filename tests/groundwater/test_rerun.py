@@ -16,8 +16,9 @@ from scipy.stats import norm
 from riskmap.groundwater.assess import AssessmentSettings, assess_groundwater
 from riskmap.groundwater.grid import Grid, grid_from_bounds
 from riskmap.groundwater.nitrogen import neighbourhood_nitrate_mg_l
-from riskmap.groundwater.parameter_ranges import RANGES, GroundwaterParameters, draw_parameters
+from riskmap.groundwater.parameter_ranges import GROUNDWATER_PARAMETERS, GroundwaterParameters
 from riskmap.groundwater.rerun import RERUN_COLUMNS, Rerun, prepare_rerun, rerun
+from riskmap.parameters import draw_parameters
 
 Floats = NDArray[np.float64]
 NAN = float("nan")
@@ -168,8 +169,9 @@ class TestAgainstTheWholeAssessment:
     def test_drawn_scenarios_together(self, place: Place, prepared: Rerun) -> None:
         """What doubt needs: the spread over scenarios is that of whole assessments."""
         rng = np.random.default_rng(9)
-        shares = {name: rng.uniform(0.05, 0.95, 6) for name in RANGES}
-        drawn = draw_parameters({name: norm.ppf(share) for name, share in shares.items()})
+        normals = norm.ppf(rng.uniform(0.05, 0.95, (len(GROUNDWATER_PARAMETERS), 6)))
+        sets = draw_parameters(GROUNDWATER_PARAMETERS, normals)
+        drawn = [GroundwaterParameters.of(one) for one in sets]
         found = [again(prepared, place.systems, p) for p in drawn]
         whole = [place.assess(place.systems, p) for p in drawn]
         for name in RERUN_COLUMNS:
@@ -257,7 +259,7 @@ class TestProperties:
             assert (np.nan_to_num(less[name] - base[name]) <= 1e-9).all(), name
 
     def test_threads_and_repeats_give_the_same_bytes(self, place: Place, prepared: Rerun) -> None:
-        drawn = draw_parameters({"conductivity_factor": np.linspace(-2, 2, 8)})
+        drawn = [GroundwaterParameters(conductivity_factor=f) for f in np.geomspace(0.2, 5, 8)]
         with ThreadPoolExecutor(2) as pool:
             found = list(pool.map(lambda p: again(prepared, place.systems, p), drawn))
         for parameters, threaded in zip(drawn, found, strict=True):
