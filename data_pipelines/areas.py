@@ -1,4 +1,4 @@
-"""Reads plain areas: sewered areas, wellhead protection areas, building footprints."""
+"""Reads plain areas: sewered, wellhead protection and public areas, building footprints."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from typing import Final
 from pyproj import CRS
 
 from data_pipelines.vector import Bounds, read_shapes
-from riskmap.layers import BUILDINGS, SEWER_AREA, WELLHEAD_AREAS
+from riskmap.layers import BUILDINGS, PUBLIC_AREAS, SEWER_AREA, WELLHEAD_AREAS
 from riskmap.sources import Reading, Source
 
 _NAMES: Final[Mapping[str, Sequence[str]]] = {"name": ("NAME", "DISTRICT", "SYSTEM_NAME")}
@@ -23,6 +23,11 @@ def read_sewer_area(source: Source, crs: CRS, *, bounds: Bounds | None = None) -
 def read_wellhead_areas(source: Source, crs: CRS, *, bounds: Bounds | None = None) -> Reading:
     """Read the delineated protection areas of public wells."""
     return read_shapes(source, WELLHEAD_AREAS, crs, defaults=_NAMES, bounds=bounds)
+
+
+def read_public_areas(source: Source, crs: CRS, *, bounds: Bounds | None = None) -> Reading:
+    """Read the areas that the public edition counts by."""
+    return read_shapes(source, PUBLIC_AREAS, crs, defaults=_NAMES, bounds=bounds)
 
 
 def read_buildings(source: Source, crs: CRS, *, bounds: Bounds | None = None) -> Reading:

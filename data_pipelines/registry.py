@@ -7,7 +7,12 @@ from typing import Final
 
 from pyproj import CRS
 
-from data_pipelines.areas import read_buildings, read_sewer_area, read_wellhead_areas
+from data_pipelines.areas import (
+    read_buildings,
+    read_public_areas,
+    read_sewer_area,
+    read_wellhead_areas,
+)
 from data_pipelines.floodplain import read_floodplain
 from data_pipelines.hydrography import read_streams, read_waterbodies
 from data_pipelines.inspections import read_inspections
@@ -36,6 +41,7 @@ READERS: Final[Mapping[str, Reader]] = {
     "floodplain": read_floodplain,
     "sewer_area": read_sewer_area,
     "wellhead_areas": read_wellhead_areas,
+    "public_areas": read_public_areas,
     "wells": read_wells,
     "well_samples": read_well_samples,
 }

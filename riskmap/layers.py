@@ -63,6 +63,7 @@ __all__ = [
     "PERMITS",
     "PERMIT_ACTIONS",
     "PONDING_FREQUENCIES",
+    "PUBLIC_AREAS",
     "SERVICE",
     "SEWER_AREA",
     "SOIL_COMPONENTS",
@@ -231,6 +232,13 @@ WELLHEAD_AREAS: Final = Layer(
     (text("name", "Name"),),
 )
 
+PUBLIC_AREAS: Final = Layer(
+    "public_areas",
+    "polygon",
+    "Blocks, tracts or townships that the public edition counts by, in place of hexagons.",
+    (text("name", "Name of the area, as shown to the public"),),
+)
+
 WELLS: Final = Layer(
     "wells",
     "point",
@@ -283,6 +291,7 @@ LAYERS: Final[Mapping[str, Layer]] = {
         FLOODPLAIN,
         SEWER_AREA,
         WELLHEAD_AREAS,
+        PUBLIC_AREAS,
         WELLS,
         WELL_SAMPLES,
     )

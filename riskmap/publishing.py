@@ -99,6 +99,7 @@ def _write_public(folder: Path, result: Result) -> None:
         units=region.units,
         threshold=region.public_threshold,
         cell_m=region.public_cell_m or None,
+        areas=tables.get("public_areas"),
         layers={name: tables[name] for name in ("streams", "waterbodies") if name in tables},
     )
 
