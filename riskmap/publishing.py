@@ -14,6 +14,7 @@ from riskmap.progress import Progress
 from riskmap.publish.day_sheets import write_day_sheets
 from riskmap.publish.front_page import FileLink, write_data_quality, write_front_page
 from riskmap.publish.gis import write_gis_files
+from riskmap.publish.imprint import imprint_of
 from riskmap.publish.letter_texts import county_letters
 from riskmap.publish.letters import write_letters
 from riskmap.publish.lists import write_inspection_list
@@ -54,9 +55,7 @@ def publish(folder: Path, result: Result, progress: Progress) -> None:
         write_inspection_list(
             folder,
             listed,
-            county=region.name,
-            date=region.date.isoformat(),
-            units=region.units,
+            **imprint_of(region),
             workbook_rows=region.inspection_rows or len(result.parcels),
             top=None if result.doubt is None else result.doubt.top,
         )
@@ -81,7 +80,7 @@ def publish(folder: Path, result: Result, progress: Progress) -> None:
         folder,
         result.parcels,
         county=region.name,
-        date=region.date.isoformat(),
+        date=region.date,
         defects=result.data_quality,
         extra_files=EXTRA_FILES,
     )
@@ -93,10 +92,8 @@ def _write_public(folder: Path, result: Result) -> None:
         folder,
         parcels=result.parcels,
         crs=result.county.crs,
-        county=region.name,
-        date=region.date.isoformat(),
+        **imprint_of(region),
         contact=region.contact,
-        units=region.units,
         threshold=region.public_threshold,
         cell_m=region.public_cell_m or None,
         areas=tables.get("public_areas"),
@@ -110,9 +107,7 @@ def _write_other_lists(folder: Path, result: Result) -> None:
     write_mailing_list(
         folder,
         result.parcels,
-        county=region.name,
-        date=region.date,
-        units=region.units,
+        **imprint_of(region),
         parcels=private,
         site_last_line=region.site_last_line,
     )
@@ -121,9 +116,7 @@ def _write_other_lists(folder: Path, result: Result) -> None:
         write_zone_list(
             folder,
             plan.zones,
-            county=region.name,
-            date=region.date.isoformat(),
-            units=region.units,
+            **imprint_of(region),
             notes=plan.notes,
         )
     if plan is not None and len(plan.wells):
@@ -131,9 +124,7 @@ def _write_other_lists(folder: Path, result: Result) -> None:
             folder,
             result.parcels,
             plan.wells,
-            county=region.name,
-            date=region.date,
-            units=region.units,
+            **imprint_of(region),
             samples=result.county.tables.get("well_samples"),
             parcels=private,
         )
@@ -146,9 +137,7 @@ def _write_paper(folder: Path, result: Result) -> None:
         write_day_sheets(
             folder,
             as_listed(result.parcels, region.list_order),
-            county=region.name,
-            date=region.date,
-            units=region.units,
+            **imprint_of(region),
             contact=region.contact,
             stops=region.stops,
             areas=result.described.areas,
@@ -161,9 +150,7 @@ def _write_paper(folder: Path, result: Result) -> None:
         write_letters(
             folder,
             result.parcels,
-            county=region.name,
-            date=region.date,
-            units=region.units,
+            **imprint_of(region),
             contact=region.contact,
             parcels=tables["parcels"].set_index("parcel_id"),
             site_last_line=region.site_last_line,

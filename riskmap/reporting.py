@@ -17,6 +17,7 @@ from riskmap.features import FEATURES
 from riskmap.further_reporting import further_sections
 from riskmap.learning_stage import LEARNT_COLUMNS
 from riskmap.mapping import lot_layers
+from riskmap.publish.imprint import imprint_of
 from riskmap.publish.metadata import write_metadata
 from riskmap.publish.metadata_further import further_layers
 from riskmap.publish.metadata_layers import layer_of
@@ -45,9 +46,7 @@ def write_report_pages(folder: Path, result: Result, *, sections: Sequence[Secti
     write_report(
         folder,
         result.parcels,
-        county=region.name,
-        date=region.date.isoformat(),
-        units=region.units,
+        **imprint_of(region),
         model=result.model,
         cuts=region.rules.class_cuts,
         findings=Findings(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import dataclasses
+import datetime
 import io
 from pathlib import Path
 
@@ -307,7 +308,7 @@ class TestFiles:
 
     def test_the_table_for_a_plan(self, planning: Planning, tmp_path: Path) -> None:
         paths = write_zone_list(
-            tmp_path, planning.zones, county="Exampleshire", date="2026-05-01",
+            tmp_path, planning.zones, county="Exampleshire", date=datetime.date(2026, 5, 1),
             notes=planning.notes,
         )  # fmt: skip
         assert [path.name for path in paths] == ["zones.csv", "zones.xlsx"]
@@ -323,7 +324,7 @@ class TestFiles:
 
     def test_metres_where_the_region_reads_metres(self, planning: Planning, tmp_path: Path) -> None:
         path, _ = write_zone_list(
-            tmp_path, planning.zones, county="X", date="2026-05-01", units="si"
+            tmp_path, planning.zones, county="X", date=datetime.date(2026, 5, 1), units="si"
         )
         row = next(csv.DictReader(io.StringIO(path.read_text())))
         hectares = planning.zones["area_m2"].iloc[0] / 1e4
@@ -331,5 +332,5 @@ class TestFiles:
 
     def test_text_that_would_run_is_quoted(self, planning: Planning, tmp_path: Path) -> None:
         bad = planning.zones.assign(why="=1+1")
-        path, _ = write_zone_list(tmp_path, bad, county="X", date="2026-05-01")
+        path, _ = write_zone_list(tmp_path, bad, county="X", date=datetime.date(2026, 5, 1))
         assert next(csv.DictReader(io.StringIO(path.read_text())))["why"] == "'=1+1"

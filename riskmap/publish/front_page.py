@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from importlib.resources import files
@@ -55,7 +56,7 @@ def write_front_page(
     ranked: pd.DataFrame,
     *,
     county: str,
-    date: str,
+    date: datetime.date,
     defects: pd.DataFrame | None = None,
     cautions: Sequence[str] = CAUTIONS,
     extra_files: Sequence[FileLink] = (),
@@ -74,7 +75,7 @@ def compose_front_page(
     ranked: pd.DataFrame,
     *,
     county: str,
-    date: str,
+    date: datetime.date,
     defects: pd.DataFrame | None,
     links: Sequence[FileLink],
     cautions: Sequence[str] = CAUTIONS,
@@ -85,7 +86,7 @@ def compose_front_page(
     source = (files("riskmap.publish") / "templates" / "front_page.html").read_text("utf-8")
     return environment.from_string(source).render(
         county=plain_text(county),
-        date=plain_text(date),
+        date=date.isoformat(),
         service=service_counts(ranked),
         classes=class_counts(ranked),
         ranked_count=int(ranked["rank"].notna().sum()),

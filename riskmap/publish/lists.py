@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from pathlib import Path
 from typing import Final
 
@@ -39,7 +40,7 @@ def write_inspection_list(
     ranked: pd.DataFrame,
     *,
     county: str,
-    date: str,
+    date: datetime.date,
     units: Units = "us",
     owner_columns: tuple[str, ...] = (),
     workbook_rows: int = WORKBOOK_ROWS,
@@ -68,7 +69,7 @@ def write_inspection_list(
         worklists.append(
             Worklist(
                 name=name,
-                heading=f"{plain_text(county)}: {name.lower()}, {plain_text(date)}",
+                heading=f"{plain_text(county)}: {name.lower()}, {date.isoformat()}",
                 table=read,
                 columns=[titled(column, units=units, top=top) for column in read.columns],
                 results=RESULTS,

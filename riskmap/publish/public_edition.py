@@ -6,6 +6,7 @@ have been taken out (:mod:`riskmap.publish.public_table`); nothing else of the p
 
 from __future__ import annotations
 
+import datetime
 import shutil
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -51,7 +52,7 @@ def write_public_edition(
     parcels: gpd.GeoDataFrame,
     crs: Any,
     county: str,
-    date: str,
+    date: datetime.date,
     contact: str = "",
     units: Units = "us",
     threshold: int = THRESHOLD,
@@ -82,7 +83,7 @@ def write_public_edition(
     table = make_public_table(parcels, crs=crs, threshold=threshold, cell_m=cell_m, areas=areas)
     place = folder / "public"
     (place / "page").mkdir(parents=True, exist_ok=True)
-    words = {"county": plain_text(county), "date": plain_text(date), "threshold": threshold}
+    words = {"county": plain_text(county), "date": date.isoformat(), "threshold": threshold}
     lines = [plain_text(line) for line in contact.splitlines()]
     index = {
         "contact": "\n".join(line for line in lines if line),

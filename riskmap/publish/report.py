@@ -6,6 +6,7 @@ network and no other file. The same county gives the same bytes.
 
 from __future__ import annotations
 
+import datetime
 import platform
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
@@ -84,7 +85,7 @@ def write_report(
     ranked: gpd.GeoDataFrame,
     *,
     county: str,
-    date: str,
+    date: datetime.date,
     units: Units,
     model: Model,
     cuts: Sequence[float],
@@ -149,7 +150,7 @@ def compose_report(
     ranked: gpd.GeoDataFrame,
     *,
     county: str,
-    date: str,
+    date: datetime.date,
     units: Units,
     model: Model,
     cuts: Sequence[float],
@@ -192,7 +193,7 @@ def compose_report(
     return _page(
         sections,
         county=plain_text(county),
-        date=plain_text(date),
+        date=date.isoformat(),
         contact=plain_text(contact),
         facts=key_facts(ranked, model, units=units, top=top),
         cautions=[plain_text(caution) for caution in cautions],

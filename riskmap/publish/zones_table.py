@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
@@ -66,7 +67,7 @@ def write_zone_list(
     zones: pd.DataFrame,
     *,
     county: str,
-    date: str,
+    date: datetime.date,
     units: Units = "us",
     notes: Sequence[str] = (),
 ) -> list[Path]:
@@ -90,7 +91,7 @@ def write_zone_list(
     path.write_bytes(csv_text(table.rename(columns=names)).encode("utf-8"))
     worklist = Worklist(
         name="Zones",
-        heading=f"{plain_text(county)}: zones for planning, {plain_text(date)}",
+        heading=f"{plain_text(county)}: zones for planning, {date.isoformat()}",
         table=table,
         columns=[_column(name, units) for name in table.columns],
         notes=[*NOTES, *((f"This run ({i})", text) for i, text in enumerate(notes, start=1))],

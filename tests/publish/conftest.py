@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import datetime
 import importlib.util
 import json
 import os
@@ -227,7 +228,8 @@ class PublicCounty:
 
     def write(self, folder: Path, **more: Any) -> Path:
         """Write another public edition of it into `folder`."""
-        given: dict[str, Any] = {"county": "Example County", "date": "2026-06-01", "cell_m": 800.0}
+        day = datetime.date(2026, 6, 1)
+        given: dict[str, Any] = {"county": "Example County", "date": day, "cell_m": 800.0}
         parcels = self.parcels
         write_public_edition(folder, parcels=parcels, crs=parcels.crs, **{**given, **more})
         return folder / "public"

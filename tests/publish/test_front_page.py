@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+import datetime
 import re
 from html.parser import HTMLParser
 from pathlib import Path
@@ -48,7 +49,8 @@ def defects() -> pd.DataFrame:
 
 
 def _page(folder: Path, ranked: pd.DataFrame, defects: pd.DataFrame, county: str) -> Page:
-    path = write_front_page(folder, ranked, county=county, date="2025-06-30", defects=defects)
+    day = datetime.date(2025, 6, 30)
+    path = write_front_page(folder, ranked, county=county, date=day, defects=defects)
     return Page(path.read_text("utf-8"))
 
 

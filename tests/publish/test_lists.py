@@ -1,6 +1,7 @@
 from __future__ import annotations
 
 import csv
+import datetime
 import io
 import time
 from pathlib import Path
@@ -19,7 +20,8 @@ from riskmap.publish.palette import CLASS_COLOURS
 
 
 def _write(folder: Path, ranked: pd.DataFrame, **options: object) -> Path:
-    write_inspection_list(folder, ranked, county="Example County", date="2025-06-30", **options)  # type: ignore[arg-type]
+    day = datetime.date(2025, 6, 30)
+    write_inspection_list(folder, ranked, county="Example County", date=day, **options)  # type: ignore[arg-type]
     return folder / "lists"
 
 

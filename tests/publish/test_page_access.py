@@ -5,6 +5,7 @@ WCAG 2.1: 1.4.3 contrast of text, 1.4.10 reflow, 2.1.1 keyboard, 2.4.7 visible f
 
 from __future__ import annotations
 
+import datetime
 from pathlib import Path
 from typing import Any
 
@@ -71,7 +72,7 @@ return [(e.id || e.textContent.trim().slice(0, 30) || e.tagName), marked, seen, 
 def site(tmp_path_factory: pytest.TempPathFactory, full: Any, public_county: Any) -> Path:
     """A result folder with front page, report and public edition."""
     place = tmp_path_factory.mktemp("site")
-    about = {"county": "Example County", "date": "2026-06-01"}
+    about: dict[str, Any] = {"county": "Example County", "date": datetime.date(2026, 6, 1)}
     defects = pd.DataFrame(
         {
             "layer": ["permits"] * 2,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import re
 from html.parser import HTMLParser
 from pathlib import Path
@@ -123,7 +124,7 @@ def findings() -> Findings:
 def report(folder: Path, table: gpd.GeoDataFrame, model: Model, **changes: Any) -> str:
     settings: dict[str, Any] = {
         "county": "Test County",
-        "date": "2026-06-01",
+        "date": datetime.date(2026, 6, 1),
         "units": "us",
         "model": model,
         "cuts": CUTS,
