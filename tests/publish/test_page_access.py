@@ -120,6 +120,26 @@ class TestEveryPage:
         finally:
             browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
 
+    @pytest.mark.parametrize("width_mm", [215.9 - 32, 210 - 32], ids=["letter", "a4"])
+    def test_nothing_is_cut_on_paper(
+        self, browser: Any, site: Path, name: str, width_mm: float
+    ) -> None:
+        # Upright letter and A4 (ISO 216) within margins of 16 mm; 96 px to the inch (CSS Values).
+        paper = {**SMALL, "width": int(width_mm / 25.4 * 96), "height": 900, "mobile": False}
+        browser.execute_cdp_cmd("Emulation.setDeviceMetricsOverride", paper)
+        browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": "print"})
+        try:
+            _open(browser, site / name)
+            wide = browser.execute_script(
+                """return [...document.querySelectorAll('table, figure, p, ul')].filter((e) =>
+                e.getClientRects().length && !e.closest('.unseen') &&
+                e.getBoundingClientRect().right > innerWidth + 1).map((e) => e.outerHTML)"""
+            )
+            assert wide == []
+        finally:
+            browser.execute_cdp_cmd("Emulation.setEmulatedMedia", {"media": ""})
+            browser.execute_cdp_cmd("Emulation.clearDeviceMetricsOverride", {})
+
     def test_contrast_of_every_text(self, browser: Any, site: Path, name: str) -> None:
         _open(browser, site / name)
         found = browser.execute_script(TEXTS)
