@@ -19,10 +19,11 @@ import shapely
 import riskmap
 from riskmap.assessing import Result
 from riskmap.cli import main
-from riskmap.errors import SourceMissingError
+from riskmap.errors import OutputError, SourceMissingError
 from riskmap.explaining_steps import rating_step, soil_parts, steps
 from riskmap.features import FEATURES
 from riskmap.ranking.metrics import area_under_roc
+from riskmap.running import check_region, open_region
 from sample_region.make import make_county
 
 PARCELS = 500
@@ -292,6 +293,19 @@ def test_public_edition_counts_by_given_areas(county: Path, result: Result, tmp_
         shown = table.loc[name, "systems"]
         assert shown == "withheld" or abs(int(shown) - count) <= 2  # lots on the line
     assert "hexagon" not in (tmp_path / "out" / "public" / "index.html").read_text("utf-8")
+
+
+def test_own_letters_are_read_before_the_long_work(county: Path, tmp_path: Path) -> None:
+    text = (county / "region.toml").read_text(encoding="utf-8")
+    place = county / "own_letters.toml"
+    place.write_text(text.replace("[lists]", '[lists]\nletter_texts = "none"', 1), encoding="utf-8")
+    try:
+        for job in (check_region, lambda path: riskmap.run(open_region(path), out=tmp_path / "o")):
+            with pytest.raises(OutputError, match=r"letter_en\.toml"):
+                job(place)
+        assert not (tmp_path / "o").exists()
+    finally:
+        place.unlink()
 
 
 LEFT_OUT = [
