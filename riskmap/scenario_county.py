@@ -21,7 +21,7 @@ from riskmap.loading import County
 from riskmap.ranking.model import Model
 from riskmap.ranking.score import score
 from riskmap.scenario_records import county_records
-from riskmap.scenario_stage import CountyScenarios, Reached, drawn_factors, still_points
+from riskmap.scenario_stage import CountyScenarios, Reached, drawn_factors, soils_read, still_points
 
 Floats = npt.NDArray[np.float64]
 
@@ -51,6 +51,7 @@ def county_scenarios(
     soils = soil_mixtures(
         shares[shares["parcel_id"].isin(features.index)], described.component_ratings
     )
+    soils = {name: soils[name] for name in sorted(soils_read(model) | {"drainage_class"})}
     houses = county.tables["parcels"].set_index("parcel_id")["year_built"].astype(float)
     records = county_records(features, houses, soils, year=county.region.date.year)
     limits = score(features, model).limits.fillna({f.name: f.unknown for f in model.factors})

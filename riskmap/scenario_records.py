@@ -80,8 +80,8 @@ class CountyRecords:
 
     ``flow_l_d`` is today's flow for ``persons_base`` (n,) persons; ``use`` the household's factor
     on it. ``by_soil`` (n,) flags fields of which only the sizing rule tells the area: a slower soil
-    had to be given more than one of ``ksat_base``. ``plain``: soil features of systems for which
-    the survey names no component.
+    had to be given more than one of ``ksat_base``. ``plain``: soil features of the systems for
+    which the survey names no component, in their order.
     """
 
     kind: UncertainWord
@@ -129,6 +129,7 @@ def county_records(
     metered = (features["daily_flow_l_d_evidence"] == "measured").to_numpy()
     kind = kind_codes(features["kind"].fillna("unknown").to_numpy(object))
     kind[kind == KINDS.index("unknown")] = -1
+    components = SoilComponents.of(soils, features.index)
     return CountyRecords(
         kind=UncertainWord.of(kind, prior_of("kind", words=True).spread(features["kind_evidence"])),
         age=_age(features, house_year, year),
@@ -145,8 +146,12 @@ def county_records(
         ksat_base=numbers(features, "ksat_um_s"),
         water_table=plain_record(features, "water_table_m"),
         vulnerability=plain_record(features, "vulnerability"),
-        soils=SoilComponents.of(soils, features.index),
-        plain={name: plain_record(features, name) for name in soils if name != "drainage_class"},
+        soils=components,
+        plain={
+            name: plain_record(features, name).of(components.last < 0)
+            for name in soils
+            if name != "drainage_class"
+        },
         drainage=_drainage(features),
         wall_credit_m=np.full(len(features), TEXAS.wall_credit_m),
     )

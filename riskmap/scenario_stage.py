@@ -50,6 +50,9 @@ BY_WATER: Final = (
 """Features that a scenario gives beside the soils': drawn, by the failure physics, by the
 groundwater's."""
 
+VARYING: Final = ("wet_depth_cm", "restriction_cm", "ksat_um_s")
+"""Soil features that vary inside a component; its ratings are what the survey makes of it."""
+
 KEPT: Final = ("age_yr", "persons", "years_since_pumped_yr", "field_area_m2")
 """Drawn records that are kept beside the limitations: what one could look up."""
 
@@ -113,6 +116,11 @@ def draw_outcomes(
     return Outcomes(names, limits, kept, spoken)
 
 
+def soils_read(model: Model) -> set[str]:
+    """Soil features that scenarios need: what the physics reads, and what the model scores."""
+    return {*VARYING, *(f.feature for f in model.factors if f.feature in OF_FEATURE)}
+
+
 def drawn_factors(model: Model, *, water: bool) -> tuple[str, ...]:
     """Names of the factors whose feature a scenario gives; `water`: with the groundwater's."""
     given = {*BY_RECORDS, *OF_FEATURE, *BY_FAILURE, *(BY_WATER if water else ())}
@@ -146,24 +154,28 @@ def _drawn_records(
 
 def _drawn_soil(records: CountyRecords, dice: Callable[[str], Floats]) -> Drawn:
     """Soil features of one component under each system, with what varies inside it."""
-    chosen = records.soils.choose(dice("soil"))
+    uniform, wetter, patch = dice("soil"), dice("wetter"), dice("patch")
+    chosen = records.soils.choose(uniform)
     mapped = chosen >= 0
     drawn: Drawn = {}
     for name, plain in records.plain.items():
-        values = plain.at(dice("soil"))
+        values = np.empty(len(chosen))
+        values[~mapped] = plain.at(uniform[~mapped])
         inside = _inside(name, records.soils.values[name].to_numpy(float)[chosen[mapped]])
-        values[mapped] = inside.at(dice("wetter" if name.endswith("_cm") else "patch")[mapped])
+        values[mapped] = inside.at((wetter if name.endswith("_cm") else patch)[mapped])
         drawn[name] = values
-    words = records.drainage.at(dice("soil")).astype(float)
+    words = records.drainage.at(uniform).astype(float)
     words[mapped] = _component_drainage(records)[chosen[mapped]]
     return drawn | {"drainage_class": words}
 
 
 def _inside(name: str, value: Floats) -> UncertainRecord:
     """Give a component's value the spread of a measured one: soils vary inside a component."""
+    if name not in VARYING:
+        return UncertainRecord(value)
     prior = prior_of(name)
-    size = 0.0 if name == "soil_rating" or name.startswith("limit_") else prior.measured
-    return UncertainRecord(value, np.full(len(value), size), log=prior.shape == "lognormal")
+    size = np.full(len(value), prior.measured)
+    return UncertainRecord(value, size, log=prior.shape == "lognormal")
 
 
 def _component_drainage(records: CountyRecords) -> npt.NDArray[np.int64]:

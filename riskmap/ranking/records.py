@@ -6,7 +6,7 @@ county's.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -26,22 +26,31 @@ class UncertainRecord:
 
     Where ``guessed`` (n,) the truth misses ``value`` by one of ``misses``; where ``value`` is NaN
     it is one of ``county``; elsewhere it is ``value`` with an error of size ``spread`` (n,), a
-    standard deviation, or of the logarithm where ``log``. ``misses`` and ``county`` are quantiles
-    at evenly spaced ranks, or empty where too little is known to learn from: then the spread holds
-    for guesses, and the unknown stays unknown. The truth is never below ``least``.
+    standard deviation, or of the logarithm where ``log``; None for none. ``misses`` and ``county``
+    are quantiles at evenly spaced ranks, or empty where too little is known to learn from: then the
+    spread holds for guesses, and the unknown stays unknown. The truth is never below ``least``.
     """
 
     value: Floats
-    spread: Floats
+    spread: Floats | None = None
     log: bool = False
     guessed: Flags | None = None
     misses: Floats | None = None
     county: Floats | None = None
     least: float = 0.0
 
+    def of(self, rows: Flags) -> UncertainRecord:
+        """Return the record of some of the systems."""
+        return replace(
+            self,
+            value=self.value[rows],
+            spread=None if self.spread is None else self.spread[rows],
+            guessed=None if self.guessed is None else self.guessed[rows],
+        )
+
     def at(self, uniform: Floats) -> Floats:
         """Draw the record of every system at uniform numbers (n,)."""
-        miss = self.spread * ndtri(uniform)
+        miss = np.zeros(len(uniform)) if self.spread is None else self.spread * ndtri(uniform)
         if self.guessed is not None and self.misses is not None and len(self.misses):
             miss = np.where(self.guessed, pick(self.misses, uniform), miss)
         drawn = self.value * np.exp(miss) if self.log else self.value + miss

@@ -40,19 +40,17 @@ def scenarios_of(assessed: Result, rows: pd.DataFrame) -> CountyScenarios:
 
 
 def certain(records: CountyRecords) -> CountyRecords:
-    """Return the records as if nothing were open: no spread, no guess, one soil: the one mapped."""
+    """Return the records as if nothing were open: no spread, no guess."""
     changed: dict[str, object] = {}
     for name in (field.name for field in fields(records)):
         value = getattr(records, name)
         if isinstance(value, UncertainRecord):
-            changed[name] = replace(value, spread=0 * value.spread, guessed=None, county=None)
+            changed[name] = replace(value, spread=None, guessed=None, county=None)
         elif isinstance(value, UncertainWord):
             changed[name] = replace(value, redraw=0 * value.redraw, county=np.empty(0, np.int64))
     changed["plain"] = {
-        name: replace(one, spread=0 * one.spread, county=None)
-        for name, one in records.plain.items()
+        name: replace(one, spread=None, county=None) for name, one in records.plain.items()
     }
-    changed["soils"] = replace(records.soils, last=np.full_like(records.soils.last, -1))
     return replace(records, **changed)  # type: ignore[arg-type]
 
 
@@ -70,7 +68,8 @@ def test_with_nothing_open_every_scenario_is_the_county_as_scored(
 ) -> None:
     """The physics run again on the records as they are gives the limitations of the score."""
     monkeypatch.setattr(scenario_stage, "FAILURE_PARAMETERS", fixed(FailureParameters()))
-    scenarios = scenarios_of(assessed, onsite)
+    one_soil = replace(assessed.described, soil_shares=assessed.described.soil_shares.iloc[:0])
+    scenarios = scenarios_of(replace(assessed, described=one_soil), onsite)
     assert scenarios.reached is not None
     plain = replace(
         scenarios,
