@@ -1,6 +1,8 @@
 """Time and memory of the doubt at county size.
 
-``python benchmarks/doubt.py [parcels] [draws]``; 20 factors with every kind of distribution.
+``python benchmarks/doubt.py [parcels] [draws]``: draws alone, 20 factors with every kind of
+distribution. ``python benchmarks/doubt.py REGION.toml``: scenarios and draws as in a run of that
+region, each timed; a county of 100,000 systems is made by ``python -m sample_region.make``.
 """
 
 from __future__ import annotations
@@ -12,8 +14,12 @@ import time
 import numpy as np
 import pandas as pd
 
+import riskmap
+from riskmap.assessing import Result
 from riskmap.ranking.inputs import Input, Mixture
-from riskmap.ranking.uncertainty import propagate_inputs
+from riskmap.ranking.uncertainty import propagate, propagate_inputs
+from riskmap.scenario_county import county_scenarios
+from riskmap.scenario_stage import draw_outcomes
 
 
 def invented_inputs(parcels: int, factors: int, seed: int = 1) -> list[Input]:
@@ -64,5 +70,43 @@ def main(parcels: int = 100_000, draws: int = 1024, factors: int = 20) -> None:
     )
 
 
+def time_county(result: Result, *, draws: int = 1024) -> None:
+    """Print what describing, scenarios and draws of an assessed county take."""
+    rows = result.parcels.index[result.parcels["rank"].notna()]
+    features = pd.DataFrame(result.parcels.loc[rows].drop(columns="geometry"))
+    before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    marks = [(time.perf_counter(), time.process_time())]
+    scenarios = county_scenarios(
+        features,
+        result.county,
+        result.model,
+        result.described,
+        ageing=result.ageing,
+        margin=result.field_margin.margin,
+        groundwater=result.groundwater,
+        learning=result.learning,
+    )
+    marks.append((time.perf_counter(), time.process_time()))
+    outcomes = draw_outcomes(scenarios, seed=1)
+    marks.append((time.perf_counter(), time.process_time()))
+    propagate(features, result.model, top=500, draws=draws, seed=1, outcomes=outcomes)
+    marks.append((time.perf_counter(), time.process_time()))
+    for name, (start, busy), (end, done) in zip(
+        ("describe", "scenarios", "draws"), marks, marks[1:], strict=False
+    ):
+        print(f"{name}: {end - start:.1f} s by the clock, {done - busy:.1f} s of processor")
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
+    print(
+        f"{len(rows)} systems, {len(result.model.factors)} factors of which "
+        f"{len(outcomes.factors)} come from scenarios, {draws} draws: "
+        f"{marks[-1][0] - marks[0][0]:.1f} s, peak {peak:.0f} MB of which {before:.0f} before"
+    )
+    if result.groundwater is not None and result.groundwater.rerun is not None:
+        print(f"{len(result.groundwater.rerun.pairs.well)} pairs of system and well kept")
+
+
 if __name__ == "__main__":
-    main(*map(int, sys.argv[1:3]))
+    if sys.argv[1:] and sys.argv[1].endswith(".toml"):
+        time_county(riskmap.assess(riskmap.open_region(sys.argv[1])))
+    else:
+        main(*map(int, sys.argv[1:3]))
