@@ -21,6 +21,7 @@ from riskmap.publish.composer import fix_names, literal_element, rendered
 from riskmap.publish.text_safety import html_text, plain_text, script_json
 
 SCRIPTS: Final = (
+    "decode",
     "unpack",
     "shapes",
     "paint",

@@ -7,7 +7,7 @@ card). Layers are packed by :mod:`riskmap.publish.map_layers`.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 import geopandas as gpd
@@ -17,6 +17,7 @@ import shapely
 from numpy.typing import NDArray
 
 from riskmap.layers import EVIDENCE, STAGES
+from riskmap.publish.column_plan import Column
 from riskmap.publish.display import Units
 from riskmap.publish.map_doubt import pack_doubt
 from riskmap.publish.map_facts import (
@@ -29,22 +30,16 @@ from riskmap.publish.map_facts import (
     worded,
 )
 from riskmap.publish.map_model import LIMITATION_STEPS
-from riskmap.publish.packing import (
-    Package,
-    pack_codes,
-    pack_numbers,
-    pack_shapes,
-    pack_text,
-    pack_words,
-)
+from riskmap.publish.outlines import pack_shapes
+from riskmap.publish.packing import Package, pack_codes, pack_numbers, pack_text, pack_words
 from riskmap.publish.palette import CLASSES, NOT_RANKED
 
 SHOWN_SCORES: Final = ("priority", "failure", "groundwater")
 LOT_TOLERANCE_M: Final = 0.15
 """Corners of lots that lie closer to the straight line than this are left out of the page."""
 
-BLOCK_ROWS: Final = 8192
-"""Parcels whose details lie in one file."""
+BLOCK_ROWS: Final = 16_384
+"""Parcels whose details lie in one file: a card reads one."""
 
 POLYGON, MULTIPOLYGON = 3, 6
 """Kinds of shape as shapely numbers them; -1 is missing."""
@@ -86,16 +81,21 @@ def served(rows: pd.DataFrame) -> np.ndarray:
     return np.asarray(named | _column(rows, "priority").notna(), dtype=bool)
 
 
-def pack_facts(rows: gpd.GeoDataFrame, facts: Sequence[Fact], *, units: Units) -> Package:
-    """Pack what searching, filtering and the head of the list need."""
-    package = Package(served(rows))
+def pack_facts(
+    rows: gpd.GeoDataFrame, facts: Sequence[Fact], *, units: Units, given: Mapping[str, Column]
+) -> Package:
+    """Pack what searching, filtering and the head of the list need.
+
+    `given` are the columns of :func:`pack_parcels`, which the page has read by then.
+    """
+    package = Package(served(rows), given)
     columns: dict[str, Any] = {
         "parcel_id": pack_text(package, pd.Series(rows.index, dtype=object)),
         "address": pack_text(package, _text(rows, "address")),
-        "rank": pack_numbers(package, _column(rows, "rank")),
     }
     for column in ("priority", "failure_score", "groundwater_score"):
         columns[column] = pack_numbers(package, _column(rows, column), decimals=1)
+    columns["rank"] = pack_numbers(package, _column(rows, "rank"))
     for fact in facts:
         if fact.column in FILTERED:
             columns[fact.column] = pack_fact(package, rows[fact.column], fact, units=units)
@@ -104,14 +104,19 @@ def pack_facts(rows: gpd.GeoDataFrame, facts: Sequence[Fact], *, units: Units) -
 
 
 def pack_details(
-    rows: gpd.GeoDataFrame, facts: Sequence[Fact], limitation: pd.DataFrame, *, units: Units
+    rows: gpd.GeoDataFrame,
+    facts: Sequence[Fact],
+    limitation: pd.DataFrame,
+    *,
+    units: Units,
+    given: Mapping[str, Column],
 ) -> Package:
     """Pack what a card and the weights need, read with the first of them.
 
     `limitation` is in the order of `rows`. Parcels without a system keep only the facts on their
-    site; the GIS files hold them all.
+    site; the GIS files hold them all. `given` are the columns that the page has read by then.
     """
-    package = Package(served(rows))
+    package = Package(served(rows), given)
     columns = pack_doubt(package, rows)
     for name in ("not_ranked_reason", "unknown", "reason_1", "reason_2", "reason_3"):
         columns[name] = pack_words(package, worded(_text(rows, name)))
@@ -130,11 +135,6 @@ def pack_details(
         columns[f"limitation:{name}"] = pack_numbers(package, limitation[name], decimals=decimals)
     package.header["columns"] = columns
     return package
-
-
-def blocks_of(count: int) -> list[slice]:
-    """Rows of each block of details: a card reads one block only."""
-    return [slice(at, min(at + BLOCK_ROWS, count)) for at in range(0, max(1, count), BLOCK_ROWS)]
 
 
 def _only(values: pd.Series, keep: NDArray[np.bool_] | None) -> pd.Series:

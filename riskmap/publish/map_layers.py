@@ -15,7 +15,8 @@ from riskmap.publish.display import Units
 from riskmap.publish.map_facts import worded
 from riskmap.publish.map_threats import well_columns
 from riskmap.publish.map_zones import zone_columns
-from riskmap.publish.packing import Package, pack_codes, pack_numbers, pack_shapes, pack_words
+from riskmap.publish.outlines import pack_shapes
+from riskmap.publish.packing import Package, pack_codes, pack_numbers, pack_words
 from riskmap.publish.palette import FLOOD_COLOURS, SOIL_COLOURS
 
 LAYER_TOLERANCE_M: Final = 3.0
@@ -61,6 +62,7 @@ def pack_layers(
     package = Package()
     package.header["layers"] = {}
     for name, table in kept.items():
+        package.begin_table()
         pack_shapes(package, table.geometry, name=name)
         columns = _layer_columns(package, name, table, units)
         if name in rows:

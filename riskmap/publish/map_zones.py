@@ -11,7 +11,8 @@ import shapely
 from riskmap.action.zone_shapes import holders
 from riskmap.action.zones import LABELS
 from riskmap.publish.display import Units, readable, shown
-from riskmap.publish.packing import Package, pack_numbers, pack_text, pack_words, pixels
+from riskmap.publish.outlines import pixels
+from riskmap.publish.packing import Package, pack_numbers, pack_text, pack_words
 
 COUNTS: Final = ("systems", "wells", "people")
 

@@ -1,142 +1,180 @@
-"""Pack shapes and columns small, for a page that opens from disk.
+"""Pack columns small, for a page that opens from disk.
 
-A packed file is a JSON header followed by byte blocks, compressed with gzip (no time stamp, so that
-the same county gives the same bytes) and written as base64 into a script. Shapes are whole numbers
-in Web-Mercator pixels of zoom 19 (about 0.2 m on the ground at middle latitudes), as differences,
-zigzag-coded, in variable-length bytes. A corner that several lots share is written once: each ring
-is a list of steps through the corners, 0 for the next new one, else a step from the corner before.
-Columns are scaled whole numbers, codes or lines of text. A column that is empty outside a package's
-common set of rows (the scored parcels, say) is written for these rows only; where neighbours are
-alike a column is written as differences; blocks with the same bytes are written once.
+A packed file is a script with a readable header and one text of harmless letters, in which streams
+of :mod:`riskmap.publish.entropy` lie one after the other. Columns are scaled whole numbers, codes
+into a list of words, or text taken apart into a pattern and its numbers. Each is told from others
+that it goes with (:mod:`riskmap.publish.column_plan`). A column that is empty outside a package's
+common set of rows (the scored parcels, say) is written for these rows only. The rows of a large
+package may be divided among several files, one of which a card reads.
 """
 
 from __future__ import annotations
 
-import gzip
-import json
-import zlib
-from base64 import b64encode
-from collections.abc import Sequence
+import re
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
+from itertools import chain
 from typing import Any, Final
 
-import geopandas as gpd
 import numpy as np
 import pandas as pd
-import shapely
 from numpy.typing import NDArray
 
+from riskmap.publish.column_plan import Column, Telling, choose, stream
+from riskmap.publish.entropy import numbers_stream, text_stream
 from riskmap.publish.text_safety import plain_text, script_json
 
-ZOOM: Final = 19
-WORLD: Final = 256 * 2**ZOOM
-"""Width of the world in the pixels that shapes are counted in."""
+Whole = NDArray[np.int64]
 
-STEPS_WORTH: Final = 0.92
-"""A column is written as differences where they take less than this share: they read slower."""
+MOST_RUNS: Final = 6
+"""Numbers taken out of a text; further ones stay in its pattern."""
 
-MERCATOR_HALF_M: Final = 20037508.342789244
-"""Half the width of the Web-Mercator plane (EPSG:3857), m."""
+_RUN: Final = re.compile(r"[0-9]{1,9}")
+MOST_CODE: Final = 2**31 - 2
+SHORT_WORDS: Final = 600
+"""Bytes up to which a list of words stays in the header."""
+
+
+@dataclass(frozen=True)
+class _Packed:
+    """A column, how the header describes it, whether it is written for the common rows only.
+
+    `since` is the first column of its own table.
+    """
+
+    column: Column
+    about: dict[str, Any]
+    among: bool
+    since: int
 
 
 @dataclass
 class Package:
-    """A packed file in the making: `header` is JSON, `blocks` follow it in order.
+    """A packed file in the making: `header` is JSON, streams follow it in order.
 
-    `among` flags the rows that most columns are empty outside of, if there are such.
+    `among` flags the rows that most columns are empty outside of, if there are such. `given` are
+    columns of files that the page reads before, which columns of this one may be told from.
     """
 
     among: NDArray[np.bool_] | None = None
+    given: Mapping[str, Column] = field(default_factory=dict)
     header: dict[str, Any] = field(default_factory=dict)
-    blocks: list[bytes] = field(default_factory=list)
+    streams: list[bytes] = field(default_factory=list)
     size: int = 0
     places: dict[bytes, list[int]] = field(default_factory=dict)
+    columns: dict[int, _Packed] = field(default_factory=dict)
+    since: int = 0
 
     def __post_init__(self) -> None:
+        if self.given:
+            self.header["given"] = list(self.given)
         if self.among is not None:
-            bits = np.packbits(self.among, bitorder="little").tobytes()
-            self.header["among"] = self.add(bits)
+            self.header["among"] = self.add_column(self.among.astype(np.int64))
 
-    def add(self, block: bytes) -> list[int]:
-        """Append `block` if it is new; its place and length go into the header."""
-        if block not in self.places:
-            self.places[block] = [self.size, len(block)]
-            self.blocks.append(block)
-            self.size += len(block)
-        return self.places[block]
+    def begin_table(self) -> None:
+        """From here on columns are of another table, and not told from those before."""
+        self.since = len(self.given) + len(self.columns)
 
-    def to_bytes(self) -> bytes:
-        """Compressed bytes: header length (4 bytes, little-endian), header, blocks."""
-        text = json.dumps(self.header, ensure_ascii=True, allow_nan=False, separators=(",", ":"))
-        head = text.encode("ascii")
-        raw = len(head).to_bytes(4, "little") + head + b"".join(self.blocks)
-        return gzip.compress(raw, compresslevel=9, mtime=0)
+    def add(self, text: bytes) -> list[int]:
+        """Append a stream if it is new; its place and length go into the header."""
+        if text not in self.places:
+            self.places[text] = [self.size, len(text)]
+            self.streams.append(text)
+            self.size += len(text)
+        return self.places[text]
 
-    def to_script(self, name: str) -> str:
-        """Return a script that hands the packed text to the page."""
-        text = b64encode(self.to_bytes()).decode("ascii")
-        return f'county.packed[{script_json(name)}]="{text}";\n'
+    def add_numbers(self, values: NDArray[np.integer]) -> list[int]:
+        """Append whole numbers >= 0, each by the length of the one before it."""
+        whole = np.asarray(values, dtype=np.int64)
+        before = np.concatenate([[0], whole[:-1]]) if len(whole) else whole
+        context = np.minimum(np.frexp(before + 1.0)[1] - 1, 31)
+        return [*self.add(numbers_stream(whole, context, 32)), len(whole)]
 
+    def add_words(self, words: Sequence[str]) -> list[str] | list[int]:
+        """Give a short list as it is; append a long one and give its place."""
+        text = "\n".join(words).encode("utf-8")
+        if len(text) <= SHORT_WORDS:
+            return list(words)
+        return [*self.add(text_stream(text)), len(text)]
 
-def varints(values: NDArray[np.integer]) -> bytes:
-    """Whole numbers >= 0 in seven bits a byte, low first, high bit set when more follow.
+    def add_column(self, codes: Whole, **about: Any) -> dict[str, Any]:
+        """Add a column of codes >= 0, where 0 is missing; it is written when all are known."""
+        if len(codes) and int(codes.max()) > MOST_CODE:
+            raise ValueError("a packed column spans more than 31 bits")
+        distinct = np.unique(np.concatenate([[0], codes]))
+        values = codes
+        about["size"] = int(distinct[-1]) + 1
+        if about["size"] > 1.2 * len(distinct) + 8:
+            values = np.searchsorted(distinct, codes)
+            about["codes"] = self.add_numbers(np.diff(distinct) - 1)
+            about["size"] = len(distinct)
+        among = self.among is not None and not codes[~self.among].any() and bool(self.columns)
+        about["slot"] = len(self.given) + len(self.columns)
+        if among:
+            about["among"] = True
+        column = Column(np.ascontiguousarray(values, dtype=np.int64), about["size"])
+        self.columns[about["slot"]] = _Packed(column, about, among, self.since)
+        return about
 
-    >>> varints(np.array([1, 300])).hex()
-    '01ac02'
-    """
-    rest = np.asarray(values, dtype=np.uint64)
-    if not len(rest):
-        return b""
-    length = np.ones(len(rest), dtype=np.int64)
-    for bits in (7, 14, 21, 28, 35, 42, 49, 56):
-        length += rest >= np.uint64(1 << bits)
-    ends = np.cumsum(length)
-    out = np.zeros(int(ends[-1]), dtype=np.uint8)
-    for byte in range(int(length.max())):
-        live = length > byte
-        chunk = (rest[live] >> np.uint64(7 * byte)) & np.uint64(127)
-        more = (length[live] > byte + 1).astype(np.uint64) << np.uint64(7)
-        out[(ends - length)[live] + byte] = (chunk | more).astype(np.uint8)
-    return out.tobytes()
+    def known(self) -> dict[str, Column]:
+        """Columns by name, for a package that the page reads after this one."""
+        named = self.header["columns"].items()
+        return {name: self.columns[about["slot"]].column for name, about in named}
 
+    def to_scripts(self, name: str, block_rows: int | None = None) -> dict[str, str]:
+        """Return the scripts that hand the package to the page, by name.
 
-def zigzag(values: NDArray[np.integer]) -> NDArray[np.uint64]:
-    """Signed to unsigned so that small sizes stay small: 0, -1, 1, -2 -> 0, 1, 2, 3.
+        With `block_rows` the columns lie in files `name_0`, `name_1` ... of so many rows each.
+        """
+        tellings = self._tellings()
+        for slot, telling in tellings.items():
+            about = self.columns[slot].about
+            about["guesses"] = [list(parents) for parents in telling.guesses]
+            about["context"] = list(telling.context)
+            about["steps"] = int(telling.steps)
+        if block_rows is None:
+            for slot, telling in tellings.items():
+                text = self._stream(slot, telling, slice(None))
+                self.columns[slot].about["place"] = self.add(text)
+            return {name: _script(name, self.header, self.streams)}
+        scripts = {name: _script(name, self.header, self.streams)}
+        count = max((len(packed.column.values) for packed in self.columns.values()), default=0)
+        for number, first in enumerate(range(0, max(count, 1), block_rows)):
+            rows = slice(first, first + block_rows)
+            parts = [self._stream(slot, telling, rows) for slot, telling in tellings.items()]
+            ends = np.cumsum([0, *map(len, parts)]).tolist()
+            block = f"{name}_{number}"
+            scripts[block] = _script(block, {"ends": ends}, parts)
+        return scripts
 
-    >>> zigzag(np.array([0, -1, 1, -2])).tolist()
-    [0, 1, 2, 3]
-    """
-    signed = np.asarray(values, dtype=np.int64)
-    return ((signed << 1) ^ (signed >> 63)).astype(np.uint64)
+    def _tellings(self) -> dict[int, Telling]:
+        """How each column is told, from those before it."""
+        return {slot: choose(*self._beside(slot, slice(None))) for slot in self.columns}
 
+    def _beside(
+        self, slot: int, rows: slice, wanted: frozenset[int] | None = None
+    ) -> tuple[Column, dict[int, Column]]:
+        """Take a column and those before it (or those `wanted`) in the rows it is written for."""
+        packed = self.columns[slot]
+        known = dict(enumerate(self.given.values()))
+        known |= {
+            number: self.columns[number].column
+            for number in range(max(packed.since, len(known)), slot)
+        }
+        count = len(packed.column.values)
+        held = self.among[rows] if packed.among and self.among is not None else slice(None)
+        taken = {
+            number: Column(column.values[rows][held], column.size)
+            for number, column in known.items()
+            if len(column.values) == count and column.size > 1
+            if wanted is None or number in wanted
+        }
+        return Column(packed.column.values[rows][held], packed.column.size), taken
 
-def pack_shapes(package: Package, shapes: gpd.GeoSeries, *, name: str = "shapes") -> None:
-    """Add `shapes` (one kind: polygons, lines or points; none missing) in the order given."""
-    x, y, starts, parts, solid = _rings(shapes)
-    keep = _kept(x, y, starts, solid=solid)
-    sizes = np.diff(np.concatenate([[0], np.cumsum(keep)])[starts])
-    corner, new = _corners(x[keep], y[keep])
-    step = np.diff(corner, prepend=-1)
-    links = np.where(new, 0, zigzag(step) + np.uint64(1))
-    package.header[name] = {
-        "count": len(shapes),
-        "parts": package.add(varints(parts)),
-        "sizes": package.add(varints(sizes)),
-        "links": package.add(varints(links)),
-        "x": package.add(varints(zigzag(np.diff(x[keep][new], prepend=0)))),
-        "y": package.add(varints(zigzag(np.diff(y[keep][new], prepend=0)))),
-        "rings": len(sizes),
-        "vertices": len(corner),
-        "corners": int(new.sum()),
-    }
-
-
-def pixels(shapes: gpd.GeoSeries) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Whole Web-Mercator pixels (east, south) of every vertex of `shapes`."""
-    plane = shapely.get_coordinates(shapes.to_crs(3857).values)
-    east = np.rint((plane[:, 0] + MERCATOR_HALF_M) / (2 * MERCATOR_HALF_M) * WORLD)
-    south = np.rint((MERCATOR_HALF_M - plane[:, 1]) / (2 * MERCATOR_HALF_M) * WORLD)
-    return east.astype(np.int64), south.astype(np.int64)
+    def _stream(self, slot: int, telling: Telling, rows: slice) -> bytes:
+        wanted = frozenset([*telling.context, *chain.from_iterable(telling.guesses)])
+        column, others = self._beside(slot, rows, wanted)
+        return stream(column, others, telling)
 
 
 def pack_numbers(
@@ -149,15 +187,8 @@ def pack_numbers(
     whole = np.zeros(len(number), dtype=np.int64)
     whole[known] = np.rint(number[known] * 10**decimals).astype(np.int64)
     low = int(whole[known].min()) if known.any() else 0
-    distinct = np.unique(whole[known])
-    about: dict[str, Any] = {"kind": "number", "decimals": decimals, "low": low}
-    if len(distinct) < 256 <= (int(distinct[-1]) - low if len(distinct) else 0):
-        codes = np.searchsorted(distinct, whole) + 1
-        about["values"] = distinct.tolist()
-    else:
-        codes = whole - low + 1
-    codes[~known] = 0
-    return about | _planes(package, codes)
+    codes = np.where(known, whole - low + 1, 0)
+    return package.add_column(codes, kind="number", decimals=decimals, low=low)
 
 
 def pack_codes(package: Package, values: pd.Series, words: Sequence[str] = ()) -> dict[str, Any]:
@@ -170,84 +201,37 @@ def pack_codes(package: Package, values: pd.Series, words: Sequence[str] = ()) -
     order = [*words, *sorted(set(plain) - set(words) - {""})]
     number = {word: code + 1 for code, word in enumerate(order)} | {"": 0}
     codes = np.array([number[word] for word in plain] + [0], dtype=np.int64)[rows]
-    return {"kind": "code", "words": order} | _planes(package, codes)
+    return package.add_column(codes, kind="code", words=package.add_words(order))
 
 
 def pack_text(package: Package, values: pd.Series) -> dict[str, Any]:
-    """Add a text column whose values rarely repeat, one line a row."""
+    """Add a text column whose values rarely repeat: a pattern, and the numbers that stand in it.
+
+    In the pattern a sign from 1 to 9 stands for a number of so many digits.
+    """
     rows, distinct = pd.factorize(values.astype(object))
-    plain = np.array([*(plain_text(word) for word in distinct), ""], dtype=object)
-    return {"kind": "text", "place": package.add("\n".join(plain[rows]).encode("utf-8"))}
+    plain = [*(plain_text(word) for word in distinct), ""]
+    found = [_RUN.findall(text)[:MOST_RUNS] for text in plain]
+    patterns = [_RUN.sub(lambda run: chr(len(run[0])), text, count=MOST_RUNS) for text in plain]
+    order = sorted(set(patterns) - {""})
+    number = {pattern: code + 1 for code, pattern in enumerate(order)} | {"": 0}
+    codes = np.array([number[pattern] for pattern in patterns], dtype=np.int64)[rows]
+    about = package.add_column(codes, kind="text", words=package.add_words(order))
+    about["runs"] = []
+    for place in range(max(map(len, found))):
+        run = [int(runs[place]) + 1 if place < len(runs) else 0 for runs in found]
+        about["runs"].append(package.add_column(np.array(run, dtype=np.int64)[rows]))
+    return about
 
 
 def pack_words(package: Package, values: pd.Series) -> dict[str, Any]:
-    """Add a text column as codes or lines, whichever suits how often its values repeat."""
+    """Add a text column as codes or patterns, whichever suits how often its values repeat."""
     distinct = values.nunique()
     if distinct <= 255 or (distinct < 65_535 and distinct * 4 < len(values)):
         return pack_codes(package, values)
     return pack_text(package, values)
 
 
-def _planes(package: Package, codes: NDArray[np.int64]) -> dict[str, Any]:
-    """Write low bytes of all rows, then the next bytes: like stands beside like."""
-    about: dict[str, Any] = {}
-    if package.among is not None and not codes[~package.among].any():
-        codes, about["among"] = codes[package.among], True
-    if len(codes) and int(codes.max()) >= 2**32:
-        raise ValueError("a packed column spans more than 32 bits")
-    plain, width = _bytes_by_plane(codes)
-    first = int(codes[0]) if len(codes) else 0
-    steps, step_width = _bytes_by_plane(zigzag(np.diff(codes, prepend=first)).astype(np.int64))
-    if step_width < 8 and len(zlib.compress(steps, 1)) < STEPS_WORTH * len(zlib.compress(plain, 1)):
-        plain, width, about["steps_from"] = steps, step_width, first
-    return about | {"place": package.add(plain), "width": width}
-
-
-def _bytes_by_plane(codes: NDArray[np.int64]) -> tuple[bytes, int]:
-    top = int(codes.max()) if len(codes) else 0
-    width = next(size for size in (1, 2, 4, 8) if top < 2 ** (8 * size - (size == 8)))
-    rows = codes.astype(f"<u{width}").view(np.uint8).reshape(-1, width)
-    return np.ascontiguousarray(rows.T).tobytes(), width
-
-
-def _rings(
-    shapes: gpd.GeoSeries,
-) -> tuple[NDArray[np.int64], NDArray[np.int64], NDArray[np.int64], NDArray[np.int64], bool]:
-    """Vertices, start of each ring (or line, or point), rings per shape, whether polygons."""
-    bare = shapely.force_2d(np.asarray(shapes.values))
-    solid = bool(np.isin(shapely.get_type_id(bare), (3, 6)).all())
-    parts, owner = shapely.get_parts(bare, return_index=True)
-    if solid:
-        parts, ring_owner = shapely.get_rings(parts, return_index=True)
-        owner = owner[ring_owner]
-    lengths = shapely.get_num_coordinates(parts)
-    east, south = pixels(gpd.GeoSeries(parts, crs=shapes.crs))
-    starts = np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64)
-    counts = np.bincount(owner, minlength=len(shapes)).astype(np.int64)
-    return east, south, starts, counts, solid
-
-
-def _corners(
-    x: NDArray[np.int64], y: NDArray[np.int64]
-) -> tuple[NDArray[np.int64], NDArray[np.bool_]]:
-    """Return each vertex's corner, numbered by first appearance, and whether it is the first."""
-    place = x * (2 * WORLD) + y
-    _, first, group = np.unique(place, return_index=True, return_inverse=True)
-    new = np.zeros(len(place), dtype=bool)
-    new[first] = True
-    order = np.empty(len(first), dtype=np.int64)
-    order[np.argsort(first, kind="stable")] = np.arange(len(first))
-    return order[group], new
-
-
-def _kept(
-    x: NDArray[np.int64], y: NDArray[np.int64], starts: NDArray[np.int64], *, solid: bool
-) -> NDArray[np.bool_]:
-    """Vertices to keep: no repeats, no closing vertex of a ring, always the first."""
-    keep = np.ones(len(x), dtype=bool)
-    keep[1:] = (np.diff(x) != 0) | (np.diff(y) != 0)
-    first, last = starts[:-1], starts[1:] - 1
-    closed = (x[first] == x[last]) & (y[first] == y[last]) & (last > first) & solid
-    keep[last[closed]] = False
-    keep[first] = True
-    return keep
+def _script(name: str, header: Mapping[str, Any], streams: Sequence[bytes]) -> str:
+    text = b"".join(streams).decode("ascii")
+    return f'county.packed[{script_json(name)}]=[{script_json(header)},"{text}"];\n'

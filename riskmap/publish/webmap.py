@@ -21,7 +21,6 @@ from riskmap.publish.display import Units
 from riskmap.publish.map_compose import compose_page, copy_page_files
 from riskmap.publish.map_data import (
     BLOCK_ROWS,
-    blocks_of,
     drawable,
     pack_details,
     pack_facts,
@@ -141,7 +140,7 @@ def write_map(
         },
     )
     copy_page_files(folder)
-    sizes = {name: _write_data(folder, name, package) for name, package in data.items()}
+    sizes = _write_data(folder, data)
     if relief is not None:
         (folder / "relief.png").write_bytes(relief.png)
         sizes["relief"] = len(relief.png)
@@ -172,14 +171,15 @@ def _packages(
     places = {name: kept[name] for name in ON_LOTS if name in kept}
     order = {name: rows.index.get_indexer(table.index) for name, table in places.items()}
     beside = {name: table for name, table in kept.items() if name not in places}
+    parcels = pack_parcels(rows)
+    first = pack_facts(rows, facts, units=units, given=parcels.known())
+    known = parcels.known() | first.known()
     data = {
-        "parcels": pack_parcels(rows),
-        "facts": pack_facts(rows, facts, units=units),
+        "parcels": parcels,
+        "facts": first,
         "layers": pack_layers(beside, units=units, rows={}),
+        "details": pack_details(rows, facts, limitation, units=units, given=known),
     }
-    for number, part in enumerate(blocks_of(len(rows))):
-        block = pack_details(rows.iloc[part], facts, limitation.iloc[part], units=units)
-        data[f"details_{number}"] = block
     if places:
         data["places"] = pack_layers(places, units=units, rows=order)
     if pairs is not None:
@@ -200,8 +200,14 @@ def _on_first_lots(
     return {name: layer for name, layer in cut.items() if len(layer)}
 
 
-def _write_data(folder: Path, name: str, package: Package) -> int:
-    return (folder / "data" / f"{name}.js").write_bytes(package.to_script(name).encode("ascii"))
+def _write_data(folder: Path, data: Mapping[str, Package]) -> dict[str, int]:
+    """Write the data files and return their sizes."""
+    sizes = {}
+    for name, package in data.items():
+        rows = BLOCK_ROWS if name == "details" else None
+        for script, text in package.to_scripts(name, rows).items():
+            sizes[script] = (folder / "data" / f"{script}.js").write_bytes(text.encode("ascii"))
+    return sizes
 
 
 def _bounds(rows: gpd.GeoDataFrame) -> tuple[float, float, float, float]:

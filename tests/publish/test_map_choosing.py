@@ -128,7 +128,7 @@ class TestChoosing:
         for name in names:
             page.run(f"document.querySelector('[data-layer={name}]').click()")
         page.run("county.map.fitBounds(county.parcels.box(400), {animate: false, maxZoom: 17})")
-        page.wait_for("county.places")
+        page.wait_for("!!county.places")
         page.settle()
         page.browser.save_screenshot(str(screenshots / "map_overlays.png"))
         assert page.run("return Object.keys(county.layers).length") >= 5

@@ -12,7 +12,6 @@ import pytest
 import shapely
 
 from riskmap.publish.doubt_words import LIKELIHOOD, chance_word, rough_rank
-from riskmap.publish.map_data import blocks_of
 from riskmap.publish.map_facts import facts_of, installed_from
 from riskmap.publish.map_layers import LOTS_SHOWN, first_lots, kept_layers
 from riskmap.publish.map_threats import PER_PARCEL, PER_WELL, leading_pairs, wells_with_risk
@@ -124,11 +123,6 @@ class TestLots:
         chosen = first_lots(layer, ranked, order)
         assert list(chosen.index) == list(order[:LOTS_SHOWN])
 
-    def test_blocks_cover_every_row_once(self) -> None:
-        for count in (0, 1, 8192, 8193, 150_000):
-            rows = [row for part in blocks_of(count) for row in range(part.start, part.stop)]
-            assert rows == list(range(count))
-
     def test_empty_and_shapeless_layers_are_left_out(self) -> None:
         none = gpd.GeoDataFrame(geometry=[None, shapely.Polygon()], crs=32616)
         box = gpd.GeoDataFrame(geometry=[shapely.box(0, 0, 99, 99)], crs=32616)
@@ -150,7 +144,6 @@ class TestFiles:
     def test_details_lie_in_blocks_and_nothing_is_read_twice(
         self, tmp_path: Path, full: Any, monkeypatch: pytest.MonkeyPatch
     ) -> None:
-        monkeypatch.setattr("riskmap.publish.map_data.BLOCK_ROWS", 400)
         monkeypatch.setattr("riskmap.publish.webmap.BLOCK_ROWS", 400)
         report = write_map(
             tmp_path,
@@ -163,7 +156,7 @@ class TestFiles:
             top=200,
         )
         blocks = [name for name in report.sizes if name.startswith("details")]
-        assert blocks == ["details_0", "details_1", "details_2"]
+        assert blocks == ["details", "details_0", "details_1", "details_2"]
         assert report.weights_ready
         assert report.rescore_difference == 0
         total = report.opening_bytes + report.details_bytes

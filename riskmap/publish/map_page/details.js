@@ -2,6 +2,7 @@
 (function (county) {
   "use strict";
   const reading = [], blocks = [];
+  let head = null;
 
   /* One column over all blocks that were read. */
   class Blocked {
@@ -38,12 +39,18 @@
     }
   }
 
+  function readHead() {
+    if (!head) head = county.load("details");
+    return head;
+  }
+
   function readBlock(number) {
     if (!reading[number]) {
-      reading[number] = county.load("details_" + number).then(function (file) {
+      reading[number] = Promise.all([readHead(), county.load("details_" + number)]).then(function ([head, file]) {
         const first = number * county.plan.block_rows;
         const count = Math.min(county.plan.block_rows, county.parcels.count - first);
-        blocks[number] = county.columnsOf(file, file.header.columns, count);
+        const given = (head.header.given || []).map((name) => county.given[name]);
+        blocks[number] = county.blockOf(file, head, first, count, given);
         Object.keys(blocks[number]).forEach(function (name) {
           if (!county.facts[name]) county.facts[name] = new Blocked(name);
         });

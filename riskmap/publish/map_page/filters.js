@@ -8,7 +8,7 @@
 
   function options(select, column) {
     const seen = new Set(column.codes());
-    const words = column.about.words.filter((_, index) => seen.has(index + 1));
+    const words = column.words().filter((_, index) => seen.has(index + 1));
     words.slice().sort((a, b) => a.localeCompare(b, "en")).forEach(function (word) {
       const option = county.make("option", "", word);
       option.value = word;
@@ -21,7 +21,7 @@
     }
   }
 
-  /* Text columns that were packed as lines are coded once, when a filter needs them. */
+  /* Text columns that were packed as patterns are coded once, when a filter needs them. */
   function asCodes(column) {
     if (column.about.kind !== "text") return column;
     const words = [], numbers = new Map();
@@ -30,11 +30,11 @@
       if (!numbers.has(word)) numbers.set(word, words.push(word));
       return numbers.get(word);
     });
-    return { about: { kind: "code", words: words }, codes: () => codes };
+    return { words: () => words, codes: () => codes };
   }
 
   function codeOf(column, word) {
-    return word === "\u0000" ? 0 : column.about.words.indexOf(word) + 1;
+    return word === "\u0000" ? 0 : column.words().indexOf(word) + 1;
   }
 
   function keepCode(passes, codes, wanted) {

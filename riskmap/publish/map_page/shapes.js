@@ -3,64 +3,112 @@
   "use strict";
   const ZOOM = 19;
 
-  function readVarints(bytes, place, count) {
-    const out = new Uint32Array(count);
-    let at = place[0];
-    for (let i = 0; i < count; i++) {
-      let byte = bytes[at++];
-      let value = byte & 127;
-      let shift = 7;
-      while (byte & 128) {
-        byte = bytes[at++];
-        value |= (byte & 127) << shift;
-        shift += 7;
-      }
-      out[i] = value >>> 0;
-    }
-    return out;
-  }
-
-  function readSteps(bytes, place, count) {
-    const coded = readVarints(bytes, place, count);
-    const out = new Int32Array(count);
-    let value = 0;
-    for (let i = 0; i < count; i++) {
-      value += (coded[i] >>> 1) ^ -(coded[i] & 1);
-      out[i] = value;
-    }
-    return out;
-  }
-
   function starts(lengths) {
     const out = new Uint32Array(lengths.length + 1);
     for (let i = 0; i < lengths.length; i++) out[i + 1] = out[i] + lengths[i];
     return out;
   }
 
-  class Shapes {
-    constructor(file, name) {
-      const about = file.header[name];
-      this.count = about.count;
-      this.shapeStart = starts(readVarints(file.bytes, about.parts, about.count));
-      this.ringStart = starts(readVarints(file.bytes, about.sizes, about.rings));
-      this.spread(readVarints(file.bytes, about.links, about.vertices),
-        readSteps(file.bytes, about.x, about.corners), readSteps(file.bytes, about.y, about.corners));
-      this.measure();
-      this.makeGrid();
+  /* Links between corners, each by the kinds of the two before it (see outlines.py). */
+  function readLinks(file, place, sizes, count) {
+    const kindsAt = 18 * county.NUMBER_PLACES;
+    const decoder = new county.Decoder(file.text, place[0], place[1], kindsAt + 36);
+    const out = new Uint32Array(count);
+    for (let ring = 0, v = 0, before = 0, last = 0; ring < sizes.length; ring++) {
+      for (let at = 0; at < sizes[ring]; at++) {
+        const context = ((at === 0 ? 1 : 0) * 3 + last) * 3 + before;
+        const kind = decoder.bit(kindsAt + 2 * context) ? 1 + decoder.bit(kindsAt + 2 * context + 1) : 0;
+        out[v++] = kind === 2 ? decoder.number(context) : 2 * kind;
+        before = last;
+        last = kind;
+      }
+    }
+    return out;
+  }
+
+  const PLAIN_IN_RING = 33, FAR_AT = 66, ASTRAY_AT = FAR_AT + 128, CONTEXTS = ASTRAY_AT + 128, LONGEST_SIDE = 32768;
+
+  /* Which way a side turns from the one before: 0 straight on, 1 right, 2 left, 3 back. */
+  function turnOf(dx, dy, ex, ey) {
+    const along = dx * ex + dy * ey, across = dy * ex - dx * ey;
+    if (Math.abs(along) >= Math.abs(across)) return along >= 0 ? 0 : 3;
+    return across >= 0 ? 1 : 2;
+  }
+
+  /* Places of all vertices, from links and new corners. */
+  class Corners {
+    constructor(file, about, sizes) {
+      this.x = new Int32Array(about.vertices);
+      this.y = new Int32Array(about.vertices);
+      this.turnsAt = CONTEXTS * county.NUMBER_PLACES;
+      this.decoder = new county.Decoder(file.text, about.corners[0], about.corners[1], this.turnsAt + 64);
+      this.history = 0;
+      this.lastX = 0;
+      this.lastY = 0;
+      this.read(readLinks(file, about.links, sizes, about.vertices), sizes);
     }
 
-    /* Follows the links: 0 is the next new corner, else a step (zigzag) from the corner before. */
-    spread(links, cornerX, cornerY) {
-      this.x = new Int32Array(links.length);
-      this.y = new Int32Array(links.length);
+    read(links, sizes) {
+      const x = this.x, y = this.y, firsts = new Uint32Array(links.length);
       let corner = -1, fresh = 0;
-      for (let v = 0; v < links.length; v++) {
-        const link = links[v];
-        if (link === 0) corner = fresh++;
-        else corner += ((link - 1) >>> 1) ^ -((link - 1) & 1);
-        this.x[v] = cornerX[corner];
-        this.y[v] = cornerY[corner];
+      for (let ring = 0, v = 0; ring < sizes.length; ring++) {
+        for (let at = 0; at < sizes[ring]; at++, v++) {
+          const ex = at >= 2 ? x[v - 1] - x[v - 2] : 0, ey = at >= 2 ? y[v - 1] - y[v - 2] : 0;
+          const told = (ex !== 0 || ey !== 0) && Math.max(Math.abs(ex), Math.abs(ey)) < LONGEST_SIDE;
+          if (links[v]) {
+            corner += ((links[v] - 1) >>> 1) ^ -((links[v] - 1) & 1);
+            x[v] = x[firsts[corner]];
+            y[v] = y[firsts[corner]];
+            if (told) this.history = (this.history * 4 + turnOf(x[v] - x[v - 1], y[v] - y[v - 1], ex, ey)) & 15;
+            continue;
+          }
+          corner = fresh++;
+          firsts[corner] = v;
+          if (told) this.turned(v, at, ex, ey);
+          else this.plain(v, at);
+          this.lastX = x[v];
+          this.lastY = y[v];
+        }
       }
+    }
+
+    plain(v, at) {
+      const base = at ? PLAIN_IN_RING : 0, coded = this.decoder.number(base);
+      this.x[v] = (at ? this.x[v - 1] : this.lastX) + ((coded >>> 1) ^ -(coded & 1));
+      this.y[v] = (at ? this.y[v - 1] : this.lastY) + this.decoder.signed(base + 1 + county.lengthOf(coded));
+    }
+
+    /* How the side turns, how far it goes, how far it strays from that line. */
+    turned(v, at, ex, ey) {
+      const x = this.x, y = this.y, decoder = this.decoder;
+      const turn = decoder.tree(this.turnsAt + this.history * 4, 2);
+      this.history = (this.history * 4 + turn) & 15;
+      let a = turn === 0 ? ex : turn === 1 ? -ey : turn === 2 ? ey : -ex;
+      let b = turn === 0 ? ey : turn === 1 ? ex : turn === 2 ? -ex : -ey;
+      const level = Math.abs(a) >= Math.abs(b);
+      if (!level) [a, b] = [b, a];
+      let size = Math.max(Math.abs(ex), Math.abs(ey));
+      if (turn && at >= 3) size = Math.max(Math.abs(x[v - 2] - x[v - 3]), Math.abs(y[v - 2] - y[v - 3]));
+      const far = decoder.number(FAR_AT + turn * 32 + county.lengthOf(size));
+      const line = Math.floor((2 * far * Math.abs(b) + Math.abs(a)) / (2 * Math.abs(a)));
+      const across = (b > 0 ? line : -line) + decoder.signed(ASTRAY_AT + turn * 32 + county.lengthOf(far));
+      const along = a > 0 ? far : -far;
+      x[v] = x[v - 1] + (level ? along : across);
+      y[v] = y[v - 1] + (level ? across : along);
+    }
+  }
+
+  class Shapes {
+    constructor(file, name) {
+      const about = file.header[name], sizes = county.readNumbers(file, about.sizes);
+      this.count = about.count;
+      this.shapeStart = starts(county.readNumbers(file, about.parts));
+      this.ringStart = starts(sizes);
+      const corners = new Corners(file, about, sizes);
+      this.x = corners.x;
+      this.y = corners.y;
+      this.measure();
+      this.makeGrid();
     }
 
     measure() {

@@ -137,7 +137,10 @@
 
   async function readFacts(wanted) {
     const file = await county.load("facts");
-    county.facts = Object.assign(county.columnsOf(file, file.header.columns, county.parcels.count), county.painted);
+    const given = (file.header.given || []).map((name) => county.given[name]);
+    const columns = county.columnsOf(file, file.header.columns, county.parcels.count, given);
+    Object.assign(county.given, columns);
+    county.facts = Object.assign(columns, county.painted);
     county.scores = new county.Scores(county.plan, county.facts, county.firstClass);
     county.startFilters();
     Object.keys(wanted).filter((key) => key.startsWith("f.")).forEach((key) => {
@@ -188,7 +191,7 @@
     if (!columns.stage) return;
     county.painted = { stage: columns.stage, stage_evidence: columns.stage_evidence };
     county.stage = Uint8Array.from(columns.stage.codes(), (code) => code || county.plan.stages.length);
-    const assumed = columns.stage_evidence.about.words.indexOf("assumed") + 1;
+    const assumed = columns.stage_evidence.words().indexOf("assumed") + 1;
     county.assumed = Uint8Array.from(columns.stage_evidence.codes(), (code) => (code === assumed ? 1 : 0));
   }
 
@@ -205,9 +208,10 @@
 
   async function begin(map, plan) {
     const wanted = county.readLink();
-    const file = await county.unpack("parcels");
+    const file = county.unpack("parcels");
     county.parcels = new county.Shapes(file, "shapes");
     const columns = county.columnsOf(file, file.header.columns, county.parcels.count);
+    county.given = Object.assign({}, columns);
     county.firstClass = {};
     ["priority", "failure", "groundwater"].forEach((kind) => {
       county.firstClass[kind] = columns[kind + "_class"].codes();
