@@ -24,6 +24,7 @@ from riskmap.groundwater.gradient import FlowField
 from riskmap.groundwater.grid import Grid, grid_from_bounds
 from riskmap.groundwater.levels import water_levels
 from riskmap.groundwater.nitrogen import YEAR_D, neighbourhood_nitrate_mg_l
+from riskmap.groundwater.plume import PlumeSettings
 from riskmap.groundwater.rerun import Rerun, prepare_rerun
 from riskmap.groundwater.water_table import (
     WaterTable,
@@ -93,6 +94,7 @@ def groundwater_features(
         porosity_frac=rules.porosity_frac,
         soil_denitrified_frac=rules.denitrified_frac,
         background_mg_l=rules.background_mg_l,
+        plume=PlumeSettings(recharge_m_yr=rules.recharge_m_yr),
     )
     found = assess_groundwater(systems, wells, surface.head, settings, water_id=water)
     table = _columns(features, systems, found, rules, surface.evidence)

@@ -3,6 +3,8 @@
 A path is stepped by the midpoint rule along the direction of the gradient, read between the cell
 centres; each step is half a cell. Travel time is distance over seepage velocity. A path ends where
 it reaches surface water, its longest distance or time, still water, or the edge of what is known.
+One that circles in a hollow of the water table hardly gets lower over :data:`CIRCLE_STEPS` steps;
+it ends where it was that many steps ago, as still water.
 """
 
 from __future__ import annotations
@@ -27,6 +29,12 @@ ENDS: Final = {
     STILL: "no direction: flat, divide or sink",
     EDGE: "edge of the known water table",
 }
+
+CIRCLE_STEPS: Final = 8
+"""Steps over which the fall of the head (rise, upstream) is looked at: enough to even out that
+slopes are read between cells and heads are not."""
+CIRCLE_FALL: Final = 0.1
+"""A path circles where the head falls by less than this share of what the slopes on its way say."""
 
 
 @dataclass(frozen=True)
@@ -106,11 +114,12 @@ def _why_stop(
 @compiled
 def _trace_one(
     points: Floats, used: int, at: tuple[float, float], sign: float, step: float,
-    east: Floats, north: Floats, k: Floats, porosity: Floats, water: Ints,
+    head: Floats, east: Floats, north: Floats, k: Floats, porosity: Floats, water: Ints,
     place: tuple[float, float, float], limits: tuple[float, float, float],
 ) -> tuple[Floats, int, int, int]:  # fmt: skip
     """Append one path to ``points``; give the buffer, its use, the end and the water reached."""
     (px, py), distance, time = at, 0.0, 0.0
+    first, head_before, fall = used, np.nan, 0.0
     before_east, before_north = 0.0, 0.0
     while True:
         points = _grow(points, used)
@@ -125,6 +134,11 @@ def _trace_one(
         points[used - 1, 4] = k[row, column] * size
         if water[row, column] != 0:
             return points, used, WATER, water[row, column]
+        if (used - 1 - first) % CIRCLE_STEPS == 0:
+            head_now, _ = _sample(head, head, *place, px, py)
+            if sign * (head_before - head_now) < CIRCLE_FALL * fall:
+                return points, used - CIRCLE_STEPS, STILL, 0
+            head_before, fall = head_now, 0.0
         why = _why_stop(distance, time, size, ge * before_east + gn * before_north, limits)
         if why >= 0:
             return points, used, why, 0
@@ -141,13 +155,14 @@ def _trace_one(
         px += sign * length * me / middle
         py += sign * length * mn / middle
         distance += length
+        fall += length * middle
         time += length / velocity
         before_east, before_north = ge, gn
 
 
 @compiled
 def _trace(
-    x: Floats, y: Floats, sign: float, step: float,
+    x: Floats, y: Floats, sign: float, step: float, head: Floats,
     east: Floats, north: Floats, k: Floats, porosity: Floats, water: Ints,
     place: tuple[float, float, float], limits: tuple[float, float, float],
 ) -> tuple[Ints, Floats, NDArray[np.int8], Ints]:  # fmt: skip
@@ -159,7 +174,7 @@ def _trace(
     used = 0
     for path in range(count):
         points, used, end[path], water_id[path] = _trace_one(
-            points, used, (x[path], y[path]), sign, step, east, north, k, porosity, water,
+            points, used, (x[path], y[path]), sign, step, head, east, north, k, porosity, water,
             place, limits,
         )  # fmt: skip
         start[path + 1] = used
@@ -204,6 +219,7 @@ def trace_paths(
     start, points, end, reached = _trace(
         np.array(x_m, float, order="C"), np.array(y_m, float, order="C"),
         -1.0 if upstream else 1.0, step_cells * grid.cell_m,
+        np.ascontiguousarray(grid.values, float),
         field.east_frac, field.north_frac, field.conductivity_m_d, field.porosity_frac, water,
         (float(grid.west_m), float(grid.north_m), float(grid.cell_m)),
         (float(max_distance_m), float(max_time_d), float(min_gradient_frac)),

@@ -144,3 +144,44 @@ def nearest_foot(
         if share[i - 1] >= 1 and share[i] <= 0
     ]
     return min(gaps, default=None)
+
+
+def hollows(*, seed: int, size: int = 60, cell_m: float = 40.0):  # type: ignore[no-untyped-def]
+    """A rough, closed basin of the water table: from everywhere water runs into hollows."""
+    rng = np.random.default_rng(seed)
+    centre = (np.arange(size) + 0.5) * cell_m
+    x, y = np.meshgrid(centre, centre[::-1])
+    middle = size * cell_m / 2
+    head = 1e-6 * ((x - middle) ** 2 + 3 * (y - middle) ** 2)
+    for _ in range(12):
+        px, py = rng.uniform(0.2, 0.8, 2) * size * cell_m
+        head = head - 0.8 * np.exp(-((x - px) ** 2 + (y - py) ** 2) / (2 * (2.2 * cell_m) ** 2))
+    return field_of(head, cell_m=cell_m)
+
+
+class TestHollows:
+    """Water that runs into a hollow stays there; it does not go round until time is up."""
+
+    @pytest.mark.parametrize("seed", [1, 2, 3])
+    def test_no_path_circles(self, seed: int) -> None:
+        field = hollows(seed=seed)
+        rng = np.random.default_rng(seed)
+        x, y = rng.uniform(300, 2100, (2, 200))
+        paths = trace_paths(field, x_m=x, y_m=y, max_distance_m=20_000.0)
+        assert np.isin(paths.end, [STILL, EDGE]).all()
+        assert (paths.end == STILL).mean() > 0.9
+        length = paths.last(paths.distance_m)
+        assert length.max() < 2.5 * 60 * 40
+        begun = field.grid.bilinear(x, y)
+        ended = field.grid.bilinear(paths.last(paths.x_m), paths.last(paths.y_m))
+        assert (ended <= begun + 1e-9).all()
+
+    def test_a_path_downhill_is_not_cut(self) -> None:
+        long = trace_paths(slope(3e-4), x_m=[105.0], y_m=[505.0], max_distance_m=800.0)
+        assert long.end[0] == DISTANCE
+        back = trace_paths(slope(), x_m=[905.0], y_m=[505.0], max_distance_m=800.0, upstream=True)
+        assert back.end[0] == DISTANCE
+        assert back.last(back.x_m)[0] == pytest.approx(105.0)
+        turning = corner()
+        bend = trace_paths(turning, x_m=[100.0], y_m=[1000.0], max_distance_m=900.0)
+        assert bend.end[0] == DISTANCE
