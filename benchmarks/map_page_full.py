@@ -1,7 +1,11 @@
 """An invented county with everything a run puts on the map: the bundled model and all that follows.
 
-Features are drawn at random, smooth over the ground where nature is; scores, ranks and reasons are
-the program's own. Nothing in it stands for a real place or person.
+Features are drawn at random, smooth over the ground where nature is, and tied as a run's columns
+are: what the soil survey gives follows the map unit (three lots in four lie in one unit, the others
+share two), records of a system are missing together, and marks mostly follow what is on record of
+the system. All else is independent, which a county is not: load, reserve, chance and years follow
+from each other there. Scores, ranks and reasons are the program's own. Nothing in it stands for a
+real place or person.
 """
 
 from __future__ import annotations
@@ -29,6 +33,15 @@ SMOOTH = (
     "stream_distance_m", "waterbody_distance_m", "systems_per_km2", "vulnerability",
     "lot_nitrate_mg_l", "soil_rating",
 )  # fmt: skip
+SOIL = (
+    "wet_depth_cm", "ksat_um_s", "restriction_cm", "soil_rating", "drainage_class",
+    "limit_flooding", "limit_poor_filter", "limit_seepage",
+)  # fmt: skip
+"""Features that the soil survey gives by map unit."""
+UNIT_KINDS, UNIT_SIDE_M = 60, 400.0
+RECORDS_APART = 3
+"""Records that are missing together: permit, inspections, the rest."""
+TIED_MARKS = 0.9
 SITE = ("lot_m2", "address", "neighbourhood", "land_use", "service", "service_evidence")
 YEARS = (
     "years_to_stressed_yr", "years_to_failed_yr", "years_gained_half_flow_yr",
@@ -79,25 +92,30 @@ def _features(rng: np.random.Generator, base: gpd.GeoDataFrame, model: Model) ->
     x, y = ((part - part.mean()) / max(part.std(), 1.0) for part in (middle.x, middle.y))
     served = base["service"].isin(["onsite", "unknown"]).to_numpy()
     columns: dict[str, object] = {name: base[name] for name in SITE}
+    units, share = _map_units(rng, base)
+    on_record = rng.random((RECORDS_APART, count)) > 0.12
+    record = _drawn_marks(rng, count)
     for place, factor in enumerate(model.factors):
         name = factor.feature
         if name in columns:
             continue
         values = _values(rng, name, factor, np.sin(x * (1 + place % 5) + place) * np.cos(y + place))
-        if name not in SMOOTH:
-            values = pd.Series(values).where(served & (rng.random(count) > 0.12)).to_numpy()
+        if name in SOIL:
+            values = _by_unit(rng, values, units, share)
+        elif name not in SMOOTH:
+            values = pd.Series(values).where(served & on_record[place % RECORDS_APART]).to_numpy()
         columns[name] = values
-        columns[f"{name}_evidence"] = _marks(rng, values)
+        columns[f"{name}_evidence"] = "mapped" if name in SOIL else _marks(rng, values, record)
     for name in sorted(_told(model) - set(columns)):
         columns[name] = np.where(served, rng.gamma(2, 0.15, count).round(2), np.nan)
     for name in YEARS:
         years = np.where(rng.random(count) < 0.4, 100.0, rng.gamma(2, 6, count).round(1))
         columns[name] = np.where(served, np.where(rng.random(count) < 0.3, 0.0, years), np.nan)
-        columns[f"{name}_evidence"] = _marks(rng, columns[name])
+        columns[f"{name}_evidence"] = _marks(rng, columns[name], record)
     for name, words in (("stage", STAGES), ("replacement", REPLACEMENTS[:3])):
         drawn = pd.Series(rng.choice(words, count)).where(served).to_numpy()
         columns[name] = drawn
-        columns[f"{name}_evidence"] = _marks(rng, drawn)
+        columns[f"{name}_evidence"] = _marks(rng, drawn, record)
     age = np.asarray(columns["age_yr"], float)
     columns["installed_year"] = 2026 - age
     columns["installed_year_evidence"] = columns["age_yr_evidence"]
@@ -126,8 +144,35 @@ def _values(rng: np.random.Generator, name: str, factor: object, wave: pd.Series
     return np.maximum(low + (high - low) * share * 1.15, 0.0).round(3)
 
 
-def _marks(rng: np.random.Generator, values: object) -> np.ndarray:
-    drawn = rng.choice(list(EVIDENCE_SHARES), len(pd.Series(values)), p=[*EVIDENCE_SHARES.values()])
+def _map_units(rng: np.random.Generator, base: gpd.GeoDataFrame) -> tuple[np.ndarray, np.ndarray]:
+    """Draw the map unit under each lot and the one beside it, and the first one's share."""
+    middle = base.geometry.centroid
+    patch = np.stack([middle.x // UNIT_SIDE_M, middle.y // UNIT_SIDE_M]).astype(int)
+    patch -= patch.min(axis=1, keepdims=True)
+    kinds = rng.integers(0, UNIT_KINDS, patch.max(axis=1) + 2)
+    units = np.stack([kinds[patch[0], patch[1]], kinds[patch[0] + 1, patch[1]]])
+    share = np.where(rng.random(len(base)) < 0.75, 1.0, rng.random(len(base)))
+    return units, share
+
+
+def _by_unit(
+    rng: np.random.Generator, values: np.ndarray, units: np.ndarray, share: np.ndarray
+) -> np.ndarray:
+    """Give every map unit one of the values; lots that share two units get their mean."""
+    of_unit = rng.choice(values, UNIT_KINDS)
+    if of_unit.dtype == object or of_unit.dtype.kind == "U":
+        return of_unit[units[0]]
+    return (share * of_unit[units[0]] + (1 - share) * of_unit[units[1]]).round(3)
+
+
+def _drawn_marks(rng: np.random.Generator, count: int) -> np.ndarray:
+    return rng.choice(list(EVIDENCE_SHARES), count, p=[*EVIDENCE_SHARES.values()])
+
+
+def _marks(rng: np.random.Generator, values: object, record: np.ndarray) -> np.ndarray:
+    """Draw marks that mostly follow what is on record of the system; unknown where nothing is."""
+    count = len(record)
+    drawn = np.where(rng.random(count) < TIED_MARKS, record, _drawn_marks(rng, count))
     return np.where(pd.isna(pd.Series(values)), "unknown", drawn)
 
 

@@ -34,6 +34,9 @@ from riskmap.publish.outlines import pack_shapes
 from riskmap.publish.packing import Package, pack_codes, pack_numbers, pack_text, pack_words
 from riskmap.publish.palette import CLASSES, NOT_RANKED
 
+REASONS: Final = ("reason_1", "reason_2", "reason_3")
+"""A few patterns of words with numbers in them."""
+
 SHOWN_SCORES: Final = ("priority", "failure", "groundwater")
 LOT_TOLERANCE_M: Final = 0.15
 """Corners of lots that lie closer to the straight line than this are left out of the page."""
@@ -118,8 +121,10 @@ def pack_details(
     """
     package = Package(served(rows), given)
     columns = pack_doubt(package, rows)
-    for name in ("not_ranked_reason", "unknown", "reason_1", "reason_2", "reason_3"):
+    for name in ("not_ranked_reason", "unknown"):
         columns[name] = pack_words(package, worded(_text(rows, name)))
+    for name in REASONS:
+        columns[name] = pack_text(package, worded(_text(rows, name)))
     for fact in facts:
         if fact.column in PAINTED:
             continue

@@ -4,20 +4,25 @@
   const PER_PARCEL = 3, PER_WELL = 5;
   let reading = null;
 
+  /* The places where each whole number stands, in order. */
+  function grouped(numbers) {
+    let most = 0;
+    for (let at = 0; at < numbers.length; at++) if (numbers[at] > most) most = numbers[at];
+    const starts = new Uint32Array(most + 2), places = new Uint32Array(numbers.length);
+    for (let at = 0; at < numbers.length; at++) starts[numbers[at] + 1]++;
+    for (let key = 0; key <= most; key++) starts[key + 1] += starts[key];
+    const next = starts.slice();
+    for (let at = 0; at < numbers.length; at++) places[next[numbers[at]]++] = at;
+    return (key) => (key > most ? [] : Array.from(places.subarray(starts[key], starts[key + 1])));
+  }
+
   /* Pairs of parcels and wells are read with the first card. */
   county.needThreats = function () {
     if (!county.plan.files.includes("threats")) return Promise.resolve(null);
     if (!reading) {
       reading = county.load("threats").then(function (file) {
-        const count = file.header.count;
-        const columns = county.columnsOf(file, file.header.columns, count);
-        const byParcel = new Map(), byWell = new Map();
-        const add = (table, key, at) => (table.has(key) ? table.get(key).push(at) : table.set(key, [at]));
-        for (let at = 0; at < count; at++) {
-          add(byParcel, columns.row.number(at), at);
-          add(byWell, columns.well.number(at), at);
-        }
-        county.threats = { columns: columns, byParcel: byParcel, byWell: byWell };
+        const columns = county.columnsOf(file, file.header.columns, file.header.count);
+        county.threats = { columns: columns, byParcel: grouped(columns.row.numbers()), byWell: grouped(columns.well.numbers()) };
       });
     }
     return reading;
@@ -59,7 +64,7 @@
     if (!(county.scores.base.priority[row] >= 0)) return null;
     const box = county.make("div", "threats");
     box.appendChild(county.make("h3", "", "Drinking wells its water may reach"));
-    const found = (county.threats.byParcel.get(row) || []).slice(0, PER_PARCEL);
+    const found = county.threats.byParcel(row).slice(0, PER_PARCEL);
     if (!found.length) {
       box.appendChild(county.make("p", "", "None on record that it would add 0.01 mg/L of nitrate or more to, by the model. " +
         "A well close by may be at risk all the same: see the distance to the nearest."));
@@ -124,7 +129,7 @@
   }
 
   function sources(row) {
-    const found = ((county.threats && county.threats.byWell.get(row)) || []).slice();
+    const found = county.threats ? county.threats.byWell(row) : [];
     if (!found.length) return null;
     const columns = county.threats.columns;
     found.sort((a, b) => columns.nitrate.number(b) - columns.nitrate.number(a));
