@@ -16,6 +16,7 @@ FOOT_M: Final = 0.3048
 US_SURVEY_FOOT_M: Final = 1200.0 / 3937.0
 MILE_M: Final = 5280 * FOOT_M
 ACRE_M2: Final = 43560 * FOOT_M**2
+HECTARE_M2: Final = 10_000.0
 SQUARE_MILE_KM2: Final = (MILE_M / 1000) ** 2
 GALLON_L: Final = 3.785411784
 POUND_KG: Final = 0.45359237
@@ -34,7 +35,7 @@ LENGTH_M: Final = {
 }
 VOLUME_L: Final = {"l": 1.0, "gal": GALLON_L, "m3": 1000.0}
 FLOW_L_D: Final = {"l_d": 1.0, "gpd": GALLON_L}
-AREA_M2: Final = {"m2": 1.0, "ft2": SQUARE_FOOT_M2, "acre": ACRE_M2, "ha": 10_000.0}
+AREA_M2: Final = {"m2": 1.0, "ft2": SQUARE_FOOT_M2, "acre": ACRE_M2, "ha": HECTARE_M2}
 CONCENTRATION_MG_L: Final = {"mg_l": 1.0, "ug_l": 0.001, "mg_l_as_no3": NITRATE_TO_N}
 
 FACTORS: Final = {

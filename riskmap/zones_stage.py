@@ -18,6 +18,7 @@ from riskmap.failure.flow import persons
 from riskmap.groundwater.grid import Grid
 from riskmap.groundwater_stage import Groundwater
 from riskmap.loading import County
+from riskmap.units import ACRE_M2, HECTARE_M2
 from riskmap.vulnerability_stage import vulnerability_grid
 from riskmap.wells_stage import is_public, setback_table, well_capture, well_columns
 
@@ -105,7 +106,12 @@ def plan_zones(
     wells = _with_zone(wells, zones)
     rule = _rule(settings) if chosen is None else "those that the planner chose"
     return Planning(
-        zones, capture, wells, setbacks, settings, _notes(drawn, capture, rule, settings)
+        zones,
+        capture,
+        wells,
+        setbacks,
+        settings,
+        _notes(drawn, capture, rule, settings, county.region.units),
     )
 
 
@@ -183,16 +189,17 @@ def _rule(settings: ZoneSettings) -> str:
 
 
 def _notes(
-    drawn: ZoneShapes, capture: gpd.GeoDataFrame, rule: str, settings: ZoneSettings
+    drawn: ZoneShapes, capture: gpd.GeoDataFrame, rule: str, settings: ZoneSettings, units: str
 ) -> tuple[str, ...]:
+    area, size = ("acres", ACRE_M2) if units == "us" else ("ha", HECTARE_M2)
     assumed = int((capture["pumping_l_d_evidence"] == "assumed").sum())
     return (
         f"{int(capture['chosen'].sum())} of {len(capture)} drinking-water wells make a capture "
         f"zone: {rule}.",
         f"The draw of {assumed} of {len(capture)} wells is assumed.",
-        f"Pieces smaller than {settings.least_area_m2 / 1e4:g} ha or with fewer than "
+        f"Pieces smaller than {settings.least_area_m2 / size:.2g} {area} or with fewer than "
         f"{settings.least_systems} systems join a neighbour; those alone, "
-        f"{drawn.left_out_m2 / 1e4:.1f} ha in all, are left out.",
+        f"{drawn.left_out_m2 / size:.1f} {area} in all, are left out.",
         "Screening areas for planning. A delineation for regulation needs a licensed "
         "hydrogeologist and local data.",
     )

@@ -55,6 +55,12 @@ def planning(result: Result, groundwater: Groundwater) -> Planning:
 
 
 class TestZones:
+    def test_notes_speak_the_countys_units(self, planning: Planning, result: Result) -> None:
+        """Two hectares are 4.94 acres, by definition of the acre."""
+        assert result.region.units == "us"
+        assert planning.settings.least_area_m2 == 20_000
+        assert "smaller than 4.9 acres" in planning.notes[2]
+
     def test_topology(self, planning: Planning, result: Result) -> None:
         shapes = planning.zones.geometry.to_numpy()
         assert len(shapes) >= 3
