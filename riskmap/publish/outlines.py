@@ -37,11 +37,13 @@ MERCATOR_HALF_M: Final = 20037508.342789244
 """Half the width of the Web-Mercator plane (EPSG:3857), m."""
 
 LONGEST_SIDE: Final = 32_768
-"""From a longer side no turn is told."""
-"""Contexts: two plain groups of 33, how far (turn by length), how astray (turn by length)."""
+"""From a longer side (pixels) no turn is told."""
+
 FAR_AT: Final = 66
 ASTRAY_AT: Final = FAR_AT + 128
 CORNER_CONTEXTS: Final = ASTRAY_AT + 128
+"""Contexts: two plain groups of 33, then how far and how astray, each by turn and length."""
+
 LINK_KINDS: Final = 3
 
 Whole = NDArray[np.int64]
