@@ -14,6 +14,7 @@ the time from a filter, a layer switch or a moved weight to its picture.
 from __future__ import annotations
 
 import argparse
+import datetime
 import shutil
 import statistics
 import sys
@@ -135,7 +136,7 @@ def _write_invented(count: int) -> Callable[[Path], MapReport]:
         layers=county.layers,
         terrain=terrain,
         county="Example County",
-        date="2025-06-30",
+        date=datetime.date(2025, 6, 30),
         threats=county.pairs,
         top=TOP,
     )

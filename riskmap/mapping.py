@@ -41,7 +41,7 @@ def write_county_map(
         layers=map_layers(result) | ({} if zones is None else {"zones": zones}),
         terrain=result.county.rasters.get("elevation"),
         county=region.name,
-        date=region.date.isoformat(),
+        date=region.date,
         units=region.units,
         threats=None if groundwater is None else groundwater.pairs,
         top=None if result.doubt is None else result.doubt.top,

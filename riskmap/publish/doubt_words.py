@@ -24,8 +24,9 @@ LIKELIHOOD: Final = (
 """Least chance and its words, highest first."""
 
 RANGE_MEANING: Final = (
-    "Every record that is unknown or estimated, and the mixture of soils under the lot, was drawn "
-    "anew many times; nine draws in ten fall inside the range. The model's weights stood still."
+    "Every record that is unknown or estimated, the mixture of soils under the lot and the rough "
+    "numbers of the models were drawn anew many times; nine draws in ten fall inside the range. "
+    "The weights stood still."
 )
 WIDE_MEANING: Final = "A wide range says: find the records first."
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import asdict, dataclass
 from typing import Any, Final
@@ -197,7 +198,7 @@ def _paint(colour: str, opacity: float, hatch: str = "") -> dict[str, Any]:
 def make_plan(
     *,
     county: str,
-    date: str,
+    date: datetime.date,
     units: str,
     counts: Mapping[str, int],
     bounds: tuple[float, float, float, float],
@@ -213,7 +214,7 @@ def make_plan(
     west, south, east, north = bounds
     return {
         "county": plain_text(county),
-        "date": plain_text(date),
+        "date": date.isoformat(),
         "units": units,
         "length_unit": "ft" if units == "us" else "m",
         "area_unit": readable("area_m2", units="us" if units == "us" else "si").unit,

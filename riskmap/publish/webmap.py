@@ -7,6 +7,7 @@ fetch.
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -75,7 +76,7 @@ def write_map(
     layers: Mapping[str, gpd.GeoDataFrame],
     terrain: Raster | None = None,
     county: str,
-    date: str,
+    date: datetime.date,
     units: Units = "us",
     cautions: Sequence[str] = MAP_CAUTIONS,
     base_map: BaseMap | None = None,

@@ -193,7 +193,7 @@ def map_folder(tmp_path_factory: pytest.TempPathFactory, full: Any, made: Module
         layers=full.layers,
         terrain=made.make_terrain(full.ranked),
         county="Example County",
-        date="2025-06-30",
+        date=datetime.date(2025, 6, 30),
         threats=full.pairs,
         top=200,
     )

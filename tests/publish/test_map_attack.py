@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import datetime
 import io
 import re
 from dataclasses import replace
@@ -64,7 +65,7 @@ def attacked(tmp_path: Path, made: ModuleType, made_full: ModuleType, map_page: 
         model=replace(full.map_model, factors=[*labels, *full.model.factors[2:]]),
         layers=layers | odd,
         county="Example </title><script>window.hurt=1</script>{{ 7*7 }}{% endraw %} County",
-        date="2025-06-30",
+        date=datetime.date(2025, 6, 30),
         cautions=("Take <b>care</b></script>",),
         threats=pairs,
         top=20,

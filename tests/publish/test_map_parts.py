@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from pathlib import Path
 from typing import Any
 
@@ -151,7 +152,7 @@ class TestFiles:
             model=full.map_model,
             layers=full.layers,
             county="Example County",
-            date="2025-06-30",
+            date=datetime.date(2025, 6, 30),
             threats=full.pairs,
             top=200,
         )

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import re
 from pathlib import Path
 from types import ModuleType
@@ -38,7 +39,7 @@ def write(made: ModuleType, ranked: gpd.GeoDataFrame) -> Any:
             "layers": made.make_layers(ranked),
             "terrain": made.make_terrain(ranked),
             "county": "Example County",
-            "date": "2025-06-30",
+            "date": datetime.date(2025, 6, 30),
         }
         return write_map(folder, table, **(settings | options))
 
