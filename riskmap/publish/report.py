@@ -195,13 +195,20 @@ def compose_report(
         county=plain_text(county),
         date=date.isoformat(),
         contact=plain_text(contact),
-        facts=key_facts(ranked, model, units=units, top=top),
+        facts=key_facts(ranked, model, units=units, top=top, information=findings.information),
         cautions=[plain_text(caution) for caution in cautions],
     )
 
 
-def key_facts(ranked: pd.DataFrame, model: Model, *, units: Units, top: int) -> list[str]:
-    """Say the few things to know, in sentences."""
+def key_facts(
+    ranked: pd.DataFrame,
+    model: Model,
+    *,
+    units: Units,
+    top: int,
+    information: pd.DataFrame | None = None,
+) -> list[str]:
+    """Say the few things to know, in sentences; `information` is what look-ups would bring."""
     systems = ranked[ranked["rank"].notna()]
     total = len(systems)
     if not total:
@@ -227,8 +234,7 @@ def key_facts(ranked: pd.DataFrame, model: Model, *, units: Units, top: int) -> 
                 f"Most systems of high or very high priority lie in {plain_text(places.index[0])}: "
                 f"{int(first['upper']):,} of {int(first['systems']):,}."
             )
-    facts += _driver_facts(ranked, model, units, top)
-    return facts
+    return [*facts, *_driver_facts(ranked, model, units, top), *_look_up_facts(information)]
 
 
 def _driver_facts(ranked: pd.DataFrame, model: Model, units: Units, top: int) -> list[str]:
@@ -242,10 +248,17 @@ def _driver_facts(ranked: pd.DataFrame, model: Model, units: Units, top: int) ->
     if len(missing):
         record = label_of(str(missing.index[0]), units=units)
         facts.append(
-            f"The record most worth collecting: {record.lower()}, not known "
-            f"for {int(missing['head'].iloc[0]):,} of the first {top:,}."
+            f"Missing at the head of the list more than any other that weighs: {record.lower()}, "
+            f"not known for {int(missing['head'].iloc[0]):,} of the first {top:,}."
         )
     return facts
+
+
+def _look_up_facts(information: pd.DataFrame | None) -> list[str]:
+    """Say which record to collect first, where a run knows what look-ups would bring."""
+    if information is None or not len(information) or not information["gain"].iloc[0] > 0:
+        return []
+    return [f"An hour of looking up brings most for: {plain_text(information['label'].iloc[0])}."]
 
 
 def _listed(words: Sequence[str]) -> str:

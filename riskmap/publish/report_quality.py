@@ -134,7 +134,7 @@ def collect_section(
     if information is not None and len(information):
         blocks += _information_blocks(information)
     if found.empty:
-        return Section(title, ("Nothing that the ranking reads is missing.", *blocks))
+        return Section(title, (*blocks, "Nothing that the ranking reads is missing."))
     rows = [
         (
             label_of(str(column), units=units),
@@ -156,14 +156,14 @@ def collect_section(
     )
     first = str(found.index[0])
     text = (
-        "An item counts as missing where nothing is known or only a stated default is used. The "
-        "table puts first what is missing most often at the head of the list and weighs most in "
-        f"the priority: here {_low(label_of(first, units=units))}."
+        "What is missing, and how often: an item counts as missing where nothing is known or only "
+        "a stated default is used. First stands what is missing most often at the head of the list "
+        f"and weighs most in the priority: here {_low(label_of(first, units=units))}."
     )
     table = Table(
         heads, rows, frozenset(range(1, 6)), f"Missing among {counted(systems, 'ranked system')}"
     )
-    return Section(title, (text, table, *blocks))
+    return Section(title, (*blocks, text, table))
 
 
 def _information_blocks(information: pd.DataFrame) -> list[Block]:
