@@ -65,12 +65,14 @@ DOUBT_MEANINGS: Final = {
 class CountyDoubt:
     """What the stage gives besides the parcels' columns.
 
-    ``top``: the list length that the chances speak of. ``collect``: which records to collect,
-    best first, and the same in words. ``sensitivity``: how the list moves with each weight.
+    ``top``: the list length that the chances speak of. ``draws``: how many, over so many
+    ``scenarios``. ``collect``: which records to collect, best first, and the same in words.
+    ``sensitivity``: how the list moves with each weight.
     """
 
     top: int
     draws: int
+    scenarios: int
     collect: pd.DataFrame
     collect_words: str
     sensitivity: pd.DataFrame
@@ -96,13 +98,14 @@ def doubt_columns(
         return pd.DataFrame(index=features.index, columns=list(DOUBT_COLUMNS.values())), None
     model = scenarios.model
     top = min(region.inspection_rows or len(features), max(1, len(features) // 2))
+    outcomes = draw_outcomes(scenarios, seed=region.seed)
     found = propagate(
         features,
         model,
         top=top,
         draws=region.draws,
         seed=region.seed,
-        outcomes=draw_outcomes(scenarios, seed=region.seed),
+        outcomes=outcomes,
     )
     collect = collection_list(record_values(found, model), look_ups=100)
     limits = score(features, model).limits.fillna({f.name: f.unknown for f in model.factors})
@@ -110,6 +113,7 @@ def doubt_columns(
     return table, CountyDoubt(
         top=top,
         draws=found.draws,
+        scenarios=outcomes.limits.shape[2],
         collect=collect,
         collect_words=describe_collection(collect, top=top),
         sensitivity=weight_sensitivity(limits, model, top=top),

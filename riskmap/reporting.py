@@ -26,7 +26,6 @@ from riskmap.publish.report_plan import nitrate_table, weights_table, zones_by_k
 from riskmap.publish.report_section import Section
 from riskmap.publish.styles import STYLES, WORD_STYLES, write_styles
 from riskmap.publish.zones_table import LAYERS as ZONE_LAYERS
-from riskmap.ranking.outcomes import SCENARIOS
 from riskmap.ranking.table import RANKED_COLUMNS
 
 FEWEST_LIVES: Final = 20
@@ -125,8 +124,8 @@ def _own_sections(result: Result) -> list[Section]:
         doubt = result.doubt
         words = (
             f"The ranges and chances on the list come from {doubt.draws:,} draws over "
-            f"{SCENARIOS} scenarios. In each scenario every record that is open and the numbers of "
-            "the models were drawn anew and the models run again. "
+            f"{doubt.scenarios} scenarios. In each scenario every record that is open and the "
+            "numbers of the models were drawn anew and the models run again. "
             f"{doubt.collect_words} The table shows which weight moves the "
             "list most when it goes to an end of its bounds."
         )

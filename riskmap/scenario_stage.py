@@ -26,7 +26,7 @@ from riskmap.layers import DRAINAGE_CLASSES
 from riskmap.parameters import UncertainParameter, draw_parameters
 from riskmap.ranking.layout import parcel_keys
 from riskmap.ranking.model import Factor, Model
-from riskmap.ranking.outcomes import SCENARIOS, THOUSANDTHS, Outcomes, roll, thousandths
+from riskmap.ranking.outcomes import THOUSANDTHS, Outcomes, roll, scenarios_for, thousandths
 from riskmap.ranking.priors import prior_of
 from riskmap.ranking.records import UncertainRecord
 from riskmap.ranking.score import hazard_at, hazard_factors
@@ -82,9 +82,13 @@ class CountyScenarios:
 
 
 def draw_outcomes(
-    county: CountyScenarios, *, scenarios: int = SCENARIOS, seed: int = 0, threads: int = 2
+    county: CountyScenarios, *, scenarios: int | None = None, seed: int = 0, threads: int = 2
 ) -> Outcomes:
-    """Run all scenarios; the same for a chunk of the county, and whatever the threads."""
+    """Run all scenarios, by default as many as suit the county's size.
+
+    A system's draws do not depend on the order of rows or on the threads.
+    """
+    scenarios = scenarios or scenarios_for(len(county.systems))
     table = (*FAILURE_PARAMETERS, *county.water)
     dice = roll(
         parcel_keys(county.systems),

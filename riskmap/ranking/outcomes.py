@@ -21,10 +21,21 @@ from riskmap.ranking.sequences import angles, normal_draws, sobol
 
 Floats = npt.NDArray[np.float64]
 SCENARIOS: Final = 64
-"""A power of two, for which the Sobol sequence is evenest."""
+"""Scenarios of a large county; a power of two, for which the Sobol sequence is evenest."""
+LARGE: Final = 50_000
+"""Systems above which a county counts as large: twice the scenarios cost little below."""
 
 THOUSANDTHS: Final = 1000
 """Limitations of outcomes are held as whole thousandths, as the score rounds them."""
+
+
+def scenarios_for(systems: int) -> int:
+    """Return how many scenarios a county of so many systems gets.
+
+    >>> scenarios_for(3_000), scenarios_for(100_000)
+    (128, 64)
+    """
+    return SCENARIOS if systems > LARGE else 2 * SCENARIOS
 
 
 @dataclass(frozen=True)
