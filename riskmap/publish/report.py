@@ -26,7 +26,12 @@ from riskmap.publish.cautions import CAUTIONS, LOCAL_CODE, SCREENING
 from riskmap.publish.display import Units
 from riskmap.publish.manifest import PACKAGES
 from riskmap.publish.report_method import method_section, settings_section
-from riskmap.publish.report_quality import collect_section, missing_records, quality_section
+from riskmap.publish.report_quality import (
+    collect_section,
+    look_up_facts,
+    missing_records,
+    quality_section,
+)
 from riskmap.publish.report_risk import (
     FEW_SYSTEMS,
     UPPER,
@@ -234,7 +239,7 @@ def key_facts(
                 f"Most systems of high or very high priority lie in {plain_text(places.index[0])}: "
                 f"{int(first['upper']):,} of {int(first['systems']):,}."
             )
-    return [*facts, *_driver_facts(ranked, model, units, top), *_look_up_facts(information)]
+    return [*facts, *_driver_facts(ranked, model, units, top), *look_up_facts(information)]
 
 
 def _driver_facts(ranked: pd.DataFrame, model: Model, units: Units, top: int) -> list[str]:
@@ -252,13 +257,6 @@ def _driver_facts(ranked: pd.DataFrame, model: Model, units: Units, top: int) ->
             f"not known for {int(missing['head'].iloc[0]):,} of the first {top:,}."
         )
     return facts
-
-
-def _look_up_facts(information: pd.DataFrame | None) -> list[str]:
-    """Say which record to collect first, where a run knows what look-ups would bring."""
-    if information is None or not len(information) or not information["gain"].iloc[0] > 0:
-        return []
-    return [f"An hour of looking up brings most for: {plain_text(information['label'].iloc[0])}."]
 
 
 def _listed(words: Sequence[str]) -> str:

@@ -166,6 +166,13 @@ def collect_section(
     return Section(title, (*blocks, text, table))
 
 
+def look_up_facts(information: pd.DataFrame | None) -> list[str]:
+    """Say which record to collect first, where a run knows what look-ups would bring."""
+    if information is None or not len(information) or not information["gain"].iloc[0] > 0:
+        return []
+    return [f"An hour of looking up brings most for: {plain_text(information['label'].iloc[0])}."]
+
+
 def _information_blocks(information: pd.DataFrame) -> list[Block]:
     named = [name for name in INFORMATION_HEADS if name in information]
     others = [c for c in information.columns if c not in {*named, "record", "label"}]

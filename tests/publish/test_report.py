@@ -372,17 +372,6 @@ class TestNumbers:
         upper = (systems["priority"] >= CUTS[2]).sum()
         assert f"{upper:,} ({share(upper, len(systems))}) have a high or very high" in facts
 
-    def test_one_record_is_named_as_worth_an_hour(
-        self, county: gpd.GeoDataFrame, model: Model
-    ) -> None:
-        """What an hour brings comes from the draws alone; what is missing is only counted."""
-        brings = pd.DataFrame({"label": ["last pump-out", "number of people"], "gain": [5.0, 2.0]})
-        told = key_facts(county, model, units="us", top=25, information=brings)
-        assert told[-1] == "An hour of looking up brings most for: last pump-out."
-        for nothing in (None, brings.assign(gain=0.0), brings.iloc[:0]):
-            silent = key_facts(county, model, units="us", top=25, information=nothing)
-            assert not any("hour" in fact for fact in silent)
-
 
 @pytest.mark.browser
 def test_opens_and_prints_without_overflow(tmp_path: Path, text: str, browser: Any) -> None:

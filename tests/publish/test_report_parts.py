@@ -12,6 +12,7 @@ from riskmap.features import FEATURES
 from riskmap.model_file import read_model
 from riskmap.publish.report_method import curve_picture
 from riskmap.publish.report_plan import nitrate_table, weights_table, zones_by_kind
+from riskmap.publish.report_quality import look_up_facts
 from riskmap.publish.report_risk import drivers
 from riskmap.publish.report_section import table_of
 from riskmap.publish.report_words import evidence_counts, shown_value
@@ -118,3 +119,12 @@ class TestWords:
         np.testing.assert_allclose(limits, [y for _, y in factor.curve], atol=0.01)
         years = (inner[:, 0] - inner[0, 0]) / (inner[-1, 0] - inner[0, 0]) * factor.curve[-1][0]
         np.testing.assert_allclose(years, [x for x, _ in factor.curve], atol=0.1)
+
+
+def test_one_record_is_named_as_worth_an_hour() -> None:
+    """What an hour brings comes from the draws alone, and is not said where nothing is gained."""
+    brings = pd.DataFrame({"label": ["last pump-out", "number of people"], "gain": [5.0, 2.0]})
+    told = look_up_facts(brings)
+    assert told == ["An hour of looking up brings most for: last pump-out."]
+    for nothing in (None, brings.assign(gain=0.0), brings.iloc[:0]):
+        assert look_up_facts(nothing) == []
