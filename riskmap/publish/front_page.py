@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
@@ -96,7 +96,7 @@ def compose_front_page(
         has_map=any(link.path == "map/index.html" for link in links),
         defects=defect_counts(defects),
         cautions=list(cautions),
-        colours=_colours(),
+        colours=palette.PAGE_COLOURS,
     )
 
 
@@ -166,18 +166,3 @@ def write_data_quality(folder: Path, defects: pd.DataFrame) -> Path:
     path = folder / "data_quality.csv"
     path.write_bytes(csv_text(defects[columns + extra]).encode("utf-8"))
     return path
-
-
-def _colours() -> Mapping[str, str]:
-    return {
-        "ink": palette.INK,
-        "soft": palette.SOFT_INK,
-        "paper": palette.PAPER,
-        "panel": palette.PANEL,
-        "line": palette.LINE,
-        "outline": palette.OUTLINE,
-        "accent": palette.ACCENT,
-        "accent_pale": palette.ACCENT_PALE,
-        "warn_ink": palette.WARN_INK,
-        "warn_paper": palette.WARN_PAPER,
-    }

@@ -102,20 +102,7 @@ def _panel(plan: Mapping[str, Any], map_id: str, cautions: Sequence[str]) -> str
 
 
 def _head(county: str) -> str:
-    names = {
-        "ink": palette.INK,
-        "soft": palette.SOFT_INK,
-        "paper": palette.PAPER,
-        "panel": palette.PANEL,
-        "line": palette.LINE,
-        "outline": palette.OUTLINE,
-        "accent": palette.ACCENT,
-        "accent-pale": palette.ACCENT_PALE,
-        "hatch": palette.HATCH,
-        "warn-ink": palette.WARN_INK,
-        "warn-paper": palette.WARN_PAPER,
-    }
-    colours = "".join(f"--{name}:{colour};" for name, colour in names.items())
+    colours = palette.css_colours({**palette.PAGE_COLOURS, "hatch": palette.HATCH})
     title = html_text(f"{county}: onsite wastewater systems")
     return (
         '<meta name="viewport" content="width=device-width, initial-scale=1">'

@@ -10,6 +10,7 @@ Contrast follows the Web Content Accessibility Guidelines (WCAG) 2.1, success cr
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import Final
 
 CLASSES: Final = ("very high", "high", "moderate", "low", "very low")
@@ -106,6 +107,29 @@ CLASS_TEXT: Final = {
     NOT_RANKED: "#000000",
 }
 """Text colour that is readable on each class colour."""
+
+PAGE_COLOURS: Final = {
+    "ink": INK,
+    "soft": SOFT_INK,
+    "paper": PAPER,
+    "panel": PANEL,
+    "line": LINE,
+    "outline": OUTLINE,
+    "accent": ACCENT,
+    "accent_pale": ACCENT_PALE,
+    "warn_ink": WARN_INK,
+    "warn_paper": WARN_PAPER,
+}
+"""Colours of every page by the names that its template or style sheet uses."""
+
+
+def css_colours(colours: Mapping[str, str] = PAGE_COLOURS) -> str:
+    """Write colours as custom properties of a style sheet.
+
+    >>> css_colours({"warn_ink": "#102030"})
+    '--warn-ink:#102030;'
+    """
+    return "".join(f"--{name.replace('_', '-')}:{colour};" for name, colour in colours.items())
 
 
 def channels(colour: str) -> tuple[int, int, int]:

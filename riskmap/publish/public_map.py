@@ -21,7 +21,7 @@ from riskmap.publish import palette
 from riskmap.publish.composer import fix_names, literal_element, rendered
 from riskmap.publish.display import Units
 from riskmap.publish.map_plan import BaseMap
-from riskmap.publish.public_pages import INSET, LABELS, PERCENT, colour_rules, page_file, render
+from riskmap.publish.public_pages import INSET, LABELS, PERCENT, page_file, render
 from riskmap.publish.public_table import OLD_SHARE, SHARE, UNKNOWN, PublicTable, with_shares
 from riskmap.publish.text_safety import html_text, plain_text, script_json
 
@@ -207,5 +207,5 @@ def _head(county: str) -> str:
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
         '<meta name="referrer" content="no-referrer">'
         '<link rel="icon" href="data:,">'
-        f"<title>{title}</title><style>:root{{{colour_rules()}}}</style>"
+        f"<title>{title}</title><style>:root{{{palette.css_colours()}}}</style>"
     )

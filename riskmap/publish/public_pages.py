@@ -44,28 +44,10 @@ CAUTIONS: Final = {
     "unknown": cautions.UNKNOWN,
 }
 
-COLOURS: Final = {
-    "ink": palette.INK,
-    "soft": palette.SOFT_INK,
-    "paper": palette.PAPER,
-    "panel": palette.PANEL,
-    "line": palette.LINE,
-    "outline": palette.OUTLINE,
-    "accent": palette.ACCENT,
-    "accent-pale": palette.ACCENT_PALE,
-    "warn-ink": palette.WARN_INK,
-    "warn-paper": palette.WARN_PAPER,
-}
-
 
 def page_file(name: str) -> str:
     """Text of a template, style or script of the public edition."""
     return (files("riskmap.publish") / "public_page" / name).read_text(encoding="utf-8")
-
-
-def colour_rules() -> str:
-    """Colours as custom properties, for a style element."""
-    return "".join(f"--{name}:{colour};" for name, colour in COLOURS.items())
 
 
 def render(name: str, words: Mapping[str, Any]) -> str:
@@ -73,7 +55,9 @@ def render(name: str, words: Mapping[str, Any]) -> str:
     names = ("frame.html", "index.html", "table.html", "panel.html")
     loader = DictLoader({each: page_file(each) for each in names})
     engine = Environment(loader=loader, autoescape=True, undefined=StrictUndefined)
-    return engine.get_template(name).render(colours=colour_rules(), cautions=CAUTIONS, **words)
+    return engine.get_template(name).render(
+        colours=palette.css_colours(), cautions=CAUTIONS, **words
+    )
 
 
 def full_table(table: PublicTable) -> pd.DataFrame:
