@@ -24,7 +24,6 @@ from riskmap.inventory.soil_mixtures import DEPTHS, OF_FEATURE
 from riskmap.inventory.soils import SURVEY_DEPTH_CM
 from riskmap.ranking.score import factor_points
 from riskmap.ranking.uncertainty import Doubt, propagate
-from riskmap.scenario_county import county_scenarios
 from riskmap.scenario_stage import draw_outcomes
 from sample_region.make import make_county
 
@@ -82,16 +81,7 @@ def _true_soil(result: Result, soil: pd.Series) -> dict[str, pd.Series]:
 def stated_doubt(result: Result, rows: pd.Index, *, top: int, draws: int, seed: int) -> Doubt:
     """Carry doubt as a run does, for these rows."""
     features = pd.DataFrame(result.parcels.loc[rows].drop(columns="geometry"))
-    scenarios = county_scenarios(
-        features,
-        result.county,
-        result.model,
-        result.described,
-        ageing=result.ageing,
-        margin=result.field_margin.margin,
-        groundwater=result.groundwater,
-        learning=result.learning,
-    )
+    scenarios = result.scenarios(rows)
     outcomes = draw_outcomes(scenarios, seed=seed)
     return propagate(features, result.model, top=top, draws=draws, seed=seed, outcomes=outcomes)
 

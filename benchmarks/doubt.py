@@ -18,7 +18,6 @@ import riskmap
 from riskmap.assessing import Result
 from riskmap.ranking.inputs import Input, Mixture
 from riskmap.ranking.uncertainty import propagate, propagate_inputs
-from riskmap.scenario_county import county_scenarios
 from riskmap.scenario_stage import draw_outcomes
 
 
@@ -76,16 +75,7 @@ def time_county(result: Result, *, draws: int = 1024) -> None:
     features = pd.DataFrame(result.parcels.loc[rows].drop(columns="geometry"))
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     marks = [(time.perf_counter(), time.process_time())]
-    scenarios = county_scenarios(
-        features,
-        result.county,
-        result.model,
-        result.described,
-        ageing=result.ageing,
-        margin=result.field_margin.margin,
-        groundwater=result.groundwater,
-        learning=result.learning,
-    )
+    scenarios = result.scenarios(rows)
     marks.append((time.perf_counter(), time.process_time()))
     outcomes = draw_outcomes(scenarios, seed=1)
     marks.append((time.perf_counter(), time.process_time()))

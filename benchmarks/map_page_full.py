@@ -23,7 +23,7 @@ from riskmap.model_file import model_text, read_model
 from riskmap.publish.map_model import MapModel
 from riskmap.ranking.model import Model
 from riskmap.ranking.reasons import REASON_PARTS
-from riskmap.ranking.score import score
+from riskmap.ranking.score import limits_used
 from riskmap.ranking.table import ranked_table
 
 COUNTS = {"complaints": 0.1, "repairs": 0.15, "wells_within_150_m": 2.0, "wells_soon": 0.8}
@@ -71,7 +71,7 @@ def make_full(
     model = read_model()
     features = _features(rng, base, model)
     table = ranked_table(features, model, declared=FEATURES, units="us", cuts=[30, 40, 50, 60])
-    limits = score(features, model).limits.fillna({f.name: f.unknown for f in model.factors})
+    limits = limits_used(features, model)
     served = features["service"].isin(["onsite", "unknown"])
     ranked = gpd.GeoDataFrame(
         features.join(table).join(limits.where(served).add_suffix("_limitation")),

@@ -30,6 +30,7 @@ from riskmap.ranking.table import ranked_table
 from riskmap.region import Region
 from riskmap.room_stage import room_features
 from riskmap.scenario_county import county_scenarios
+from riskmap.scenario_stage import CountyScenarios
 from riskmap.service_stage import fill_service
 from riskmap.validation_stage import WellValidation, well_validation
 from riskmap.zones_stage import Planning, plan_zones
@@ -81,6 +82,19 @@ class Result:
     def data_quality(self) -> pd.DataFrame:
         """Every defect met, with what was done about it."""
         return self.county.defects
+
+    def scenarios(self, systems: pd.Index) -> CountyScenarios:
+        """Return what scenarios of some of the ranked systems are drawn from, to draw anew."""
+        return county_scenarios(
+            pd.DataFrame(self.parcels.loc[systems].drop(columns="geometry")),
+            self.county,
+            self.model,
+            self.described,
+            ageing=self.ageing,
+            margin=self.field_margin.margin,
+            groundwater=self.groundwater,
+            learning=self.learning,
+        )
 
 
 def assess_county(county: County, progress: Progress | None = None) -> Result:

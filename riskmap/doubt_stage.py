@@ -13,7 +13,7 @@ from riskmap.ranking.information import (
     record_values,
     weight_sensitivity,
 )
-from riskmap.ranking.score import score
+from riskmap.ranking.score import limits_used
 from riskmap.ranking.uncertainty import propagate
 from riskmap.region import Region
 from riskmap.scenario_stage import CountyScenarios, draw_outcomes
@@ -108,7 +108,7 @@ def doubt_columns(
         outcomes=outcomes,
     )
     collect = collection_list(record_values(found, model), look_ups=100)
-    limits = score(features, model).limits.fillna({f.name: f.unknown for f in model.factors})
+    limits = limits_used(features, model)
     table = found.table[list(DOUBT_COLUMNS)].rename(columns=DOUBT_COLUMNS)
     return table, CountyDoubt(
         top=top,

@@ -16,7 +16,7 @@ from riskmap.publish.map_plan import BaseMap
 from riskmap.publish.map_threats import wells_with_risk
 from riskmap.publish.webmap import MapReport, write_map
 from riskmap.ranking.model import Model
-from riskmap.ranking.score import score
+from riskmap.ranking.score import limits_used
 from riskmap.region import Region
 
 PLAIN_LAYERS: Final = ("streams", "waterbodies", "floodplain", "sewer_area")
@@ -60,7 +60,7 @@ def with_limitations(parcels: gpd.GeoDataFrame, model: Model) -> gpd.GeoDataFram
     """Add ``<factor>_limitation``, as scored: the page then adds up the very same numbers."""
     if "spoke" in parcels and parcels["spoke"].eq("score").all():
         parcels = parcels.drop(columns="spoke")
-    limits = score(parcels, model).limits.fillna({f.name: f.unknown for f in model.factors})
+    limits = limits_used(parcels, model)
     scored = parcels["priority"].notna()
     return parcels.join(limits.where(scored).add_suffix("_limitation"))
 

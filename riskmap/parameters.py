@@ -12,6 +12,9 @@ from scipy.special import ndtr
 
 Floats = npt.NDArray[np.float64]
 
+JUDGED: Final = "assumption of this project, no source"
+"""Source of a number that is nobody's but ours."""
+
 Z_95: Final = 1.6448536269514722
 """Standard normal quantile at 95 %."""
 

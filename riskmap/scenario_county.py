@@ -19,7 +19,7 @@ from riskmap.learning_stage import Learning
 from riskmap.learnt_scenarios import learnt_speaker
 from riskmap.loading import County
 from riskmap.ranking.model import Model
-from riskmap.ranking.score import score
+from riskmap.ranking.score import limits_used
 from riskmap.scenario_records import county_records
 from riskmap.scenario_stage import CountyScenarios, Reached, drawn_factors, soils_read, still_points
 
@@ -54,7 +54,7 @@ def county_scenarios(
     soils = {name: soils[name] for name in sorted(soils_read(model) | {"drainage_class"})}
     houses = county.tables["parcels"].set_index("parcel_id")["year_built"].astype(float)
     records = county_records(features, houses, soils, year=county.region.date.year)
-    limits = score(features, model).limits.fillna({f.name: f.unknown for f in model.factors})
+    limits = limits_used(features, model)
     reached = None if groundwater is None else groundwater_again(groundwater, features.index)
     drawn = drawn_factors(model, water=reached is not None)
     return CountyScenarios(

@@ -17,7 +17,6 @@ import pandas as pd
 from riskmap.failure.flow import persons
 from riskmap.failure.geometry import KINDS, kind_codes
 from riskmap.failure.pumping import DEFAULT_TANK_L, PUMP_OUT_RATE_YR
-from riskmap.failure.rules_data import TEXAS
 from riskmap.failure.sizing import DEFAULT_CLASS, ksat_of_class
 from riskmap.layers import DRAINAGE_CLASSES
 from riskmap.ranking.priors import prior_of
@@ -43,12 +42,12 @@ class SoilComponents:
 
     ``ladder``: running shares of a system's soils, up to 1, plus the system's number, so that the
     whole list rises. ``last`` (n,): a system's last entry, -1 where the survey names no soil.
-    ``values``: feature -> value per entry, words as they are.
+    ``values``: feature -> value per entry; drainage classes as codes.
     """
 
     ladder: Floats
     last: npt.NDArray[np.int64]
-    values: Mapping[str, pd.Series]
+    values: Mapping[str, Floats]
 
     @classmethod
     def of(cls, tables: Mapping[str, pd.DataFrame], systems: pd.Index) -> SoilComponents:
@@ -63,8 +62,7 @@ class SoilComponents:
         last = np.full(len(systems), -1, np.int64)
         last[rows] = np.arange(len(rows))
         values = {
-            name: table["value"].iloc[order].reset_index(drop=True)
-            for name, table in tables.items()
+            name: _as_numbers(name, table["value"].iloc[order]) for name, table in tables.items()
         }
         return cls(np.minimum(running / total[rows], 1.0) + rows, last, values)
 
@@ -72,6 +70,17 @@ class SoilComponents:
         """Entry of the component drawn for each system (n,); -1 where there is none."""
         place = np.searchsorted(self.ladder, uniform + np.arange(len(self.last)))
         return np.asarray(np.minimum(place, self.last))
+
+
+def _as_numbers(name: str, values: pd.Series) -> Floats:
+    """Values of a soil feature as numbers; a drainage class as its code, below 0 unknown."""
+    if name == "drainage_class":
+        return _drainage_codes(values).astype(float)
+    return values.to_numpy(float)
+
+
+def _drainage_codes(values: pd.Series) -> npt.NDArray[np.int64]:
+    return np.asarray(pd.Categorical(values, categories=DRAINAGE_CLASSES).codes, np.int64)
 
 
 @dataclass(frozen=True)
@@ -100,7 +109,6 @@ class CountyRecords:
     soils: SoilComponents
     plain: Mapping[str, UncertainRecord]
     drainage: UncertainWord
-    wall_credit_m: Floats
 
 
 def county_records(
@@ -153,7 +161,6 @@ def county_records(
             if name != "drainage_class"
         },
         drainage=_drainage(features),
-        wall_credit_m=np.full(len(features), TEXAS.wall_credit_m),
     )
 
 
@@ -228,9 +235,8 @@ def _area(features: pd.DataFrame) -> UncertainRecord:
 
 
 def _drainage(features: pd.DataFrame) -> UncertainWord:
-    code = pd.Categorical(features["drainage_class"], categories=DRAINAGE_CLASSES).codes
     redraw = prior_of("drainage_class", words=True).spread(features["drainage_class_evidence"])
-    return UncertainWord.of(code.astype(np.int64), redraw)
+    return UncertainWord.of(_drainage_codes(features["drainage_class"]), redraw)
 
 
 def default_ksat_um_s() -> float:

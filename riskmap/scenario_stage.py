@@ -17,6 +17,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from riskmap.failure.ageing import AgeingModel, chance_on_curve_frac, curve_of_kind
+from riskmap.failure.assess import LEAST_KSAT_UM_S
 from riskmap.failure.geometry import KINDS
 from riskmap.failure.parameter_ranges import FAILURE_PARAMETERS, FailureParameters
 from riskmap.failure.rerun import SystemRecords, systems_today
@@ -165,11 +166,11 @@ def _drawn_soil(records: CountyRecords, dice: Callable[[str], Floats]) -> Drawn:
     for name, plain in records.plain.items():
         values = np.empty(len(chosen))
         values[~mapped] = plain.at(uniform[~mapped])
-        inside = _inside(name, records.soils.values[name].to_numpy(float)[chosen[mapped]])
+        inside = _inside(name, records.soils.values[name][chosen[mapped]])
         values[mapped] = inside.at((wetter if name.endswith("_cm") else patch)[mapped])
         drawn[name] = values
     words = records.drainage.at(uniform).astype(float)
-    words[mapped] = _component_drainage(records)[chosen[mapped]]
+    words[mapped] = records.soils.values["drainage_class"][chosen[mapped]]
     return drawn | {"drainage_class": words}
 
 
@@ -182,11 +183,6 @@ def _inside(name: str, value: Floats) -> UncertainRecord:
     return UncertainRecord(value, size, log=prior.shape == "lognormal")
 
 
-def _component_drainage(records: CountyRecords) -> npt.NDArray[np.int64]:
-    words = records.soils.values["drainage_class"]
-    return np.asarray(pd.Categorical(words, categories=DRAINAGE_CLASSES).codes, np.int64)
-
-
 def _drawn_area(records: CountyRecords, ksat_um_s: Floats, uniform: Floats) -> Floats:
     """Area of the field; where the rule alone tells it, a slower soil was given more."""
     area = records.area.at(uniform)
@@ -197,7 +193,7 @@ def _drawn_area(records: CountyRecords, ksat_um_s: Floats, uniform: Floats) -> F
 
 def _known_ksat(ksat_um_s: Floats) -> Floats:
     known = np.where(np.isnan(ksat_um_s), default_ksat_um_s(), ksat_um_s)
-    return np.asarray(np.maximum(known, 0.01))
+    return np.asarray(np.maximum(known, LEAST_KSAT_UM_S))
 
 
 def _run_physics(
@@ -206,7 +202,7 @@ def _run_physics(
     """Add to the drawn records what the physics makes of them; return the limitations."""
     failure = FailureParameters.of(parameters)
     kind = np.where(drawn["kind"] < 0, KINDS.index("unknown"), drawn["kind"]).astype(np.int64)
-    today = systems_today(_as_records(drawn, kind, county), failure, margin=county.margin)
+    today = systems_today(_as_records(drawn, kind), failure, margin=county.margin)
     drawn |= {
         "load_ratio": today.load_ratio,
         "reserve_frac": today.reserve_frac,
@@ -219,9 +215,7 @@ def _run_physics(
     return limits | _limits(county.model.of("groundwater"), drawn)
 
 
-def _as_records(
-    drawn: Mapping[str, Floats], kind: npt.NDArray[np.int64], county: CountyScenarios
-) -> SystemRecords:
+def _as_records(drawn: Mapping[str, Floats], kind: npt.NDArray[np.int64]) -> SystemRecords:
     return SystemRecords(
         kind=kind,
         age_yr=drawn["age_yr"],
@@ -232,7 +226,6 @@ def _as_records(
         field_area_m2=drawn["field_area_m2"],
         ksat_um_s=_known_ksat(drawn["ksat_um_s"]),
         limit_depth_m=np.fmin(drawn["wet_depth_cm"], drawn["restriction_cm"]) / 100.0,
-        wall_credit_m=county.records.wall_credit_m,
     )
 
 

@@ -127,9 +127,8 @@ def field_kind(kind: npt.ArrayLike) -> npt.NDArray[np.object_]:
     >>> field_kind(["bed", "cesspool", "holding_tank"]).tolist()
     ['trench_or_bed', 'seepage_pit', None]
     """
-    names = {name: shape.field for name, shape in FIELDS.items()}
-    found = _known(kind).map(names).to_numpy(dtype=object)
-    found[pd.isna(found)] = None
+    found = _FORM[kind_codes(kind)].astype(object)
+    found[found == ""] = None
     return np.asarray(found)
 
 

@@ -12,9 +12,7 @@ from typing import Final
 
 from riskmap.failure.mat import MATURING_YR, SOLIDS_GAIN, Growth
 from riskmap.failure.soil_hydraulics import ALPHA_PER_M
-from riskmap.parameters import UncertainParameter
-
-JUDGED: Final = "assumption of this project, no source"
+from riskmap.parameters import JUDGED, UncertainParameter
 
 FAILURE_PARAMETERS: Final = (
     UncertainParameter(

@@ -18,6 +18,7 @@ from riskmap.failure.field_state import FieldCase, reserve_today_frac, surface_r
 from riskmap.failure.geometry import KINDS, shape_of_codes
 from riskmap.failure.parameter_ranges import FailureParameters
 from riskmap.failure.pumping import neglect, pump_interval_yr, pump_overdue_yr
+from riskmap.failure.rules_data import TEXAS
 from riskmap.failure.sizing import load_ratio, rate_of_ksat
 
 _TANKLESS: Final = np.isin(KINDS, NO_TANK)
@@ -29,7 +30,6 @@ class SystemRecords:
 
     ``kind``: codes of :func:`riskmap.failure.geometry.kind_codes`. ``field_area_m2``: counted area.
     ``limit_depth_m``: depth to seasonal water or a restriction (NaN: none known).
-    ``wall_credit_m``: height of sidewall that the acceptance rule counts.
     """
 
     kind: npt.NDArray[np.int64]
@@ -41,7 +41,6 @@ class SystemRecords:
     field_area_m2: Floats
     ksat_um_s: Floats
     limit_depth_m: Floats
-    wall_credit_m: Floats
 
 
 @dataclass(frozen=True)
@@ -61,10 +60,12 @@ def systems_today(
 ) -> SystemsToday:
     """Run the physics; with the default parameters as the plain assessment does.
 
+    Acceptance goes by conductivity, on the soil classes whose rule counts the wall that it counts.
+
     `margin` is how many times the rule's rate the county's fields pass
     (:mod:`riskmap.failure.calibration`).
     """
-    shape = shape_of_codes(records.kind, wall_credit_m=records.wall_credit_m)
+    shape = shape_of_codes(records.kind, wall_credit_m=TEXAS.wall_credit_m)
     ksat = np.maximum(records.ksat_um_s, LEAST_KSAT_UM_S)
     accept = rate_of_ksat(ksat)
     flow = records.flow_l_d * parameters.water_use

@@ -17,9 +17,7 @@ import numpy as np
 
 from riskmap.groundwater.nitrogen import NITROGEN
 from riskmap.groundwater.settings import ASSESSMENT, AssessmentSettings
-from riskmap.parameters import UncertainParameter
-
-JUDGED: Final = "assumption of this project, no source"
+from riskmap.parameters import JUDGED, UncertainParameter
 
 GROUNDWATER_PARAMETERS: Final = (
     UncertainParameter(

@@ -16,11 +16,12 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from riskmap.parameters import JUDGED
+
 WORDS: Final = ("measured", "mapped", "inferred", "assumed")
 UNDECLARED: Final = "mapped"
 """Evidence of a feature that has no evidence column: it was read from a map or a table."""
 
-JUDGED: Final = "assumption of this project, no source"
 VARIES: Final = "order-of-magnitude variation inside map units (common practice, no source)"
 
 

@@ -87,6 +87,12 @@ def factor_points(
     return limits, points.round(POINT_DIGITS)
 
 
+def limits_used(features: pd.DataFrame, model: Model) -> pd.DataFrame:
+    """Limitations that the points come from, (n, factors): the model's where nothing is known."""
+    unknown = {factor.name: factor.unknown for factor in model.factors}
+    return score(features, model).limits.fillna(unknown)
+
+
 def hazard_multiplier(failure_points: pd.DataFrame, model: Model) -> pd.Series:
     """Multiplier of the ageing curve's hazard that the failure points stand for.
 

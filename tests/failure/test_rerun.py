@@ -15,7 +15,7 @@ from riskmap.failure.flow import rule_flow_l_d
 from riskmap.failure.geometry import KINDS, kind_codes
 from riskmap.failure.parameter_ranges import FailureParameters
 from riskmap.failure.rerun import SystemRecords, systems_today
-from riskmap.failure.rules_data import PERSON_USE, TEXAS
+from riskmap.failure.rules_data import PERSON_USE
 
 MARGIN = 2.3
 PLAIN = FailureParameters()
@@ -50,7 +50,6 @@ def records(table: pd.DataFrame) -> SystemRecords:
         field_area_m2=given["field_area_m2"],
         ksat_um_s=given["ksat_um_s"],
         limit_depth_m=np.fmin(given["wet_depth_cm"], given["restriction_cm"]) / 100,
-        wall_credit_m=np.full(len(table), TEXAS.wall_credit_m),
     )
 
 

@@ -22,8 +22,6 @@ from riskmap.loading import County
 from riskmap.ranking.contenders import Design, Visits
 from riskmap.ranking.score import classify
 from riskmap.ranking.table import ranked_table
-from riskmap.scenario_county import county_scenarios
-from riskmap.scenario_stage import CountyScenarios
 
 BLOCK_M = 700.0
 
@@ -265,14 +263,18 @@ class TestDoubtFollows:
         table, _ = follow_learning(before, features, learning, assessed.model, assessed.region)
         rows = features[table["rank"].notna()]
         found, _ = doubt_columns(
-            rows, scenarios_with(assessed, rows, learning), replace(assessed.region, draws=256)
+            rows,
+            replace(assessed, learning=learning).scenarios(rows.index),
+            replace(assessed.region, draws=256),
         )
         listed = table.loc[rows.index]
         inside = listed["priority"].between(found["priority_low"], found["priority_high"])
         assert inside.mean() > 0.8
         assert spearman(found["top_chance"], -listed["rank"].astype(float)) > 0.7
         plain, _ = doubt_columns(
-            rows, scenarios_with(assessed, rows, None), replace(assessed.region, draws=256)
+            rows,
+            replace(assessed, learning=None).scenarios(rows.index),
+            replace(assessed.region, draws=256),
         )
         by_score = -before.loc[rows.index, "rank"].astype(float)
         assert spearman(plain["top_chance"], by_score) > spearman(found["top_chance"], by_score)
@@ -307,21 +309,6 @@ class TestDoubtFollows:
 
 def spearman(first: npt.ArrayLike, second: npt.ArrayLike) -> float:
     return float(np.corrcoef(rankdata(first), rankdata(second))[0, 1])
-
-
-def scenarios_with(
-    assessed: Result, rows: pd.DataFrame, learning: Learning | None
-) -> CountyScenarios:
-    return county_scenarios(
-        rows,
-        assessed.county,
-        assessed.model,
-        assessed.described,
-        ageing=assessed.ageing,
-        margin=assessed.field_margin.margin,
-        groundwater=assessed.groundwater,
-        learning=learning,
-    )
 
 
 def test_no_more_visits_than_asked_are_compared() -> None:

@@ -16,27 +16,13 @@ from riskmap.parameters import UncertainParameter
 from riskmap.ranking.outcomes import Outcomes
 from riskmap.ranking.records import UncertainRecord, UncertainWord
 from riskmap.ranking.score import score
-from riskmap.scenario_county import county_scenarios
 from riskmap.scenario_records import CountyRecords, SoilComponents
-from riskmap.scenario_stage import CountyScenarios, draw_outcomes
+from riskmap.scenario_stage import draw_outcomes
 
 
 @pytest.fixture(scope="module")
 def onsite(features: pd.DataFrame) -> pd.DataFrame:
     return features[features["rank"].notna()]
-
-
-def scenarios_of(assessed: Result, rows: pd.DataFrame) -> CountyScenarios:
-    return county_scenarios(
-        rows,
-        assessed.county,
-        assessed.model,
-        assessed.described,
-        ageing=assessed.ageing,
-        margin=assessed.field_margin.margin,
-        groundwater=assessed.groundwater,
-        learning=None,
-    )
 
 
 def certain(records: CountyRecords) -> CountyRecords:
@@ -69,7 +55,7 @@ def test_with_nothing_open_every_scenario_is_the_county_as_scored(
     """The physics run again on the records as they are gives the limitations of the score."""
     monkeypatch.setattr(scenario_stage, "FAILURE_PARAMETERS", fixed(FailureParameters()))
     one_soil = replace(assessed.described, soil_shares=assessed.described.soil_shares.iloc[:0])
-    scenarios = scenarios_of(replace(assessed, described=one_soil), onsite)
+    scenarios = replace(assessed, described=one_soil).scenarios(onsite.index)
     assert scenarios.reached is not None
     plain = replace(
         scenarios,
@@ -92,18 +78,18 @@ def test_with_nothing_open_every_scenario_is_the_county_as_scored(
 def test_neither_threads_nor_the_order_of_rows_matter(
     assessed: Result, onsite: pd.DataFrame
 ) -> None:
-    one = draw_outcomes(scenarios_of(assessed, onsite), scenarios=8, seed=3, threads=1)
-    two = draw_outcomes(scenarios_of(assessed, onsite), scenarios=8, seed=3, threads=2)
+    one = draw_outcomes(assessed.scenarios(onsite.index), scenarios=8, seed=3, threads=1)
+    two = draw_outcomes(assessed.scenarios(onsite.index), scenarios=8, seed=3, threads=2)
     assert (one.limits == two.limits).all()
     turned = onsite.iloc[::-1]
-    other = draw_outcomes(scenarios_of(assessed, turned), scenarios=8, seed=3)
+    other = draw_outcomes(assessed.scenarios(turned.index), scenarios=8, seed=3)
     assert (other.limits[::-1] == one.limits).all()
     assert (other.records["age_yr"][::-1] == one.records["age_yr"]).all()
 
 
 @pytest.fixture(scope="module")
 def drawn(assessed: Result, onsite: pd.DataFrame) -> Outcomes:
-    return draw_outcomes(scenarios_of(assessed, onsite), scenarios=32, seed=1)
+    return draw_outcomes(assessed.scenarios(onsite.index), scenarios=32, seed=1)
 
 
 def test_records_are_as_open_as_their_evidence(drawn: Outcomes, onsite: pd.DataFrame) -> None:
@@ -142,7 +128,7 @@ def test_soils_are_chosen_by_their_shares() -> None:
         }
     )
     soils = SoilComponents.of({"ksat_um_s": table}, pd.Index(["a", "none", "b"]))
-    values = soils.values["ksat_um_s"].to_numpy()
+    values = soils.values["ksat_um_s"]
     even = (np.arange(400) + 0.5) / 400
     drawn = np.stack([soils.choose(np.full(3, u)) for u in even], axis=1)
     assert (drawn[1] == -1).all()
