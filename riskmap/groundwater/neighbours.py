@@ -41,6 +41,13 @@ def bin_width_m(x_m: Floats, y_m: Floats, wanted_m: float) -> float:
 
 
 @compiled
+def _bins(at: float, radius: float, edge: float, width: float, count: int) -> tuple[int, int]:
+    """First and last of `count` bins along one direction that a radius around a place touches."""
+    low = max(int(np.floor((at - radius - edge) / width)), 0)
+    return low, min(int(np.floor((at + radius - edge) / width)), count - 1)
+
+
+@compiled
 def _sum_kernel(
     x: Floats,
     y: Floats,
@@ -58,10 +65,8 @@ def _sum_kernel(
 ) -> Floats:
     total = np.zeros((len(target_x), weights.shape[1]))
     for target in range(len(target_x)):
-        low_column = max(int(np.floor((target_x[target] - radius - west) / width)), 0)
-        high_column = min(int(np.floor((target_x[target] + radius - west) / width)), columns - 1)
-        low_row = max(int(np.floor((target_y[target] - radius - south) / width)), 0)
-        high_row = min(int(np.floor((target_y[target] + radius - south) / width)), rows - 1)
+        low_column, high_column = _bins(target_x[target], radius, west, width, columns)
+        low_row, high_row = _bins(target_y[target], radius, south, width, rows)
         for row in range(low_row, high_row + 1):
             if high_column < low_column:
                 continue
@@ -156,10 +161,8 @@ def _list_kernel(
     """Count the neighbours into ``first`` if ``other`` is empty, else write them down."""
     for target in range(len(x)):
         at, count = first[target], 0
-        low_column = max(int(np.floor((x[target] - radius - west) / width)), 0)
-        high_column = min(int(np.floor((x[target] + radius - west) / width)), columns - 1)
-        low_row = max(int(np.floor((y[target] - radius - south) / width)), 0)
-        high_row = min(int(np.floor((y[target] + radius - south) / width)), rows - 1)
+        low_column, high_column = _bins(x[target], radius, west, width, columns)
+        low_row, high_row = _bins(y[target], radius, south, width, rows)
         for row in range(low_row, high_row + 1):
             begin = start[row * columns + low_column]
             for place in range(begin, start[row * columns + high_column + 1]):
