@@ -102,7 +102,7 @@ def _print_agreement(county: Path) -> bool:
     )
     print(f"raster means differ from exactextract by at most {means['best_library']:.1e}")
     print(
-        f"  and from rasterstats, which counts whole cells by their centres, {means['by_hand']:.2g}"
+        f"  and from rasterstats, which counts whole cells by their centers, {means['by_hand']:.2g}"
     )
     print(f"well distances differ by at most {wells:.1e} m")
     return max(fractions) <= FRACTION_TOLERANCE and means["best_library"] <= MEAN_TOLERANCE

@@ -17,14 +17,14 @@ import numpy as np
 import pandas as pd
 
 import riskmap
-from riskmap.assessing import Result
 from riskmap.failure.flow import rule_flow_l_d
-from riskmap.failure_stage import failure_features
 from riskmap.inventory.soil_mixtures import DEPTHS, OF_FEATURE
 from riskmap.inventory.soils import SURVEY_DEPTH_CM
 from riskmap.ranking.score import factor_points
 from riskmap.ranking.uncertainty import Doubt, propagate
-from riskmap.scenario_stage import draw_outcomes
+from riskmap.stages.assessing import Result
+from riskmap.stages.failure import failure_features
+from riskmap.stages.scenarios import draw_outcomes
 from sample_region.make import make_county
 
 SECOND_DRAWS: Final = (128, 512, 2048)
@@ -53,7 +53,7 @@ def true_features(result: Result, truth: pd.DataFrame) -> pd.DataFrame:
     derived, _ = failure_features(
         changed,
         rules=result.region.rules,
-        ageing=result.ageing,
+        aging=result.aging,
         margin=result.field_margin.margin,
     )
     return changed.assign(**{name: derived[name] for name in derived.columns})

@@ -15,10 +15,10 @@ import numpy as np
 import pandas as pd
 
 import riskmap
-from riskmap.assessing import Result
 from riskmap.ranking.inputs import Input, Mixture
 from riskmap.ranking.uncertainty import propagate, propagate_inputs
-from riskmap.scenario_stage import draw_outcomes
+from riskmap.stages.assessing import Result
+from riskmap.stages.scenarios import draw_outcomes
 
 
 def invented_inputs(parcels: int, factors: int, seed: int = 1) -> list[Input]:

@@ -1,6 +1,6 @@
 """Time the groundwater assessment and the capture areas at growing numbers of systems.
 
-The land grows with the systems, so that neighbours stay as close: 80 systems per square kilometre,
+The land grows with the systems, so that neighbors stay as close: 80 systems per square kilometer,
 one well to every 6 or 7 systems, cells of 40 m. Run by hand:
 
     python -m benchmarks.groundwater --systems 10000 100000
@@ -39,12 +39,12 @@ class Timing:
 
 
 def water_table(side_m: float, *, seed: int) -> Grid:
-    """Make a tilted surface with mounds a kilometre wide, so that paths bend."""
+    """Make a tilted surface with mounds a kilometer wide, so that paths bend."""
     count = math.ceil(side_m / CELL_M)
     flat = grid_from_bounds(
         west_m=0.0, north_m=count * CELL_M, cell_m=CELL_M, values=np.zeros((count, count))
     )
-    x, y = flat.centres()
+    x, y = flat.centers()
     turn = np.random.default_rng(seed).uniform(0, 2 * np.pi, 4)
     mounds = np.sin(x / 700 + turn[0]) * np.sin(y / 900 + turn[1])
     mounds += np.sin(x / 1900 + turn[2]) * np.sin(y / 1500 + turn[3])

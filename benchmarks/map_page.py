@@ -35,8 +35,8 @@ sys.path[:0] = [str(Path(__file__).resolve().parents[1]), str(Path(__file__).res
 from map_page_full import TOP, make_full  # noqa: E402
 from map_page_input import make_layers, make_ranked, make_terrain  # noqa: E402
 
-from riskmap.mapping import write_county_map  # noqa: E402
-from riskmap.publish.webmap import MapReport, write_map  # noqa: E402
+from riskmap.publish.map.county_map import write_county_map  # noqa: E402
+from riskmap.publish.map.webmap import MapReport, write_map  # noqa: E402
 from riskmap.running import assess, open_region  # noqa: E402
 
 PAN = """
@@ -215,9 +215,9 @@ def _plain(folder: Path, count: int, timeout: float) -> None:
     """Time the same parcels by the composer's GeoJSON layer with a style function."""
     ranked = make_ranked(count)[["priority", "address", "geometry"]].reset_index().to_crs(4326)
     began = time.perf_counter()
-    centre = ranked.total_bounds
+    center = ranked.total_bounds
     chart = folium.Map(
-        [(centre[1] + centre[3]) / 2, (centre[0] + centre[2]) / 2], zoom_start=14, tiles=None
+        [(center[1] + center[3]) / 2, (center[0] + center[2]) / 2], zoom_start=14, tiles=None
     )
     script = (folder / "map" / "page" / "leaflet.js").as_uri()
     chart.default_js, chart.default_css = [("leaflet", script)], []

@@ -17,14 +17,14 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from riskmap.features import FEATURES, REPLACEMENTS
-from riskmap.layers import STAGES
-from riskmap.model_file import model_text, read_model
-from riskmap.publish.map_model import MapModel
+from riskmap.contract.features import FEATURES, REPLACEMENTS
+from riskmap.contract.layers import STAGES
+from riskmap.publish.map.model import MapModel
 from riskmap.ranking.model import Model
 from riskmap.ranking.reasons import REASON_PARTS
 from riskmap.ranking.score import limits_used
 from riskmap.ranking.table import ranked_table
+from riskmap.region.model_file import model_text, read_model
 
 COUNTS = {"complaints": 0.1, "repairs": 0.15, "wells_within_150_m": 2.0, "wells_soon": 0.8}
 """Features that are small whole numbers, with their means."""
@@ -42,7 +42,7 @@ UNIT_KINDS, UNIT_SIDE_M = 60, 400.0
 RECORDS_APART = 3
 """Records that are missing together: permit, inspections, the rest."""
 TIED_MARKS = 0.9
-SITE = ("lot_m2", "address", "neighbourhood", "land_use", "service", "service_evidence")
+SITE = ("lot_m2", "address", "neighborhood", "land_use", "service", "service_evidence")
 YEARS = (
     "years_to_stressed_yr", "years_to_failed_yr", "years_gained_half_flow_yr",
     "years_gained_pumping_yr", "years_gained_resting_yr",

@@ -11,11 +11,11 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 
-from riskmap.publish.map_model import MapFactor, MapModel
-from riskmap.rasters import Raster
+from riskmap.contract.grid import Raster
+from riskmap.publish.map.model import MapFactor, MapModel
 
 REGION_CRS = CRS.from_epsg(32616)
-CENTRE = (500_000.0, 4_600_000.0)
+CENTER = (500_000.0, 4_600_000.0)
 FACTORS = (
     MapFactor("age", "failure", "Age of the system", 20.0),
     MapFactor("soil", "failure", "Soil limits", 16.0),
@@ -65,8 +65,8 @@ def make_lots(count: int, *, seed: int = 5) -> np.ndarray:
     u = u + rng.uniform(-jitter, jitter, u.shape)
     v = v + rng.uniform(-jitter, jitter, v.shape)
     far = np.sqrt(u**2 + v**2)
-    x = CENTRE[0] + reach * u * (0.55 + 0.75 * far)
-    y = CENTRE[1] + reach * v * (0.55 + 0.75 * far)
+    x = CENTER[0] + reach * u * (0.55 + 0.75 * far)
+    y = CENTER[1] + reach * v * (0.55 + 0.75 * far)
     row, column = (2 * grid.ravel() for grid in np.mgrid[0:side, 0:side])
     steps = [(0, 0), (0, 1), (0, 2), (1, 2), (2, 2), (2, 1), (2, 0), (1, 0)]
     ring_x = np.stack([x[row + r, column + c] for r, c in steps], axis=1)
@@ -80,8 +80,8 @@ def make_ranked(count: int, *, seed: int = 5) -> gpd.GeoDataFrame:
     """Build a ranked table of `count` parcels with the columns that the map reads."""
     rng = np.random.default_rng(seed)
     lots = make_lots(count, seed=seed)
-    centre = shapely.centroid(lots)
-    x, y = shapely.get_x(centre) - CENTRE[0], shapely.get_y(centre) - CENTRE[1]
+    center = shapely.centroid(lots)
+    x, y = shapely.get_x(center) - CENTER[0], shapely.get_y(center) - CENTER[1]
     scale = max(1.0, float(np.abs(x).max()))
     frame = _facts(rng, count, x / scale, y / scale, shapely.area(lots))
     limitation = _limitations(rng, frame, x / scale, y / scale)
@@ -112,7 +112,7 @@ def _facts(
     frame = pd.DataFrame(
         {
             "address": [f"{n} {s} Lane" for n, s in zip(house, street, strict=True)],
-            "neighbourhood": [f"Made-up Tract {n}" for n in block],
+            "neighborhood": [f"Made-up Tract {n}" for n in block],
             "land_use": np.where(vacant, "vacant", "residential"),
             "service": service,
             "service_evidence": rng.choice(["measured", "inferred"], count),

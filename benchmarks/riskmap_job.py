@@ -8,10 +8,10 @@ import rasterio
 import shapely
 
 from benchmarks.stages import SOIL_KINDS, WEIGHTS, Stages, folders, soil_ratings
-from riskmap.inventory.overlaps import area_fractions
+from riskmap.contract.grid import Raster
 from riskmap.inventory.wells import describe_wells
-from riskmap.inventory.zonal import raster_means
-from riskmap.rasters import Raster
+from riskmap.spatial.overlaps import area_fractions
+from riskmap.spatial.zonal import raster_means
 
 
 def main() -> None:

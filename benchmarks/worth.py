@@ -15,10 +15,10 @@ import pandas as pd
 from sklearn.metrics import average_precision_score
 
 import riskmap
-from riskmap.assessing import Result
-from riskmap.features import FEATURES, SOIL_LIMITS
-from riskmap.model_file import read_model
+from riskmap.contract.features import FEATURES, SOIL_LIMITS
 from riskmap.ranking.score import score
+from riskmap.region.model_file import read_model
+from riskmap.stages.assessing import Result
 from sample_region.make import make_county
 
 FIRST_MODEL = Path(__file__).with_name("first_model.toml")

@@ -8,8 +8,8 @@ from typing import Final
 from pyproj import CRS
 
 from data_pipelines.vector import Bounds, read_shapes
-from riskmap.layers import BUILDINGS, PUBLIC_AREAS, SEWER_AREA, WELLHEAD_AREAS
-from riskmap.sources import Reading, Source
+from riskmap.contract.layers import BUILDINGS, PUBLIC_AREAS, SEWER_AREA, WELLHEAD_AREAS
+from riskmap.contract.sources import Reading, Source
 
 _NAMES: Final[Mapping[str, Sequence[str]]] = {"name": ("NAME", "DISTRICT", "SYSTEM_NAME")}
 _BUILDINGS: Final[Mapping[str, Sequence[str]]] = {"building_id": ("BUILD_ID", "BLDG_ID", "UUID")}

@@ -10,8 +10,8 @@ from pyproj.aoi import AreaOfInterest
 from pyproj.database import query_utm_crs_info
 
 from data_pipelines.tables import quiet
-from riskmap.errors import CrsError, SourceFormatError, SourceMissingError
-from riskmap.sources import Source
+from riskmap.contract.errors import CrsError, SourceFormatError, SourceMissingError
+from riskmap.contract.sources import Source
 
 
 def utm_of(source: Source) -> CRS:

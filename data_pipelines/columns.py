@@ -5,9 +5,9 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable, Mapping, Sequence
 
-from riskmap.errors import LayerError
-from riskmap.layers import Layer
-from riskmap.sources import Source
+from riskmap.contract.errors import LayerError
+from riskmap.contract.layers import Layer
+from riskmap.contract.sources import Source
 
 Defaults = Mapping[str, Sequence[str]]
 """Canonical column -> names it bears in well-known open formats, the likeliest first."""

@@ -18,8 +18,8 @@ import pandas as pd
 
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.values import SET_MISSING, as_text, plain_number, within_bounds
-from riskmap.layers import FIRST_YEAR, LAST_YEAR, Column
-from riskmap.sources import ColumnSource
+from riskmap.contract.layers import FIRST_YEAR, LAST_YEAR, Column
+from riskmap.contract.sources import ColumnSource
 
 PLACEHOLDERS: Final = ("1900-01-01", "1899-12-30")
 ON_FIRST_DAY: Final = "placed on the first day of the period"

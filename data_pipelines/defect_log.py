@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pandas as pd
 
-from riskmap.sources import defects, no_defects
+from riskmap.contract.sources import defects, no_defects
 
 
 class DefectLog:

@@ -18,9 +18,9 @@ from data_pipelines.defect_log import DefectLog
 from data_pipelines.tables import list_columns
 from data_pipelines.values import as_text
 from data_pipelines.vector import Bounds, canonical_layer, parse_shapes, read_shapes
-from riskmap.errors import LayerError
-from riskmap.layers import FLOODPLAIN
-from riskmap.sources import ColumnSource, Reading, Source
+from riskmap.contract.errors import LayerError
+from riskmap.contract.layers import FLOODPLAIN
+from riskmap.contract.sources import ColumnSource, Reading, Source
 
 FEDERAL_COLUMNS: Final = ("FLD_ZONE", "ZONE_SUBTY", "SFHA_TF")
 _HUNDRED: Final = r"^(?:A|AE|AH|AO|AR|AR/.*|A99|A\d{1,2}|V|VE|VO|V\d{1,2})$"

@@ -16,7 +16,7 @@ from rasterio.warp import Resampling, calculate_default_transform, reproject
 
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.vector import Bounds
-from riskmap.rasters import Raster
+from riskmap.contract.grid import Raster
 
 ALIGNED: Final = 1e-3
 """Grids count as aligned if their corners agree within this share of a cell."""

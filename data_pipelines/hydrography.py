@@ -13,8 +13,8 @@ from data_pipelines.defect_log import DefectLog
 from data_pipelines.tables import list_columns
 from data_pipelines.values import as_text
 from data_pipelines.vector import Bounds, canonical_layer, parse_shapes, read_shapes
-from riskmap.layers import STREAMS, WATERBODIES
-from riskmap.sources import Reading, Source
+from riskmap.contract.layers import STREAMS, WATERBODIES
+from riskmap.contract.sources import Reading, Source
 
 _IDS: Final = ("COMID", "NHDPlusID", "Permanent_Identifier", "REACHCODE", "LINEARID", "HYDROID")
 _NAMES: Final = ("GNIS_NAME", "FULLNAME", "NAME")

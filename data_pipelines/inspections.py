@@ -9,8 +9,8 @@ from data_pipelines.defect_log import DefectLog
 from data_pipelines.mapping import drop_repeats
 from data_pipelines.tables import canonical_table, parse_files
 from data_pipelines.vector import Bounds
-from riskmap.layers import INSPECTIONS
-from riskmap.sources import Reading, Source
+from riskmap.contract.layers import INSPECTIONS
+from riskmap.contract.sources import Reading, Source
 
 
 def read_inspections(source: Source, crs: CRS, *, bounds: Bounds | None = None) -> Reading:

@@ -19,9 +19,9 @@ from data_pipelines.records import KEPT_FIRST, combine_records
 from data_pipelines.tables import canonical_table, list_columns, needed_columns, parse_table
 from data_pipelines.values import as_text
 from data_pipelines.vector import Bounds, canonical_layer, parse_shapes
-from riskmap.errors import LayerError
-from riskmap.layers import PARCELS, Layer
-from riskmap.sources import ColumnSource, Reading, Source
+from riskmap.contract.errors import LayerError
+from riskmap.contract.layers import PARCELS, Layer
+from riskmap.contract.sources import ColumnSource, Reading, Source
 
 JOIN = "join_key"
 

@@ -1,7 +1,7 @@
 """Reads permits for onsite systems from any table or point layer.
 
 Only "repair" signals a failed system; "alteration" (a change or an upgrade) does not. Offices
-often digitised only the permits they could locate, so a missing permit says nothing at random
+often digitized only the permits they could locate, so a missing permit says nothing at random
 about the system: rows without parcel and place are kept and reported.
 """
 
@@ -36,8 +36,8 @@ from data_pipelines.tables import (
     stack_files,
 )
 from data_pipelines.vector import Bounds, has_shapes, parse_vector
-from riskmap.layers import PERMITS
-from riskmap.sources import ColumnSource, Reading, Source
+from riskmap.contract.layers import PERMITS
+from riskmap.contract.sources import ColumnSource, Reading, Source
 
 ACTION_WORDS: Final[Mapping[str, str]] = {
     "new": "new",
@@ -106,9 +106,9 @@ def _pair_columns(source: Source, names: list[str]) -> list[str]:
 def _with_points(shapes: gpd.GeoDataFrame, *, frames_crs: CRS | None) -> pd.DataFrame:
     if frames_crs is not None:
         shapes = shapes.to_crs(frames_crs)
-    centres = shapes.geometry.representative_point()
+    centers = shapes.geometry.representative_point()
     plain = pd.DataFrame(shapes.drop(columns="geometry"))
-    return plain.assign(**{_SHAPE_X: centres.x, _SHAPE_Y: centres.y})
+    return plain.assign(**{_SHAPE_X: centers.x, _SHAPE_Y: centers.y})
 
 
 def canonical_permits(
@@ -159,8 +159,8 @@ def place_permits(
     for other_x, other_y in pairs[1:]:
         distance = pair_distance_m(x, y, other_x, other_y)
         apart = pairs_apart(distance)
-        metres = distance[apart].round().astype("int64").astype("string") + " m apart"
-        log.add("x_m", "coordinate_pairs_disagree", metres, "first pair used")
+        meters = distance[apart].round().astype("int64").astype("string") + " m apart"
+        log.add("x_m", "coordinate_pairs_disagree", meters, "first pair used")
         filled = x.isna() & other_x.notna()
         log.add("x_m", "first_pair_missing", x.index[filled], "second pair used")
         x, y = x.fillna(other_x), y.fillna(other_y)

@@ -16,8 +16,8 @@ from data_pipelines.columns import demand_column, find_column
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.shapes import source_crs
 from data_pipelines.values import MISSING_NUMBERS, as_text, plain_number
-from riskmap.errors import LayerError
-from riskmap.sources import Source
+from riskmap.contract.errors import LayerError
+from riskmap.contract.sources import Source
 
 _DMS: Final = (
     r"^(?P<h1>[NSEWnsew])?\s*(?P<s>-)?(?P<d>\d{1,3})[°\s:]+(?P<m>\d{1,2})['′\s:]+"

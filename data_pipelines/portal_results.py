@@ -16,9 +16,9 @@ import pandas as pd
 from data_pipelines.dates import to_date
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.values import SET_MISSING, plain_number, within_bounds
-from riskmap.layers import WELL_SAMPLES
-from riskmap.sources import ColumnSource
-from riskmap.units import NITRATE_TO_N
+from riskmap.contract.layers import WELL_SAMPLES
+from riskmap.contract.sources import ColumnSource
+from riskmap.contract.units import NITRATE_TO_N
 
 FIELDS: Final[tuple[Mapping[str, str], ...]] = (
     {

@@ -1,7 +1,7 @@
 """Reads elevation and water-table rasters: any GDAL raster, one file or tiles.
 
 Cells are cleaned of every kind of "no data" (declared value, NaN, the largest negative float,
--9999, impossible values), brought to metres once, and, where the reference system or the grid
+-9999, impossible values), brought to meters once, and, where the reference system or the grid
 differs, resampled bilinearly (both layers are continuous) to square cells in the region's system.
 """
 
@@ -26,11 +26,11 @@ from data_pipelines.grids import Tile, assemble, at, shifted
 from data_pipelines.shapes import source_crs
 from data_pipelines.tables import demand_file, demand_files
 from data_pipelines.vector import Bounds
-from riskmap.errors import LayerError, SourceFormatError
-from riskmap.layers import ELEVATION, WATER_TABLE
-from riskmap.rasters import Raster
-from riskmap.sources import Source
-from riskmap.units import LENGTH_M
+from riskmap.contract.errors import LayerError, SourceFormatError
+from riskmap.contract.grid import Raster
+from riskmap.contract.layers import ELEVATION, WATER_TABLE
+from riskmap.contract.sources import Source
+from riskmap.contract.units import LENGTH_M
 
 EARTH_M: Final = (-500.0, 9000.0)
 WATER_DEPTH_M: Final = (-100.0, 1500.0)
@@ -106,7 +106,7 @@ def parse_raster(
     possible: tuple[float, float],
     bounds: Bounds | None = None,
 ) -> Tile | None:
-    """Read one file (or the part of it that meets `bounds`) as float32 metres with NaN.
+    """Read one file (or the part of it that meets `bounds`) as float32 meters with NaN.
 
     None if the file does not meet `bounds`.
     """
@@ -182,7 +182,7 @@ def _without_nodata(
 def _factor(
     declared: str | None, band: str | None, system: CRS, name: str, log: DefectLog
 ) -> float:
-    """Factor to metres: what the region file says, else the band, else metres with a report."""
+    """Factor to meters: what the region file says, else the band, else meters with a report."""
     own = BAND_UNITS.get(band.strip().lower()) if band else None
     if declared is not None:
         if declared not in LENGTH_M:

@@ -23,8 +23,8 @@ from data_pipelines.vector import Bounds
 from data_pipelines.water_levels import read_water_levels
 from data_pipelines.water_quality import read_well_samples
 from data_pipelines.wells import read_wells
-from riskmap.errors import LayerError
-from riskmap.sources import Reading, Source
+from riskmap.contract.errors import LayerError
+from riskmap.contract.sources import Reading, Source
 
 Reader = Callable[..., Reading | RasterReading]
 

@@ -13,8 +13,8 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from data_pipelines.defect_log import DefectLog
-from riskmap.errors import CrsError, GeometryTypeError
-from riskmap.layers import Kind
+from riskmap.contract.errors import CrsError, GeometryTypeError
+from riskmap.contract.layers import Kind
 
 Shapes = NDArray[np.object_]
 

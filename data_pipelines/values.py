@@ -11,10 +11,10 @@ import numpy as np
 import pandas as pd
 
 from data_pipelines.defect_log import DefectLog
-from riskmap.errors import LayerError
-from riskmap.layers import Column
-from riskmap.sources import ColumnSource
-from riskmap.units import FACTORS
+from riskmap.contract.errors import LayerError
+from riskmap.contract.layers import Column
+from riskmap.contract.sources import ColumnSource
+from riskmap.contract.units import FACTORS
 
 NULL_WORDS: Final = ("", "null", "<null>", "nan", "none", "n/a", "na", "-9999", "-9999.0")
 """Cells that mean nothing was recorded (compared in lower case)."""

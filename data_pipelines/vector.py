@@ -34,9 +34,9 @@ from data_pipelines.tables import (
     quiet,
     stack_files,
 )
-from riskmap.errors import SourceFormatError
-from riskmap.layers import Layer
-from riskmap.sources import Reading, Source
+from riskmap.contract.errors import SourceFormatError
+from riskmap.contract.layers import Layer
+from riskmap.contract.sources import Reading, Source
 
 Bounds = tuple[float, float, float, float]
 

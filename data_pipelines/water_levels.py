@@ -20,12 +20,12 @@ from data_pipelines.values import plain_number, within_bounds
 from data_pipelines.vector import Bounds, canonical_layer, parse_shapes
 from data_pipelines.water_replies import DEPTH, SITE_FIELDS, parse_reply
 from data_pipelines.well_checks import report_datums
-from riskmap.layers import WATER_LEVELS
-from riskmap.sources import ColumnSource, Reading, Source
-from riskmap.units import FOOT_M
+from riskmap.contract.layers import WATER_LEVELS
+from riskmap.contract.sources import ColumnSource, Reading, Source
+from riskmap.contract.units import FOOT_M
 
 DEPTH_CODES: Final = {DEPTH: FOOT_M, "30210": 1.0}
-"""Parameter code of a depth to water below land surface -> factor to metres."""
+"""Parameter code of a depth to water below land surface -> factor to meters."""
 
 ELEVATION_CODES: Final = {"62610": "NGVD29", "62611": "NAVD88", "72020": "NGVD29"}
 """Parameter code of a water-level elevation (feet) -> its datum."""

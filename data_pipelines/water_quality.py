@@ -22,8 +22,8 @@ from data_pipelines.tables import (
 )
 from data_pipelines.values import as_text, to_number
 from data_pipelines.vector import Bounds
-from riskmap.layers import WELL_SAMPLES
-from riskmap.sources import ColumnSource, Reading, Source
+from riskmap.contract.layers import WELL_SAMPLES
+from riskmap.contract.sources import ColumnSource, Reading, Source
 
 _LESS: Final = r"^\s*<\s*"
 _NOT_DETECTED: Final = ("nd", "not detected", "non-detect", "nondetect", "bdl", "u")
@@ -119,7 +119,7 @@ def _split_limits(
 
 
 def nitrate_as_n(values: pd.Series, *, unit: str) -> pd.Series:
-    """Nitrate in mg/L as N from a source unit of :data:`riskmap.units.FACTORS`.
+    """Nitrate in mg/L as N from a source unit of :data:`riskmap.contract.units.FACTORS`.
 
     >>> nitrate_as_n(pd.Series([44.27]), unit="mg_l_as_no3").round(2).tolist()
     [10.0]

@@ -16,7 +16,7 @@ import pandas as pd
 from data_pipelines.columns import find_column
 from data_pipelines.tables import parse_delimited, read_text
 from data_pipelines.values import as_text
-from riskmap.errors import SourceFormatError
+from riskmap.contract.errors import SourceFormatError
 
 LEVEL_FIELDS: Final = (
     "site_id",

@@ -1,4 +1,4 @@
-"""Cross-checks of wells: feet sold as metres, depths that contradict each other, mixed datums.
+"""Cross-checks of wells: feet sold as meters, depths that contradict each other, mixed datums.
 
 Nothing is changed here: what is suspicious is reported for the county to correct.
 """
@@ -14,9 +14,9 @@ from numpy.typing import NDArray
 
 from data_pipelines import flags
 from data_pipelines.defect_log import DefectLog
-from riskmap.layers import WELLS
-from riskmap.rasters import Raster
-from riskmap.units import FOOT_M
+from riskmap.contract.grid import Raster
+from riskmap.contract.layers import WELLS
+from riskmap.contract.units import FOOT_M
 
 FEWEST_WELLS: Final = 3
 CLOSER: Final = 4.0
@@ -31,7 +31,7 @@ def check_elevation_unit(wells: gpd.GeoDataFrame, terrain: Raster) -> pd.DataFra
 
     Three readings are compared by their median distance from the terrain: as recorded; recorded
     elevations are feet; the terrain is in feet. If one of the latter fits four times better, all
-    rows are reported under ``feet_sold_as_metres`` or ``terrain_in_feet``. Otherwise single rows
+    rows are reported under ``feet_sold_as_meters`` or ``terrain_in_feet``. Otherwise single rows
     that fit only as feet, or not at all (over 30 m away), are reported.
 
     Parameters
@@ -68,7 +68,7 @@ def check_elevation_unit(wells: gpd.GeoDataFrame, terrain: Raster) -> pd.DataFra
 def _fault_of_all(elevation: NDArray[np.float64], ground: NDArray[np.float64]) -> str | None:
     misfit = {
         "as_recorded": float(np.median(np.abs(elevation - ground))),
-        "feet_sold_as_metres": float(np.median(np.abs(elevation * FOOT_M - ground))),
+        "feet_sold_as_meters": float(np.median(np.abs(elevation * FOOT_M - ground))),
         "terrain_in_feet": float(np.median(np.abs(elevation - ground * FOOT_M))),
     }
     best = min(misfit, key=lambda name: misfit[name])

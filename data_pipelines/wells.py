@@ -16,9 +16,9 @@ from data_pipelines.tables import list_columns
 from data_pipelines.values import as_text, plain_number
 from data_pipelines.vector import Bounds, canonical_layer, parse_shapes
 from data_pipelines.well_checks import check_depths, check_elevation_unit, check_in_water
-from riskmap.layers import WELLS
-from riskmap.sources import ColumnSource, Reading, Source
-from riskmap.units import FOOT_M
+from riskmap.contract.layers import WELLS
+from riskmap.contract.sources import ColumnSource, Reading, Source
+from riskmap.contract.units import FOOT_M
 
 __all__ = [
     "canonical_wells",
@@ -53,7 +53,7 @@ _KINDS: Final = {
     "site_tp_cd": r"^GW",
     "MonitoringLocationTypeName": r"^(?:Well|Subsurface|Collector)",
 }
-_METRES: Final = ("m", "meter", "meters", "metre", "metres")
+_METERS: Final = ("m", "meter", "meters", "metre", "metres")
 
 
 def read_wells(source: Source, crs: CRS, *, bounds: Bounds | None = None) -> Reading:
@@ -120,7 +120,7 @@ def _in_feet(raw: gpd.GeoDataFrame, log: DefectLog) -> gpd.GeoDataFrame:
             continue
         said = as_text(raw[unit]).str.lower()
         number = plain_number(raw[value])
-        metric = said.isin(_METRES).fillna(False).astype(bool)
+        metric = said.isin(_METERS).fillna(False).astype(bool)
         known = metric | said.isin(["ft", "feet", "foot"]).fillna(False).astype(bool)
         odd = number.notna() & ~known
         log.add(value, "unknown_unit", said[odd].fillna(""), "set to missing")

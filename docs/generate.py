@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from riskmap.contract import data_dictionary
-from riskmap.region_page import region_file_page
+from riskmap.contract.check import data_dictionary
+from riskmap.region.page import region_file_page
 
 DOCS = Path(__file__).resolve().parent
 PAGES = {"layers/dictionary.md": data_dictionary, "region_file.md": region_file_page}

@@ -4,7 +4,7 @@
 >>> riskmap.open_region("no-such-file.toml")
 Traceback (most recent call last):
 ...
-riskmap.errors.RegionError: no-such-file.toml: the region file cannot be read ...
+riskmap.contract.errors.RegionError: no-such-file.toml: the region file cannot be read ...
 """
 
 from __future__ import annotations
@@ -12,11 +12,11 @@ from __future__ import annotations
 from importlib import import_module
 from typing import TYPE_CHECKING, Any
 
-from riskmap.errors import RiskmapError
+from riskmap.contract.errors import RiskmapError
 
 if TYPE_CHECKING:
-    from riskmap.assessing import Result
     from riskmap.running import assess, check_region, explain, open_region, run
+    from riskmap.stages.assessing import Result
 
 __all__ = ["Result", "RiskmapError", "assess", "check_region", "explain", "open_region", "run"]
 

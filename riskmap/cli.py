@@ -10,8 +10,8 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Final
 
-from riskmap.errors import RiskmapError
-from riskmap.progress import Progress
+from riskmap.contract.errors import RiskmapError
+from riskmap.stages.progress import Progress
 
 DESCRIPTION: Final = """\
 Rank a county's onsite wastewater systems by the risk of failing and of reaching groundwater.
@@ -128,16 +128,21 @@ def _explain(options: argparse.Namespace) -> int:
 
 
 def _weights(options: argparse.Namespace) -> int:
-    from riskmap.judging import describe_judgement, judged_model, read_comparisons, weights_comment
-    from riskmap.model_file import read_model, write_model
     from riskmap.ranking.weights import judge
+    from riskmap.region.comparisons import (
+        describe_judgment,
+        judged_model,
+        read_comparisons,
+        weights_comment,
+    )
+    from riskmap.region.model_file import read_model, write_model
 
-    judgement = judge([read_comparisons(path) for path in options.pairs])
+    judgment = judge([read_comparisons(path) for path in options.pairs])
     model = read_model(options.model)
-    _say(describe_judgement(judgement, options.pairs, model))
+    _say(describe_judgment(judgment, options.pairs, model))
     if options.out:
-        changed = judged_model(model, judgement)
-        write_model(changed, options.out, about=weights_comment(options.pairs, judgement))
+        changed = judged_model(model, judgment)
+        write_model(changed, options.out, about=weights_comment(options.pairs, judgment))
         _say(f"Scoring model: {options.out.resolve()}")
     return 0
 

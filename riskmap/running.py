@@ -6,22 +6,22 @@ from pathlib import Path
 
 import pandas as pd
 
-from riskmap.assessing import Result, assess_county
-from riskmap.explaining import RECORD_LAYERS, explain_parcel
-from riskmap.explaining_steps import rating_step, soil_parts, steps
-from riskmap.features import FEATURES
+from riskmap.contract.features import FEATURES
 from riskmap.inventory.permits import match_permits
-from riskmap.loading import load_county
-from riskmap.model_file import read_model
-from riskmap.progress import Progress
-from riskmap.publish.letter_texts import county_letters
-from riskmap.publishing import publish
-from riskmap.region import Region, read_region
-from riskmap.result_folder import result_folder
+from riskmap.publish.outputs import publish
+from riskmap.publish.paper.letter_texts import county_letters
+from riskmap.publish.result_folder import result_folder
+from riskmap.publish.words.explaining import RECORD_LAYERS, explain_parcel
+from riskmap.publish.words.explaining_steps import rating_step, soil_parts, steps
+from riskmap.region.model_file import read_model
+from riskmap.region.read import Region, read_region
+from riskmap.stages.assessing import Result, assess_county
+from riskmap.stages.loading import load_county
+from riskmap.stages.progress import Progress
 
 
 def open_region(path: Path | str) -> Region:
-    """Read and check a region file; see :func:`riskmap.region.read_region`."""
+    """Read and check a region file; see :func:`riskmap.region.read.read_region`."""
     return read_region(path)
 
 
@@ -76,7 +76,7 @@ def check_region(path: Path | str, progress: Progress | None = None) -> pd.DataF
 
 
 def explain(result: Result, parcel_id: str) -> str:
-    """Write the page of one parcel; see :func:`riskmap.explaining.explain_parcel`."""
+    """Write the page of one parcel; see :func:`riskmap.publish.words.explaining.explain_parcel`."""
     tables = dict(result.county.tables)
     if "permits" in tables:
         parcels = tables["parcels"].set_index("parcel_id", drop=False)
@@ -86,7 +86,7 @@ def explain(result: Result, parcel_id: str) -> str:
     derived = [rating_step(parts)]
     if parcel_id in rows.index and pd.notna(rows.loc[parcel_id, "priority"]):
         row = {str(k): v for k, v in rows.loc[parcel_id].items()}
-        derived += steps(row, model=result.model, ageing=result.ageing, region=result.region)
+        derived += steps(row, model=result.model, aging=result.aging, region=result.region)
     return explain_parcel(
         parcel_id,
         parcels=rows,

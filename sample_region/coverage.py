@@ -57,7 +57,7 @@ def _arcs(classes: NDArray[Any]) -> Shapes:
 
 
 def _smoothed(arcs: Shapes, shape: tuple[int, ...], simplify: float) -> Shapes:
-    """Average each inner point with its neighbours; ends and the map's edge stay."""
+    """Average each inner point with its neighbors; ends and the map's edge stay."""
     xy, owner = shapely.get_coordinates(arcs, return_index=True)
     inner = np.zeros(len(xy), dtype=bool)
     inner[1:-1] = (owner[1:-1] == owner[:-2]) & (owner[1:-1] == owner[2:])

@@ -69,9 +69,9 @@ def make_tiles(plan: Plan, terrain: Terrain, bend: Bend) -> Tiles:
     column, row = (axis.ravel() for axis in np.meshgrid(np.arange(wide), np.arange(deep)))
     x, y = column * TILE_M, row * TILE_M
     quarter = (row // 2) * plan.quarters_x + column // 2
-    centre_x, centre_y = bend(x + TILE_M / 2, y + TILE_M / 2)
-    lake = _lake_distance(plan, centre_x, centre_y)
-    wet = _wet_share(terrain, centre_x, centre_y)
+    center_x, center_y = bend(x + TILE_M / 2, y + TILE_M / 2)
+    lake = _lake_distance(plan, center_x, center_y)
+    wet = _wet_share(terrain, center_x, center_y)
     village = _village_distance(plan, x + TILE_M / 2, y + TILE_M / 2)
     rng = dice(plan.seed, "districts")
     style = np.full(len(x), -1)
@@ -120,7 +120,7 @@ def _village_distance(plan: Plan, x: Floats, y: Floats) -> Floats:
 
 
 def _wet_share(terrain: Terrain, x: Floats, y: Floats) -> Floats:
-    """Share of a tile that lies less than a metre above its stream."""
+    """Share of a tile that lies less than a meter above its stream."""
     offsets = np.linspace(-0.4, 0.4, 7) * TILE_M
     low = [
         terrain.sample(terrain.above_stream_m, x + dx, y + dy) < 1.0

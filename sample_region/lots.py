@@ -17,7 +17,7 @@ from sample_region.plan import QUARTER_M, TILE_M, Floats, Ints, Lake, Plan, Shap
 ROAD_HALF_M: Final = 10.0
 STREET_M: Final = 16.0
 EASEMENT_M: Final = 3.0
-"""Unowned strip along a tile's inner edges, so that bent neighbours never touch."""
+"""Unowned strip along a tile's inner edges, so that bent neighbors never touch."""
 
 
 @dataclass(frozen=True)
@@ -88,7 +88,7 @@ def lattice_lots(plan: Plan, tiles: Tiles, bend: Bend) -> Lots:
 
 
 def _tile_quads(style: Style, rng: np.random.Generator) -> Floats:
-    """Corners (front left, front right, back right, back left) of one tile's lots, tile metres."""
+    """Corners (front left, front right, back right, back left) of one tile's lots, tile meters."""
     low, high = ROAD_HALF_M, TILE_M - EASEMENT_M
     step = (high - low) / style.streets
     depth = (step - STREET_M) / 2
@@ -137,7 +137,7 @@ def _row(back: Floats, front_v: float, back_v: float, rng: np.random.Generator) 
 
 
 def _on_ground(points: Floats, tiles: Tiles, tile: Ints, bend: Bend) -> Floats:
-    """Tile metres -> ground metres, by each tile's corner, turn and ripple."""
+    """Tile meters -> ground meters, by each tile's corner, turn and ripple."""
     u, v = ripple(points[..., 0], points[..., 1], tiles.ripples[tile][:, None, :])
     turned = tiles.turned[tile][:, None]
     u, v = np.where(turned, v, u), np.where(turned, u, v)

@@ -91,7 +91,7 @@ def _write_land(folder: Path, plan: Plan, settlement: Settlement) -> None:
         {
             "PIN": table.parcel_id.to_numpy()[rows],
             "ACRES": (table.area_m2.to_numpy()[rows] / ACRE_M2).round(2),
-            "NBHD": table.neighbourhood.to_numpy()[rows],
+            "NBHD": table.neighborhood.to_numpy()[rows],
         }
     )
     write_shapefile(folder / "parcels" / "parcels.shp", shapes, polygons, plan, crs=CRS)

@@ -63,10 +63,10 @@ _THING: Final = (
 _WAY: Final = ("Lane", "Road", "Court", "Drive", "Street", "Trail")
 
 
-def neighbourhood(place: Ints) -> NDArray[Any]:
+def neighborhood(place: Ints) -> NDArray[Any]:
     """Name of each subdivision by its number.
 
-    >>> neighbourhood(np.array([0])).tolist()
+    >>> neighborhood(np.array([0])).tolist()
     ['Quillbrook Meadows']
     """
     first = np.array(_FIRST)[place % len(_FIRST)]

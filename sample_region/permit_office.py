@@ -22,7 +22,7 @@ RECORDED: Final = ((1966, 0.35), (1975, 0.55), (1985, 0.78), (1995, 0.9), (2005,
 
 
 def permits(plan: Plan, truth: Truth, parcels: pd.DataFrame) -> pd.DataFrame:
-    """Permit rows as the office would hand them over; positions still in local metres (x, y)."""
+    """Permit rows as the office would hand them over; positions still in local meters (x, y)."""
     rng = dice(plan.seed, "permits")
     events = _all_events(truth, rng)
     events = events[events.year >= FIRST_PERMITS]

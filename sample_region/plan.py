@@ -1,6 +1,6 @@
 """The county's plan: how large it is, and where its villages and lakes lie.
 
-Inside the generator, points are metres east and north of the county's south-west corner. The corner
+Inside the generator, points are meters east and north of the county's south-west corner. The corner
 is put into the middle of a great lake (see the README): nobody lives on an invented parcel.
 """
 
@@ -22,8 +22,8 @@ Flags = NDArray[np.bool_]
 QUARTER_M: Final = 800.0
 TILE_M: Final = 400.0
 MARGIN_M: Final = 600.0
-CENTRE_EASTING_M: Final = 500_000.0
-CENTRE_NORTHING_M: Final = 4_830_000.0
+CENTER_EASTING_M: Final = 500_000.0
+CENTER_NORTHING_M: Final = 4_830_000.0
 CRS: Final = "EPSG:32616"
 YEAR: Final = 2026
 PARCELS_PER_BLOCK: Final = 3000
@@ -78,12 +78,12 @@ class Plan:
     @property
     def east_m(self) -> float:
         """Easting of the local origin."""
-        return CENTRE_EASTING_M - QUARTER_M * (self.quarters_x // 2)
+        return CENTER_EASTING_M - QUARTER_M * (self.quarters_x // 2)
 
     @property
     def north_m(self) -> float:
         """Northing of the local origin."""
-        return CENTRE_NORTHING_M - QUARTER_M * (self.quarters_y // 2)
+        return CENTER_NORTHING_M - QUARTER_M * (self.quarters_y // 2)
 
 
 def make_plan(parcels: int, *, seed: int) -> Plan:

@@ -16,7 +16,7 @@ from sample_region.dice import dice
 from sample_region.districts import STYLES, Tiles, make_tiles
 from sample_region.farms import farm_lots
 from sample_region.lots import lattice_lots, shore_lots
-from sample_region.names import neighbourhood, street
+from sample_region.names import neighborhood, street
 from sample_region.plan import YEAR, Flags, Floats, Ints, Plan, Shapes
 from sample_region.terrain import Terrain
 
@@ -30,7 +30,7 @@ Length = Floats | pd.Series
 
 @dataclass(frozen=True)
 class Settlement:
-    """Parcels (local metres), their table, footprints and the county's land-use tiles."""
+    """Parcels (local meters), their table, footprints and the county's land-use tiles."""
 
     shapes: Shapes
     table: pd.DataFrame
@@ -142,13 +142,13 @@ def _name(table: pd.DataFrame, plan: Plan) -> None:
     subdivision = table.kind.isin(["subdivision"]).to_numpy()
     code = np.unique(table.place.to_numpy() + 10, return_inverse=True)[1]
     shuffled = rng.permutation(int(code.max()) + 1) * 5
-    name = neighbourhood(shuffled[code])
+    name = neighborhood(shuffled[code])
     fixed = {"core": "Fenwick Nowhere Village", "fringe": "Old Nowhere Addition"}
     lake = np.array([f"Lake Mizzlemere {n + 1} Shores" for n in np.maximum(table.place, 0)], object)
     town = np.array([f"Unplatted Section {s}" for s in table.section], object)
     other = np.where(table.kind == "shore", lake, table.kind.map(fixed).fillna("").to_numpy())
     other = np.where(other == "", town, other)
-    table["neighbourhood"] = np.where(subdivision, name, other)
+    table["neighborhood"] = np.where(subdivision, name, other)
     road = street(
         (table.section * 7 + np.maximum(table.place, 0) * 3 + table.index // 40).to_numpy()
     )

@@ -24,7 +24,7 @@ SMALLEST_CELLS = 30
 
 @dataclass(frozen=True)
 class SoilMap:
-    """Map unit polygons (local metres) and the number of each one's unit."""
+    """Map unit polygons (local meters) and the number of each one's unit."""
 
     shapes: Shapes
     unit: Ints
@@ -123,7 +123,7 @@ def _classes(plan: Plan, terrain: Terrain, g: dict[str, Floats]) -> Ints:
 def _near_lake(
     plan: Plan, terrain: Terrain, shape: tuple[int, ...], reach: Floats
 ) -> NDArray[np.bool_]:
-    x, y = _centres(terrain, shape)
+    x, y = _centers(terrain, shape)
     near = np.zeros(shape, dtype=bool)
     for lake in plan.lakes:
         window = _window(terrain, shape, lake.x_m, lake.y_m, lake.radius_m * 1.5 + 900)
@@ -135,7 +135,7 @@ def _near_lake(
 def _village_core(
     plan: Plan, terrain: Terrain, shape: tuple[int, ...], whim: Floats
 ) -> NDArray[np.bool_]:
-    x, y = _centres(terrain, shape)
+    x, y = _centers(terrain, shape)
     radius = 330 * min(1.0, (plan.parcels / 3000) ** 0.5)
     core = np.zeros(shape, dtype=bool)
     for place_x, place_y in plan.villages:
@@ -145,7 +145,7 @@ def _village_core(
     return core
 
 
-def _centres(terrain: Terrain, shape: tuple[int, ...]) -> tuple[Floats, Floats]:
+def _centers(terrain: Terrain, shape: tuple[int, ...]) -> tuple[Floats, Floats]:
     x = terrain.x_min_m + STEP_M * (np.arange(shape[1]) + 0.5)
     y = terrain.y_max_m - STEP_M * (np.arange(shape[0]) + 0.5)
     return x, y

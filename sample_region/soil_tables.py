@@ -1,4 +1,4 @@
-"""The rows of the soil-survey tables for the invented catalogue of soils."""
+"""The rows of the soil-survey tables for the invented catalog of soils."""
 
 from __future__ import annotations
 
@@ -62,7 +62,7 @@ ORDERS: Final = (
 
 
 def mukey(number: int) -> str:
-    """Map unit key of the unit with this place in the catalogue."""
+    """Map unit key of the unit with this place in the catalog."""
     return str(9_900_100 + number)
 
 

@@ -140,7 +140,7 @@ def _ksat(soil: int, top: int, bottom: int) -> float:
 def _field_area(
     homes: pd.DataFrame, ksat: Floats, year: Floats, rng: np.random.Generator
 ) -> Floats:
-    """Square metres put in by the habits of the time: little early, by soil and bedrooms later."""
+    """Square meters put in by the habits of the time: little early, by soil and bedrooms later."""
     bedrooms = homes.bedrooms.to_numpy()
     rate = np.clip(14 * (ksat / 5) ** 0.3, 8, 30)
     modern = bedrooms * 430 / rate

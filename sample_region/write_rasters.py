@@ -20,7 +20,7 @@ WATER_CELL_M: Final = 40.0
 
 
 def write_elevation(path: Path, plan: Plan, terrain: Terrain) -> None:
-    """Write elevation in metres, to the centimetre."""
+    """Write elevation in meters, to the centimeter."""
     _write(path, plan, terrain, np.round(terrain.elevation_m.astype(float), 2), terrain.cell_m)
 
 

@@ -21,13 +21,13 @@ GEOGRAPHIC_DIGITS = 7
 
 
 def to_ground(plan: Plan) -> Callable[[Floats], Floats]:
-    """Return the function from local metres to eastings and northings, rounded to a millimetre."""
+    """Return the function from local meters to eastings and northings, rounded to a millimeter."""
     corner = np.array([plan.east_m, plan.north_m])
     return lambda xy: np.asarray(np.round(xy + corner, 3))
 
 
 def to_degrees(plan: Plan, crs: str) -> Callable[[Floats], Floats]:
-    """Return the function from local metres to longitude and latitude (a centimetre's rounding)."""
+    """Return the function from local meters to longitude and latitude (a centimeter's rounding)."""
     move = Transformer.from_crs(CRS, crs, always_xy=True)
     corner = np.array([plan.east_m, plan.north_m])
 

@@ -74,7 +74,7 @@ def sewer_district(plan: Plan, settlement: Settlement) -> tuple[Shapes, pd.DataF
 
 
 def section_roads(plan: Plan) -> tuple[Shapes, pd.DataFrame]:
-    """Centre lines of the half-mile roads, cut at the lakes."""
+    """Center lines of the half-mile roads, cut at the lakes."""
     bend = Bend(plan.seed)
     lines = []
     for count, far, turn in (

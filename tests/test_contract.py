@@ -8,9 +8,9 @@ import pytest
 from pyproj import CRS
 from shapely.geometry import Point, box
 
-from riskmap.contract import PANDAS_DTYPE, check_layer, data_dictionary, require
-from riskmap.errors import ContractError, CrsError, GeometryTypeError
-from riskmap.layers import LAYERS, PARCELS, Layer
+from riskmap.contract.check import PANDAS_DTYPE, check_layer, data_dictionary, require
+from riskmap.contract.errors import ContractError, CrsError, GeometryTypeError
+from riskmap.contract.layers import LAYERS, PARCELS, Layer
 
 UTM = CRS.from_epsg(32616)
 

@@ -6,12 +6,12 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from riskmap.errors import RiskmapError
-from riskmap.explaining import explain_parcel
-from riskmap.explaining_steps import rating_step, soil_parts
-from riskmap.features import FEATURES as DECLARED
-from riskmap.model_file import read_model
+from riskmap.contract.errors import RiskmapError
+from riskmap.contract.features import FEATURES as DECLARED
+from riskmap.publish.words.explaining import explain_parcel
+from riskmap.publish.words.explaining_steps import rating_step, soil_parts
 from riskmap.ranking.table import ranked_table
+from riskmap.region.model_file import read_model
 
 MODEL = read_model(features=DECLARED)
 
@@ -108,15 +108,15 @@ def test_unknown_number_suggests_near_ones(parcels: pd.DataFrame) -> None:
         page(parcels, "10-4")
 
 
-def test_a_learnt_ranking_is_said_to_have_spoken(parcels: pd.DataFrame) -> None:
+def test_a_learned_ranking_is_said_to_have_spoken(parcels: pd.DataFrame) -> None:
     first = parcels.iloc[:1].copy()
     share, water = MODEL.failure_share, float(first["groundwater_score"].iloc[0])
-    learnt = first.assign(
+    learned = first.assign(
         spoke="classifier",
-        learnt_chance_frac=0.25,
-        learnt_failure_score=50.0,
+        learned_chance_frac=0.25,
+        learned_failure_score=50.0,
         priority=round(share * 50.0 + (1 - share) * water, 3),
     )
-    text = page(learnt, "10-1")
-    assert "classifier: learnt chance of being found failed 25.0%" in text
+    text = page(learned, "10-1")
+    assert "classifier: learned chance of being found failed 25.0%" in text
     assert f"{share:g} x 50.000 + {1 - share:g} x {water:.3f}" in text

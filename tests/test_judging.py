@@ -11,11 +11,11 @@ from pathlib import Path
 import pytest
 
 from riskmap.cli import main
-from riskmap.errors import ModelError
-from riskmap.judging import judged_model, read_comparisons
-from riskmap.model_file import model_content, model_text, model_toml, read_model, write_model
+from riskmap.contract.errors import ModelError
 from riskmap.ranking.model import Factor, Model, parse_model
 from riskmap.ranking.weights import judge
+from riskmap.region.comparisons import judged_model, read_comparisons
+from riskmap.region.model_file import model_content, model_text, model_toml, read_model, write_model
 
 SHIPPED = read_model()
 NAMES = ("age", "seasonal_water", "reserve", "load")
@@ -108,9 +108,9 @@ class TestComparisons:
             read_comparisons(tmp_path / "p.csv")
 
     def test_weight_outside_its_bounds_is_refused_with_the_bounds(self) -> None:
-        judgement = judge([{("age", "slope"): 1}])
+        judgment = judge([{("age", "slope"): 1}])
         with pytest.raises(ModelError, match=r"slope 8\.50 \(bounds 1 to 8\)"):
-            judged_model(SHIPPED, judgement)
+            judged_model(SHIPPED, judgment)
 
     def test_unknown_factor_is_refused(self) -> None:
         with pytest.raises(ModelError, match=r"unknown factor 'agee'.*age"):

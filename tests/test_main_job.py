@@ -17,13 +17,13 @@ import pytest
 import shapely
 
 import riskmap
-from riskmap.assessing import Result
 from riskmap.cli import main
-from riskmap.errors import OutputError, SourceMissingError
-from riskmap.explaining_steps import rating_step, soil_parts, steps
-from riskmap.features import FEATURES
+from riskmap.contract.errors import OutputError, SourceMissingError
+from riskmap.contract.features import FEATURES
+from riskmap.publish.words.explaining_steps import rating_step, soil_parts, steps
 from riskmap.ranking.metrics import area_under_roc
 from riskmap.running import check_region, open_region
+from riskmap.stages.assessing import Result
 from sample_region.make import make_county
 
 PARCELS = 500
@@ -113,7 +113,7 @@ def test_metadata_speaks_of_every_layer_as_delivered(result: Result, out: Path) 
         assert set(columns) == set(info["fields"]), name
         assert said[name]["table:row_count"] == info["features"]
         bare = {c for c, text in columns.items() if text == c.replace("_", " ").capitalize()}
-        assert bare <= FEATURES.keys() | {"address", "neighbourhood"}, name
+        assert bare <= FEATURES.keys() | {"address", "neighborhood"}, name
     styled = {path.stem for path in (out / "styles").glob("*.sld")}
     assert styled >= {"priority", "stage", "zones", "wells", "treatment_areas"}
 
@@ -191,7 +191,7 @@ def test_derived_numbers_can_be_redone(result: Result) -> None:
     for parcel_id in rows.index[::7]:
         row = {str(k): v for k, v in rows.loc[parcel_id].items()}
         shares, ratings = result.described.soil_shares, result.described.component_ratings
-        made = steps(row, model=result.model, ageing=result.ageing, region=result.region)
+        made = steps(row, model=result.model, aging=result.aging, region=result.region)
         for step in [rating_step(soil_parts(parcel_id, shares, ratings)), *made]:
             found = float(row[step.feature]) if row[step.feature] is not pd.NA else np.nan
             assert step.value == pytest.approx(found, rel=1e-9, abs=1e-9, nan_ok=True), step

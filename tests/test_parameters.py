@@ -5,10 +5,10 @@ import pytest
 from scipy.special import ndtri
 from scipy.stats import lognorm, norm, uniform
 
+from riskmap.contract.parameters import Z_95, UncertainParameter, draw_parameters
 from riskmap.failure.mat import MATURING_YR, SOLIDS_GAIN
 from riskmap.failure.parameter_ranges import FAILURE_PARAMETERS, FailureParameters
 from riskmap.failure.soil_hydraulics import ALPHA_PER_M
-from riskmap.parameters import Z_95, UncertainParameter, draw_parameters
 
 EVEN = ndtri((np.arange(20_000) + 0.5) / 20_000)
 

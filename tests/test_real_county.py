@@ -14,10 +14,10 @@ import pandas as pd
 import pytest
 import shapely
 
-from riskmap.assessing import Result
-from riskmap.progress import Progress
-from riskmap.publishing import publish
+from riskmap.publish.outputs import publish
 from riskmap.running import assess, open_region
+from riskmap.stages.assessing import Result
+from riskmap.stages.progress import Progress
 
 PARCELS = 2000
 
@@ -114,7 +114,7 @@ def test_soil_rating_is_the_weighted_mean_by_hand(result: Result) -> None:
 def test_chunks_do_not_change_the_answer(result: Result) -> None:
     from dataclasses import replace
 
-    from riskmap.assessing import assess_county
+    from riskmap.stages.assessing import assess_county
 
     whole = replace(result.region, chunk_parcels=100_000)
     again = assess_county(replace(result.county, region=whole))

@@ -5,15 +5,15 @@ from pathlib import Path
 import pandas as pd
 import pytest
 
-from riskmap.errors import RegionError
+from riskmap.contract.errors import RegionError
+from riskmap.contract.units import GALLON_L
 from riskmap.failure import rules_data as failure_rules
 from riskmap.failure.assess import assess_failure
-from riskmap.failure_stage import failure_choices
-from riskmap.mapping import base_map
-from riskmap.region import read_region
-from riskmap.region_keys import ACCEPT_RULES, FLOW_RULES, KEYS
-from riskmap.region_page import region_file_page
-from riskmap.units import GALLON_L
+from riskmap.publish.map.county_map import base_map
+from riskmap.region.keys import ACCEPT_RULES, FLOW_RULES, KEYS
+from riskmap.region.page import region_file_page
+from riskmap.region.read import read_region
+from riskmap.stages.failure import failure_choices
 
 SMALL = """
 [county]

@@ -4,8 +4,8 @@ from pathlib import Path
 
 import pytest
 
-from riskmap.errors import OutputError
-from riskmap.result_folder import MARK, result_folder
+from riskmap.contract.errors import OutputError
+from riskmap.publish.result_folder import MARK, result_folder
 
 
 def test_folder_appears_whole(tmp_path: Path) -> None:

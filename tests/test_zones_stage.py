@@ -20,19 +20,19 @@ import riskmap
 from riskmap.action.zone_reasons import KINDS, ZoneSettings
 from riskmap.action.zone_shapes import mean_width_m
 from riskmap.action.zones import ZONE_COLUMNS
-from riskmap.assessing import Result
+from riskmap.contract.units import ACRE_M2
 from riskmap.groundwater.setbacks import virus_time_d
-from riskmap.groundwater_stage import Groundwater
-from riskmap.publish.zones_table import LAYERS, write_zone_layers, write_zone_list
-from riskmap.units import ACRE_M2
-from riskmap.validation_stage import measured_nitrate, well_validation
-from riskmap.vulnerability_stage import (
+from riskmap.publish.lists.zones_table import LAYERS, write_zone_layers, write_zone_list
+from riskmap.stages.assessing import Result
+from riskmap.stages.groundwater import Groundwater
+from riskmap.stages.validation import measured_nitrate, well_validation
+from riskmap.stages.vulnerability import (
     clay_rating,
     soil_ratings,
     system_vulnerability,
     vulnerability_grid,
 )
-from riskmap.zones_stage import Planning, plan_zones, zone_grid
+from riskmap.stages.zones import Planning, plan_zones, zone_grid
 from sample_region.make import make_county
 
 
@@ -120,7 +120,7 @@ class TestZones:
 
     def test_cells_nest_in_those_of_the_water(self, groundwater: Groundwater) -> None:
         fine = zone_grid(groundwater.land)
-        x, y = fine.centres()
+        x, y = fine.centers()
         assert fine.cell_m == 20.0
         same = groundwater.land.nearest(x, y)
         np.testing.assert_array_equal(fine.values, same)
@@ -328,7 +328,7 @@ class TestFiles:
         notes = [row[1].value for row in book["Notes"].iter_rows()]
         assert planning.notes[0] in notes
 
-    def test_metres_where_the_region_reads_metres(self, planning: Planning, tmp_path: Path) -> None:
+    def test_meters_where_the_region_reads_meters(self, planning: Planning, tmp_path: Path) -> None:
         path, _ = write_zone_list(
             tmp_path, planning.zones, county="X", date=datetime.date(2026, 5, 1), units="si"
         )

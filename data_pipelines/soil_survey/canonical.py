@@ -1,4 +1,4 @@
-"""Turn the survey's tables into the canonical soil layers of ``riskmap.layers``."""
+"""Turn the survey's tables into the canonical soil layers of ``riskmap.contract.layers``."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ import pandas as pd
 from data_pipelines.soil_survey import domains
 from data_pipelines.soil_survey.defects import Defect
 from data_pipelines.soil_survey.schema import CANONICAL_LAYER, TABLES
-from riskmap.layers import LAYERS
+from riskmap.contract.layers import LAYERS
 
 Tables = Mapping[str, pd.DataFrame]
 Result = tuple[pd.DataFrame, list[Defect]]

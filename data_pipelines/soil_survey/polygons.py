@@ -16,7 +16,7 @@ import pyogrio
 import shapely
 
 from data_pipelines.soil_survey.defects import Defect
-from riskmap.errors import CrsError, SourceFormatError, SourceMissingError
+from riskmap.contract.errors import CrsError, SourceFormatError, SourceMissingError
 
 LAYER: Final = "soil_units"
 SHAPEFILE_PATTERN: Final = "soilmu_a_*"
@@ -31,7 +31,7 @@ def find_shapefiles(root: Path) -> list[Path]:
 
     Raises
     ------
-    riskmap.errors.SourceMissingError
+    riskmap.contract.errors.SourceMissingError
         If parts of such a shapefile are there without its ``.shp``.
     """
     parts = [file for file in root.rglob("*") if file.match(SHAPEFILE_PATTERN) and file.is_file()]

@@ -18,7 +18,7 @@ from data_pipelines.soil_survey.merge import join_files, merge_sources
 from data_pipelines.soil_survey.schema import RawSource
 from data_pipelines.soil_survey.stores import SQLITE_SUFFIXES, read_csv, read_reply, read_sqlite
 from data_pipelines.soil_survey.tables import find_exports, read_export
-from riskmap.errors import SourceFormatError, SourceMissingError
+from riskmap.contract.errors import SourceFormatError, SourceMissingError
 
 _FORMS: Final = "a folder, .zip, .sqlite, .gpkg, .db, .csv, .json or the .shp of the map units"
 _LOOSE: Final = {".csv": read_csv, ".json": read_reply}
@@ -30,7 +30,7 @@ class SoilSurvey:
     """The canonical soil layers of one or several survey areas, and what was wrong with them.
 
     ``soil_units`` is in its own reference system, or None where only tables were given. The columns
-    of every layer are declared in ``riskmap.layers``; ``defects`` has the columns
+    of every layer are declared in ``riskmap.contract.layers``; ``defects`` has the columns
     ``layer, column, check, row, value, action``.
     """
 
@@ -64,11 +64,11 @@ def read_soil_survey(paths: Sequence[Path]) -> SoilSurvey:
 
     Raises
     ------
-    riskmap.errors.SourceMissingError
+    riskmap.contract.errors.SourceMissingError
         If a path is not there, or a shapefile lacks its ``.shp``.
-    riskmap.errors.SourceFormatError
+    riskmap.contract.errors.SourceFormatError
         If a source cannot be understood, or none holds map units and components.
-    riskmap.errors.CrsError
+    riskmap.contract.errors.CrsError
         If polygons come without their reference system.
     """
     found = _open_all([Path(path) for path in paths])

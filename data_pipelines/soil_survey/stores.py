@@ -29,7 +29,7 @@ from data_pipelines.soil_survey.schema import (
     short_name,
 )
 from data_pipelines.soil_survey.tables import decode, table_frame
-from riskmap.errors import SourceFormatError
+from riskmap.contract.errors import SourceFormatError
 
 SQLITE_SUFFIXES: Final = (".sqlite", ".sqlite3", ".gpkg", ".db")
 _METADATA_MARK: Final = "columnordinal="
@@ -44,7 +44,7 @@ def read_sqlite(path: Path) -> RawSource:
 
     Raises
     ------
-    riskmap.errors.SourceFormatError
+    riskmap.contract.errors.SourceFormatError
         If the file is not SQLite.
     """
     try:
@@ -120,7 +120,7 @@ def parse_reply(
 
     Raises
     ------
-    riskmap.errors.SourceFormatError
+    riskmap.contract.errors.SourceFormatError
         If the service answered with an error, or column names are missing.
 
     Examples

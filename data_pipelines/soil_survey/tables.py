@@ -24,7 +24,7 @@ from data_pipelines.soil_survey.schema import (
     keep_wanted_rules,
     short_name,
 )
-from riskmap.errors import SourceFormatError
+from riskmap.contract.errors import SourceFormatError
 
 TABLE_LIST_STEMS: Final = ("mstab", "mdstattabs", "metadatatable")
 COLUMN_LIST_STEMS: Final = ("mstabcol", "mdstattabcols", "metadatacolumnlookup")
@@ -74,7 +74,7 @@ def read_export(folder: Path) -> RawSource:
 
     Raises
     ------
-    riskmap.errors.SourceFormatError
+    riskmap.contract.errors.SourceFormatError
         If the metadata tables are missing or do not fit the tables.
     """
     files = {file.stem.casefold(): file for file in sorted(folder.glob("*")) if _is_text(file)}

@@ -12,7 +12,7 @@ from importlib.resources import files
 import numpy as np
 import pandas as pd
 
-from riskmap.features import FEATURES
+from riskmap.contract.features import FEATURES
 from riskmap.ranking.model import parse_model
 from riskmap.ranking.score import score
 

@@ -21,7 +21,7 @@ def invented_land(cells: int) -> Grid:
     grid = grid_from_bounds(
         west_m=0, north_m=1500, cell_m=1500 / cells, values=np.zeros((cells, cells))
     )
-    x, y = grid.centres()
+    x, y = grid.centers()
     return grid.with_values(100 - 0.006 * x + 0.004 * y)
 
 

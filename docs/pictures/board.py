@@ -16,19 +16,19 @@ from matplotlib.path import Path
 from matplotlib.ticker import NullFormatter
 
 from riskmap.publish import palette
-from riskmap.publish.figures import CURVE_COLOURS, DASHES, drawn, tint
-from riskmap.publish.report_section import Figure
+from riskmap.publish.report.figures import CURVE_COLORS, DASHES, drawn, tint
+from riskmap.publish.report.section import Figure
 
 Paint = Callable[[Drawing], None]
 PICTURES: Final[dict[str, Callable[[], Figure]]] = {}
 """Name of a picture (and of the method page it stands on) -> how to draw it."""
 
-PALE_TO_DARK: Final = [palette.CLASS_COLOURS[name] for name in reversed(palette.CLASSES)]
+PALE_TO_DARK: Final = [palette.CLASS_COLORS[name] for name in reversed(palette.CLASSES)]
 INK, SOFT, LINE, PAPER = palette.INK, palette.SOFT_INK, palette.LINE, palette.PAPER
 ACCENT, PALE, WARN = palette.ACCENT, palette.ACCENT_PALE, palette.WARN_INK
-WATER, WELL = palette.LAYER_COLOURS["waterbodies"], palette.LAYER_COLOURS["wells"]
-LINES: Final = tuple(zip(CURVE_COLOURS, DASHES, strict=True))
-"""Colour and dash of up to four curves: told apart in grey by the dash."""
+WATER, WELL = palette.LAYER_COLORS["waterbodies"], palette.LAYER_COLORS["wells"]
+LINES: Final = tuple(zip(CURVE_COLORS, DASHES, strict=True))
+"""Color and dash of up to four curves: told apart in gray by the dash."""
 
 __all__ = [
     "ACCENT", "INK", "LINE", "LINES", "PALE", "PALE_TO_DARK", "PAPER", "PICTURES", "SOFT", "WARN",

@@ -1,4 +1,4 @@
-"""Pictures of how systems fail: flow and pumping, clogging, ageing."""
+"""Pictures of how systems fail: flow and pumping, clogging, aging."""
 
 from __future__ import annotations
 
@@ -17,7 +17,8 @@ from docs.pictures.board import (
     picture,
     plain_ticks,
 )
-from riskmap.failure.ageing import DEFAULT_AGEING, survival_frac
+from riskmap.contract.units import GALLON_L
+from riskmap.failure.aging import DEFAULT_AGING, survival_frac
 from riskmap.failure.assess import assess_failure
 from riskmap.failure.geometry import FIELDS
 from riskmap.failure.mat import STRESS_RESERVE
@@ -31,7 +32,6 @@ from riskmap.failure.rules_data import (
 )
 from riskmap.failure.service_life import fit_weibull
 from riskmap.failure.sizing import rate_of_class, rate_of_ksat
-from riskmap.units import GALLON_L
 
 
 @picture(
@@ -44,11 +44,11 @@ def flow(drawing: Drawing) -> None:
     """Pump-out intervals and acceptance rates."""
     left, right = drawing.subplots(1, 2)
     people = np.linspace(1, 8, 71)
-    for (colour, dash), gallons in zip(LINES, (1500, 1250, 1000, 750), strict=True):
+    for (color, dash), gallons in zip(LINES, (1500, 1250, 1000, 750), strict=True):
         years = pump_interval_yr(np.full(71, gallons * GALLON_L), people)
-        left.plot(people, years, color=colour, linestyle=dash, label=f"{gallons:,} gal")
+        left.plot(people, years, color=color, linestyle=dash, label=f"{gallons:,} gal")
         printed = PUMP_TABLE_YR[PUMP_TABLE_GAL.index(gallons)][:8]
-        left.plot(range(1, 9), printed, ".", color=colour, markersize=5)
+        left.plot(range(1, 9), printed, ".", color=color, markersize=5)
     left.set(title="Years between pump-outs", xlabel="Persons", ylim=(0, None))
     left.legend(title="Tank")
     ksat = np.geomspace(0.05, 300, 121)
@@ -94,12 +94,12 @@ def clogging(drawing: Drawing) -> None:
     """Ponding against age for three kinds of field, tank kept and never pumped."""
     ages = np.linspace(0.05, 40, 120)
     for axes, (kind, label) in zip(drawing.subplots(1, 3, sharey=True), KINDS.items(), strict=True):
-        for kept, (colour, dash) in zip((False, True), LINES, strict=False):
+        for kept, (color, dash) in zip((False, True), LINES, strict=False):
             pond = np.clip(_pond_frac(kind, ages, kept=kept), 0, 1)
             if not kept:
                 axes.fill_between(ages, 100 * pond, color=WATER, alpha=0.55, linewidth=0)
             words = "tank pumped on time" if kept else "tank never pumped"
-            axes.plot(ages, 100 * pond, color=colour, linestyle=dash, label=words)
+            axes.plot(ages, 100 * pond, color=color, linestyle=dash, label=words)
         axes.axhline(100, color=INK, linewidth=1.4)
         axes.axhline(100 * (1 - STRESS_RESERVE), color=SOFT, linewidth=0.8, linestyle=":")
         inlet = FIELDS[kind].inlet_m
@@ -118,7 +118,7 @@ def clogging(drawing: Drawing) -> None:
 def _county(records_from: float) -> tuple[np.ndarray, ...]:
     """Systems of known service life: those replaced before records began are missing."""
     rng = np.random.default_rng(12)
-    truth = DEFAULT_AGEING["trench"]
+    truth = DEFAULT_AGING["trench"]
     built = rng.uniform(1945, 2020, 6000)
     life = truth.scale_yr * rng.weibull(truth.shape, 6000)
     seen = built + life > records_from
@@ -128,36 +128,36 @@ def _county(records_from: float) -> tuple[np.ndarray, ...]:
 
 
 @picture(
-    "ageing",
+    "aging",
     "Left: share of systems still serving by age for four kinds, trench through the two "
     "published anchors at ten and twenty years. Right: a simulated county whose records begin in "
     "1995; the fit that allows for it lies on the truth, the plain one far above.",
 )
-def ageing(drawing: Drawing) -> None:
+def aging(drawing: Drawing) -> None:
     """Service life by kind, and why delayed entry matters."""
     left, right = drawing.subplots(1, 2, sharey=True)
     ages = np.linspace(0, 60, 121)
-    for (colour, dash), kind in zip(
+    for (color, dash), kind in zip(
         LINES, ("mound", "trench", "seepage_pit", "cesspool"), strict=True
     ):
-        model = DEFAULT_AGEING[kind]
+        model = DEFAULT_AGING[kind]
         share = survival_frac(ages, shape=model.shape, scale_yr=model.scale_yr)
-        left.plot(ages, 100 * share, color=colour, linestyle=dash, label=kind.replace("_", " "))
+        left.plot(ages, 100 * share, color=color, linestyle=dash, label=kind.replace("_", " "))
     left.plot([10, 20], [95, 80], "o", color=INK, markersize=4.5, label="Maine permits (2001)")
     left.set(title="Still serving (%), defaults", xlabel="Age (years)", ylim=(0, 103))
     left.legend(fontsize=7.5)
     age, failed, entry = _county(1995.0)
     fits = {
-        "truth": DEFAULT_AGEING["trench"],
+        "truth": DEFAULT_AGING["trench"],
         "fit with delayed entry": fit_weibull(age, failed, entry_age_yr=entry),
         "fit without it": fit_weibull(age, failed),
     }
-    colours = (PALE_TO_DARK[2], INK, WARN)
-    for colour, width, (_, dash), (name, model) in zip(
-        colours, (5, 1.4, 1.6), LINES, fits.items(), strict=False
+    colors = (PALE_TO_DARK[2], INK, WARN)
+    for color, width, (_, dash), (name, model) in zip(
+        colors, (5, 1.4, 1.6), LINES, fits.items(), strict=False
     ):
         share = survival_frac(ages, shape=model.shape, scale_yr=model.scale_yr)
-        right.plot(ages, 100 * share, color=colour, linewidth=width, linestyle=dash, label=name)
+        right.plot(ages, 100 * share, color=color, linewidth=width, linestyle=dash, label=name)
     right.set(title="Records that begin in 1995", xlabel="Age (years)")
     right.legend(fontsize=7.5)
     for axes in (left, right):

@@ -50,12 +50,12 @@ def nitrogen(drawing: Drawing) -> None:
     """Mass balance against lot size for three recharges."""
     axes = drawing.subplots()
     lots = np.geomspace(400, 40_000, 121)
-    for (colour, dash), recharge in zip(LINES, (0.1, 0.2, 0.4), strict=False):
+    for (color, dash), recharge in zip(LINES, (0.1, 0.2, 0.4), strict=False):
         water = effluent_depth_m_yr(FLOW_L_D, lots)
         nitrate = lot_nitrate_mg_l(water, recharge_m_yr=recharge)
-        axes.plot(lots, nitrate, color=colour, linestyle=dash, label=f"{recharge:g} m a year")
+        axes.plot(lots, nitrate, color=color, linestyle=dash, label=f"{recharge:g} m a year")
         least = lot_area_for_target_m2(FLOW_L_D, target_mg_l=LIMIT_MG_L, recharge_m_yr=recharge)
-        axes.plot(least, LIMIT_MG_L, "o", color=colour, markersize=5)
+        axes.plot(least, LIMIT_MG_L, "o", color=color, markersize=5)
         axes.annotate(f"{float(least):,.0f} m²", (float(least), LIMIT_MG_L), (4, 5),
                       textcoords="offset points", fontsize=7.5)  # fmt: skip
     axes.axhline(LIMIT_MG_L, color=INK, linewidth=0.9, linestyle="--")
@@ -101,7 +101,7 @@ def vulnerability(drawing: Drawing) -> None:
 
 def _land() -> Grid:
     grid = grid_from_bounds(west_m=0, north_m=1500, cell_m=50, values=np.zeros((30, 50)))
-    x, y = grid.centres()
+    x, y = grid.centers()
     hills = 8 * np.exp(-(((x - 500) / 400) ** 2) - ((y - 1000) / 350) ** 2)
     return grid.with_values(120 - 0.008 * x + 0.004 * y + hills)
 
@@ -122,7 +122,7 @@ def water_table(drawing: Drawing) -> None:
     depth = 4 + 0.25 * (ground - 110) + rng.normal(0, 0.5, 28)
     model = fit_water_table(water_levels(x, y, depth_m=depth, land_m=ground))
     surface = surface_from_levels(model, land)
-    at_x, at_y = land.centres()
+    at_x, at_y = land.centers()
     flow = flow_field(surface.head, conductivity_m_d=10.0, porosity_frac=0.2)
     left, right = drawing.subplots(1, 2)
     lines = left.contour(at_x, at_y, surface.head.values, levels=14, colors=ACCENT, linewidths=0.9)
@@ -148,7 +148,7 @@ def water_table(drawing: Drawing) -> None:
 def plume(drawing: Drawing) -> None:
     """Show what one system adds, asked at a grid of wells."""
     flat = grid_from_bounds(west_m=0, north_m=900, cell_m=30, values=np.zeros((30, 45)))
-    x, y = flat.centres()
+    x, y = flat.centers()
     head = flat.with_values(60 - 0.005 * x + 1.6e-6 * (x - 100) * (y - 900))
     systems = pd.DataFrame({"x_m": [180.0], "y_m": [610.0], "persons": [4.0], "kind": ["trench"]})
     ask_x, ask_y = np.meshgrid(np.linspace(150, 1000, 86), np.linspace(360, 700, 69))
@@ -178,25 +178,25 @@ def plume(drawing: Drawing) -> None:
 
 @picture(
     "capture",
-    "Capture zone of a pumped well bent along the curved flow towards it, drawn for two, five and "
+    "Capture zone of a pumped well bent along the curved flow toward it, drawn for two, five and "
     "ten years of travel; systems inside the largest are filled, those outside are open.",
     height_in=2.8,
 )
 def capture(drawing: Drawing) -> None:
     """Zones of a well for three travel times, and who stands inside."""
     grid = grid_from_bounds(west_m=0, north_m=1200, cell_m=20, values=np.zeros((60, 100)))
-    x, y = grid.centres()
+    x, y = grid.centers()
     head = grid.with_values(50 - 0.004 * x + 1.5e-6 * (x - 1000) * (y - 600))
     flow = flow_field(head, conductivity_m_d=12.0, porosity_frac=0.2)
     axes = drawing.subplots()
     axes.contour(x, y, head.values, levels=12, colors=ACCENT, linewidths=0.5)
     rng = np.random.default_rng(3)
     homes = rng.uniform(60, 1940, 60), rng.uniform(60, 1140, 60)
-    for years, colour, dash in zip((10, 5, 2), PALE_TO_DARK[:3], ("-", "--", ":"), strict=True):
+    for years, color, dash in zip((10, 5, 2), PALE_TO_DARK[:3], ("-", "--", ":"), strict=True):
         zones = capture_zones([1550.0], [560.0], pumping_m3_d=[180.0], field=flow,
                               thickness_m=20.0, time_d=365.25 * years)  # fmt: skip
         ring = zones.rings[0]
-        axes.fill(ring[:, 0], ring[:, 1], facecolor=colour, edgecolor=INK, linestyle=dash)
+        axes.fill(ring[:, 0], ring[:, 1], facecolor=color, edgecolor=INK, linestyle=dash)
         note(axes, f"{years} yr", ring[:, 0].min() + 12, ring[ring[:, 0].argmin(), 1])
         if years == 10:
             inside = np.isin(np.arange(60), systems_inside(zones, *homes)[1])
@@ -229,10 +229,10 @@ def well_risk(drawing: Drawing) -> None:
         "18 m": (18.0, 0.0),
         "30 m": (30.0, 0.0),
     }
-    for (colour, dash), (name, (casing, dug)) in zip(LINES, wells.items(), strict=True):
+    for (color, dash), (name, (casing, dug)) in zip(LINES, wells.items(), strict=True):
         own = own_vulnerability(depth_m=depth, casing_m=np.full(87, casing),
                                 age_yr=np.full(87, 20.0), dug=np.full(87, dug))  # fmt: skip
-        right.plot(depth, own["well_vulnerability_frac"], color=colour, linestyle=dash, label=name)
+        right.plot(depth, own["well_vulnerability_frac"], color=color, linestyle=dash, label=name)
     right.set(
         title="Vulnerability of the well's build", xlabel="Depth of the well (m)", ylim=(0, 1)
     )

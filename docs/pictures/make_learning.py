@@ -28,7 +28,7 @@ from riskmap.ranking.service_classifier import ServiceSettings, infer_service
 
 @picture(
     "classifier",
-    "Left: chance of failing learnt from 900 invented visits, rising with age by steps, never "
+    "Left: chance of failing learned from 900 invented visits, rising with age by steps, never "
     "falling, beside the truth. Right: chance said against share found on 900 other systems lies "
     "near the diagonal.",
 )
@@ -46,7 +46,7 @@ def classifier(drawing: Drawing) -> None:
     said = learner.predict_proba(np.column_stack([ages, np.full(101, 3000.0)]))[:, 1]
     left, right = drawing.subplots(1, 2)
     left.plot(ages, 100 * _true_chance(ages), color=PALE_TO_DARK[1], linewidth=4, label="truth")
-    left.plot(ages, 100 * said, color=INK, linewidth=1.3, label="learnt")
+    left.plot(ages, 100 * said, color=INK, linewidth=1.3, label="learned")
     left.set(title="Chance of failing (%)", xlabel="Age (years)", ylim=(0, 60))
     left.legend()
     others, outcome = visits(900)
@@ -65,7 +65,7 @@ def _true_chance(age_yr: np.ndarray) -> np.ndarray:
 
 @picture(
     "service_classifier",
-    "A plan of parcels around a town: labelled ones as small dots, those filled in as triangles "
+    "A plan of parcels around a town: labeled ones as small dots, those filled in as triangles "
     "(sewer, near the town) and squares (onsite, outside), and crosses between where the "
     "classifier was not sure and the service stays unknown.",
     height_in=3.0,
@@ -81,20 +81,20 @@ def service_classifier(drawing: Drawing) -> None:
     service[:160] = "unknown"
     found = infer_service(features, service, x, y, settings=ServiceSettings(rounds=25)).table
     axes = drawing.subplots()
-    labelled = found["service_evidence"].eq("measured").to_numpy()
-    for word, colour in (("sewer", tint(ACCENT, 0.45)), ("onsite", PALE_TO_DARK[1])):
-        some = labelled & (found["service"] == word).to_numpy()
-        axes.plot(x[some], y[some], ".", color=colour, markersize=3, label=f"{word}, on record")
-    for word, mark, colour in (("sewer", "^", ACCENT), ("onsite", "s", WARN)):
-        some = ~labelled & (found["service"] == word).to_numpy()
-        axes.plot(x[some], y[some], mark, color=colour, markersize=4.5, label=f"{word}, inferred")
+    labeled = found["service_evidence"].eq("measured").to_numpy()
+    for word, color in (("sewer", tint(ACCENT, 0.45)), ("onsite", PALE_TO_DARK[1])):
+        some = labeled & (found["service"] == word).to_numpy()
+        axes.plot(x[some], y[some], ".", color=color, markersize=3, label=f"{word}, on record")
+    for word, mark, color in (("sewer", "^", ACCENT), ("onsite", "s", WARN)):
+        some = ~labeled & (found["service"] == word).to_numpy()
+        axes.plot(x[some], y[some], mark, color=color, markersize=4.5, label=f"{word}, inferred")
     left = (found["service"] == "unknown").to_numpy()
     axes.plot(x[left], y[left], "x", color=INK, markersize=5, label="still unknown")
     field(axes, "Service filled in around a town", frame=True)
     axes.legend(loc="center left", bbox_to_anchor=(1.0, 0.5))
 
 
-def _neighbours_alike() -> tuple[np.ndarray, ...]:
+def _neighbors_alike() -> tuple[np.ndarray, ...]:
     """Visits whose outcome follows the place, and a feature that only tells the place."""
     rng = np.random.default_rng(3)
     x, y = rng.uniform(0, 6000, 460), rng.uniform(0, 4000, 460)
@@ -107,12 +107,12 @@ def _neighbours_alike() -> tuple[np.ndarray, ...]:
 @picture(
     "validation",
     "Left: visits cut into square blocks; one fold of blocks is held out (dark), a buffer around "
-    "it is not learnt from (open), the rest is learnt from (pale). Right: where outcomes follow "
+    "it is not learned from (open), the rest is learned from (pale). Right: where outcomes follow "
     "only the place, a random split makes learning look good; held-out blocks show it is not.",
 )
 def validation(drawing: Drawing) -> None:
     """Blocks, buffer, and the flattery of a random split."""
-    x, y, failed = _neighbours_alike()
+    x, y, failed = _neighbors_alike()
     folds = list(
         block_folds(x, y, failed, size_m=1000.0, buffer_m=250.0, folds=5, repeats=1, seed=0)
     )
@@ -120,7 +120,7 @@ def validation(drawing: Drawing) -> None:
     state = np.full(460, 1)
     state[folds[0].train], state[folds[0].test] = 0, 2
     looks = (("o", tint(ACCENT, 0.35), "none"), ("o", "#ffffff", SOFT), ("s", WARN, "none"))
-    for number, name in enumerate(("learnt from", "buffer", "held out")):
+    for number, name in enumerate(("learned from", "buffer", "held out")):
         mark, face, edge = looks[number]
         some = state == number
         left.plot(
@@ -149,7 +149,7 @@ def validation(drawing: Drawing) -> None:
 
 @picture(
     "fairness",
-    "Picks over expected picks in six neighbourhoods, with 95 % intervals. Two lie clear of the "
+    "Picks over expected picks in six neighborhoods, with 95 % intervals. Two lie clear of the "
     "line of equality: one gets fewer than its need, one more.",
     height_in=2.2,
 )

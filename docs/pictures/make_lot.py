@@ -28,14 +28,14 @@ from docs.pictures.board import (
     scale_bar,
     tint,
 )
-from riskmap.inventory.overlaps import area_fractions
+from riskmap.contract.grid import Raster
 from riskmap.inventory.room import Ground, Obstacles, RoomRules, describe_room, free_ground
 from riskmap.inventory.service import describe_service
 from riskmap.inventory.siting import locate_treatment_areas
 from riskmap.inventory.soil_rule import SUB_RULES
 from riskmap.inventory.terrain import derive_terrain
-from riskmap.publish.palette import SOIL_COLOURS
-from riskmap.rasters import Raster
+from riskmap.publish.palette import SOIL_COLORS
+from riskmap.spatial.overlaps import area_fractions
 
 UTM = 32616
 RULES = {rule.column: rule for rule in SUB_RULES}
@@ -58,15 +58,15 @@ def soil_limits(drawing: Drawing) -> None:
         drawing.subplots(1, 3, sharey=True), panels.items(), strict=True
     ):
         for at, name in ((1.0, "very limited"), (0.0, "not limited")):
-            axes.axhline(at, color=SOIL_COLOURS["very limited"], linewidth=0.7, linestyle=":")
+            axes.axhline(at, color=SOIL_COLORS["very limited"], linewidth=0.7, linestyle=":")
             if label.startswith("Depth"):
                 side = "right" if at else "left"
                 edge = values[-1] if at else values[0]
                 note(axes, name, edge, at + 0.02, ha=side, fontsize=7, color=SOFT)
-        for (colour, dash), name in zip(LINES, names, strict=False):
+        for (color, dash), name in zip(LINES, names, strict=False):
             rule = RULES[f"limit_{name}"]
             rated = rule.rate(pd.Series(values))
-            axes.plot(values, rated, color=colour, linestyle=dash, label=rule.reason)
+            axes.plot(values, rated, color=color, linestyle=dash, label=rule.reason)
         axes.set(xlabel=label, ylim=(-0.05, 1.3), yticks=[0, 0.5, 1])
         axes.legend(loc="upper left", fontsize=7, borderpad=0.1)
     drawing.axes[2].set_xscale("log")
@@ -120,8 +120,8 @@ def siting(drawing: Drawing) -> None:
     )  # fmt: skip
     note(right, "ground\nfalls", 63, 55)
     size = f"{room['place_length_m']:.0f} x {room['place_width_m']:.0f} m"
-    centre = room.geometry.centroid
-    note(right, size, centre.x, centre.y, ha="center", va="center", bbox={"fc": "w", "lw": 0})
+    center = room.geometry.centroid
+    note(right, size, center.x, center.y, ha="center", va="center", bbox={"fc": "w", "lw": 0})
 
 
 @picture(
@@ -164,8 +164,8 @@ def evidence(drawing: Drawing) -> None:
     area = Polygon([(18, 14), (66, 8), (78, 40), (40, 54), (14, 40)])
     held = area_fractions(gpd.GeoSeries([area]), gpd.GeoSeries(units))["frac"].to_numpy(float)
     left, right = drawing.subplots(1, 2, width_ratios=[1.3, 1])
-    for unit, colour, hatch in zip(units, SOIL_COLOURS.values(), ("", "..", "//"), strict=False):
-        outline(left, unit, facecolor=tint(colour, 0.55), edgecolor=SOFT, hatch=hatch)
+    for unit, color, hatch in zip(units, SOIL_COLORS.values(), ("", "..", "//"), strict=False):
+        outline(left, unit, facecolor=tint(color, 0.55), edgecolor=SOFT, hatch=hatch)
     outline(left, area, facecolor="none", edgecolor=INK, linewidth=2)
     for number, unit in enumerate(units, start=1):
         spot = shapely.point_on_surface(unit)
@@ -176,7 +176,7 @@ def evidence(drawing: Drawing) -> None:
         start = 0.0
         for part, percent in enumerate(percents):
             width = 100 * held[row] * percent / 100
-            shade = tint(list(SOIL_COLOURS.values())[row], 1 - 0.3 * part)
+            shade = tint(list(SOIL_COLORS.values())[row], 1 - 0.3 * part)
             right.barh(row, width, left=start, color=shade, edgecolor=INK, linewidth=0.6)
             note(right, f"{width:.0f}", start + width / 2, row, ha="center", va="center")
             start += width

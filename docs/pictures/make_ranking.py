@@ -161,8 +161,8 @@ def doubt(drawing: Drawing) -> None:
         title="Score: middle and 90 % range", xlabel="Place by the middle score", ylim=(0, 100)
     )
     chance = 100 * table["failure_score_top_chance"]
-    colours = np.where(place <= found.top, SHADES[0], LINE)
-    right.bar(place, chance, color=colours, edgecolor=SOFT, linewidth=0.4)
+    colors = np.where(place <= found.top, SHADES[0], LINE)
+    right.bar(place, chance, color=colors, edgecolor=SOFT, linewidth=0.4)
     right.axvline(found.top + 0.5, color=INK, linestyle="--", linewidth=0.9)
     note(right, "end of the list", found.top + 1.4, 92)
     right.set(title="Chance of the true first fifteen (%)", xlabel="Place by the middle score")
@@ -244,14 +244,12 @@ def hot(drawing: Drawing) -> None:
     found = hot_spots(x, y, scores, radius_m=450.0)
     axes = drawing.subplots()
     cuts = np.digitize(scores, [30, 40, 50, 60])
-    for name, colour in enumerate(PALE_TO_DARK):
+    for name, color in enumerate(PALE_TO_DARK):
         some = cuts == name
-        axes.plot(
-            x[some], y[some], "o", color=colour, markeredgecolor=SOFT, mew=0.3, markersize=4.5
-        )
-    for spot, colour, dash in (("hot", INK, "solid"), ("cold", ACCENT, "dotted")):
+        axes.plot(x[some], y[some], "o", color=color, markeredgecolor=SOFT, mew=0.3, markersize=4.5)
+    for spot, color, dash in (("hot", INK, "solid"), ("cold", ACCENT, "dotted")):
         ring = (found["spot"] == spot).to_numpy()
-        axes.scatter(x[ring], y[ring], s=80, facecolor="none", edgecolor=colour, linestyle=dash)
+        axes.scatter(x[ring], y[ring], s=80, facecolor="none", edgecolor=color, linestyle=dash)
     hot_count = int((found["spot"] == "hot").sum())
     field(axes, f"{hot_count} of 400 places in hot spots (ringed)", frame=True)
 

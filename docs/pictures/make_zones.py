@@ -11,13 +11,13 @@ from riskmap.action.zone_reasons import ZoneSettings
 from riskmap.action.zones import LABELS, draw_zones
 from riskmap.groundwater.grid import Grid, grid_from_bounds
 
-COLOURS = {"capture": ACCENT, "nitrate": WARN, "dense_old": tint(INK, 0.55), "vulnerable": PALE}
+COLORS = {"capture": ACCENT, "nitrate": WARN, "dense_old": tint(INK, 0.55), "vulnerable": PALE}
 
 
 def _scene() -> tuple[Grid, dict[str, np.ndarray]]:
-    """Invented cells: a capture area, a neighbourhood of nitrate, dense systems, patchy ground."""
+    """Invented cells: a capture area, a neighborhood of nitrate, dense systems, patchy ground."""
     grid = grid_from_bounds(west_m=0, north_m=2000, cell_m=20, values=np.zeros((100, 150)))
-    x, y = grid.centres()
+    x, y = grid.centers()
     patches = ndimage.gaussian_filter(np.random.default_rng(5).normal(size=x.shape), 9)
     bend = 1000 + 250 * np.sin(x / 500)
     flags = {
@@ -41,13 +41,13 @@ def zones(drawing: Drawing) -> None:
     before, after = drawing.subplots(1, 2)
     field(before, "Reasons overlap", frame=True)
     field(after, "Zones do not", frame=True)
-    x, y = grid.centres()
+    x, y = grid.centers()
     for kind, cells in flags.items():
-        before.contourf(x, y, cells, levels=[0.5, 1], colors=[COLOURS[kind]], alpha=0.45)
+        before.contourf(x, y, cells, levels=[0.5, 1], colors=[COLORS[kind]], alpha=0.45)
         before.contour(x, y, cells, levels=[0.5], colors=[INK], linewidths=0.5)
     drawn = draw_zones(grid, flags, ZoneSettings())
     for kind, shape in zip(drawn.kind, drawn.shapes, strict=True):
-        outline(after, shape, facecolor=COLOURS[kind], edgecolor=INK, linewidth=0.7, alpha=0.7)
+        outline(after, shape, facecolor=COLORS[kind], edgecolor=INK, linewidth=0.7, alpha=0.7)
         middle = shape.representative_point()
         after.text(middle.x, middle.y, LABELS[kind].split()[0], fontsize=6, ha="center")
     for axes in (before, after):

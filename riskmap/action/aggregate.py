@@ -40,7 +40,7 @@ def hexagon_of(
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
     """Place of the hexagon that holds each point: steps east, and steps north-east, of the origin.
 
-    A centre lies at ``width_m * (east + north / 2, north * sqrt(3) / 2)``; the hexagon holds what
+    A center lies at ``width_m * (east + north / 2, north * sqrt(3) / 2)``; the hexagon holds what
     is nearest to it. Points without coordinates are refused.
 
     >>> hexagon_of([0, 990, 510], [0, 0, 860], width_m=1000)
@@ -65,12 +65,12 @@ def hexagon_of(
     return near[0].astype(np.int64), near[1].astype(np.int64)
 
 
-def hexagon_centres(
+def hexagon_centers(
     east: NDArray[np.int64], north: NDArray[np.int64], *, width_m: float
 ) -> NDArray[np.float64]:
-    """Centres (n, 2), m."""
-    centres = np.stack([width_m * (east + north / 2), width_m * _HEIGHT * north], axis=-1)
-    return np.asarray(centres, dtype=np.float64)
+    """Centers (n, 2), m."""
+    centers = np.stack([width_m * (east + north / 2), width_m * _HEIGHT * north], axis=-1)
+    return np.asarray(centers, dtype=np.float64)
 
 
 def hexagon_corners(
@@ -79,8 +79,8 @@ def hexagon_corners(
     """Corners (n, 6, 2), m, anticlockwise from the one at the lower right."""
     turn = np.deg2rad(np.arange(-30, 330, 60))
     arm = width_m / np.sqrt(3.0) * np.stack([np.cos(turn), np.sin(turn)], axis=-1)
-    centres = hexagon_centres(east, north, width_m=width_m)
-    return np.asarray(centres[:, None, :] + arm, dtype=np.float64)
+    centers = hexagon_centers(east, north, width_m=width_m)
+    return np.asarray(centers[:, None, :] + arm, dtype=np.float64)
 
 
 def choose_width(

@@ -14,7 +14,7 @@ from typing import Final
 import pandas as pd
 
 from riskmap.action.stops import plan_days
-from riskmap.units import FOOT_M
+from riskmap.contract.units import FOOT_M
 
 ALWAYS: Final = (
     "Soggy ground, standing water, smell or a strip of rank grass over the field",
@@ -89,7 +89,7 @@ PROMPTS: Final = (
         "The shore: seepage, algae, a pipe to the water",
     ),
     Prompt(
-        "stream_distance_m", _at_most(100 * FOOT_M), "The stream bank: seepage, grey growth, a pipe"
+        "stream_distance_m", _at_most(100 * FOOT_M), "The stream bank: seepage, gray growth, a pipe"
     ),
     Prompt(
         "flood_zone",

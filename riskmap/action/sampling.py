@@ -4,7 +4,7 @@ A well whose last sample was bad comes first, then one whose nitrate was raised;
 risk. The risk is the groundwater room's ``well_risk_frac`` where it is given. Otherwise it is the
 load around the well: the sum over ranked systems within 229 m of groundwater score / 100 times
 (1 - distance / 229 m), so that a system of full score beside the well counts 1 and one at 229 m
-nothing. A clean sample of the last three years halves the risk (authors' judgement).
+nothing. A clean sample of the last three years halves the risk (authors' judgment).
 
 229 m is the radius within which drainfields told in Borchardt et al. (2021, Environ. Health
 Perspect. 129). The nitrate limit is 10 mg/L as N (40 CFR 141.62); half of it is where public

@@ -3,7 +3,7 @@
 No road network is read: the order keeps stops of a day close together and the way between them
 short as the crow flies. It gives no directions.
 
-The stops are strung on one tour (nearest neighbour, then 2-opt: Croes 1958, Operations Research
+The stops are strung on one tour (nearest neighbor, then 2-opt: Croes 1958, Operations Research
 6:791), the tour is cut into days where that costs least (route first, cluster second: Beasley
 1983, Omega 11:403), and each day is then put into its shortest order, exactly for up to 12 stops
 (Held and Karp 1962, J. SIAM 10:196). All is deterministic: ties go to the earlier stop.
@@ -112,7 +112,7 @@ def _home_m(point: Floats, start: tuple[float, float] | None) -> float:
 
 
 def _tour(points: Floats, start: tuple[float, float] | None) -> Ints:
-    """Nearest neighbour from the most urgent stop or the start, then 2-opt."""
+    """Nearest neighbor from the most urgent stop or the start, then 2-opt."""
     here = points[0] if start is None else np.asarray(start, float)
     left = np.ones(len(points), bool)
     order = np.empty(len(points), np.int64)

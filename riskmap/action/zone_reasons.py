@@ -17,13 +17,13 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy import ndimage
 
-from riskmap.action.hexagons import hexagon_of, touching
-from riskmap.groundwater.density import DENSE_PER_KM2, NEIGHBOURHOOD_M
+from riskmap.groundwater.density import DENSE_PER_KM2, NEIGHBORHOOD_M
 from riskmap.groundwater.grid import Grid, grid_from_bounds
-from riskmap.groundwater.neighbours import sum_within
-from riskmap.groundwater.nitrogen import LIMIT_MG_L, neighbourhood_nitrate_mg_l
+from riskmap.groundwater.nitrogen import LIMIT_MG_L, neighborhood_nitrate_mg_l
 from riskmap.groundwater.vulnerability import index_bounds
 from riskmap.ranking.hotspots import ALPHA, contiguity_weights, gi_star, name_spots
+from riskmap.spatial.hexagons import hexagon_of, touching
+from riskmap.spatial.neighbors import sum_within
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -50,14 +50,14 @@ class ZoneSettings:
     time bounding a capture area. ``capture_systems``: systems inside from which a household well's
     capture area is a zone. ``widen_deg``: doubt of the flow's direction. ``join_m``: gaps up to
     this are closed. ``least_area_m2``, ``least_systems``: pieces that are smaller, or hold fewer
-    systems (capture areas may hold none), join a neighbour or are left out. ``hot_score``: whose
+    systems (capture areas may hold none), join a neighbor or are left out. ``hot_score``: whose
     hot spots are sought.
     """
 
     action_mg_l: float = LIMIT_MG_L / 2
     balance_radius_m: float = 400.0
     dense_per_km2: float = DENSE_PER_KM2
-    dense_radius_m: float = NEIGHBOURHOOD_M
+    dense_radius_m: float = NEIGHBORHOOD_M
     old_yr: float = 30.0
     vulnerable_index: float = 160.0
     near_m: float = 229.0
@@ -109,7 +109,7 @@ def _coarse(grid: Grid, cell_m: float) -> Grid:
 
 
 def _onto(grid: Grid, coarse: Grid) -> Floats:
-    x, y = grid.centres()
+    x, y = grid.centers()
     return coarse.bilinear(x, y)
 
 
@@ -123,8 +123,8 @@ def nitrate_field(
     a quarter of the radius and read between them.
     """
     coarse = _coarse(grid, max(radius_m / 4.0, grid.cell_m))
-    x, y = coarse.centres()
-    found = neighbourhood_nitrate_mg_l(
+    x, y = coarse.centers()
+    found = neighborhood_nitrate_mg_l(
         systems["x_m"], systems["y_m"],
         load_kg_yr=systems["nitrogen_load_kg_yr"], flow_l_d=systems["daily_flow_l_d"],
         target_x_m=x.ravel(), target_y_m=y.ravel(), radius_m=radius_m,
@@ -136,7 +136,7 @@ def nitrate_field(
 def density_and_age(grid: Grid, systems: pd.DataFrame, *, radius_m: float) -> tuple[Floats, Floats]:
     """Systems per km2 around each cell, and their mean age (yr, of those known; NaN: none)."""
     coarse = _coarse(grid, max(radius_m / 4.0, grid.cell_m))
-    x, y = coarse.centres()
+    x, y = coarse.centers()
     age = systems["age_yr"].to_numpy(float)
     weights = np.column_stack([np.ones(len(age)), np.nan_to_num(age), np.isfinite(age)])
     sums = sum_within(
@@ -187,7 +187,7 @@ def hot_cells(grid: Grid, hexagons: pd.DataFrame, *, across_m: float) -> Flags:
     hot = hexagons.loc[hexagons["spot"] == "hot", ["q", "r"]].to_numpy(np.int64)
     if not len(hot):
         return np.zeros(grid.values.shape, bool)
-    x, y = grid.centres()
+    x, y = grid.centers()
     own = hexagon_of(x.ravel(), y.ravel(), across_m=across_m)
     span = np.int64(2 * (int(max(np.abs(own).max(), np.abs(hot).max())) + 2))
     inside = np.isin(own @ np.array([span, 1]), hot @ np.array([span, 1]))

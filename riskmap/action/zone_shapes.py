@@ -1,7 +1,7 @@
 """From cells with reasons to shapes a plan can print: whole, apart from each other, not thin.
 
 The land is cut into cells, each belonging to one kind or none; shapes are traced along the cells'
-common sides and smoothed together, so that neighbours keep one common border and cannot overlap.
+common sides and smoothed together, so that neighbors keep one common border and cannot overlap.
 Smoothing: Visvalingam and Whyatt (1993, Cartogr. J. 30:46-51) on the whole coverage, by GEOS.
 """
 
@@ -86,7 +86,7 @@ def _measure(pieces: Ints, count: int, cell_m: float) -> tuple[Floats, Floats]:
     return area, np.asarray(2 * area / np.maximum(around[1:] * cell_m, 1e-9), float)
 
 
-def _longest_neighbour(pieces: Ints, count: int) -> Ints:
+def _longest_neighbor(pieces: Ints, count: int) -> Ints:
     """Piece with which each piece shares most sides (ties: the lower number); 0 without one."""
     first, second = _sides(pieces)
     both = np.concatenate([first, second]), np.concatenate([second, first])
@@ -108,7 +108,7 @@ def pieces_of(
     weight: ArrayLike = 1.0,
     least_weight: float = 0.0,
 ) -> Pieces:
-    """Find connected pieces; small, thin and light ones join the neighbour they touch most.
+    """Find connected pieces; small, thin and light ones join the neighbor they touch most.
 
     Parameters
     ----------
@@ -122,7 +122,7 @@ def pieces_of(
     Returns
     -------
     Pieces
-        A poor piece without a neighbour is left out and counted.
+        A poor piece without a neighbor is left out and counted.
     """
     held = np.broadcast_to(np.asarray(weight, float), labels.shape).ravel()
     labels, left_out = labels.copy(), 0
@@ -133,7 +133,7 @@ def pieces_of(
         poor = (area < least_area_m2) | (width < least_width_m) | (sums < least_weight)
         if not poor.any():
             break
-        target = _longest_neighbour(pieces, len(kind))
+        target = _longest_neighbor(pieces, len(kind))
         # Of two poor pieces that touch, only the smaller moves, so that no two change places.
         rank = np.argsort(np.lexsort((np.arange(len(kind)), area)))
         yields = poor & ((target == 0) | (rank < rank[target - 1]) | ~poor[target - 1])
@@ -192,7 +192,7 @@ def trace(pieces: Pieces, grid: Grid) -> Shapes:
 def smooth(shapes: Shapes, *, tolerance_m: float) -> Shapes:
     """Take the stairs out of all shapes together; common borders stay common.
 
-    Corners go whose triangle with their neighbours is smaller than the tolerance squared.
+    Corners go whose triangle with their neighbors is smaller than the tolerance squared.
     """
     if not len(shapes):
         return shapes

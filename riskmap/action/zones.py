@@ -21,8 +21,8 @@ from riskmap.action.zone_shapes import (
     smooth,
     trace,
 )
+from riskmap.contract.units import SQUARE_MILE_KM2
 from riskmap.groundwater.grid import Grid
-from riskmap.units import SQUARE_MILE_KM2
 
 Floats = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -58,9 +58,9 @@ ZONE_COLUMNS: Final = {
     "mean_failure_score": "Mean failure score of its systems, 0-100",
     "mean_groundwater_score": "Mean groundwater score of its systems, 0-100",
     "mean_age_yr": "Mean age of its systems, of those known",
-    "systems_per_km2": "Systems per square kilometre of the zone",
+    "systems_per_km2": "Systems per square kilometer of the zone",
     "nitrogen_kg_yr": "Nitrogen that its systems send to groundwater",
-    "mean_nitrate_mg_l": "Mean nitrate predicted below its neighbourhoods, mg/L as N",
+    "mean_nitrate_mg_l": "Mean nitrate predicted below its neighborhoods, mg/L as N",
     "worst_nitrate_mg_l": "Highest of these, mg/L as N",
     "failing_expected": "Systems expected to fail within the horizon",
     "setback_short": "Systems nearer to a well or surface water than the rules ask",
@@ -268,7 +268,7 @@ def _leading(kind: str, row: Mapping[str, object], settings: ZoneSettings) -> st
         )
     if kind == "nitrate":
         return (
-            "Nitrate below the neighbourhood is predicted above the action level of "
+            "Nitrate below the neighborhood is predicted above the action level of "
             f"{settings.action_mg_l:g} mg/L as N{_worst(row)}."
         )
     if kind == "dense_old":

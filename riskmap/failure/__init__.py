@@ -1,1 +1,1 @@
-"""How systems fail: flow, clogging, ageing. Arrays in, arrays out."""
+"""How systems fail: flow, clogging, aging. Arrays in, arrays out."""

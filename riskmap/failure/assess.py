@@ -10,8 +10,9 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from riskmap.contract.layers import STAGES
 from riskmap.failure import evidence as ev
-from riskmap.failure.ageing import DEFAULT_AGEING, AgeingModel, chance_failing_frac
+from riskmap.failure.aging import DEFAULT_AGING, AgingModel, chance_failing_frac
 from riskmap.failure.evidence import Floats
 from riskmap.failure.field_state import FieldCase, field_outlook, surface_rate_l_d_m2
 from riskmap.failure.flow import DEFAULT_BEDROOMS, daily_flow_l_d, flow_rule, persons, rule_flow_l_d
@@ -37,7 +38,6 @@ from riskmap.failure.sizing import (
     loading_rule,
     period_in_force,
 )
-from riskmap.layers import STAGES
 
 Marks = npt.NDArray[np.int8]
 
@@ -92,7 +92,7 @@ def assess_failure(
     systems: pd.DataFrame | Mapping[str, Any],
     *,
     choices: FailureChoices | Mapping[str, Any] | None = None,
-    ageing: Mapping[str, AgeingModel] = DEFAULT_AGEING,
+    aging: Mapping[str, AgingModel] = DEFAULT_AGING,
     hazard_multiplier: npt.ArrayLike = 1.0,
 ) -> pd.DataFrame:
     """Assess every system: flow, capacity, pumping, ponding, years left, chance of failing.
@@ -107,7 +107,7 @@ def assess_failure(
         beside them where there is one. Negative values count as unknown.
     choices
         Rule sets and horizon, as :class:`FailureChoices` or a mapping of its fields.
-    ageing
+    aging
         Survival curves by kind.
     hazard_multiplier
         Multiplies each system's hazard, scalar or shape (n,).
@@ -136,7 +136,7 @@ def assess_failure(
         years.age_yr,
         within_yr=picked.horizon_yr,
         hazard_multiplier=hazard_multiplier,
-        models=ageing,
+        models=aging,
     )
     _put(result, "chance_failing_frac", chance, ev.derived(chance, years.age_mark))
     return result

@@ -3,7 +3,7 @@
 Sizing rates carry a margin of safety, and a county's soils, fields and households differ from those
 the rule was made for. Taken at their word they may call half of a county's fields failed. Own
 formulation: one factor on the acceptance rate, the same for the whole county, chosen so that the
-share of fields in the failed state is the share that the ageing curves expect to stand unmended.
+share of fields in the failed state is the share that the aging curves expect to stand unmended.
 """
 
 from __future__ import annotations
@@ -16,9 +16,9 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from riskmap.failure.ageing import DEFAULT_AGEING, AgeingModel, chance_failing_frac
+from riskmap.contract.layers import STAGES
+from riskmap.failure.aging import DEFAULT_AGING, AgingModel, chance_failing_frac
 from riskmap.failure.assess import FailureChoices, assess_failure
-from riskmap.layers import STAGES
 
 UNMENDED_YR: Final = 5.0
 """Years a failed field stands before it is mended. A North Carolina watershed study took five, with
@@ -46,7 +46,7 @@ class FieldMargin:
             return "The clogging model takes the sizing rule's acceptance rates as they are."
         return (
             f"By the sizing rule's acceptance rates alone the clogging model would call "
-            f"{self.by_rule_frac:.0%} of the fields failed; the county's ageing curves expect "
+            f"{self.by_rule_frac:.0%} of the fields failed; the county's aging curves expect "
             f"{self.expected_frac:.0%} to stand failed and unmended. The model therefore lets "
             f"every field pass {self.margin:.2f} times the rule's rate, which gives "
             f"{self.reached_frac:.0%}."
@@ -57,7 +57,7 @@ def expected_failed_frac(
     kind: npt.ArrayLike,
     age_yr: npt.ArrayLike,
     *,
-    models: Mapping[str, AgeingModel] = DEFAULT_AGEING,
+    models: Mapping[str, AgingModel] = DEFAULT_AGING,
     unmended_yr: float = UNMENDED_YR,
 ) -> float:
     """Share of systems that failed within the last `unmended_yr` years of their age.

@@ -153,8 +153,8 @@ def mature_resistance_d(
 ) -> Floats:
     """Resistance of a mature mat, days.
 
-    The one at which a full `standard` field of one counted square metre, no water table near,
-    passes `accept_m_d` (m3 per day and square metre); at least `LEAST_MAT_FACTOR` times the clean
+    The one at which a full `standard` field of one counted square meter, no water table near,
+    passes `accept_m_d` (m3 per day and square meter); at least `LEAST_MAT_FACTOR` times the clean
     soil's.
     """
     still = np.full_like(accept_m_d, np.inf)

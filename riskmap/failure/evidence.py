@@ -8,7 +8,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from riskmap.layers import EVIDENCE
+from riskmap.contract.layers import EVIDENCE
 
 Floats = npt.NDArray[np.float64]
 Flags = npt.NDArray[np.bool_]

@@ -12,6 +12,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from riskmap.contract.units import UM_S_M_D
 from riskmap.failure.clogging import Surface, mature_resistance_d, pond
 from riskmap.failure.evidence import Flags, Floats
 from riskmap.failure.geometry import (
@@ -34,7 +35,6 @@ from riskmap.failure.mat import (
 )
 from riskmap.failure.rules_data import MOUND_SAND_L_D_M2
 from riskmap.failure.soil_hydraulics import ALPHA_PER_M
-from riskmap.units import UM_S_M_D
 
 YEARS: Final = ("years_to_stressed_yr", "years_to_failed_yr")
 GAINS: Final = tuple(f"years_gained_{w}_yr" for w in ("half_flow", "pumping", "resting"))
@@ -44,7 +44,7 @@ GAINS: Final = tuple(f"years_gained_{w}_yr" for w in ("half_flow", "pumping", "r
 class FieldCase:
     """Fields of n systems as the clogging model needs them; arrays of shape (n,).
 
-    ``area_m2`` is the counted area, ``accept_l_d_m2`` the natural soil's rate per square metre of
+    ``area_m2`` is the counted area, ``accept_l_d_m2`` the natural soil's rate per square meter of
     it, ``limit_depth_m`` the depth to seasonal water or a restriction (NaN: none known).
     """
 

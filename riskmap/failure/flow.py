@@ -34,7 +34,7 @@ def rule_flow_l_d(count: npt.ArrayLike, *, rule: str | FlowRule) -> Floats:
 
     Examples
     --------
-    >>> from riskmap.units import GALLON_L
+    >>> from riskmap.contract.units import GALLON_L
     >>> (rule_flow_l_d([3.0], rule="bedroom_montana") / GALLON_L).round(6).tolist()
     [300.0]
     """

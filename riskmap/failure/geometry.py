@@ -105,7 +105,7 @@ KINDS: Final = (*FIELDS, *NO_FIELD)
 class FieldShape:
     """Fields of n systems, each array of shape (n,); NaN where the kind has no field.
 
-    ``bottom_per_m2`` and ``wall_per_m2`` (metres of wall length) are per square metre of the area a
+    ``bottom_per_m2`` and ``wall_per_m2`` (meters of wall length) are per square meter of the area a
     permit counts.
     """
 

@@ -10,9 +10,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final
 
+from riskmap.contract.parameters import JUDGED, UncertainParameter
 from riskmap.failure.mat import MATURING_YR, SOLIDS_GAIN, Growth
 from riskmap.failure.soil_hydraulics import ALPHA_PER_M
-from riskmap.parameters import JUDGED, UncertainParameter
 
 FAILURE_PARAMETERS: Final = (
     UncertainParameter(
@@ -53,7 +53,7 @@ FAILURE_PARAMETERS: Final = (
         0.6,
         1.6,
         "lognormal",
-        "of the ageing curve's hazard",
+        "of the aging curve's hazard",
         f"{JUDGED}: Dix & Hoxie (2001) give bounds (under 0.5 % a year, over 80 % serving), which "
         "leave about that much room",
     ),
@@ -64,7 +64,7 @@ FAILURE_PARAMETERS: Final = (
         "uniform",
         "1/yr",
         "12.2 % pumped in 38 months, 4 % a year, by the records of one county (Sci. Total Environ. "
-        "2023, abstract read); advice is once in 3 to 5 years. What no record tells: judgement",
+        "2023, abstract read); advice is once in 3 to 5 years. What no record tells: judgment",
         of="value",
     ),
 )
@@ -76,7 +76,7 @@ class FailureParameters:
     """One set of parameters; the defaults are those that the plain assessment takes.
 
     ``water_use``, ``field_margin`` and ``hazard`` are factors on the flow, on the acceptance rate
-    (times the margin fitted) and on the ageing curve's hazard.
+    (times the margin fitted) and on the aging curve's hazard.
     """
 
     water_use: float = 1.0

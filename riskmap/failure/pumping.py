@@ -8,6 +8,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.interpolate import RegularGridInterpolator
 
+from riskmap.contract.units import GALLON_L
 from riskmap.failure.evidence import Flags, Floats
 from riskmap.failure.rules_data import (
     PUMP_TABLE_GAL,
@@ -15,7 +16,6 @@ from riskmap.failure.rules_data import (
     PUMPED_SHARE,
     PUMPED_SHARE_YR,
 )
-from riskmap.units import GALLON_L
 
 DEFAULT_TANK_L: Final = 1000 * GALLON_L
 """Tank volume when unknown, 1,000 gal (common practice, no source)."""
@@ -29,7 +29,7 @@ _WEEKS_PER_YEAR: Final = 365.25 / 7
 
 
 def _table() -> Floats:
-    """Return the printed table; the cell without a value repeats its left neighbour."""
+    """Return the printed table; the cell without a value repeats its left neighbor."""
     rows = np.array([[np.nan if cell is None else cell for cell in row] for row in PUMP_TABLE_YR])
     left = np.roll(rows, 1, axis=1)
     return np.where(np.isnan(rows), left, rows)
@@ -51,7 +51,7 @@ def pump_interval_yr(tank_volume_l: npt.ArrayLike, persons: npt.ArrayLike) -> Fl
 
     Examples
     --------
-    >>> from riskmap.units import GALLON_L
+    >>> from riskmap.contract.units import GALLON_L
     >>> round(float(pump_interval_yr(1000 * GALLON_L, 4)), 6)
     2.6
     """

@@ -47,7 +47,7 @@ class SystemRecords:
 class SystemsToday:
     """What the physics says of them, arrays of shape (n,); NaN where a kind has no field or tank.
 
-    The names are those of :data:`riskmap.features.FAILURE`.
+    The names are those of :data:`riskmap.contract.features.FAILURE`.
     """
 
     load_ratio: Floats

@@ -7,7 +7,7 @@ from typing import Any, Final
 
 import numpy as np
 
-from riskmap.errors import RiskmapError
+from riskmap.contract.errors import RiskmapError
 from riskmap.failure.evidence import Flags, Floats
 
 MAX_STEPS: Final = 120

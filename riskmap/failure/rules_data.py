@@ -14,7 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from riskmap.units import FOOT_M, GALLON_L, GPD_PER_FT2_L_D_M2
+from riskmap.contract.units import FOOT_M, GALLON_L, GPD_PER_FT2_L_D_M2
 
 Status = Literal["read", "derived", "from memory", "common practice", "own"]
 LoadingKey = Literal["class", "percolation"]
@@ -24,7 +24,7 @@ LoadingKey = Literal["class", "percolation"]
 class FlowRule:
     """Daily flow per person or per bedroom.
 
-    ``each_l_d`` is litres per day for each person (``per="person"``) or bedroom.
+    ``each_l_d`` is liters per day for each person (``per="person"``) or bedroom.
     """
 
     name: str

@@ -20,8 +20,8 @@ from lifelines import CoxPHFitter, WeibullFitter
 from lifelines.exceptions import ConvergenceError
 from scipy.stats import norm
 
-from riskmap.errors import NotEnoughDataError
-from riskmap.failure.ageing import DEFAULT_AGEING, AgeingModel
+from riskmap.contract.errors import NotEnoughDataError
+from riskmap.failure.aging import DEFAULT_AGING, AgingModel
 from riskmap.failure.evidence import Flags, Floats
 
 MIN_EVENTS: Final = 30
@@ -29,15 +29,15 @@ MIN_EVENTS: Final = 30
 about 14 % of the shape)."""
 
 
-def fit_ageing(
+def fit_aging(
     kind: npt.ArrayLike,
     age_yr: npt.ArrayLike,
     failed: npt.ArrayLike,
     *,
     entry_age_yr: npt.ArrayLike = 0.0,
     min_events: int = MIN_EVENTS,
-    defaults: Mapping[str, AgeingModel] = DEFAULT_AGEING,
-) -> dict[str, AgeingModel]:
+    defaults: Mapping[str, AgingModel] = DEFAULT_AGING,
+) -> dict[str, AgingModel]:
     """Fit a Weibull curve per kind where there are enough failures, else keep the default.
 
     Parameters
@@ -80,8 +80,8 @@ def _records(
 
 
 def _fit_kind(
-    default: AgeingModel, ages: Floats, events: Flags, entries: Floats, *, min_events: int
-) -> AgeingModel:
+    default: AgingModel, ages: Floats, events: Flags, entries: Floats, *, min_events: int
+) -> AgingModel:
     count = int(events.sum())
     seen = replace(default, systems=int(ages.size), events=count)
     if count < max(min_events, 1):
@@ -99,7 +99,7 @@ def fit_weibull(
     *,
     entry_age_yr: npt.ArrayLike = 0.0,
     kind: str = "",
-) -> AgeingModel:
+) -> AgingModel:
     """Fit one Weibull curve by maximum likelihood with censoring and delayed entry (lifelines).
 
     Raises
@@ -119,7 +119,7 @@ def fit_weibull(
             raise NotEnoughDataError("The survival fit did not converge.") from error
         table = fitter.summary
     low, high = table["coef lower 95%"], table["coef upper 95%"]
-    return AgeingModel(
+    return AgingModel(
         kind,
         shape=float(fitter.rho_),
         scale_yr=float(fitter.lambda_),

@@ -48,7 +48,7 @@ def rate_of_percolation(minutes_per_inch: npt.ArrayLike, *, rule: LoadingRule) -
     Examples
     --------
     >>> from riskmap.failure.rules_data import MONTANA
-    >>> from riskmap.units import GPD_PER_FT2_L_D_M2
+    >>> from riskmap.contract.units import GPD_PER_FT2_L_D_M2
     >>> rate = rate_of_percolation([5.0, 30.9, 121.0], rule=MONTANA)
     >>> (rate / GPD_PER_FT2_L_D_M2).round(3).tolist()
     [0.8, 0.4, 0.15]
@@ -161,7 +161,7 @@ def absorption_area_m2(flow_l_d: npt.ArrayLike, rate_l_d_m2: npt.ArrayLike) -> F
 
     Examples
     --------
-    >>> from riskmap.units import GALLON_L, GPD_PER_FT2_L_D_M2, SQUARE_FOOT_M2
+    >>> from riskmap.contract.units import GALLON_L, GPD_PER_FT2_L_D_M2, SQUARE_FOOT_M2
     >>> area = absorption_area_m2(300 * GALLON_L, 0.4 * GPD_PER_FT2_L_D_M2)
     >>> round(float(area) / SQUARE_FOOT_M2, 6)
     750.0

@@ -66,7 +66,7 @@ def bottom_and_wall(
     *,
     alpha_per_m: float,
 ) -> tuple[Floats, Floats]:
-    """Flux through the bottom (m/d) and, per metre of wall length, through the wetted wall (m2/d).
+    """Flux through the bottom (m/d) and, per meter of wall length, through the wetted wall (m2/d).
 
     The wall at local head s passes the same flux as a bottom under that head; the sum over the
     wetted height is the integral of min(omega(alpha s + c) / (alpha R), ceiling) from 0 to

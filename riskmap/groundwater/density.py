@@ -1,6 +1,6 @@
 """How close the systems stand: per square mile, and around each well.
 
-More than 40 systems per square mile mark a neighbourhood as a potential source of contamination
+More than 40 systems per square mile mark a neighborhood as a potential source of contamination
 (US EPA 1977, as cited by Yates 1985, Ground Water 23:586-591). Viruses in wells went with the
 drainfields within 229 m (Borchardt et al. 2021, Environ. Health Perspect. 129).
 """
@@ -13,18 +13,18 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from riskmap.groundwater.neighbours import sum_within
-from riskmap.units import SQUARE_MILE_KM2
+from riskmap.contract.units import SQUARE_MILE_KM2
+from riskmap.spatial.neighbors import sum_within
 
 DENSE_PER_SQUARE_MILE: Final = 40.0
 DENSE_PER_KM2: Final = DENSE_PER_SQUARE_MILE / SQUARE_MILE_KM2
-NEIGHBOURHOOD_M: Final = float(np.sqrt(SQUARE_MILE_KM2 * 1e6 / np.pi))
+NEIGHBORHOOD_M: Final = float(np.sqrt(SQUARE_MILE_KM2 * 1e6 / np.pi))
 """Radius of a circle of one square mile, about 908 m."""
 DRAINFIELDS_NEAR_WELL_M: Final = 229.0
 
 
 def per_area_km2(count: ArrayLike, area_km2: ArrayLike) -> NDArray[np.float64]:
-    """Systems per square kilometre of an area given; NaN where the area is not positive."""
+    """Systems per square kilometer of an area given; NaN where the area is not positive."""
     area = np.asarray(area_km2, float)
     return np.where(area > 0, np.asarray(count, float) / np.where(area > 0, area, 1.0), np.nan)
 
@@ -36,7 +36,7 @@ def is_dense(per_km2: ArrayLike) -> NDArray[np.bool_]:
 
 
 def systems_density(
-    x_m: ArrayLike, y_m: ArrayLike, *, radius_m: float = NEIGHBOURHOOD_M
+    x_m: ArrayLike, y_m: ArrayLike, *, radius_m: float = NEIGHBORHOOD_M
 ) -> pd.DataFrame:
     """Systems around each system (itself included) within a radius.
 

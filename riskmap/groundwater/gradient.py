@@ -67,7 +67,7 @@ class FlowField:
 
 
 def _slope_along(values: Floats, axis: int, cell_m: float) -> Floats:
-    """Central difference; one-sided where one neighbour is unknown; NaN where both are."""
+    """Central difference; one-sided where one neighbor is unknown; NaN where both are."""
     padding = [(0, 0), (0, 0)]
     padding[axis] = (1, 1)
     padded = np.pad(values, padding, constant_values=np.nan)
@@ -81,7 +81,7 @@ def _slope_along(values: Floats, axis: int, cell_m: float) -> Floats:
 
 
 def _around(values: Floats) -> Floats:
-    """Give the eight neighbours of every cell, (8, rows, columns); NaN outside."""
+    """Give the eight neighbors of every cell, (8, rows, columns); NaN outside."""
     padded = np.pad(values, 1, constant_values=np.nan)
     rows, columns = values.shape
     shifts = [(i, j) for i in range(3) for j in range(3) if (i, j) != (1, 1)]

@@ -1,4 +1,4 @@
-"""A regular north-up grid in projected metres, and values read from it between its centres."""
+"""A regular north-up grid in projected meters, and values read from it between its centers."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ class Grid:
     transform
         ``(a, b, c, d, e, f)`` as raster libraries order it: easting = a*column + b*row + c,
         northing = d*column + e*row + f, of the upper left corner of a cell. The cells must be
-        square and north-up (b = d = 0, a = -e > 0), in metres.
+        square and north-up (b = d = 0, a = -e > 0), in meters.
 
     Raises
     ------
@@ -37,7 +37,7 @@ class Grid:
         if self.values.ndim != 2:
             raise ValueError("a grid needs a two-dimensional array")
         if b != 0 or d != 0 or a <= 0 or not np.isclose(a, -e, rtol=1e-9):
-            raise ValueError("a grid needs square, north-up cells in metres; resample it first")
+            raise ValueError("a grid needs square, north-up cells in meters; resample it first")
 
     @property
     def cell_m(self) -> float:
@@ -59,8 +59,8 @@ class Grid:
         array = np.array(np.broadcast_to(np.asarray(values, dtype=float), self.values.shape))
         return Grid(array, self.transform)
 
-    def centres(self) -> tuple[Floats, Floats]:
-        """Easting and northing of every cell centre, each (rows, columns), m."""
+    def centers(self) -> tuple[Floats, Floats]:
+        """Easting and northing of every cell center, each (rows, columns), m."""
         rows, columns = self.values.shape
         x_m = self.west_m + (np.arange(columns) + 0.5) * self.cell_m
         y_m = self.north_m - (np.arange(rows) + 0.5) * self.cell_m
@@ -84,7 +84,7 @@ class Grid:
         return np.where(row >= 0, self.values[row, column], np.nan)
 
     def bilinear(self, x_m: ArrayLike, y_m: ArrayLike) -> Floats:
-        """Value between the four nearest centres; NaN outside or where one of the four is NaN.
+        """Value between the four nearest centers; NaN outside or where one of the four is NaN.
 
         Within half a cell of the edge the edge value is carried outward.
         """

@@ -1,6 +1,6 @@
 """How well measured nitrate is foretold, judged only on wells the method has not seen.
 
-Neighbouring wells resemble each other, so a random split flatters. Here whole blocks of land are
+Neighboring wells resemble each other, so a random split flatters. Here whole blocks of land are
 held out, and the random split stands beside it so that the flattery can be seen.
 """
 
@@ -15,7 +15,7 @@ from scipy import stats
 from sklearn.ensemble import RandomForestRegressor
 from sklearn.linear_model import LinearRegression
 
-from riskmap.errors import NotEnoughDataError
+from riskmap.contract.errors import NotEnoughDataError
 from riskmap.groundwater.nitrogen import LIMIT_MG_L
 
 Floats = NDArray[np.float64]

@@ -1,4 +1,4 @@
-"""Ordinary kriging, with an optional external drift and a moving neighbourhood.
+"""Ordinary kriging, with an optional external drift and a moving neighborhood.
 
 The estimate at a target is the weighted sum of nearby measurements that is unbiased and has the
 least variance under the variogram. With a drift (land elevation, say) the mean may rise and fall
@@ -15,12 +15,12 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
-from riskmap.errors import NotEnoughDataError
+from riskmap.contract.errors import NotEnoughDataError
 from riskmap.groundwater.variogram import Variogram
 
 Floats = NDArray[np.float64]
 CHUNK_VALUES = 4_000_000
-"""Matrix entries held at a time in a moving neighbourhood."""
+"""Matrix entries held at a time in a moving neighborhood."""
 
 
 @dataclass(frozen=True)
@@ -48,7 +48,7 @@ class Measurements:
         (n,) or None.
     drift_slope_sd
         Prior standard deviation of the drift's slope about zero. ``inf`` leaves the slope free;
-        a finite value keeps a neighbourhood whose drift hardly varies from inventing a slope.
+        a finite value keeps a neighborhood whose drift hardly varies from inventing a slope.
     """
 
     x_m: Floats
@@ -101,8 +101,8 @@ def _system(data: Measurements, pick: NDArray[np.intp], model: Variogram) -> Flo
     matrix[:, :k, :k] = model.covariance(distance)
     matrix[:, :k, k] = matrix[:, k, :k] = 1.0
     if data.drift is not None:
-        centre, spread = _drift_scale(data)
-        column = (data.drift[pick] - centre) / spread
+        center, spread = _drift_scale(data)
+        column = (data.drift[pick] - center) / spread
         matrix[:, :k, k + 1] = matrix[:, k + 1, :k] = column
         matrix[:, k + 1, k + 1] = -1.0 / (data.drift_slope_sd * spread) ** 2
     return matrix
@@ -121,8 +121,8 @@ def _right_side(
     distance = np.hypot(data.x_m[pick] - x_m[:, None], data.y_m[pick] - y_m[:, None])
     columns = [model.covariance(distance), np.ones((len(pick), 1))]
     if data.drift is not None and drift is not None:
-        centre, spread = _drift_scale(data)
-        columns.append(((drift - centre) / spread)[:, None])
+        center, spread = _drift_scale(data)
+        columns.append(((drift - center) / spread)[:, None])
     right = np.concatenate(columns, axis=1)
     assert right.shape[1] == k + (1 if data.drift is None else 2)
     return right
@@ -180,8 +180,8 @@ def _solve_moving(
     return estimate, variance
 
 
-def _need(data: Measurements, neighbours: int | None, least: int) -> int:
-    wanted = len(data) if neighbours is None else neighbours
+def _need(data: Measurements, neighbors: int | None, least: int) -> int:
+    wanted = len(data) if neighbors is None else neighbors
     if min(wanted, len(data)) < least:
         raise NotEnoughDataError(f"kriging needs {least} measured places or more")
     return wanted
@@ -194,7 +194,7 @@ def krige(
     y_m: ArrayLike,
     variogram: Variogram,
     drift: ArrayLike | None = None,
-    neighbours: int | None = None,
+    neighbors: int | None = None,
 ) -> Kriged:
     """Estimate the value at targets from measurements.
 
@@ -206,7 +206,7 @@ def krige(
         Targets (t,), m and in the drift's units; NaN gives NaN.
     variogram
         Model of the measurements (of their residuals from the drift, if there is one).
-    neighbours
+    neighbors
         Nearest measurements used for each target; all of them when None.
 
     Raises
@@ -218,7 +218,7 @@ def krige(
     """
     if (data.drift is None) != (drift is None):
         raise ValueError("give the drift at the measurements and at the targets, or at neither")
-    wanted = _need(data, neighbours, 2 if drift is None else 3)
+    wanted = _need(data, neighbors, 2 if drift is None else 3)
     tx, ty = np.asarray(x_m, float).ravel(), np.asarray(y_m, float).ravel()
     td = None if drift is None else np.asarray(drift, float).ravel()
     known = np.isfinite(tx) & np.isfinite(ty) & (True if td is None else np.isfinite(td))
@@ -234,7 +234,7 @@ def krige(
 
 
 def leave_one_out(
-    data: Measurements, *, variogram: Variogram, neighbours: int | None = None
+    data: Measurements, *, variogram: Variogram, neighbors: int | None = None
 ) -> Kriged:
     """Estimate each measurement from the others (the same variogram throughout).
 
@@ -242,10 +242,10 @@ def leave_one_out(
     ----------
     data, variogram
         As for :func:`krige`.
-    neighbours
+    neighbors
         Nearest other measurements used; all others when None.
     """
-    wanted = _need(data, neighbours, 2 if data.drift is None else 3)
+    wanted = _need(data, neighbors, 2 if data.drift is None else 3)
     if wanted >= len(data) - 1:
         _need(data, None, 3 if data.drift is None else 4)
         inverse = np.linalg.inv(_system(data, np.arange(len(data))[None, :], variogram)[0])

@@ -24,7 +24,7 @@ DEPTH_RANGE_M: Final = (-30.0, 600.0)
 FLAGS: Final = {
     "flowing": "the water stands above the ground; the negative depth is kept",
     "datum shifted": "reported on NGVD29; the local shift to NAVD88 was added",
-    "datum not shifted": "reported on NGVD29 without a local shift; may be off by up to metres",
+    "datum not shifted": "reported on NGVD29 without a local shift; may be off by up to meters",
     "datum unknown": "no vertical datum is given; taken as NAVD88",
     "no level": "neither a head, nor a depth with a land elevation",
     "implausible depth": "depth outside the plausible range; set aside",

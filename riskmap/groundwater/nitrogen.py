@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-from riskmap.groundwater.neighbours import sum_within
+from riskmap.spatial.neighbors import sum_within
 
 Floats = NDArray[np.float64]
 
@@ -173,7 +173,7 @@ def lot_area_for_target_m2(
     return np.where((excess > 0) & (dilution <= 0), np.inf, area)
 
 
-def neighbourhood_nitrate_mg_l(
+def neighborhood_nitrate_mg_l(
     x_m: ArrayLike,
     y_m: ArrayLike,
     *,
@@ -194,7 +194,7 @@ def neighbourhood_nitrate_mg_l(
     x_m, y_m, load_kg_yr, flow_l_d
         Systems (n,): place, nitrogen that reaches the water table, effluent. NaN counts as none.
     target_x_m, target_y_m
-        Centres of the circles (t,).
+        Centers of the circles (t,).
     recharge_m_yr, background_mg_l
         One number, or (t,).
     """

@@ -15,9 +15,9 @@ from typing import Final
 
 import numpy as np
 
+from riskmap.contract.parameters import JUDGED, UncertainParameter
 from riskmap.groundwater.nitrogen import NITROGEN
 from riskmap.groundwater.settings import ASSESSMENT, AssessmentSettings
-from riskmap.parameters import JUDGED, UncertainParameter
 
 GROUNDWATER_PARAMETERS: Final = (
     UncertainParameter(

@@ -1,7 +1,7 @@
 """Curved flow paths on a gridded water table, followed down-gradient (or up-gradient).
 
 A path is stepped by the midpoint rule along the direction of the gradient, read between the cell
-centres; each step is half a cell. Travel time is distance over seepage velocity. A path ends where
+centers; each step is half a cell. Travel time is distance over seepage velocity. A path ends where
 it reaches surface water, its longest distance or time, still water, or the edge of what is known.
 One that circles in a hollow of the water table hardly gets lower over :data:`CIRCLE_STEPS` steps;
 it ends where it was that many steps ago, as still water.
@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from riskmap.compiled import compiled
+from riskmap.contract.compiled import compiled
 from riskmap.groundwater.gradient import MIN_GRADIENT, FlowField
 
 Floats = NDArray[np.float64]

@@ -233,7 +233,7 @@ def nitrate_added_mg_l(
         Shapes, and the pairs in reach.
     screen_top_m, screen_bottom_m
         Depth of the receptor's window below the water table (w,), m. Cut to the aquifer; a window
-        wholly below it takes its lowest metre.
+        wholly below it takes its lowest meter.
     capture_width_m
         Width across the flow from which the receptor draws, one number or (w,); the plume is
         averaged over it. 0: a point.

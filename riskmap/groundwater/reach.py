@@ -11,9 +11,9 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from riskmap.compiled import compiled
-from riskmap.groundwater.neighbours import bin_width_m, bins_of_points
+from riskmap.contract.compiled import compiled
 from riskmap.groundwater.paths import Paths
+from riskmap.spatial.neighbors import bin_width_m, bins_of_points
 
 Floats = NDArray[np.float64]
 Ints = NDArray[np.int64]

@@ -2,11 +2,11 @@
 
 Carrying doubt through the physics needs the same county many times over. What does not change is
 kept: the path lines (the direction of the flow does not depend on one conductivity for all), the
-foot of every well that a system could ever reach, and the list of neighbours. What changes is
+foot of every well that a system could ever reach, and the list of neighbors. What changes is
 worked out anew with the assessment's own formulas, pair by pair: loads, the size of each source,
 spreading, depth, travel time (porosity over conductivity), decay, arrival by age, the width each
 well draws from, the least addition, the longest time, receptors, the score, and the balance of the
-neighbourhood. With the assessment's own numbers and records the result is the assessment's.
+neighborhood. With the assessment's own numbers and records the result is the assessment's.
 
 What is approximate, against a full assessment under the same numbers (measured shares of systems
 are in ``docs/methods/plume.md``):
@@ -27,7 +27,6 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from riskmap.groundwater.assess import GroundwaterAssessment
-from riskmap.groundwater.neighbours import NeighbourList, neighbour_list
 from riskmap.groundwater.nitrogen import NITROGEN, YEAR_D
 from riskmap.groundwater.parameter_ranges import GroundwaterParameters
 from riskmap.groundwater.paths import EDGE, ENDS, STILL
@@ -43,6 +42,7 @@ from riskmap.groundwater.rerun_sums import (
 from riskmap.groundwater.score import SCORE, joined_score, nearness, score_parts
 from riskmap.groundwater.screens import column, draw_width_m, screen_windows
 from riskmap.groundwater.settings import AssessmentSettings
+from riskmap.spatial.neighbors import NeighborList, neighbor_list
 
 Floats = NDArray[np.float64]
 
@@ -70,7 +70,7 @@ class Rerun:
     Of the assessment: ``settings``, ``pairs``, ``removed_frac`` and ``field_width_m`` of each
     system, ``lost`` (systems whose path could not start), and of the wells the screen
     (``screen_top_m``, ``screen_bottom_m``) and ``draw_m2``, width of draw times screen length.
-    ``near``: neighbours within ``balance_radius_m``, and ``flow_near_l_d`` of all of them;
+    ``near``: neighbors within ``balance_radius_m``, and ``flow_near_l_d`` of all of them;
     ``recharge_m_yr`` of their balance.
     """
 
@@ -83,7 +83,7 @@ class Rerun:
     screen_top_m: Floats
     screen_bottom_m: Floats
     draw_m2: Floats
-    near: NeighbourList
+    near: NeighborList
     balance_radius_m: float
     recharge_m_yr: float
 
@@ -113,10 +113,10 @@ def prepare_rerun(
         What :func:`riskmap.groundwater.assess.assess_groundwater` gave of ``systems``, ``wells``,
         ``settings`` and ``water_id``, which come here as they went in there.
     daily_flow_l_d
-        Effluent of each system (n,), for the neighbourhood's balance.
+        Effluent of each system (n,), for the neighborhood's balance.
     recharge_m_yr, balance_radius_m
         Of that balance; see
-        :func:`riskmap.groundwater.nitrogen.neighbourhood_nitrate_mg_l`.
+        :func:`riskmap.groundwater.nitrogen.neighborhood_nitrate_mg_l`.
     """
     top, bottom, _ = screen_windows(wells, unknown_screen_m=settings.unknown_screen_m)
     thickness = settings.plume.thickness_m
@@ -130,7 +130,7 @@ def prepare_rerun(
         wide_draw=1 / min(corner.conductivity_factor for corner in CORNERS),
     )  # fmt: skip
     screens = (top, bottom, draw * np.clip(bottom - top, 1.0, thickness))
-    near = neighbour_list(column(systems, "x_m"), column(systems, "y_m"), radius_m=balance_radius_m)
+    near = neighbor_list(column(systems, "x_m"), column(systems, "y_m"), radius_m=balance_radius_m)
     each = found.systems
     unmoved = each["path_end"].isin([ENDS[EDGE], ENDS[STILL]]) & (each["path_length_m"] == 0)
     return Rerun(
@@ -282,7 +282,7 @@ def _receptors_joined(prepared: Rerun, left_frac: Floats, scenario: Scenario) ->
 def _balance(
     prepared: Rerun, load: Floats, flow_l_d: Floats, background: float, recharge_factor: float
 ) -> Floats:
-    """Mass balance of :func:`riskmap.groundwater.nitrogen.neighbourhood_nitrate_mg_l`."""
+    """Mass balance of :func:`riskmap.groundwater.nitrogen.neighborhood_nitrate_mg_l`."""
     rain = prepared.recharge_m_yr * recharge_factor * np.pi * prepared.balance_radius_m**2
     mass = prepared.near.sums(load) * 1000.0 + rain * background
     return np.asarray(mass / (flow_l_d / 1000.0 * YEAR_D + rain), float)

@@ -16,7 +16,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from riskmap.compiled import compiled
+from riskmap.contract.compiled import compiled
 from riskmap.groundwater.plume import REACH_SIGMAS
 from riskmap.groundwater.slabs import MIXED_SIGMA, NARROW
 

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from riskmap.compiled import compiled
+from riskmap.contract.compiled import compiled
 from riskmap.groundwater.nitrogen import YEAR_D
 from riskmap.groundwater.plume import PlumeSettings, source_size
 from riskmap.groundwater.reach import search_margin_m

@@ -13,7 +13,7 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
-from riskmap.units import FOOT_M
+from riskmap.contract.units import FOOT_M
 
 Floats = NDArray[np.float64]
 
@@ -147,7 +147,7 @@ VIRUS_AQUIFERS: Final = {
     "coarse gravel": "coarse gravel",
 }  # fmt: skip
 """Name of an aquifer -> row of ``VIRUS_SETBACKS``; mixed sand and gravel counts as gravel, the more
-careful of the two (authors' judgement)."""
+careful of the two (authors' judgment)."""
 
 
 def virus_aquifer(aquifer: ArrayLike) -> NDArray[np.object_]:

@@ -15,8 +15,8 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize
 
-from riskmap.compiled import compiled
-from riskmap.errors import NotEnoughDataError
+from riskmap.contract.compiled import compiled
+from riskmap.contract.errors import NotEnoughDataError
 
 Floats = NDArray[np.float64]
 Kind = Literal["spherical", "exponential", "gaussian"]

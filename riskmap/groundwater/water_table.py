@@ -34,7 +34,7 @@ OUTLIER_Z: Final = 3.5
 """Robust z above which a level is reported (Iglewicz and Hoaglin 1993, from memory)."""
 DRIFT_SLOPE_SD: Final = 1.0
 """The water table follows the land with a slope between 0 and about 1 (assumed)."""
-NEIGHBOURS: Final = 32
+NEIGHBORS: Final = 32
 SUBDUED: Final = {
     "smoothing_m": (300.0, 30.0, 3000.0, "assumed: hills narrower than this leave no mound"),
     "relief_share_frac": (0.7, 0.0, 1.0, "assumed: the water table is flatter than the land"),
@@ -53,7 +53,7 @@ class WaterTableModel:
 
     data: Measurements
     variogram: Variogram
-    neighbours: int | None
+    neighbors: int | None
     report: pd.DataFrame
 
     def summary(self) -> dict[str, float]:
@@ -82,7 +82,7 @@ class WaterTableModel:
             y_m=y_m,
             drift=land_m,
             variogram=self.variogram,
-            neighbours=self.neighbours,
+            neighbors=self.neighbors,
         )
         return Kriged(found.estimate, found.variance * max(1.0, self.summary()["mean_z2"]))
 
@@ -108,15 +108,15 @@ def _residuals(data: Measurements) -> Floats:
 
 
 def robust_z(error: ArrayLike, sd: ArrayLike) -> Floats:
-    """Standardised error measured against its own middle and spread (median, 1.4826 MAD)."""
+    """Standardized error measured against its own middle and spread (median, 1.4826 MAD)."""
     z = np.asarray(error, float) / np.asarray(sd, float)
     middle = np.nanmedian(z)
     spread = 1.4826 * np.nanmedian(np.abs(z - middle))
     return np.zeros_like(z) if spread == 0 else (z - middle) / spread
 
 
-def _report(data: Measurements, model: Variogram, neighbours: int | None) -> pd.DataFrame:
-    left = leave_one_out(data, variogram=model, neighbours=neighbours)
+def _report(data: Measurements, model: Variogram, neighbors: int | None) -> pd.DataFrame:
+    left = leave_one_out(data, variogram=model, neighbors=neighbors)
     error = left.estimate - data.values
     z = robust_z(error, np.maximum(left.sd, 1e-9))
     return pd.DataFrame(
@@ -134,7 +134,7 @@ def fit_water_table(
     land_drift: bool = True,
     kinds: Iterable[Kind] = KINDS,
     variogram: Variogram | None = None,
-    neighbours: int | None = NEIGHBOURS,
+    neighbors: int | None = NEIGHBORS,
     leave_out_outliers: bool = False,
 ) -> WaterTableModel:
     """Fit the water-table surface to levels and test it by leaving each place out.
@@ -148,7 +148,7 @@ def fit_water_table(
         Let the head rise with the land (levels without a land elevation are then unused).
     kinds, variogram
         Kinds tried by the fit, or a model to use as it is.
-    neighbours
+    neighbors
         Nearest places used for a target; all when None.
     leave_out_outliers
         Refit without the reported outliers. They stay in ``report`` (from the first fit), so that
@@ -168,7 +168,7 @@ def fit_water_table(
     model = variogram or fit_variogram(
         sample_variogram(data.x_m, data.y_m, _residuals(data)), kinds=kinds
     )
-    report = _report(data, model, neighbours)
+    report = _report(data, model, neighbors)
     if leave_out_outliers and report["outlier"].any():
         keep = ~report["outlier"].to_numpy(bool)
         data = Measurements(
@@ -178,7 +178,7 @@ def fit_water_table(
         if variogram is None:
             sample = sample_variogram(data.x_m, data.y_m, _residuals(data))
             model = fit_variogram(sample, kinds=kinds)
-    return WaterTableModel(data, model, neighbours, report)
+    return WaterTableModel(data, model, neighbors, report)
 
 
 def surface_from_levels(
@@ -189,7 +189,7 @@ def surface_from_levels(
     ``cap_at_land`` keeps the interpolated head from standing above the ground between wells (a
     flowing well taps a confined layer; its own head still enters the estimate).
     """
-    x_m, y_m = land.centres()
+    x_m, y_m = land.centers()
     drift = None if model.data.drift is None else land.values
     found = model.surface(x_m, y_m, land_m=drift)
     head = found.estimate.reshape(land.values.shape)

@@ -161,7 +161,7 @@ def well_risk(
     Parameters
     ----------
     nitrate_added_mg_l, shortest_travel_time_d, drainfields_near
-        Per well (n,), from the plumes and the neighbourhood count.
+        Per well (n,), from the plumes and the neighborhood count.
     own
         From :func:`own_vulnerability`, (n) rows.
     background_mg_l, limit_mg_l, temperature_c

@@ -55,7 +55,7 @@ def _at(paths: Paths, distance: Floats) -> tuple[Floats, Floats]:
 def _rings_along(
     paths: Paths, along: Floats, half: Floats, first: tuple[Floats, Floats], step_m: float
 ) -> Floats:
-    """Rings (n, 2 m + 1, 2): centres on the path, offset to both sides."""
+    """Rings (n, 2 m + 1, 2): centers on the path, offset to both sides."""
     straight = np.minimum(along, 0.0)
     along = np.minimum(along, paths.last(paths.distance_m)[:, None])
     x, y = _at(paths, along)
@@ -76,9 +76,9 @@ def circle_rings(
     """Circles as closed rings (n, points + 1, 2)."""
     angle = np.linspace(0, 2 * np.pi, points + 1)
     circle = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
-    centre = np.stack([np.asarray(x_m, float), np.asarray(y_m, float)], axis=-1)
-    radius = np.broadcast_to(np.asarray(radius_m, float), centre.shape[:1])
-    return np.asarray(centre[:, None, :] + radius[:, None, None] * circle[None], float)
+    center = np.stack([np.asarray(x_m, float), np.asarray(y_m, float)], axis=-1)
+    radius = np.broadcast_to(np.asarray(radius_m, float), center.shape[:1])
+    return np.asarray(center[:, None, :] + radius[:, None, None] * circle[None], float)
 
 
 def clean_rings(rings: Floats) -> list[Floats]:

@@ -1,4 +1,4 @@
-"""How many onsite systems share the neighbourhood."""
+"""How many onsite systems share the neighborhood."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ import pandas as pd
 from scipy.spatial import cKDTree
 
 DENSITY_RADIUS_M = 400.0
-NEIGHBOUR_RADIUS_M = 229.0
+NEIGHBOR_RADIUS_M = 229.0
 """750 ft: the distance in the published association of field density with well quality."""
 
 
 def describe_density(parcels: pd.DataFrame, systems: pd.DataFrame) -> pd.DataFrame:
-    """Onsite systems per square kilometre within 400 m, and others within 229 m.
+    """Onsite systems per square kilometer within 400 m, and others within 229 m.
 
     Both radii include systems exactly that far away. The density counts a parcel's own system; the
     number of others does not.
@@ -39,7 +39,7 @@ def describe_density(parcels: pd.DataFrame, systems: pd.DataFrame) -> pd.DataFra
     if located.any() and known.any():
         tree = cKDTree(sites[located])
         within[known] = tree.query_ball_point(points[known], DENSITY_RADIUS_M, return_length=True)
-        near[known] = tree.query_ball_point(points[known], NEIGHBOUR_RADIUS_M, return_length=True)
+        near[known] = tree.query_ball_point(points[known], NEIGHBOR_RADIUS_M, return_length=True)
         near -= parcels.index.isin(systems.index[located])
     disc_km2 = np.pi * (DENSITY_RADIUS_M / 1000) ** 2
     return pd.DataFrame(

@@ -24,7 +24,7 @@ def marked(
     columns
         Name to values, in order.
     mark
-        One of :data:`riskmap.layers.EVIDENCE`, for all rows or one per row.
+        One of :data:`riskmap.contract.layers.EVIDENCE`, for all rows or one per row.
     index
         Parcels.
     names

@@ -11,17 +11,17 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from riskmap.features import INVENTORY
+from riskmap.contract.features import INVENTORY
+from riskmap.contract.grid import Raster
 from riskmap.inventory.density import describe_density
 from riskmap.inventory.permits import match_permits
 from riskmap.inventory.service import NO_SEWER_MAP, ServiceRules, describe_service
 from riskmap.inventory.siting import SitingRules, locate_treatment_areas
 from riskmap.inventory.soils import describe_soils
-from riskmap.inventory.systems import describe_systems, neighbourhood_years
+from riskmap.inventory.systems import describe_systems, neighborhood_years
 from riskmap.inventory.terrain import Terrain, derive_terrain, describe_terrain
 from riskmap.inventory.water import describe_water
 from riskmap.inventory.wells import describe_wells
-from riskmap.rasters import Raster
 
 
 @dataclass(frozen=True)
@@ -29,8 +29,8 @@ class Layers:
     """What the inventory draws on, whole or with a halo; all in the region's reference system.
 
     ``component_ratings`` is the table of :func:`riskmap.inventory.soil_limits.rate_components`;
-    ``terrain`` that of :func:`riskmap.inventory.terrain.derive_terrain`; ``neighbourhoods`` that of
-    :func:`riskmap.inventory.systems.neighbourhood_years`. The last two are made for the county once
+    ``terrain`` that of :func:`riskmap.inventory.terrain.derive_terrain`; ``neighborhoods`` that of
+    :func:`riskmap.inventory.systems.neighborhood_years`. The last two are made for the county once
     (:func:`prepare_layers`), so that chunks agree. None: the county has no such layer.
     """
 
@@ -46,7 +46,7 @@ class Layers:
     wells: gpd.GeoDataFrame | None = None
     water_table: Raster | None = None
     terrain: Terrain | None = None
-    neighbourhoods: pd.Series | None = None
+    neighborhoods: pd.Series | None = None
 
 
 @dataclass(frozen=True)
@@ -63,9 +63,9 @@ class Options:
 class Inventory:
     """One row per parcel, the treatment areas as drawn, and the soils under each.
 
-    ``table`` has the columns of :data:`riskmap.features.INVENTORY` with their evidence; ``areas``
-    the treatment area as geometry, with ``lot_m2`` and ``downslope_deg``; ``mixture`` the columns
-    ``parcel_id``, ``mukey``, ``frac``.
+    ``table`` has the columns of :data:`riskmap.contract.features.INVENTORY` with their evidence;
+    ``areas`` the treatment area as geometry, with ``lot_m2`` and ``downslope_deg``; ``mixture`` the
+    columns ``parcel_id``, ``mukey``, ``frac``.
     """
 
     table: pd.DataFrame
@@ -76,7 +76,7 @@ class Inventory:
 def prepare_layers(
     parcels: gpd.GeoDataFrame, elevation: Raster | None, layers: Mapping[str, object]
 ) -> Layers:
-    """Make the county-wide parts once: terrain from elevation, neighbourhoods from all parcels.
+    """Make the county-wide parts once: terrain from elevation, neighborhoods from all parcels.
 
     Parameters
     ----------
@@ -92,7 +92,7 @@ def prepare_layers(
     return Layers(
         **layers,  # type: ignore[arg-type]
         terrain=None if elevation is None else derive_terrain(elevation),
-        neighbourhoods=neighbourhood_years(parcels, matched),
+        neighborhoods=neighborhood_years(parcels, matched),
     )
 
 
@@ -140,9 +140,9 @@ def describe_chunk(parcels: gpd.GeoDataFrame, layers: Layers, *, options: Option
         permits,
         layers.inspections,
         date=options.date,
-        neighbourhoods=layers.neighbourhoods,
+        neighborhoods=layers.neighborhoods,
     )
-    named = pd.DataFrame(parcels[["address", "neighbourhood", "land_use"]])
+    named = pd.DataFrame(parcels[["address", "neighborhood", "land_use"]])
     sited = pd.DataFrame(areas.drop(columns="geometry"))
     wells = describe_wells(areas, layers.wells)
     table = pd.concat([named, service, sited, soils, terrain, water, wells, systems], axis=1)

@@ -9,8 +9,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from riskmap.inventory.edges import FloatArray, GeometryArray, IntArray
-from riskmap.inventory.overlaps import area_fractions
+from riskmap.spatial.edges import FloatArray, GeometryArray, IntArray
+from riskmap.spatial.overlaps import area_fractions
 
 QUARTER_SEGMENTS = 4
 """Straight pieces per quarter circle of a setback: at most 2 % of the setback inside the circle."""

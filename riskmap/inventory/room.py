@@ -10,12 +10,12 @@ import pandas as pd
 import shapely
 from numpy.typing import ArrayLike
 
-from riskmap.features import REPLACEMENTS
-from riskmap.inventory.edges import FloatArray, GeometryArray, IntArray
+from riskmap.contract.features import REPLACEMENTS
 from riskmap.inventory.lots import inside_line, less, obstacles_near, sound_polygons
-from riskmap.inventory.nearest import straight_pieces
 from riskmap.inventory.room_kernel import largest_squares
 from riskmap.inventory.wells import drinking_wells
+from riskmap.spatial.edges import FloatArray, GeometryArray, IntArray
+from riskmap.spatial.nearest import straight_pieces
 
 
 @dataclass(frozen=True)

@@ -14,8 +14,8 @@ from heapq import heapify, heappop, heappush
 
 import numpy as np
 
-from riskmap.compiled import compiled
-from riskmap.inventory.edges import FloatArray, IntArray
+from riskmap.contract.compiled import compiled
+from riskmap.spatial.edges import FloatArray, IntArray
 
 RELATIVE_ERROR = 0.005
 ABSOLUTE_ERROR_M = 0.02

@@ -10,9 +10,9 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from riskmap.inventory.edges import FloatArray, GeometryArray
 from riskmap.inventory.lots import main_buildings, sound_polygons
-from riskmap.inventory.overlaps import covered_fractions
+from riskmap.spatial.edges import FloatArray, GeometryArray
+from riskmap.spatial.overlaps import covered_fractions
 
 UNBUILT_USES = ("vacant", "water", "road")
 NO_SEWER_MAP = "building, but no sewer map"

@@ -10,7 +10,6 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from riskmap.inventory.edges import GeometryArray, IntArray
 from riskmap.inventory.lots import (
     QUARTER_SEGMENTS,
     inside_line,
@@ -21,6 +20,7 @@ from riskmap.inventory.lots import (
     obstacles_near,
     sound_polygons,
 )
+from riskmap.spatial.edges import GeometryArray, IntArray
 
 
 @dataclass(frozen=True)
@@ -194,7 +194,7 @@ def _permit_discs(
 
 
 def _slivers(shapes: GeometryArray, lots: GeometryArray) -> GeometryArray:
-    """Lots too small for any area: taken whole, or a square metre or so where they have none."""
+    """Lots too small for any area: taken whole, or a square meter or so where they have none."""
     result = lots.copy()
     flat = (shapely.area(lots) <= 0) & ~shapely.is_empty(shapes)
     result[flat] = shapely.buffer(shapely.point_on_surface(shapes[flat]), 0.5)

@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from riskmap.units import FOOT_M, INCH_CM, INCH_PER_HOUR_UM_S
+from riskmap.contract.units import FOOT_M, INCH_CM, INCH_PER_HOUR_UM_S
 
 CLASSIC_CLASSES: Final = ("slight", "moderate", "severe")
 _SLACK: Final = 1e-9

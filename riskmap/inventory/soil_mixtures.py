@@ -6,7 +6,7 @@ from typing import Final
 
 import pandas as pd
 
-from riskmap.features import SOIL_LIMITS
+from riskmap.contract.features import SOIL_LIMITS
 from riskmap.inventory.soils import SURVEY_DEPTH_CM
 
 OF_FEATURE: Final = {

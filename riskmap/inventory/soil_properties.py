@@ -11,9 +11,9 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
+from riskmap.contract.layers import FLOODING_FREQUENCIES, PONDING_FREQUENCIES
 from riskmap.inventory import soil_rule as rule
 from riskmap.inventory.soil_curves import s_curve
-from riskmap.layers import FLOODING_FREQUENCIES, PONDING_FREQUENCIES
 
 _PONDING_DURATIONS = ("very brief", "brief", "long", "very long")
 

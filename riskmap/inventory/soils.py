@@ -9,12 +9,12 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from riskmap.features import SOIL_LIMITS
-from riskmap.inventory.edges import FloatArray, GeometryArray
+from riskmap.contract.features import SOIL_LIMITS
+from riskmap.contract.layers import DRAINAGE_CLASSES, HYDROLOGIC_GROUPS
 from riskmap.inventory.evidence import marked
-from riskmap.inventory.overlaps import area_fractions
 from riskmap.inventory.soil_curves import RATING_CLASSES
-from riskmap.layers import DRAINAGE_CLASSES, HYDROLOGIC_GROUPS
+from riskmap.spatial.edges import FloatArray, GeometryArray
+from riskmap.spatial.overlaps import area_fractions
 
 SURVEY_DEPTH_CM: Final = 200.0
 """Surveys describe soils to about 2 m. No wet layer (or restriction) on record in a described soil

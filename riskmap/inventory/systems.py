@@ -8,17 +8,17 @@ from datetime import date as Date  # noqa: N812 - `date` is an argument here
 import numpy as np
 import pandas as pd
 
+from riskmap.contract.layers import FIRST_YEAR
 from riskmap.inventory.evidence import marked
 from riskmap.inventory.permits import permit_date
-from riskmap.layers import FIRST_YEAR
 
 INSTALLING = ("new", "repair")
 """Actions that put a new system in the ground; an alteration or an evaluation does not."""
 
 BUILT = ("tank_volume_l", "design_flow_l_d", "field_area_m2")
 
-MIN_NEIGHBOURS = 3
-"""Fewer dated systems say nothing about a neighbourhood's age."""
+MIN_NEIGHBORS = 3
+"""Fewer dated systems say nothing about a neighborhood's age."""
 
 DAYS_PER_YEAR = 365.25
 DAY = np.timedelta64(1, "D")
@@ -30,13 +30,13 @@ def describe_systems(
     inspections: pd.DataFrame | None,
     *,
     date: Date,
-    neighbourhoods: pd.Series | None = None,
+    neighborhoods: pd.Series | None = None,
 ) -> pd.DataFrame:
     """Say what is known of each parcel's onsite system on `date`; later records do not count.
 
     Year of installation: the latest permit for a new system or a repair (``measured``); else the
     earliest permit that does not say what it allowed, else the year the house was built, else the
-    neighbourhood's median (all ``inferred``).
+    neighborhood's median (all ``inferred``).
 
     Parameters
     ----------
@@ -49,8 +49,8 @@ def describe_systems(
         Canonical inspections, or None.
     date
         Day of the inventory.
-    neighbourhoods
-        Median year of systems by neighbourhood (:func:`neighbourhood_years`).
+    neighborhoods
+        Median year of systems by neighborhood (:func:`neighborhood_years`).
 
     Returns
     -------
@@ -61,7 +61,7 @@ def describe_systems(
     index = parcels.index
     known = None if permits is None else permits[~(permit_date(permits) > pd.Timestamp(date))]
     visits = None if inspections is None else _visits(inspections, date)
-    year, year_mark = _installed(parcels, known, date, neighbourhoods)
+    year, year_mark = _installed(parcels, known, date, neighborhoods)
     replaced = year.where(year_mark == "measured")
     stage, visited = _last_visit(visits, replaced)
     pumped = _last_pumped(known, visits, date, replaced)
@@ -80,18 +80,18 @@ def describe_systems(
     return pd.concat(tables, axis=1)
 
 
-def neighbourhood_years(parcels: pd.DataFrame, permits: pd.DataFrame | None) -> pd.Series:
-    """Median year of installation (else of the house) by neighbourhood, over the whole county.
+def neighborhood_years(parcels: pd.DataFrame, permits: pd.DataFrame | None) -> pd.Series:
+    """Median year of installation (else of the house) by neighborhood, over the whole county.
 
-    Neighbourhoods with fewer than :data:`MIN_NEIGHBOURS` dated parcels are left out.
+    Neighborhoods with fewer than :data:`MIN_NEIGHBORS` dated parcels are left out.
 
-    >>> parcels = pd.DataFrame({"neighbourhood": ["Elm"] * 3, "year_built": [1960, 1970, 1990]})
-    >>> neighbourhood_years(parcels, None).to_dict()
+    >>> parcels = pd.DataFrame({"neighborhood": ["Elm"] * 3, "year_built": [1960, 1970, 1990]})
+    >>> neighborhood_years(parcels, None).to_dict()
     {'Elm': 1970.0}
     """
     year = _permit_year(permits, parcels.index)[0].fillna(parcels["year_built"].astype(float))
-    groups = year.groupby(parcels["neighbourhood"].astype(object))
-    return groups.median()[groups.count() >= MIN_NEIGHBOURS]
+    groups = year.groupby(parcels["neighborhood"].astype(object))
+    return groups.median()[groups.count() >= MIN_NEIGHBORS]
 
 
 def _visits(inspections: pd.DataFrame, date: Date) -> pd.DataFrame:
@@ -143,13 +143,13 @@ def _installed(
     parcels: pd.DataFrame,
     permits: pd.DataFrame | None,
     date: Date,
-    neighbourhoods: pd.Series | None,
+    neighborhoods: pd.Series | None,
 ) -> tuple[pd.Series, pd.Series]:
     year, told = _permit_year(permits, parcels.index)
     built = parcels["year_built"].astype(float)
     year = year.fillna(built.where((built >= FIRST_YEAR) & (built <= date.year)))
-    if neighbourhoods is not None and len(neighbourhoods):
-        year = year.fillna(parcels["neighbourhood"].astype(object).map(neighbourhoods))
+    if neighborhoods is not None and len(neighborhoods):
+        year = year.fillna(parcels["neighborhood"].astype(object).map(neighborhoods))
     mark = pd.Series(np.where(told, "measured", "inferred"), index=parcels.index)
     return year.astype(float), mark
 

@@ -10,11 +10,11 @@ import pandas as pd
 import pyflwdir
 from numpy.typing import NDArray
 
-from riskmap.compiled import compiled
-from riskmap.errors import CrsError
+from riskmap.contract.compiled import compiled
+from riskmap.contract.errors import CrsError
+from riskmap.contract.grid import Raster
 from riskmap.inventory.evidence import marked
-from riskmap.inventory.zonal import raster_means
-from riskmap.rasters import Raster
+from riskmap.spatial.zonal import raster_means
 
 MIN_TAN_SLOPE = 0.001
 """Least tan(slope) in the wetness index: flat cells have no logarithm. 0.1 % is the usual error of
@@ -81,9 +81,9 @@ def _window(z: NDArray[np.floating], row: int, column: int, window: NDArray[np.f
 
 
 def horn_gradient(elevation: Raster) -> tuple[Raster, Raster]:
-    """Rise per run towards east and towards north, by the third-order finite difference of Horn.
+    """Rise per run toward east and toward north, by the third-order finite difference of Horn.
 
-    A cell with an unknown neighbour is unknown. Cells on the grid's edge see the surface beyond it
+    A cell with an unknown neighbor is unknown. Cells on the grid's edge see the surface beyond it
     continued as a plane.
 
     Source: Horn, B. K. P. (1981), Hill shading and the reflectance map, Proc. IEEE 69(1), 14-47.
@@ -110,7 +110,7 @@ def wetness_index(
 
     a (m) is the upslope area per unit contour length: the area that drains through the cell by the
     steepest of eight directions, its own included, after depressions are filled, over the cell's
-    width. Ground drains out of the grid only where no neighbour is lower. `slope` is tan b, taken
+    width. Ground drains out of the grid only where no neighbor is lower. `slope` is tan b, taken
     as at least `min_tan_slope`.
 
     Source: Beven, K. J. and Kirkby, M. J. (1979), A physically based, variable contributing area

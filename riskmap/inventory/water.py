@@ -8,13 +8,13 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from riskmap.inventory.edges import GeometryArray
+from riskmap.contract.grid import Raster
+from riskmap.contract.layers import FLOOD_ZONES
 from riskmap.inventory.evidence import marked
-from riskmap.inventory.nearest import nearest_distance_m
-from riskmap.inventory.overlaps import area_fractions, covered_fractions
-from riskmap.inventory.zonal import raster_means
-from riskmap.layers import FLOOD_ZONES
-from riskmap.rasters import Raster
+from riskmap.spatial.edges import GeometryArray
+from riskmap.spatial.nearest import nearest_distance_m
+from riskmap.spatial.overlaps import area_fractions, covered_fractions
+from riskmap.spatial.zonal import raster_means
 
 HUNDRED_YEAR = ("floodway", "hundred_year")
 """A floodway lies within the hundred-year zone, so both count in ``flood_frac``."""

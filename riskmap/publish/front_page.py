@@ -12,12 +12,12 @@ from typing import Any, Final
 import pandas as pd
 from jinja2 import Environment, StrictUndefined
 
-from riskmap.layers import DEFECT_COLUMNS, SERVICE
+from riskmap.contract.layers import DEFECT_COLUMNS, SERVICE
 from riskmap.publish import palette
-from riskmap.publish.cautions import CAUTIONS
-from riskmap.publish.map_facts import worded
-from riskmap.publish.report_words import words_of
-from riskmap.publish.text_safety import csv_text, is_missing, plain_text
+from riskmap.publish.map.facts import worded
+from riskmap.publish.words.cautions import CAUTIONS
+from riskmap.publish.words.report_text import words_of
+from riskmap.publish.words.text_safety import csv_text, is_missing, plain_text
 
 TOP_ROWS: Final = 20
 
@@ -96,7 +96,7 @@ def compose_front_page(
         has_map=any(link.path == "map/index.html" for link in links),
         defects=defect_counts(defects),
         cautions=list(cautions),
-        colours=palette.PAGE_COLOURS,
+        colors=palette.PAGE_COLORS,
     )
 
 
@@ -115,7 +115,7 @@ def class_counts(ranked: pd.DataFrame) -> list[dict[str, Any]]:
         {
             "name": word,
             "count": int(counts.get(word, 0)),
-            "colour": palette.CLASS_COLOURS[word],
+            "color": palette.CLASS_COLORS[word],
             "width": round(100 * int(counts.get(word, 0)) / most, 1),
         }
         for word in palette.CLASSES

@@ -1,7 +1,7 @@
-"""Colours and classes, each once: map, lists, front page and reports take them from here.
+"""Colors and classes, each once: map, lists, front page and reports take them from here.
 
-The five class colours run from pale sand to deep plum with falling lightness, so that their order
-survives greyscale print and colour-blind eyes. Grey with hatching is kept for what is not ranked:
+The five class colors run from pale sand to deep plum with falling lightness, so that their order
+survives grayscale print and color-blind eyes. Gray with hatching is kept for what is not ranked:
 it must never be mistaken for low risk.
 
 Contrast follows the Web Content Accessibility Guidelines (WCAG) 2.1, success criteria 1.4.3 (text,
@@ -18,7 +18,7 @@ CLASSES: Final = ("very high", "high", "moderate", "low", "very low")
 
 NOT_RANKED: Final = "not ranked"
 
-CLASS_COLOURS: Final = {
+CLASS_COLORS: Final = {
     "very high": "#4a1852",
     "high": "#93355f",
     "moderate": "#cf6a4f",
@@ -27,10 +27,10 @@ CLASS_COLOURS: Final = {
     NOT_RANKED: "#c3c8cd",
 }
 
-STAGE_COLOURS: Final = {
-    "failed": CLASS_COLOURS["very high"],
-    "stressed": CLASS_COLOURS["moderate"],
-    "sound": CLASS_COLOURS["very low"],
+STAGE_COLORS: Final = {
+    "failed": CLASS_COLORS["very high"],
+    "stressed": CLASS_COLORS["moderate"],
+    "sound": CLASS_COLORS["very low"],
 }
 """The likely state of a field, worst first: the same run from pale to dark."""
 
@@ -46,7 +46,7 @@ HATCH: Final = "#7b848c"
 WARN_INK: Final = "#7a2e12"
 WARN_PAPER: Final = "#fdf3e7"
 
-LAYER_COLOURS: Final = {
+LAYER_COLORS: Final = {
     "streams": "#3f7fae",
     "waterbodies": "#a9c9dd",
     "waterbodies_line": "#3f7fae",
@@ -58,16 +58,16 @@ LAYER_COLOURS: Final = {
     "replacement_places": "#0b7a8a",
     "selected": "#0b7a8a",
 }
-"""Colours of the layers beside the classes."""
+"""Colors of the layers beside the classes."""
 
-SOIL_COLOURS: Final = {
+SOIL_COLORS: Final = {
     "very limited": "#8c6d46",
     "somewhat limited": "#c9ab7c",
     "not limited": "#ece0c8",
     "not rated": "#c3c8cd",
 }
 
-FLOOD_COLOURS: Final = {
+FLOOD_COLORS: Final = {
     "floodway": "#1f5f8b",
     "hundred year": "#5b9bc4",
     "five hundred year": "#b4d3e6",
@@ -92,9 +92,9 @@ GRAPHIC_PAIRS: Final = (
     (OUTLINE, PAPER),
     (HATCH, PAPER),
     (ACCENT, PANEL),
-    (LAYER_COLOURS["streams"], PAPER),
-    (LAYER_COLOURS["wells"], PAPER),
-    (LAYER_COLOURS["selected"], PAPER),
+    (LAYER_COLORS["streams"], PAPER),
+    (LAYER_COLORS["wells"], PAPER),
+    (LAYER_COLORS["selected"], PAPER),
 )
 """Marks that carry meaning on their ground; each must reach 3 : 1."""
 
@@ -106,9 +106,9 @@ CLASS_TEXT: Final = {
     "very low": "#000000",
     NOT_RANKED: "#000000",
 }
-"""Text colour that is readable on each class colour."""
+"""Text color that is readable on each class color."""
 
-PAGE_COLOURS: Final = {
+PAGE_COLORS: Final = {
     "ink": INK,
     "soft": SOFT_INK,
     "paper": PAPER,
@@ -120,38 +120,38 @@ PAGE_COLOURS: Final = {
     "warn_ink": WARN_INK,
     "warn_paper": WARN_PAPER,
 }
-"""Colours of every page by the names that its template or style sheet uses."""
+"""Colors of every page by the names that its template or style sheet uses."""
 
 
-def css_colours(colours: Mapping[str, str] = PAGE_COLOURS) -> str:
-    """Write colours as custom properties of a style sheet.
+def css_colors(colors: Mapping[str, str] = PAGE_COLORS) -> str:
+    """Write colors as custom properties of a style sheet.
 
-    >>> css_colours({"warn_ink": "#102030"})
+    >>> css_colors({"warn_ink": "#102030"})
     '--warn-ink:#102030;'
     """
-    return "".join(f"--{name.replace('_', '-')}:{colour};" for name, colour in colours.items())
+    return "".join(f"--{name.replace('_', '-')}:{color};" for name, color in colors.items())
 
 
-def channels(colour: str) -> tuple[int, int, int]:
+def channels(color: str) -> tuple[int, int, int]:
     """Red, green and blue (0-255) of ``#rrggbb``.
 
     >>> channels("#0000ff")
     (0, 0, 255)
     """
-    text = colour.lstrip("#")
+    text = color.lstrip("#")
     if len(text) != 6:
-        raise ValueError(f"a colour is written #rrggbb, not {colour!r}")
+        raise ValueError(f"a color is written #rrggbb, not {color!r}")
     return int(text[0:2], 16), int(text[2:4], 16), int(text[4:6], 16)
 
 
-def luminance(colour: str) -> float:
+def luminance(color: str) -> float:
     """Relative luminance, 0 (black) to 1 (white), by the guidelines' glossary."""
-    red, green, blue = (_linear(value / 255) for value in channels(colour))
+    red, green, blue = (_linear(value / 255) for value in channels(color))
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 
 
 def contrast(first: str, second: str) -> float:
-    """Contrast ratio of two colours, 1 to 21, whichever is the lighter.
+    """Contrast ratio of two colors, 1 to 21, whichever is the lighter.
 
     >>> round(contrast("#000000", "#ffffff"), 3)
     21.0
@@ -160,9 +160,9 @@ def contrast(first: str, second: str) -> float:
     return (lighter + 0.05) / (darker + 0.05)
 
 
-def lightness(colour: str) -> float:
-    """CIE L* of a colour, 0 to 100 (CIE 15:2004)."""
-    share = luminance(colour)
+def lightness(color: str) -> float:
+    """CIE L* of a color, 0 to 100 (CIE 15:2004)."""
+    share = luminance(color)
     if share > (6 / 29) ** 3:
         return 116 * float(share ** (1 / 3)) - 16
     return share * (29 / 3) ** 3

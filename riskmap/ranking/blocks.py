@@ -1,4 +1,4 @@
-"""Spatial blocks for honest validation: neighbours are alike, so they are held out together.
+"""Spatial blocks for honest validation: neighbors are alike, so they are held out together.
 
 A random split lets a model recognise a place instead of learning why systems fail; held-out blocks
 with a buffer do not (Roberts et al. 2017, from memory).
@@ -59,7 +59,7 @@ def block_folds(
     """Folds of whole blocks; each repeat moves the grid and deals the blocks anew.
 
     Blocks are dealt so that failures spread evenly over folds. Points within `buffer_m` of a
-    test point are not learnt from.
+    test point are not learned from.
     """
     points = np.stack([x_m, y_m], axis=1)
     rng = np.random.default_rng(seed)

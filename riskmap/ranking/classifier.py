@@ -46,7 +46,7 @@ class FailureClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
     Parameters
     ----------
     method
-        ``boosting`` (gradient-boosted trees; Friedman 2001) or ``logistic`` (penalised).
+        ``boosting`` (gradient-boosted trees; Friedman 2001) or ``logistic`` (penalized).
     signs
         (k,) 1 where the chance may only rise with the feature, -1 only fall, 0 either; None for
         no constraint. The logistic method does not use it.
@@ -64,7 +64,7 @@ class FailureClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
     ----------
     strength_ : chosen setting.
     slope_, offset_ : calibration of the raw log-odds (Platt 2000); a slope of 0 means that
-        nothing was learnt and every system gets the same chance.
+        nothing was learned and every system gets the same chance.
     learner_ : the fitted scikit-learn estimator.
     """
 
@@ -231,7 +231,7 @@ class FailureClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
 def calibrate(odds: Floats, truth: Floats, weight: Floats) -> tuple[float, float]:
     """Slope and offset that turn raw log-odds into calibrated ones; the slope is never negative.
 
-    Where the best slope is negative nothing was learnt: slope 0 and the log-odds of the share.
+    Where the best slope is negative nothing was learned: slope 0 and the log-odds of the share.
     """
     share = float(np.clip(np.average(truth, weights=weight), 1e-6, 1 - 1e-6))
     line = LogisticRegression(C=1e6, max_iter=1000)

@@ -1,4 +1,4 @@
-"""The rankings that compete: oldest first, soil rule, score, and what was learnt from visits."""
+"""The rankings that compete: oldest first, soil rule, score, and what was learned from visits."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ from riskmap.ranking.model import Model
 Floats = npt.NDArray[np.float64]
 
 GIVEN: Final = ("oldest_first", "soil_rule", "score")
-LEARNT: Final = ("logistic", "boosting", "score_and_learning")
+LEARNED: Final = ("logistic", "boosting", "score_and_learning")
 WORDS: Final[Mapping[str, str]] = {
     "oldest_first": "oldest system first",
     "soil_rule": "soil rule only",
@@ -116,7 +116,7 @@ def level_shift(visits: Visits, rows: npt.NDArray[np.int64] | None = None) -> fl
 
     Visits by complaint and repairs teach what failing systems look like, but not how many there
     are; that is told by the visits judged on (prior correction; King and Zeng 2001, from memory).
-    0 where all visits are judged alike, or `rows` (those learnt from) hold too few to tell.
+    0 where all visits are judged alike, or `rows` (those learned from) hold too few to tell.
     """
     rows = np.arange(len(visits.failed)) if rows is None else rows
     judged = rows[visits.evaluate[rows]]
@@ -128,14 +128,14 @@ def level_shift(visits: Visits, rows: npt.NDArray[np.int64] | None = None) -> fl
 
 
 def classifier_for(name: str, plan: Design, *, rounds: int, seed: int) -> FailureClassifier:
-    """Unfitted classifier of a learnt contender."""
+    """Unfitted classifier of a learned contender."""
     if name == "logistic":
         return FailureClassifier("logistic", random_state=seed)
     return FailureClassifier("boosting", signs=plan.signs, rounds=rounds, random_state=seed)
 
 
 def design_for(name: str, visits: Visits) -> Design:
-    """Return the design of a learnt contender: with the score where it corrects the score."""
+    """Return the design of a learned contender: with the score where it corrects the score."""
     if name == "score_and_learning":
         return visits.design.with_score(visits.given["score"])
     return visits.design
@@ -148,16 +148,16 @@ def predict_held_out(
     block_m: float,
     rounds: int,
     seed: int,
-    learnt: Sequence[str] = LEARNT,
+    learned: Sequence[str] = LEARNED,
     given: Sequence[str] = GIVEN,
 ) -> Predictions:
-    """Predict every row by models that saw neither it nor its neighbours.
+    """Predict every row by models that saw neither it nor its neighbors.
 
     Settings are chosen and chances calibrated inside each learning part, by blocks (nested).
     """
     repeats = max(fold.repeat for fold in folds) + 1
     rows = len(visits.failed)
-    names = [*given, *learnt]
+    names = [*given, *learned]
     ranking = {name: np.full((repeats, rows), np.nan) for name in names}
     chance = {name: np.full((repeats, rows), np.nan) for name in names}
     blocks = block_ids(visits.x_m, visits.y_m, size_m=block_m)
@@ -168,7 +168,7 @@ def predict_held_out(
             ranking[name][fold.repeat, fold.test] = score[fold.test]
             said = _scaled(score, visits, fold)
             chance[name][fold.repeat, fold.test] = expit(logit(said) + shift)
-        for name in learnt:
+        for name in learned:
             odds = _fold_odds(name, visits, fold, blocks, rounds, seed)
             ranking[name][fold.repeat, fold.test] = odds
             chance[name][fold.repeat, fold.test] = expit(odds + shift)

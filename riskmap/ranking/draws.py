@@ -15,7 +15,7 @@ from typing import Final, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
-from riskmap.compiled import compiled
+from riskmap.contract.compiled import compiled
 from riskmap.ranking.sequences import mix, normal_quantile, shuffle, uniform
 
 Floats = npt.NDArray[np.float64]

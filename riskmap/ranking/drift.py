@@ -25,7 +25,7 @@ CAUSE_WORDS: Final = {
     "weights": "the model's weights changed",
 }
 SHARES: Final = "(shares of the two scores)"
-AGEING: Final = ("age_yr", "years_since_pumped_yr")
+AGING: Final = ("age_yr", "years_since_pumped_yr")
 """Features that grow by a year a year without anything having happened."""
 
 
@@ -145,7 +145,7 @@ def _drift(parts: pd.DataFrame, before: pd.Series, after: pd.Series, top: int) -
 
 def age_records(features: pd.DataFrame, years: float) -> pd.DataFrame:
     """Return the records as they would be after some years in which nothing else happened."""
-    grown = {name: features[name] + years for name in AGEING if name in features}
+    grown = {name: features[name] + years for name in AGING if name in features}
     return features.assign(**grown)
 
 

@@ -18,7 +18,7 @@ import numpy.typing as npt
 import pandas as pd
 from sklearn.utils.validation import check_is_fitted
 
-from riskmap.compiled import compiled
+from riskmap.contract.compiled import compiled
 from riskmap.ranking.classifier import FailureClassifier
 
 Floats = npt.NDArray[np.float64]

@@ -1,6 +1,6 @@
-"""How picks fall across neighbourhoods, against need, and what may never be a feature.
+"""How picks fall across neighborhoods, against need, and what may never be a feature.
 
-Need is the number of failures to be expected. A neighbourhood that gets fewer picks than its share
+Need is the number of failures to be expected. A neighborhood that gets fewer picks than its share
 of the need is named; so is a slant along income or tenure where a county gives such a column.
 The column is used for this check only, never to rank.
 """
@@ -17,14 +17,14 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.stats import spearmanr
 
-from riskmap.errors import ModelError
+from riskmap.contract.errors import ModelError
 
 Floats = npt.NDArray[np.float64]
 
 PROTECTED: Final = frozenset(
     {
         "race", "racial", "ethnic", "ethnicity", "hispanic", "latino", "black", "white", "asian",
-        "tribe", "tribal", "color", "colour", "religion", "religious", "faith", "national",
+        "tribe", "tribal", "color", "religion", "religious", "faith", "national",
         "nationality", "immigrant", "immigration", "citizen", "citizenship", "birthplace",
         "language", "languages", "sex", "gender", "sexual", "disability", "disabled", "marital",
         "married", "familial", "pregnant", "veteran", "income", "poverty", "welfare", "tenure",
@@ -35,7 +35,7 @@ PROTECTED: Final = frozenset(
 (Fair Housing Act, from memory) and close stand-ins for them."""
 
 FEW_PICKS: Final = 5.0
-"""Expected picks below which nothing is said of a neighbourhood: chance alone could do it."""
+"""Expected picks below which nothing is said of a neighborhood: chance alone could do it."""
 
 UNEVEN: Final = 0.05
 
@@ -68,7 +68,7 @@ def _words(name: str) -> set[str]:
 class Fairness:
     """Result of :func:`compare_with_need`.
 
-    ``table``, by neighbourhood: ``systems, need_frac, picks, expected_picks, ratio, ratio_low,
+    ``table``, by neighborhood: ``systems, need_frac, picks, expected_picks, ratio, ratio_low,
     ratio_high, verdict``. ``slant`` is the rank correlation of the ratio with the given column
     (NaN without one) and ``slant_p`` its p-value. ``words`` are plain sentences.
     """
@@ -80,7 +80,7 @@ class Fairness:
 
 
 def compare_with_need(
-    neighbourhood: pd.Series,
+    neighborhood: pd.Series,
     need: Floats,
     picked: npt.NDArray[np.bool_],
     *,
@@ -91,20 +91,20 @@ def compare_with_need(
 
     Parameters
     ----------
-    neighbourhood
-        (n,) name of the neighbourhood; missing counts as "unknown".
+    neighborhood
+        (n,) name of the neighborhood; missing counts as "unknown".
     need
         (n,) chance of failing, or another number that adds up to need; NaN counts as 0.
     picked
         (n,) whether the system is on the list.
     standing
-        Optional, by neighbourhood: income, share of tenants or the like.
+        Optional, by neighborhood: income, share of tenants or the like.
     what
         Word for the picks.
     """
     frame = pd.DataFrame(
         {
-            "place": neighbourhood.astype("string").fillna("unknown").to_numpy(),
+            "place": neighborhood.astype("string").fillna("unknown").to_numpy(),
             "need": np.nan_to_num(need),
             "picked": np.asarray(picked, dtype=float),
         }
@@ -163,11 +163,11 @@ def _places_sentence(table: pd.DataFrame, what: str) -> str:
     short = table.index[table["verdict"] == "fewer than its need"].tolist()
     judged = int((table["verdict"] != "too few to say").sum())
     if not judged:
-        return f"There are too few {what} to compare neighbourhoods."
+        return f"There are too few {what} to compare neighborhoods."
     if not short:
-        return f"In none of the {judged} neighbourhoods compared do {what} fall short of need."
+        return f"In none of the {judged} neighborhoods compared do {what} fall short of need."
     return (
-        f"In {len(short)} of {judged} neighbourhoods {what} fall short of need: "
+        f"In {len(short)} of {judged} neighborhoods {what} fall short of need: "
         f"{', '.join(map(str, short))}."
     )
 
@@ -179,11 +179,11 @@ def _slant_sentence(
         return ()
     name = str(standing.name or "the given column").replace("_", " ")
     if np.isnan(slant):
-        return (f"Too few neighbourhoods to compare {what} with {name}.",)
+        return (f"Too few neighborhoods to compare {what} with {name}.",)
     if p >= UNEVEN:
         return (f"No clear slant of {what} along {name} (rank correlation {slant:+.2f}).",)
     way = "more" if slant > 0 else "fewer"
     return (
-        f"For equal need, neighbourhoods with higher {name} get {way} {what} "
+        f"For equal need, neighborhoods with higher {name} get {way} {what} "
         f"(rank correlation {slant:+.2f}); look into why.",
     )

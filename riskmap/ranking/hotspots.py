@@ -1,7 +1,7 @@
 """Hot and cold spots by the local Gi* statistic, with control of false discoveries.
 
 Sources: Getis and Ord (1992, Geographical Analysis 24:189-206); Ord and Getis (1995, Geographical
-Analysis 27:286-306) for the standardised Gi* used here; Benjamini and Hochberg (1995, J. R. Stat.
+Analysis 27:286-306) for the standardized Gi* used here; Benjamini and Hochberg (1995, J. R. Stat.
 Soc. B 57:289-300) for the false-discovery rate, as Caldas de Castro and Singer (2006, Geographical
 Analysis 38:180-208) recommend for local statistics.
 """
@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import sparse
 from scipy.special import ndtr
 
-from riskmap.groundwater.neighbours import sum_within
+from riskmap.spatial.neighbors import sum_within
 
 Floats = NDArray[np.float64]
 Weights: TypeAlias = "sparse.csr_array[np.float64, tuple[int, int]]"
@@ -25,7 +25,7 @@ ALPHA: Final = 0.05
 """False-discovery rate: of the spots named, about this share is named by chance."""
 
 
-def standardised(
+def standardized(
     weighted_sum: ArrayLike,
     weight_sum: ArrayLike,
     weight_square_sum: ArrayLike,
@@ -34,10 +34,10 @@ def standardised(
     sd: float,
     count: int,
 ) -> Floats:
-    """Gi* as a z value from the sums over each place's neighbours, itself among them.
+    """Gi* as a z value from the sums over each place's neighbors, itself among them.
 
     (sum wx - mean sum w) / (sd sqrt[(n sum w^2 - (sum w)^2) / (n - 1)]); NaN where nothing varies
-    (one value throughout, or everyone a neighbour of everyone).
+    (one value throughout, or everyone a neighbor of everyone).
     """
     wx, w, w2 = (np.asarray(p, float) for p in (weighted_sum, weight_sum, weight_square_sum))
     spread = sd * np.sqrt(np.maximum(count * w2 - w**2, 0.0) / max(count - 1, 1))
@@ -53,7 +53,7 @@ def gi_star(values: ArrayLike, weights: Weights) -> Floats:
     values
         (n,); NaN takes no part and gets NaN.
     weights
-        (n, n) sparse, each place a neighbour of itself (diagonal not zero).
+        (n, n) sparse, each place a neighbor of itself (diagonal not zero).
 
     Returns
     -------
@@ -66,7 +66,7 @@ def gi_star(values: ArrayLike, weights: Weights) -> Floats:
     held, here = np.where(known, x, 0.0), known.astype(float)
     mean = float(x[known].mean()) if known.any() else np.nan
     sd = float(x[known].std()) if known.any() else np.nan
-    z = standardised(
+    z = standardized(
         table @ held, table @ here, table.power(2) @ here, mean=mean, sd=sd, count=int(known.sum())
     )
     return np.where(known, z, np.nan)
@@ -75,7 +75,7 @@ def gi_star(values: ArrayLike, weights: Weights) -> Floats:
 def contiguity_weights(
     first: ArrayLike, second: ArrayLike, *, count: int, with_self: bool = True
 ) -> Weights:
-    """Weights 1 between neighbours given as pairs (each pair once or both ways), and to itself."""
+    """Weights 1 between neighbors given as pairs (each pair once or both ways), and to itself."""
     i, j = np.asarray(first, np.int64), np.asarray(second, np.int64)
     own = np.arange(count if with_self else 0)
     rows, columns = np.concatenate([i, j, own]), np.concatenate([j, i, own])
@@ -123,34 +123,34 @@ def name_spots(z: ArrayLike, *, alpha: float = ALPHA) -> pd.DataFrame:
 def hot_spots(
     x_m: ArrayLike, y_m: ArrayLike, values: ArrayLike, *, radius_m: float, alpha: float = ALPHA
 ) -> pd.DataFrame:
-    """Hot and cold spots of a value at places, neighbours being all within ``radius_m``.
+    """Hot and cold spots of a value at places, neighbors being all within ``radius_m``.
 
     Parameters
     ----------
     x_m, y_m, values
         (n,); a row with a NaN takes no part and is "unknown".
     radius_m
-        Reach of the neighbourhood, m.
+        Reach of the neighborhood, m.
     alpha
         False-discovery rate.
 
     Returns
     -------
     DataFrame
-        The columns of :func:`name_spots` and ``neighbours`` (others within reach that take part).
+        The columns of :func:`name_spots` and ``neighbors`` (others within reach that take part).
     """
     x, y, v = (np.asarray(part, float) for part in (x_m, y_m, values))
     known = np.isfinite(x) & np.isfinite(y) & np.isfinite(v)
-    z, neighbours = np.full(len(x), np.nan), np.full(len(x), np.nan)
+    z, neighbors = np.full(len(x), np.nan), np.full(len(x), np.nan)
     if known.any():
         weights = np.column_stack([v[known] - v[known].mean(), np.ones(known.sum())])
         sums = sum_within(
             x[known], y[known], weights,
             target_x_m=x[known], target_y_m=y[known], radius_m=radius_m,
         )  # fmt: skip
-        z[known] = standardised(
+        z[known] = standardized(
             sums[:, 0], sums[:, 1], sums[:, 1],
             mean=0.0, sd=float(v[known].std()), count=int(known.sum()),
         )  # fmt: skip
-        neighbours[known] = sums[:, 1] - 1
-    return name_spots(z, alpha=alpha).assign(neighbours=neighbours)
+        neighbors[known] = sums[:, 1] - 1
+    return name_spots(z, alpha=alpha).assign(neighbors=neighbors)

@@ -20,7 +20,7 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.stats import rankdata
 
-from riskmap.compiled import compiled
+from riskmap.contract.compiled import compiled
 from riskmap.ranking.draws import Plan
 from riskmap.ranking.model import SCORES, Model
 from riskmap.ranking.uncertainty import Doubt, draw_limits
@@ -223,13 +223,13 @@ def explained(scores: Floats, columns: Floats) -> Floats:
     >>> explained(np.array([[1.0, 3.0]]), np.array([[[0.0, 1.0]]])).tolist()
     [[-1.0, 1.0]]
     """
-    centred = columns - columns.mean(axis=2, keepdims=True)
-    size = centred.std(axis=2, keepdims=True)
-    centred = np.divide(centred, size, out=np.zeros_like(centred), where=size > TINY)
-    inner = centred @ centred.swapaxes(1, 2) / columns.shape[2]
-    outer = np.einsum("rkd,rd->rk", centred, scores) / columns.shape[2]
+    centerd = columns - columns.mean(axis=2, keepdims=True)
+    size = centerd.std(axis=2, keepdims=True)
+    centerd = np.divide(centerd, size, out=np.zeros_like(centerd), where=size > TINY)
+    inner = centerd @ centerd.swapaxes(1, 2) / columns.shape[2]
+    outer = np.einsum("rkd,rd->rk", centerd, scores) / columns.shape[2]
     slopes = np.einsum("rkl,rl->rk", np.linalg.pinv(inner, rcond=1e-6, hermitian=True), outer)
-    return np.asarray(np.einsum("rkd,rk->rd", centred, slopes))
+    return np.asarray(np.einsum("rkd,rk->rd", centerd, slopes))
 
 
 def _rivals(chance: Floats, top: int) -> Floats:

@@ -19,7 +19,7 @@ Floats = npt.NDArray[np.float64]
 
 COMPONENT: Final = "soil component"
 ENOUGH_KNOWN: Final = 20
-"""Known values of a feature below which nothing is learnt from the county about the unknown."""
+"""Known values of a feature below which nothing is learned from the county about the unknown."""
 
 
 @dataclass(frozen=True)

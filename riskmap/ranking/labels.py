@@ -28,7 +28,7 @@ OUTCOME_FEATURES: Final = ("last_stage", "last_visit_year", "complaints", "repai
 """Features made from the same visits as the labels: usable only as of the window's start."""
 
 SUSPECT_AREA: Final = 0.97
-"""No honest feature tells failing systems from sound ones this well on its own (a judgement)."""
+"""No honest feature tells failing systems from sound ones this well on its own (a judgment)."""
 
 LARGEST_WEIGHT: Final = 10.0
 
@@ -123,7 +123,7 @@ class VisitWeights:
 def visit_weights(
     features: pd.DataFrame, visited: npt.NDArray[np.bool_], *, largest: float = LARGEST_WEIGHT
 ) -> VisitWeights:
-    """Weigh visits by the inverse of their chance, learnt from who was and was not visited.
+    """Weigh visits by the inverse of their chance, learned from who was and was not visited.
 
     Parameters
     ----------

@@ -1,7 +1,7 @@
 """How good a ranking and a chance are: figures with intervals.
 
 Every figure takes the truth (n,) of 0 and 1, a ranking or chance (n,), and weights (n,) that undo
-a biased choice of visits. Ties are shared evenly, never broken in anyone's favour.
+a biased choice of visits. Ties are shared evenly, never broken in anyone's favor.
 """
 
 from __future__ import annotations
@@ -158,7 +158,7 @@ def _at(figure: Callable[[Floats, Floats, Floats, float], float], share: float) 
 
 
 def block_resamples(blocks: Whole, *, resamples: int, seed: int) -> list[Whole]:
-    """Rows of bootstrap samples that draw whole blocks, since neighbours are alike."""
+    """Rows of bootstrap samples that draw whole blocks, since neighbors are alike."""
     rng = np.random.default_rng(seed)
     order = np.argsort(blocks, kind="stable")
     _, first, count = np.unique(blocks[order], return_index=True, return_counts=True)

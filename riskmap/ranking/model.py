@@ -7,8 +7,8 @@ from dataclasses import dataclass, fields, replace
 from itertools import pairwise
 from typing import Any, Final
 
-from riskmap.errors import ModelError
-from riskmap.suggest import nearest, refuse_unknown
+from riskmap.contract.errors import ModelError
+from riskmap.contract.suggest import nearest, refuse_unknown
 
 SCORES: Final = ("failure", "groundwater")
 
@@ -28,7 +28,7 @@ class Factor:
     label
         Short words for legends and bars.
     weight, low, high
-        Weight and the bounds within which judgement may move it.
+        Weight and the bounds within which judgment may move it.
     curve
         Points (feature value, limitation), rising in value, monotone in limitation; linear
         between points, level beyond the ends.
@@ -69,7 +69,7 @@ class Model:
     ``failure_share`` is the share of the failure score in the priority, the groundwater score has
     the rest. A parcel of which less than ``min_known_frac`` of a score's weight is known gets no
     score. ``log_hazard_per_point`` and ``reference_points`` turn failure points into a multiplier
-    of the ageing curve's hazard; see :func:`riskmap.ranking.score.hazard_multiplier`.
+    of the aging curve's hazard; see :func:`riskmap.ranking.score.hazard_multiplier`.
     """
 
     name: str

@@ -44,7 +44,7 @@ class Outcomes:
 
     ``factors``: names of the m factors, ``limits`` (n, m, s) their limitations in thousandths.
     ``records``: name -> (n, s) drawn records that stand behind several factors. ``spoken`` (n, s):
-    failure scores of a ranking learnt from visits, where one has taken over, else None.
+    failure scores of a ranking learned from visits, where one has taken over, else None.
     """
 
     factors: tuple[str, ...]

@@ -9,7 +9,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from riskmap.features import Feature
+from riskmap.contract.features import Feature
 from riskmap.ranking.model import Factor, Model
 from riskmap.ranking.score import Scores
 from riskmap.ranking.wording import worded

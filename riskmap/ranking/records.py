@@ -69,10 +69,10 @@ def pick(quantiles: Floats, uniform: Floats) -> Floats:
     return np.asarray(quantiles[place])
 
 
-def learnt(sample: Floats) -> Floats:
+def learned(sample: Floats) -> Floats:
     """Quantiles of the known values of `sample`; none where fewer than `ENOUGH_KNOWN` are known.
 
-    >>> len(learnt(np.array([1.0, np.nan]))), learnt(np.arange(20.0))[[0, -1]].tolist()
+    >>> len(learned(np.array([1.0, np.nan]))), learned(np.arange(20.0))[[0, -1]].tolist()
     (0, [0.0, 19.0])
     """
     known = sample[np.isfinite(sample)]
@@ -97,7 +97,7 @@ class UncertainWord:
     @classmethod
     def of(cls, code: npt.NDArray[np.int64], redraw: Floats) -> UncertainWord:
         """Learn the county's words from the known ones."""
-        return cls(code, redraw, learnt(code[code >= 0].astype(float)).astype(np.int64))
+        return cls(code, redraw, learned(code[code >= 0].astype(float)).astype(np.int64))
 
     def at(self, uniform: Floats) -> npt.NDArray[np.int64]:
         """Draw the word of every system at uniform numbers (n,).

@@ -94,7 +94,7 @@ def limits_used(features: pd.DataFrame, model: Model) -> pd.DataFrame:
 
 
 def hazard_multiplier(failure_points: pd.DataFrame, model: Model) -> pd.Series:
-    """Multiplier of the ageing curve's hazard that the failure points stand for.
+    """Multiplier of the aging curve's hazard that the failure points stand for.
 
     The points of all factors that do not read the age (the curve has it already) are summed; each
     point above the model's ``reference_points`` adds ``log_hazard_per_point`` to the log hazard.
@@ -105,7 +105,7 @@ def hazard_multiplier(failure_points: pd.DataFrame, model: Model) -> pd.Series:
 
 
 def hazard_factors(model: Model) -> tuple[Factor, ...]:
-    """Return the factors whose points act on the ageing curve: all that do not read the age."""
+    """Return the factors whose points act on the aging curve: all that do not read the age."""
     return tuple(factor for factor in model.of("failure") if factor.feature != "age_yr")
 
 

@@ -24,13 +24,13 @@ SEWER: Final = "sewer"
 UNKNOWN: Final = "unknown"
 
 SURE: Final = 0.85
-"""Confidence below which a parcel stays unknown (a judgement)."""
+"""Confidence below which a parcel stays unknown (a judgment)."""
 
 MIN_OF_EACH: Final = 100
-"""Labelled parcels of each kind below which nothing is inferred (a judgement)."""
+"""Labeled parcels of each kind below which nothing is inferred (a judgment)."""
 
 PUBLISHED: Final = (
-    ("same state as learnt from", 0.918),
+    ("same state as learned from", 0.918),
     ("moved to another state", 0.819),
 )
 """Accuracy of a random forest for the same task on parcels of two states: da Luz, Taneja, Kumpel
@@ -51,14 +51,14 @@ class ServiceSettings:
 
 @dataclass(frozen=True)
 class ServiceAccuracy:
-    """Figures on labelled parcels, each predicted without its neighbourhood.
+    """Figures on labeled parcels, each predicted without its neighborhood.
 
     ``accuracy`` over all; ``decided`` the share that gets a word; ``accuracy_decided`` among those;
     ``random_split`` the flattering accuracy by random split; ``sewer_as_onsite`` and
     ``onsite_as_sewer`` the shares of each kind that get the wrong word.
     """
 
-    labelled: int
+    labeled: int
     accuracy: float
     decided: float
     accuracy_decided: float
@@ -71,7 +71,7 @@ class ServiceAccuracy:
         """Plain words, with the published accuracies."""
         published = ", ".join(f"{100 * value:.1f} % {where}" for where, value in PUBLISHED)
         return (
-            f"On {self.labelled} labelled parcels in places held out, "
+            f"On {self.labeled} labeled parcels in places held out, "
             f"{100 * self.accuracy:.1f} % were told right ({100 * self.random_split:.1f} % by a "
             f"random split, which flatters); {100 * self.decided:.0f} % were sure enough to get a "
             f"word, of which {100 * self.accuracy_decided:.1f} % were right. Published for the "
@@ -85,7 +85,7 @@ class Service:
 
     ``table``, indexed like the features: ``service``, ``service_confidence`` (chance of the word,
     NaN where it was known or nothing was inferred) and ``service_evidence``. ``accuracy`` is None
-    where too few parcels are labelled.
+    where too few parcels are labeled.
     """
 
     table: pd.DataFrame
@@ -108,10 +108,10 @@ def infer_service(
     ----------
     features
         (n, k) numbers of the parcels: distance to a sewer line, lot size, year built, share of
-        labelled neighbours on sewer and the like; NaN where unknown.
+        labeled neighbors on sewer and the like; NaN where unknown.
     service
         (n,) ``onsite``, ``sewer``, ``none`` or ``unknown``; only ``unknown`` is filled, only
-        ``onsite`` and ``sewer`` are learnt from.
+        ``onsite`` and ``sewer`` are learned from.
     x_m, y_m
         (n,) coordinates, for the blocks.
     evidence
@@ -198,7 +198,7 @@ def _accuracy(truth: Floats, chance: Floats, apart: Floats, sure: float) -> Serv
     wrong = decided & ~right
     seen = ~np.isnan(apart)
     return ServiceAccuracy(
-        labelled=len(truth),
+        labeled=len(truth),
         accuracy=_share(right, told),
         decided=float(decided.mean()),
         accuracy_decided=_share(right, decided),

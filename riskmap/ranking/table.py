@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from riskmap.features import Feature
+from riskmap.contract.features import Feature
 from riskmap.ranking.model import Model
 from riskmap.ranking.reasons import leading_reasons, unknown_list
 from riskmap.ranking.score import classify, rank, score
@@ -17,7 +17,7 @@ RANKED_COLUMNS: Final = {
     "failure_score": "Failure score, 0-100: the sum of the failure points",
     "groundwater_score": "Groundwater score, 0-100: the sum of the groundwater points",
     "priority": "Priority, 0-100: the two scores by their shares",
-    "failure_class": "Class of the failure score; of the learnt one where learning speaks",
+    "failure_class": "Class of the failure score; of the learned one where learning speaks",
     "groundwater_class": "Class of the groundwater score",
     "priority_class": "Class of the priority",
     "rank": "Rank among systems known to be onsite, 1 first",

@@ -9,7 +9,7 @@ from typing import Final, TypeVar
 import numpy as np
 import numpy.typing as npt
 
-from riskmap.compiled import compiled
+from riskmap.contract.compiled import compiled
 from riskmap.ranking.draws import FULL
 
 Floats = npt.NDArray[np.float64]

@@ -1,7 +1,7 @@
 """May learning from visits replace the score? Only if it is surely better on held-out places.
 
 The rule is set before the figures are seen: too few failures, places or a feature that gives the
-outcome away, and learning is declined; otherwise the learnt ranking must beat the score with the
+outcome away, and learning is declined; otherwise the learned ranking must beat the score with the
 lower bounds of its average precision and of the paired difference, allowing for the number of
 rankings tried (Bonferroni).
 """
@@ -17,7 +17,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from riskmap.ranking.blocks import block_folds, block_ids, random_folds
-from riskmap.ranking.contenders import LEARNT, WORDS, Predictions, Visits, predict_held_out
+from riskmap.ranking.contenders import LEARNED, WORDS, Predictions, Visits, predict_held_out
 from riskmap.ranking.labels import suspect_features
 from riskmap.ranking.metrics import (
     Figure,
@@ -34,7 +34,7 @@ LEVEL: Final = 0.90
 
 @dataclass(frozen=True)
 class Settings:
-    """How to validate, and how much is enough; judgements of this project, changeable."""
+    """How to validate, and how much is enough; judgments of this project, changeable."""
 
     block_m: float = 2000.0
     buffer_m: float = 500.0
@@ -53,7 +53,7 @@ class Comparison:
     """Figures of every contender on held-out blocks.
 
     ``figures``: columns ``contender, figure, value, low, high`` (90 % intervals).
-    ``differences``: by learnt contender, average precision less the score's, with the one-sided
+    ``differences``: by learned contender, average precision less the score's, with the one-sided
     95 % lower bound corrected for the number of contenders. ``optimism``: average precision by
     random split and by blocks. ``reliability``: chance said and share found, by contender.
     """
@@ -164,15 +164,15 @@ def _mean_figure(
 def _differences(figures: pd.DataFrame, drawn: Mapping[str, Floats]) -> pd.DataFrame:
     precision = figures[figures["figure"] == "average_precision"].set_index("contender")["value"]
     rows = []
-    for name in LEARNT:
+    for name in LEARNED:
         apart = drawn[name] - drawn["score"]
-        low = float(np.nanquantile(apart, 0.05 / len(LEARNT)))
+        low = float(np.nanquantile(apart, 0.05 / len(LEARNED)))
         rows.append((name, float(precision[name] - precision["score"]), low))
     return pd.DataFrame(rows, columns=["contender", "difference", "low"])
 
 
 def _optimism(visits: Visits, settings: Settings, figures: pd.DataFrame) -> pd.DataFrame:
-    """Average precision of the learnt rankings by random split, beside that by blocks."""
+    """Average precision of the learned rankings by random split, beside that by blocks."""
     rows = np.flatnonzero(visits.evaluate)
     folds = list(random_folds(len(visits.failed), folds=settings.folds, seed=settings.seed))
     held = predict_held_out(
@@ -223,11 +223,11 @@ def _judge(comparison: Comparison) -> Decision:
     table = comparison.differences.set_index("contender")
     passed = [
         name
-        for name in LEARNT
+        for name in LEARNED
         if float(table.loc[[name], "low"].iloc[0]) > 0
         and comparison.figure(name, "average_precision")["low"] > score["low"]
     ]
-    gains = table["difference"].loc[passed or list(LEARNT)]
+    gains = table["difference"].loc[passed or list(LEARNED)]
     best = str(gains.idxmax())
     row = table.loc[[best]].iloc[0]
     words = (
@@ -255,4 +255,4 @@ def _verdict(row: pd.Series, name: str, passed: bool) -> str:
     if passed:
         verb = "corrects" if name == "score_and_learning" else "replaces"
         return f"Learning {verb} the score: {WORDS[name]} is surely better ({gain})."
-    return f"The score is kept: no learnt ranking is surely better (best: {gain})."
+    return f"The score is kept: no learned ranking is surely better (best: {gain})."

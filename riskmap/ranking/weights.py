@@ -1,8 +1,8 @@
-"""Weights from judgement: pairwise comparisons by one or more people (Saaty 1980).
+"""Weights from judgment: pairwise comparisons by one or more people (Saaty 1980).
 
 A comparison says how many times more important one factor is than another, from 1 (equal) to 9,
 or the inverse. Several people's comparisons are joined by the geometric mean, which alone keeps
-the inverse of the joint judgement equal to the joint inverse (Aczel and Saaty 1983).
+the inverse of the joint judgment equal to the joint inverse (Aczel and Saaty 1983).
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from riskmap.errors import ModelError
+from riskmap.contract.errors import ModelError
 from riskmap.ranking.model import Model
 
 Floats = npt.NDArray[np.float64]
@@ -34,7 +34,7 @@ SCALE: Final = 9.0
 
 
 @dataclass(frozen=True)
-class Judgement:
+class Judgment:
     """Weights that follow from comparisons.
 
     ``weights`` add up to 1. ``ratio`` is the consistency ratio, 0 for two factors or fewer;
@@ -71,7 +71,7 @@ class Judgement:
         )
 
 
-def judge(people: Sequence[Mapping[Pair, float]], *, series: str = "classic") -> Judgement:
+def judge(people: Sequence[Mapping[Pair, float]], *, series: str = "classic") -> Judgment:
     """Weights from the comparisons of one or more people.
 
     Parameters
@@ -101,7 +101,7 @@ def judge(people: Sequence[Mapping[Pair, float]], *, series: str = "classic") ->
     count = len(names)
     index = max((root - count) / (count - 1), 0.0) if count > 1 else 0.0
     pair, now, fitting = _worst_pair(matrix, names)
-    return Judgement(
+    return Judgment(
         pd.Series(weights, index=names),
         root,
         index,

@@ -8,7 +8,15 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from riskmap.units import ACRE_M2, FOOT_M, GALLON_L, INCH_CM, POUND_KG, SQUARE_MILE_KM2, UM_S_M_D
+from riskmap.contract.units import (
+    ACRE_M2,
+    FOOT_M,
+    GALLON_L,
+    INCH_CM,
+    POUND_KG,
+    SQUARE_MILE_KM2,
+    UM_S_M_D,
+)
 
 Text = Callable[[float], str]
 
@@ -43,7 +51,7 @@ def _feet(value: float) -> str:
     return f"{feet:,.0f} ft" if feet < 2640 else f"{feet / 5280:.1f} miles"
 
 
-def _metres(value: float) -> str:
+def _meters(value: float) -> str:
     return f"{value:,.0f} m" if value < 1000 else f"{value / 1000:.1f} km"
 
 
@@ -75,7 +83,7 @@ PLAIN: Final[dict[str, Text]] = {
 """Features worded alike in both unit systems."""
 
 SMALL_LENGTHS: Final = ("ponding_m",)
-"""Lengths in metres that people read in inches or centimetres."""
+"""Lengths in meters that people read in inches or centimeters."""
 
 BY_UNIT: Final[dict[str, dict[str, Text]]] = {
     "us": {
@@ -90,11 +98,11 @@ BY_UNIT: Final[dict[str, dict[str, Text]]] = {
         "L/day": _number(",.0f", " gal/day", 1 / GALLON_L),
     },
     "si": {
-        "m": _metres,
+        "m": _meters,
         "cm": _number(",.0f", " cm"),
         "m2": _number(",.0f", " m2"),
         "um/s": _number(".2g", " m/day", UM_S_M_D),
-        "1/km2": _number(",.0f", " homes per square kilometre"),
+        "1/km2": _number(",.0f", " homes per square kilometer"),
         "kg/yr": _number(",.1f", " kg a year"),
         "mg/L as N": _number(".1f", " mg/L"),
         "L": _number(",.0f", " L"),

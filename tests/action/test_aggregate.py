@@ -14,7 +14,7 @@ from riskmap.action.aggregate import (
     age_groups,
     choose_width,
     count_areas,
-    hexagon_centres,
+    hexagon_centers,
     hexagon_corners,
     hexagon_of,
     risk_groups,
@@ -24,13 +24,13 @@ from riskmap.action.aggregate import (
 class TestAgainstOtherSoftware:
     @settings(max_examples=30)
     @given(st.integers(0, 2**31), st.sampled_from([250.0, 1000.0, 4000.0]))
-    def test_a_point_belongs_to_its_nearest_centre(self, seed: int, width_m: float) -> None:
+    def test_a_point_belongs_to_its_nearest_center(self, seed: int, width_m: float) -> None:
         points = np.random.default_rng(seed).uniform(-9000, 9000, (200, 2))
         east, north = (part.ravel() for part in np.mgrid[-120:121:1, -120:121:1])
         reach = 2 * 9000 / width_m + 3
         near = (abs(east + north / 2) < reach) & (abs(north) < reach)
         east, north = east[near], north[near]
-        tree = cKDTree(hexagon_centres(east, north, width_m=width_m))
+        tree = cKDTree(hexagon_centers(east, north, width_m=width_m))
         _, place = tree.query(points)
         got = hexagon_of(points[:, 0], points[:, 1], width_m=width_m)
         assert (got[0] == east[place]).all()
@@ -38,7 +38,7 @@ class TestAgainstOtherSoftware:
 
 
 class TestByHand:
-    def test_corners_lie_half_a_width_over_cos_30_away_and_meet_the_neighbours(self) -> None:
+    def test_corners_lie_half_a_width_over_cos_30_away_and_meet_the_neighbors(self) -> None:
         corners = hexagon_corners(np.array([0, 1]), np.array([0, 0]), width_m=100.0)
         assert np.allclose(np.hypot(*corners[0].T), 100 / np.sqrt(3))
         assert corners[0, :, 0].max() == pytest.approx(50)
@@ -71,7 +71,7 @@ class TestWidth:
         rng = np.random.default_rng(5)
         x, y = rng.uniform(0, 10_000, (2, 4000))
         width = choose_width(x, y, threshold=10)
-        # 40 systems a square kilometre: a hexagon of 800 m holds 22, of 1000 m 35.
+        # 40 systems a square kilometer: a hexagon of 800 m holds 22, of 1000 m 35.
         assert width == 1000.0
         cells = np.stack(hexagon_of(x, y, width_m=width), axis=-1)
         assert np.median(np.unique(cells, axis=0, return_counts=True)[1]) >= 30

@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 
 from riskmap.action.inspections import ALWAYS, MOST_PROMPTS, PROMPTS, inspection_stops, look_for
-from riskmap.features import INVENTORY
+from riskmap.contract.features import INVENTORY
 
 
 def ranked(count: int) -> pd.DataFrame:

@@ -32,7 +32,7 @@ def mask(kept: Withheld) -> NDArray[np.bool_]:
     return np.vstack([kept.areas.to_numpy(), kept.sums.to_numpy()])
 
 
-def programme(
+def program(
     values: NDArray[np.int64],
     hidden: NDArray[np.bool_],
     layout: Layout,
@@ -91,8 +91,8 @@ class TestAgainstOtherSoftware:
         low, high = ranges_from_sums(counts.to_numpy(), hidden, LAYOUT)
         cells = list(zip(*np.nonzero(hidden), strict=True))
         for cell in cells[:: max(1, len(cells) // 8)]:
-            assert low[cell] == programme(values, hidden, LAYOUT, cell, 1)
-            assert high[cell] == programme(values, hidden, LAYOUT, cell, -1)
+            assert low[cell] == program(values, hidden, LAYOUT, cell, 1)
+            assert high[cell] == program(values, hidden, LAYOUT, cell, -1)
 
     @settings(max_examples=25, deadline=None)
     @given(counties())
@@ -102,8 +102,8 @@ class TestAgainstOtherSoftware:
         risky = hidden & (values > 0)
         cells = list(zip(*np.nonzero(risky), strict=True))
         for cell in cells[:: max(1, len(cells) // 10)]:
-            low = programme(values, hidden, LAYOUT, cell, 1)
-            high = programme(values, hidden, LAYOUT, cell, -1)
+            low = program(values, hidden, LAYOUT, cell, 1)
+            high = program(values, hidden, LAYOUT, cell, -1)
             assert low is not None
             assert high is None or high - low >= 9
             if values[cell] <= 10:

@@ -6,7 +6,6 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from riskmap.action.hexagons import hexagon_of, middle_of, touching
 from riskmap.action.zone_reasons import (
     KINDS,
     ZoneSettings,
@@ -20,8 +19,9 @@ from riskmap.action.zone_reasons import (
     vulnerable_cells,
 )
 from riskmap.groundwater.grid import Grid, grid_from_bounds
-from riskmap.groundwater.nitrogen import neighbourhood_nitrate_mg_l
+from riskmap.groundwater.nitrogen import neighborhood_nitrate_mg_l
 from riskmap.ranking.hotspots import benjamini_hochberg
+from riskmap.spatial.hexagons import hexagon_of, middle_of, touching
 
 NAN = float("nan")
 
@@ -47,7 +47,7 @@ class TestAgainstEnumeration:
     def test_near_cells_by_every_distance(self) -> None:
         cells, x, y = grid(30, 30), [110.0, 410.0], [210.0, 90.0]
         found = near_cells(cells, x, y, within_m=85.0)
-        east, north = cells.centres()
+        east, north = cells.centers()
         holds = systems_per_cell(cells, x, y) > 0
         held = np.argwhere(holds)
         distance = np.min(
@@ -62,8 +62,8 @@ class TestAgainstEnumeration:
             cells, systems, radius_m=400.0, recharge_m_yr=0.25, background_mg_l=0.5
         )
         rows, columns = np.array([20, 50, 50, 80]), np.array([30, 35, 60, 90])
-        east, north = (part[rows, columns] for part in cells.centres())
-        exact = neighbourhood_nitrate_mg_l(
+        east, north = (part[rows, columns] for part in cells.centers())
+        exact = neighborhood_nitrate_mg_l(
             systems["x_m"], systems["y_m"], load_kg_yr=systems["nitrogen_load_kg_yr"],
             flow_l_d=systems["daily_flow_l_d"], target_x_m=east, target_y_m=north, radius_m=400.0,
             recharge_m_yr=0.25, background_mg_l=0.5,
@@ -76,7 +76,7 @@ class TestAgainstEnumeration:
         systems.loc[0:20, "age_yr"] = NAN
         density, age = density_and_age(cells, systems, radius_m=300.0)
         row, column = 50, 35
-        east, north = (part[row, column] for part in cells.centres())
+        east, north = (part[row, column] for part in cells.centers())
         inside = np.hypot(systems["x_m"] - east, systems["y_m"] - north) <= 300.0
         per_km2 = inside.sum() / (np.pi * 0.3**2)
         assert density[row, column] == pytest.approx(per_km2, rel=0.05)
@@ -143,8 +143,8 @@ class TestReasons:
         cells = grid()
         cells.values[:, :10] = NAN
         return reasons_of_cells(
-            cells, town(), capture=cells.centres()[0] < 300.0,
-            vulnerability_frac=np.where(cells.centres()[1] < 1000.0, 0.9, 0.1),
+            cells, town(), capture=cells.centers()[0] < 300.0,
+            vulnerability_frac=np.where(cells.centers()[1] < 1000.0, 0.9, 0.1),
             recharge_m_yr=0.25, background_mg_l=0.5, settings=ZoneSettings(**changes),
         )  # fmt: skip
 
@@ -176,7 +176,7 @@ class TestReasons:
         cells = grid(300, 300)
         hexagons = hot_hexagons(x, y, score, ZoneSettings())
         hot = hot_cells(cells, hexagons, across_m=500.0)
-        east, north = cells.centres()
+        east, north = cells.centers()
         away = np.hypot(east - 1500, north - 1500)
         assert hot[away < 500].all()
         assert not hot[away > 2000].any()

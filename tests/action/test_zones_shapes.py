@@ -77,7 +77,7 @@ class TestAgainstEnumeration:
         assert settle({"capture": first, "nitrate": second}).tolist() == [[1, 2, 0]]
         assert settle({"nitrate": second, "capture": first}).tolist() == [[1, 1, 0]]
 
-    def test_small_pieces_join_the_neighbour_they_touch_most(self) -> None:
+    def test_small_pieces_join_the_neighbor_they_touch_most(self) -> None:
         labels = np.ones((7, 8), np.int64)
         labels[:, 5:] = 2
         labels[2, 4] = labels[3, 4] = 3  # touches kind 1 by 4 sides, kind 2 by 2

@@ -7,8 +7,8 @@ import pytest
 from shapely.geometry import box
 
 from data_pipelines.auto_crs import utm_of
-from riskmap.errors import CrsError, SourceFormatError, SourceMissingError
-from riskmap.sources import Source
+from riskmap.contract.errors import CrsError, SourceFormatError, SourceMissingError
+from riskmap.contract.sources import Source
 
 
 def parcels(folder: Path, lon: float, lat: float, crs: int | None = 4326) -> Source:

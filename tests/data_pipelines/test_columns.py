@@ -5,9 +5,9 @@ from pathlib import Path
 import pytest
 
 from data_pipelines.columns import demand_column, resolve
-from riskmap.errors import LayerError
-from riskmap.layers import PARCELS, WELLS
-from riskmap.sources import ColumnSource, Source
+from riskmap.contract.errors import LayerError
+from riskmap.contract.layers import PARCELS, WELLS
+from riskmap.contract.sources import ColumnSource, Source
 
 
 def source(layer: str = "parcels", **columns: str) -> Source:

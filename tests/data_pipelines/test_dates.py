@@ -10,8 +10,8 @@ from hypothesis import strategies as st
 
 from data_pipelines.dates import to_date, to_year
 from data_pipelines.defect_log import DefectLog
-from riskmap.layers import PARCELS, PERMITS
-from riskmap.sources import ColumnSource
+from riskmap.contract.layers import PARCELS, PERMITS
+from riskmap.contract.sources import ColumnSource
 
 ISSUED = PERMITS.column("issued")
 BUILT = PARCELS.column("year_built")

@@ -7,10 +7,10 @@ from pyproj import CRS
 from shapely.geometry import box
 
 from data_pipelines.floodplain import read_floodplain, zone_of
-from riskmap.contract import check_layer
-from riskmap.errors import LayerError
-from riskmap.layers import FLOODPLAIN
-from riskmap.sources import ColumnSource, Source
+from riskmap.contract.check import check_layer
+from riskmap.contract.errors import LayerError
+from riskmap.contract.layers import FLOODPLAIN
+from riskmap.contract.sources import ColumnSource, Source
 
 # Zone designations and subtypes of the national flood hazard layer (44 CFR 64.3).
 CASES = [

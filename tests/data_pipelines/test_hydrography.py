@@ -6,9 +6,9 @@ from pyproj import CRS
 from shapely.geometry import LineString, box
 
 from data_pipelines.hydrography import read_streams, read_waterbodies
-from riskmap.contract import check_layer
-from riskmap.layers import STREAMS, WATERBODIES
-from riskmap.sources import ColumnSource, Source
+from riskmap.contract.check import check_layer
+from riskmap.contract.layers import STREAMS, WATERBODIES
+from riskmap.contract.sources import ColumnSource, Source
 
 
 class TestSmall:

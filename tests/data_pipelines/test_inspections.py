@@ -1,9 +1,9 @@
 from __future__ import annotations
 
 from data_pipelines.inspections import read_inspections
-from riskmap.contract import check_layer
-from riskmap.layers import INSPECTIONS
-from riskmap.sources import ColumnSource, Source
+from riskmap.contract.check import check_layer
+from riskmap.contract.layers import INSPECTIONS
+from riskmap.contract.sources import ColumnSource, Source
 
 C = ColumnSource
 

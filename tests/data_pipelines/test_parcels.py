@@ -10,10 +10,10 @@ from pyproj import CRS
 from shapely.geometry import Polygon, box
 
 from data_pipelines.parcels import read_parcels
-from riskmap.contract import check_layer
-from riskmap.errors import LayerError
-from riskmap.layers import PARCELS
-from riskmap.sources import ColumnSource, Reading, Source
+from riskmap.contract.check import check_layer
+from riskmap.contract.errors import LayerError
+from riskmap.contract.layers import PARCELS
+from riskmap.contract.sources import ColumnSource, Reading, Source
 
 C = ColumnSource
 

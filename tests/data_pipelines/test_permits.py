@@ -10,10 +10,10 @@ from shapely.geometry import Point
 
 from data_pipelines.flags import permit_long_after_house
 from data_pipelines.permits import check_modifications, failure_signal, read_permits
-from riskmap.contract import check_layer
-from riskmap.errors import CrsError
-from riskmap.layers import PERMITS
-from riskmap.sources import ColumnSource, Source
+from riskmap.contract.check import check_layer
+from riskmap.contract.errors import CrsError
+from riskmap.contract.layers import PERMITS
+from riskmap.contract.sources import ColumnSource, Source
 
 C = ColumnSource
 

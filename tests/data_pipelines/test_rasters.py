@@ -10,8 +10,8 @@ from rasterio.transform import Affine
 
 from data_pipelines.grids import old_affine_calls
 from data_pipelines.rasters import RasterReading, read_elevation, read_water_table
-from riskmap.errors import CrsError, LayerError, SourceFormatError, SourceMissingError
-from riskmap.sources import Source
+from riskmap.contract.errors import CrsError, LayerError, SourceFormatError, SourceMissingError
+from riskmap.contract.sources import Source
 
 UTM = CRS("EPSG:26915")
 WEST, NORTH = 500_000.0, 5_000_000.0
@@ -121,7 +121,7 @@ class TestGrid:
         assert np.array_equal(raster.values, cells)
         assert raster.bounds == (WEST, NORTH - 30, WEST + 40, NORTH)
 
-    def test_degrees_become_metres_in_the_right_place(self, tmp_path):
+    def test_degrees_become_meters_in_the_right_place(self, tmp_path):
         # A plane z = 100 + 1000 (lon + 93) + 500 (lat - 45): bilinear resampling keeps planes.
         step = 0.0005
         lon = -93 + step * (np.arange(80) + 0.5)
@@ -138,7 +138,7 @@ class TestGrid:
         # Half a cell of about 47 m is 0.3 thousandths of a degree: 0.3 + 0.15 m at the most.
         assert np.abs(raster.sample(x, y) - want).max() < 0.5
 
-    def test_nodata_does_not_bleed_into_its_neighbours(self, tmp_path):
+    def test_nodata_does_not_bleed_into_its_neighbors(self, tmp_path):
         cells = np.full((40, 40), 300.0)
         cells[10:20, 10:20] = -9999
         step = 0.0005

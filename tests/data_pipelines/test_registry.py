@@ -9,10 +9,10 @@ from shapely.geometry import box
 
 from data_pipelines.rasters import RasterReading
 from data_pipelines.registry import READERS, read_layer
-from riskmap.contract import check_layer
-from riskmap.errors import LayerError
-from riskmap.layers import BUILDINGS, LAYERS, SEWER_AREA, WELLHEAD_AREAS
-from riskmap.sources import Reading, Source
+from riskmap.contract.check import check_layer
+from riskmap.contract.errors import LayerError
+from riskmap.contract.layers import BUILDINGS, LAYERS, SEWER_AREA, WELLHEAD_AREAS
+from riskmap.contract.sources import Reading, Source
 
 
 def test_every_layer_but_the_soil_survey_has_a_reader():

@@ -19,7 +19,7 @@ def checks_in_code(repo: Path) -> set[str]:
             if node.func.attr in {"add", "note"} and len(node.args) >= 4:
                 check = node.args[1]
                 names |= {check.value} if isinstance(check, ast.Constant) else set()
-    variables = {"impossible_year", "out_of_range", "feet_sold_as_metres", "terrain_in_feet"}
+    variables = {"impossible_year", "out_of_range", "feet_sold_as_meters", "terrain_in_feet"}
     depths = {
         "depth_over_200_m",
         "casing_below_bottom",

@@ -4,9 +4,9 @@ import pandas as pd
 import pytest
 
 from data_pipelines.tables import list_columns, parse_files, parse_table
-from riskmap.errors import LayerError, SourceFormatError, SourceMissingError
-from riskmap.layers import INSPECTIONS
-from riskmap.sources import ColumnSource, Source
+from riskmap.contract.errors import LayerError, SourceFormatError, SourceMissingError
+from riskmap.contract.layers import INSPECTIONS
+from riskmap.contract.sources import ColumnSource, Source
 
 
 class TestDelimitedText:

@@ -7,10 +7,10 @@ from hypothesis import strategies as st
 
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.values import as_text, plain_number, to_flag, to_number, to_words
-from riskmap.errors import LayerError
-from riskmap.layers import PARCELS, PERMITS, WELL_SAMPLES, WELLS
-from riskmap.sources import ColumnSource
-from riskmap.units import FACTORS
+from riskmap.contract.errors import LayerError
+from riskmap.contract.layers import PARCELS, PERMITS, WELL_SAMPLES, WELLS
+from riskmap.contract.sources import ColumnSource
+from riskmap.contract.units import FACTORS
 
 DEPTH = WELLS.column("depth_m")
 
@@ -19,9 +19,9 @@ class TestUnits:
     def test_whole_feet_are_not_rounded(self):
         # The lesson: scaling an integer column and casting back gave 1, 30, 46 m.
         feet = pd.Series([5, 100, 152], dtype="int64")
-        metres = to_number(feet, DEPTH, ColumnSource(unit="ft"), DefectLog("wells"))
-        assert metres.dtype == "float64"
-        assert metres.tolist() == [1.524, 30.48, 46.3296]
+        meters = to_number(feet, DEPTH, ColumnSource(unit="ft"), DefectLog("wells"))
+        assert meters.dtype == "float64"
+        assert meters.tolist() == [1.524, 30.48, 46.3296]
 
     def test_text_and_numbers_give_the_same(self):
         spec, log = ColumnSource(unit="ft"), DefectLog("wells")
@@ -58,12 +58,12 @@ class TestUnits:
     @settings(max_examples=40, deadline=None)
     @given(
         unit=st.sampled_from(sorted(FACTORS["m"])),
-        metres=st.lists(st.floats(0, 1400, allow_subnormal=False), min_size=1, max_size=8),
+        meters=st.lists(st.floats(0, 1400, allow_subnormal=False), min_size=1, max_size=8),
     )
-    def test_round_trip(self, unit, metres):
-        raw = pd.Series(metres) / FACTORS["m"][unit]
+    def test_round_trip(self, unit, meters):
+        raw = pd.Series(meters) / FACTORS["m"][unit]
         back = to_number(raw, DEPTH, ColumnSource(unit=unit), DefectLog("wells"))
-        pd.testing.assert_series_equal(back, pd.Series(metres), rtol=1e-14, check_names=False)
+        pd.testing.assert_series_equal(back, pd.Series(meters), rtol=1e-14, check_names=False)
 
 
 class TestMissingAndImpossible:

@@ -15,10 +15,15 @@ from shapely.geometry import MultiPoint, Point, Polygon, box
 from data_pipelines.areas import read_buildings
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.vector import parse_shapes, parse_vector, read_shapes
-from riskmap.contract import check_layer
-from riskmap.errors import CrsError, GeometryTypeError, SourceFormatError, SourceMissingError
-from riskmap.layers import BUILDINGS, PARCELS, STREAMS, WELLS
-from riskmap.sources import ColumnSource, Source
+from riskmap.contract.check import check_layer
+from riskmap.contract.errors import (
+    CrsError,
+    GeometryTypeError,
+    SourceFormatError,
+    SourceMissingError,
+)
+from riskmap.contract.layers import BUILDINGS, PARCELS, STREAMS, WELLS
+from riskmap.contract.sources import ColumnSource, Source
 
 TOPOLOGY = {
     "type": "Topology",

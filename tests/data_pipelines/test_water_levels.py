@@ -9,10 +9,10 @@ from pyproj import CRS
 from shapely.geometry import Point
 
 from data_pipelines.water_levels import read_water_levels
-from riskmap.contract import check_layer
-from riskmap.errors import SourceFormatError
-from riskmap.layers import WATER_LEVELS
-from riskmap.sources import ColumnSource, Source
+from riskmap.contract.check import check_layer
+from riskmap.contract.errors import SourceFormatError
+from riskmap.contract.layers import WATER_LEVELS
+from riskmap.contract.sources import ColumnSource, Source
 
 C = ColumnSource
 

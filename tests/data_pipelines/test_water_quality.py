@@ -6,10 +6,10 @@ import pytest
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.portal_results import FIELDS, samples_of
 from data_pipelines.water_quality import nitrate_as_n, parse_results, read_well_samples
-from riskmap.contract import check_layer
-from riskmap.layers import WELL_SAMPLES
-from riskmap.sources import ColumnSource, Source
-from riskmap.units import NITRATE_TO_N
+from riskmap.contract.check import check_layer
+from riskmap.contract.layers import WELL_SAMPLES
+from riskmap.contract.sources import ColumnSource, Source
+from riskmap.contract.units import NITRATE_TO_N
 
 C = ColumnSource
 OLD, NEW = FIELDS

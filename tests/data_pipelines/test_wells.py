@@ -13,10 +13,10 @@ from data_pipelines.flags import datum_differs
 from data_pipelines.rasters import read_elevation
 from data_pipelines.tables import parse_table
 from data_pipelines.wells import check_elevation_unit, check_in_water, read_wells
-from riskmap.contract import check_layer
-from riskmap.layers import WELLS
-from riskmap.rasters import Raster
-from riskmap.sources import ColumnSource, Reading, Source
+from riskmap.contract.check import check_layer
+from riskmap.contract.grid import Raster
+from riskmap.contract.layers import WELLS
+from riskmap.contract.sources import ColumnSource, Reading, Source
 
 C = ColumnSource
 
@@ -32,13 +32,13 @@ TERRAIN = Raster(np.array([[300.0, 310.0, 320.0, 330.0]]), 0, 100, 100, 100, CRS
 
 
 class TestElevationUnitByEye:
-    def test_metres_are_metres(self):
+    def test_meters_are_meters(self):
         assert check_elevation_unit(wells_at([301.0, 308.0, 320.0, 331.0]), TERRAIN).empty
 
-    def test_feet_sold_as_metres(self, found):
+    def test_feet_sold_as_meters(self, found):
         feet = [984.3, 1017.1, 1049.9, 1082.7]  # 300, 310, 320, 330 m
         defects = check_elevation_unit(wells_at(feet), TERRAIN)
-        assert len(found(defects, "feet_sold_as_metres")) == 4
+        assert len(found(defects, "feet_sold_as_meters")) == 4
 
     def test_terrain_in_feet(self):
         terrain = Raster(TERRAIN.values / 0.3048, 0, 100, 100, 100, TERRAIN.crs)
@@ -52,7 +52,7 @@ class TestElevationUnitByEye:
         assert found(defects, "elevation_far_from_terrain") == {"3": "500.0"}
 
     def test_low_ground_cannot_be_judged(self):
-        # At 3 m above sea feet and metres differ by less than any terrain model is wrong.
+        # At 3 m above sea feet and meters differ by less than any terrain model is wrong.
         low = Raster(np.full((1, 4), 3.0), 0, 100, 100, 100, TERRAIN.crs)
         assert check_elevation_unit(wells_at([9.8, 9.9, 10.0, 9.7]), low).empty
 
@@ -142,9 +142,9 @@ def sand_plain(shared_data: Path) -> Raster:
 
 
 class TestRealSandPlain:
-    """Two agencies' wells on one plain: one gives the ground in metres, the other in feet."""
+    """Two agencies' wells on one plain: one gives the ground in meters, the other in feet."""
 
-    def test_metres_pass(self, shared_data, sand_plain):
+    def test_meters_pass(self, shared_data, sand_plain):
         reading = heads(
             shared_data,
             "wgnhs_head_targets.csv",
@@ -153,15 +153,15 @@ class TestRealSandPlain:
         )
         assert len(reading.frame) == 154
         checks = set(check_elevation_unit(reading.frame, sand_plain)["check"])
-        assert "feet_sold_as_metres" not in checks
+        assert "feet_sold_as_meters" not in checks
         assert "elevation_perhaps_feet" not in checks
 
-    def test_feet_sold_as_metres_are_caught_and_declared_feet_pass(self, shared_data, sand_plain):
+    def test_feet_sold_as_meters_are_caught_and_declared_feet_pass(self, shared_data, sand_plain):
         names = {"well_id": C("site_no"), "drilled": C("const_dt")}
         sold = heads(
             shared_data, "nwis_heads_info_file.csv", **names, ground_elevation_m=C("alt_va")
         )
-        assert set(check_elevation_unit(sold.frame, sand_plain)["check"]) == {"feet_sold_as_metres"}
+        assert set(check_elevation_unit(sold.frame, sand_plain)["check"]) == {"feet_sold_as_meters"}
         told = heads(
             shared_data,
             "nwis_heads_info_file.csv",
@@ -169,7 +169,7 @@ class TestRealSandPlain:
             ground_elevation_m=C("alt_va", unit="ft"),
         )
         assert check_elevation_unit(told.frame, sand_plain).empty
-        # The agency's own metres (mp_elev = alt_va in feet) are the oracle of the conversion.
+        # The agency's own meters (mp_elev = alt_va in feet) are the oracle of the conversion.
         path = shared_data / "terrain_water/sand_plain/nwis_heads_info_file.csv"
         own = pd.read_csv(path)["mp_elev"].to_numpy()
         assert np.allclose(told.frame["ground_elevation_m"], own, rtol=1e-12)

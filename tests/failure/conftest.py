@@ -7,10 +7,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from riskmap.contract.units import FOOT_M
 from riskmap.failure.field_state import FieldCase, field_outlook
 from riskmap.failure.geometry import field_shape
 from riskmap.failure.sizing import rate_of_ksat
-from riskmap.units import FOOT_M
 
 Runner = Callable[..., pd.DataFrame]
 

@@ -8,12 +8,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from riskmap.failure.ageing import DEFAULT_AGEING
+from riskmap.contract.layers import EVIDENCE, STAGES, SYSTEM_KINDS
+from riskmap.contract.units import GALLON_L, GPD_PER_FT2_L_D_M2, SQUARE_FOOT_M2
+from riskmap.failure.aging import DEFAULT_AGING
 from riskmap.failure.assess import FailureChoices, assess_failure
 from riskmap.failure.mat import LOOK_AHEAD_YR
 from riskmap.failure.rules_data import RulePeriod
-from riskmap.layers import EVIDENCE, STAGES, SYSTEM_KINDS
-from riskmap.units import GALLON_L, GPD_PER_FT2_L_D_M2, SQUARE_FOOT_M2
 
 KNOWN = {
     "kind": "trench",
@@ -70,7 +70,7 @@ class TestAgainstEnumeration:
         assert row["pump_interval_yr"] == pytest.approx(2.6)
         assert row["pump_overdue_yr"] == pytest.approx(3.4)
         assert not row["after_pump_out"]
-        shape, scale = DEFAULT_AGEING["trench"].shape, DEFAULT_AGEING["trench"].scale_yr
+        shape, scale = DEFAULT_AGING["trench"].shape, DEFAULT_AGING["trench"].scale_yr
         expected = 1 - np.exp((18 / scale) ** shape - (23 / scale) ** shape)
         assert row["chance_failing_frac"] == pytest.approx(expected)
         assert row["load_ratio_evidence"] == "inferred"
@@ -208,7 +208,7 @@ class TestProperties:
         assert (table.loc[sound, "years_to_stressed_yr"] > 0).all()
         assert (table.loc[failed, "reserve_frac"] == 0).all()
 
-    def test_the_answer_does_not_depend_on_the_neighbours(self) -> None:
+    def test_the_answer_does_not_depend_on_the_neighbors(self) -> None:
         systems = _table(300, 4)
         whole = assess_failure(systems)
         halves = [assess_failure(systems.iloc[:130]), assess_failure(systems.iloc[130:])]

@@ -6,7 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from riskmap.failure.ageing import AgeingModel, survival_frac, weibull_through
+from riskmap.failure.aging import AgingModel, survival_frac, weibull_through
 from riskmap.failure.assess import FailureChoices, assess_failure
 from riskmap.failure.calibration import (
     LARGEST_MARGIN,
@@ -42,7 +42,7 @@ class TestPublishedValues:
 
 def _constant_rate(rate: float):
 
-    return AgeingModel("trench", shape=1.0, scale_yr=1 / rate)
+    return AgingModel("trench", shape=1.0, scale_yr=1 / rate)
 
 
 class TestAgainstEnumeration:

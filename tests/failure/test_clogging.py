@@ -12,11 +12,11 @@ from hypothesis import strategies as st
 from scipy.integrate import quad
 from scipy.optimize import brentq
 
+from riskmap.contract.units import FOOT_M, UM_S_M_D
 from riskmap.failure.clogging import Surface, mature_resistance_d, outflow_m3_d, pond
 from riskmap.failure.geometry import field_shape
 from riskmap.failure.sizing import rate_of_ksat
 from riskmap.failure.soil_hydraulics import ALPHA_PER_M
-from riskmap.units import FOOT_M, UM_S_M_D
 
 
 def _random(n: int, seed: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, Surface]:

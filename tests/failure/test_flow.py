@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from riskmap.contract.units import GALLON_L
 from riskmap.failure.evidence import ASSUMED, INFERRED, MEASURED
 from riskmap.failure.flow import (
     HOUSEHOLD_PERSONS,
@@ -14,7 +15,6 @@ from riskmap.failure.flow import (
     persons,
     rule_flow_l_d,
 )
-from riskmap.units import GALLON_L
 
 NAN = float("nan")
 

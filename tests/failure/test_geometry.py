@@ -3,6 +3,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from riskmap.contract.layers import SYSTEM_KINDS
 from riskmap.failure.geometry import (
     FIELDS,
     NO_FIELD,
@@ -11,7 +12,6 @@ from riskmap.failure.geometry import (
     field_shape,
     separation_m,
 )
-from riskmap.layers import SYSTEM_KINDS
 
 
 class TestAgainstEnumeration:

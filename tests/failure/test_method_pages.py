@@ -8,10 +8,10 @@ from pathlib import Path
 
 import pytest
 
-from riskmap.failure.ageing import SERVICE_LIFE
+from riskmap.failure.aging import SERVICE_LIFE
 from riskmap.failure.rules_data import FLOW_RULES, LOADING_RULES
 
-PAGES = ("flow.md", "clogging.md", "ageing.md")
+PAGES = ("flow.md", "clogging.md", "aging.md")
 
 
 @pytest.mark.parametrize("page", PAGES)
@@ -29,8 +29,8 @@ def test_the_flow_page_names_every_rule_set(repo: Path) -> None:
         assert f"`{name}`" in text
 
 
-def test_the_ageing_page_prints_the_defaults(repo: Path) -> None:
-    text = (repo / "docs" / "methods" / "ageing.md").read_text(encoding="utf-8")
+def test_the_aging_page_prints_the_defaults(repo: Path) -> None:
+    text = (repo / "docs" / "methods" / "aging.md").read_text(encoding="utf-8")
     rows = re.findall(r"^\| ([a-z ,]+) \| (\.\d+) \| (\.\d+) \|", text, flags=re.MULTILINE)
     printed = {
         kind.strip().replace(" ", "_"): (float(ten), float(twenty))

@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.integrate import quad
 
+from riskmap.contract.units import GALLON_L
 from riskmap.failure.pumping import (
     PUMP_OUT_RATE_YR,
     assumed_years_since_pumped_yr,
@@ -14,7 +15,6 @@ from riskmap.failure.pumping import (
     pump_overdue_yr,
     recovering,
 )
-from riskmap.units import GALLON_L
 
 volumes = st.floats(100, 4000).map(lambda gallons: gallons * GALLON_L)
 
@@ -28,7 +28,7 @@ class TestAgainstEnumeration:
         found = pump_interval_yr(np.array([100, 9000, 1000, 1000]) * GALLON_L, [4, 4, 0, 40])
         np.testing.assert_allclose(found, [1.0, 7.5, 12.4, 0.7])
 
-    def test_the_empty_cell_takes_its_neighbour(self) -> None:
+    def test_the_empty_cell_takes_its_neighbor(self) -> None:
         assert float(pump_interval_yr(500 * GALLON_L, 10)) == pytest.approx(0.1)
 
     def test_overdue(self) -> None:

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.optimize import brentq
 
-from riskmap.errors import RiskmapError
+from riskmap.contract.errors import RiskmapError
 from riskmap.failure.root import find_root
 
 

@@ -8,9 +8,9 @@ import pytest
 from lifelines import KaplanMeierFitter
 from scipy.optimize import minimize
 
-from riskmap.errors import NotEnoughDataError
-from riskmap.failure.ageing import DEFAULT_AGEING, survival_frac
-from riskmap.failure.service_life import fit_ageing, fit_weibull, hazard_ratios, survival_table
+from riskmap.contract.errors import NotEnoughDataError
+from riskmap.failure.aging import DEFAULT_AGING, survival_frac
+from riskmap.failure.service_life import fit_aging, fit_weibull, hazard_ratios, survival_table
 
 SHAPE, SCALE = 2.1, 40.0
 
@@ -104,19 +104,19 @@ class TestReport:
         county = _county(1500)
         kind = np.where(np.arange(len(county)) % 20 == 0, "mound", "trench")
         few = county["failed"] & (kind == "mound")
-        models = fit_ageing(
+        models = fit_aging(
             kind,
             county["age"],
             county["failed"],
             entry_age_yr=county["entry"],
             min_events=int(few.sum()) + 1,
         )
-        assert set(models) == set(DEFAULT_AGEING)
+        assert set(models) == set(DEFAULT_AGING)
         assert models["trench"].fitted
         assert models["trench"].systems == (kind == "trench").sum()
         assert not models["mound"].fitted
         assert models["mound"].events == few.sum()
-        assert models["mound"].shape == DEFAULT_AGEING["mound"].shape
+        assert models["mound"].shape == DEFAULT_AGING["mound"].shape
         assert "needed" in models["mound"].why
         assert models["bed"].systems == 0
 
@@ -126,7 +126,7 @@ class TestReport:
             [county, pd.DataFrame({"age": [np.nan, 5, -3], "failed": 1, "entry": [0, 9, 0]})]
         )
         kind = np.full(len(holed), "trench")
-        model = fit_ageing(kind, holed["age"], holed["failed"], entry_age_yr=holed["entry"])
+        model = fit_aging(kind, holed["age"], holed["failed"], entry_age_yr=holed["entry"])
         assert model["trench"].systems == len(county)
 
     def test_no_failures_no_fit(self) -> None:

@@ -5,6 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from riskmap.contract.units import GPD_PER_FT2_L_D_M2
 from riskmap.failure.evidence import ASSUMED, INFERRED, MAPPED, MEASURED
 from riskmap.failure.rules_data import ILLINOIS, TEXAS, RulePeriod
 from riskmap.failure.sizing import (
@@ -19,7 +20,6 @@ from riskmap.failure.sizing import (
     rate_of_ksat,
     rate_of_percolation,
 )
-from riskmap.units import GPD_PER_FT2_L_D_M2
 
 NAN = float("nan")
 OLD = RulePeriod("bedroom_montana", "montana_percolation", None, 1979)

@@ -18,7 +18,7 @@ NAN = float("nan")
 
 def slope() -> Grid:
     grid = grid_from_bounds(west_m=0, north_m=3000, cell_m=30, values=np.zeros((100, 100)))
-    return grid.with_values(60 - 0.005 * grid.centres()[0])
+    return grid.with_values(60 - 0.005 * grid.centers()[0])
 
 
 def village(n: int = 60, m: int = 25, seed: int = 0) -> tuple[pd.DataFrame, pd.DataFrame]:

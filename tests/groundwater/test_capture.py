@@ -23,14 +23,14 @@ from riskmap.groundwater.zones import capture_zones, systems_inside
 def uniform(gradient: float = 0.004) -> FlowField:
     grid = grid_from_bounds(west_m=0, north_m=3000, cell_m=20, values=np.zeros((150, 150)))
     return flow_field(
-        grid.with_values(50 - gradient * grid.centres()[0]),
+        grid.with_values(50 - gradient * grid.centers()[0]),
         conductivity_m_d=20.0, porosity_frac=0.25,
     )  # fmt: skip
 
 
 def corner() -> FlowField:
     grid = grid_from_bounds(west_m=0, north_m=1400, cell_m=10, values=np.zeros((140, 140)))
-    x, y = grid.centres()
+    x, y = grid.centers()
     return flow_field(
         grid.with_values(-0.5e-5 * (x**2 - y**2)), conductivity_m_d=50.0, porosity_frac=0.25
     )
@@ -48,7 +48,7 @@ class TestAgainstEnumeration:
         assert float(back) == pytest.approx(length, rel=1e-6)
 
     def test_bounding_curve_divides_what_the_well_takes_from_what_passes(self) -> None:
-        # Uniform flow towards -x and a sink at the origin have the stream function y - X0 angle,
+        # Uniform flow toward -x and a sink at the origin have the stream function y - X0 angle,
         # the angle seen from the well against the flow; it is 0 on the dividing line.
         along, half = bounding_curve(500.0, 25.0, points=40)
         angle = np.pi - np.arctan2(half, along)

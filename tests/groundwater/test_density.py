@@ -11,7 +11,7 @@ from riskmap.groundwater.density import (
     drainfields_near_wells,
     systems_density,
 )
-from riskmap.groundwater.neighbours import sum_within
+from riskmap.spatial.neighbors import sum_within
 
 
 class TestAgainstEnumeration:

@@ -15,7 +15,7 @@ def surface(head: object, cell_m: float = 20.0) -> Grid:
 
 def plane(east: float, north: float, rows: int = 6, columns: int = 7) -> Grid:
     grid = surface(np.zeros((rows, columns)))
-    x, y = grid.centres()
+    x, y = grid.centers()
     return grid.with_values(50 + east * x + north * y)
 
 
@@ -36,13 +36,13 @@ class TestAgainstEnumeration:
         field = flow_field(plane(east, north), conductivity_m_d=1.0, porosity_frac=0.3)
         np.testing.assert_allclose(field.gradient_frac, np.hypot(east, north), atol=1e-11)
         if np.hypot(east, north) > 1e-4:
-            towards = np.degrees(np.arctan2(-east, -north)) % 360
-            gap = np.abs((field.direction_deg - towards + 180) % 360 - 180)
+            toward = np.degrees(np.arctan2(-east, -north)) % 360
+            gap = np.abs((field.direction_deg - toward + 180) % 360 - 180)
             assert gap.max() < 1e-4
 
-    def test_quadratic_surface_is_exact_at_inner_centres(self) -> None:
+    def test_quadratic_surface_is_exact_at_inner_centers(self) -> None:
         grid = surface(np.zeros((9, 9)))
-        x, y = grid.centres()
+        x, y = grid.centers()
         head = 1e-5 * (x - 1000) ** 2 - 2e-5 * (y - 5000) ** 2
         field = flow_field(grid.with_values(head), conductivity_m_d=1.0, porosity_frac=0.3)
         inner = np.s_[1:-1, 1:-1]

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from riskmap.errors import NotEnoughDataError
+from riskmap.contract.errors import NotEnoughDataError
 from riskmap.groundwater.kriging import Measurements, krige, leave_one_out, merge_places
 from riskmap.groundwater.variogram import KINDS, Variogram, fit_variogram, sample_variogram
 
@@ -79,7 +79,7 @@ class TestAgainstEnumeration:
             assert fast.variance[i] == pytest.approx(slow.variance[0], abs=1e-8)
 
     @pytest.mark.parametrize("drift", [False, True])
-    def test_moving_neighbourhood_of_all_equals_the_whole(self, drift: bool) -> None:
+    def test_moving_neighborhood_of_all_equals_the_whole(self, drift: bool) -> None:
         data = scattered(30, drift=drift)
         x, y = np.random.default_rng(4).uniform(0, 1000, (2, 20))
         land = 50 + x / 100 if drift else None
@@ -92,9 +92,9 @@ class TestAgainstEnumeration:
             )  # fmt: skip
             here = None if land is None else land[[i]]
             slow = krige(part, x_m=x[[i]], y_m=y[[i]], drift=here, variogram=MODEL)
-            fast = krige(data, x_m=x[[i]], y_m=y[[i]], drift=here, variogram=MODEL, neighbours=12)
+            fast = krige(data, x_m=x[[i]], y_m=y[[i]], drift=here, variogram=MODEL, neighbors=12)
             assert fast.estimate[0] == pytest.approx(slow.estimate[0], abs=1e-8)
-        almost = krige(data, x_m=x, y_m=y, drift=land, variogram=MODEL, neighbours=29)
+        almost = krige(data, x_m=x, y_m=y, drift=land, variogram=MODEL, neighbors=29)
         assert np.abs(almost.estimate - whole.estimate).max() < 0.2
 
     def test_sample_variogram_of_three_points(self) -> None:

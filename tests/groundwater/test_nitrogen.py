@@ -11,7 +11,7 @@ from riskmap.groundwater.nitrogen import (
     effluent_depth_m_yr,
     lot_area_for_target_m2,
     lot_nitrate_mg_l,
-    neighbourhood_nitrate_mg_l,
+    neighborhood_nitrate_mg_l,
     system_load,
 )
 
@@ -37,12 +37,12 @@ class TestAgainstEnumeration:
     def test_sound_holding_tank_releases_nothing(self) -> None:
         assert system_load([4.0], ["holding_tank"])["nitrogen_load_kg_yr"][0] == 0
 
-    def test_neighbourhood_of_one_lot_is_the_lot(self) -> None:
+    def test_neighborhood_of_one_lot_is_the_lot(self) -> None:
         # One system on a round lot: both balances are the same sum.
         radius, flow = 30.0, 900.0
         area = np.pi * radius**2
         load = flow / 1000 * 365.25 * 50 * 0.85 / 1000
-        around = neighbourhood_nitrate_mg_l(
+        around = neighborhood_nitrate_mg_l(
             [0.0], [0.0], load_kg_yr=[load], flow_l_d=[flow], target_x_m=[0.0],
             target_y_m=[0.0], radius_m=radius, recharge_m_yr=0.25, background_mg_l=0.7,
         )  # fmt: skip
@@ -54,7 +54,7 @@ class TestAgainstEnumeration:
         assert around[0] == pytest.approx(float(lot), rel=1e-9)
 
     def test_nobody_near_leaves_the_background(self) -> None:
-        around = neighbourhood_nitrate_mg_l(
+        around = neighborhood_nitrate_mg_l(
             [0.0], [0.0], load_kg_yr=[10.0], flow_l_d=[900.0], target_x_m=[1e5, NAN],
             target_y_m=[0.0, 0.0], radius_m=500, background_mg_l=0.6,
         )  # fmt: skip

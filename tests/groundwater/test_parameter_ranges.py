@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from riskmap.contract.parameters import draw_parameters
 from riskmap.groundwater.parameter_ranges import GROUNDWATER_PARAMETERS, GroundwaterParameters
 from riskmap.groundwater.settings import ASSESSMENT, AssessmentSettings
-from riskmap.parameters import draw_parameters
 
 RANGES = {one.name: one for one in GROUNDWATER_PARAMETERS}
 

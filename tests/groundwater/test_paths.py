@@ -21,8 +21,8 @@ def field_of(head: object, *, cell_m: float = 10.0, k: float = 50.0, porosity: f
 
 def corner(size: int = 120):  # type: ignore[no-untyped-def]
     """Flow round a corner: x y is constant along each path (potential flow)."""
-    centre = (np.arange(size) + 0.5) * 10.0
-    x, y = np.meshgrid(centre, centre[::-1])
+    center = (np.arange(size) + 0.5) * 10.0
+    x, y = np.meshgrid(center, center[::-1])
     return field_of(-0.5e-5 * (x**2 - y**2))
 
 
@@ -61,8 +61,8 @@ class TestAgainstEnumeration:
         assert flat.end[0] == STILL
 
     def test_bowl_stops_at_its_bottom(self) -> None:
-        centre = (np.arange(41) - 20) * 10.0
-        x, y = np.meshgrid(centre, centre)
+        center = (np.arange(41) - 20) * 10.0
+        x, y = np.meshgrid(center, center)
         paths = trace_paths(
             field_of(1e-4 * (x**2 + y**2)), x_m=[60.0], y_m=[333.0], max_distance_m=5000.0
         )
@@ -149,8 +149,8 @@ def nearest_foot(
 def hollows(*, seed: int, size: int = 60, cell_m: float = 40.0):  # type: ignore[no-untyped-def]
     """A rough, closed basin of the water table: from everywhere water runs into hollows."""
     rng = np.random.default_rng(seed)
-    centre = (np.arange(size) + 0.5) * cell_m
-    x, y = np.meshgrid(centre, centre[::-1])
+    center = (np.arange(size) + 0.5) * cell_m
+    x, y = np.meshgrid(center, center[::-1])
     middle = size * cell_m / 2
     head = 1e-6 * ((x - middle) ** 2 + 3 * (y - middle) ** 2)
     for _ in range(12):

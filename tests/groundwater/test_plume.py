@@ -35,7 +35,7 @@ PURE = PlumeSettings(
 def uniform(gradient: float = 0.004) -> FlowField:
     grid = grid_from_bounds(west_m=0, north_m=1500, cell_m=15, values=np.zeros((100, 100)))
     return flow_field(
-        grid.with_values(50 - gradient * grid.centres()[0]),
+        grid.with_values(50 - gradient * grid.centers()[0]),
         conductivity_m_d=20.0, porosity_frac=POROSITY,
     )  # fmt: skip
 
@@ -43,7 +43,7 @@ def uniform(gradient: float = 0.004) -> FlowField:
 def corner() -> FlowField:
     """Potential flow round a corner: streamlines part, then draw together again."""
     grid = grid_from_bounds(west_m=0, north_m=1400, cell_m=10, values=np.zeros((140, 140)))
-    x, y = grid.centres()
+    x, y = grid.centers()
     return flow_field(
         grid.with_values(-0.5e-5 * (x**2 - y**2)), conductivity_m_d=50.0, porosity_frac=POROSITY
     )

@@ -13,12 +13,12 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.stats import norm
 
+from riskmap.contract.parameters import draw_parameters
 from riskmap.groundwater.assess import AssessmentSettings, assess_groundwater
 from riskmap.groundwater.grid import Grid, grid_from_bounds
-from riskmap.groundwater.nitrogen import neighbourhood_nitrate_mg_l
+from riskmap.groundwater.nitrogen import neighborhood_nitrate_mg_l
 from riskmap.groundwater.parameter_ranges import GROUNDWATER_PARAMETERS, GroundwaterParameters
 from riskmap.groundwater.rerun import RERUN_COLUMNS, Rerun, prepare_rerun, rerun
-from riskmap.parameters import draw_parameters
 
 Floats = NDArray[np.float64]
 NAN = float("nan")
@@ -42,7 +42,7 @@ class Place:
             persons=systems["persons"].fillna(2.5) * parameters.per_person_factor
         )
         each = assess_groundwater(given, self.wells, self.head, chosen, water_id=self.water).systems
-        balance = neighbourhood_nitrate_mg_l(
+        balance = neighborhood_nitrate_mg_l(
             systems["x_m"], systems["y_m"], load_kg_yr=each["nitrogen_load_kg_yr"],
             flow_l_d=self.flow_l_d, target_x_m=systems["x_m"], target_y_m=systems["y_m"],
             radius_m=RADIUS_M, recharge_m_yr=RECHARGE_M_YR * parameters.recharge_factor,
@@ -78,7 +78,7 @@ def place() -> Place:
     rng = np.random.default_rng(7)
     n, m, side = 2000, 400, 5000.0
     flat = grid_from_bounds(west_m=0, north_m=side, cell_m=40, values=np.zeros((125, 125)))
-    x, y = flat.centres()
+    x, y = flat.centers()
     mounds = np.sin(x / 700 + 1) * np.sin(y / 900) + np.sin(x / 1900) * np.sin(y / 1500 + 2)
     systems = pd.DataFrame(
         {
@@ -244,7 +244,7 @@ class TestProperties:
         two = again(prepared, few.assign(persons=few["persons"] * more), parameters)
         for name in ("nitrogen_kg_yr", "lot_nitrate_mg_l", "wells_soon"):
             assert (np.nan_to_num(two[name] - one[name]) >= -1e-9).all(), name
-        # A larger source is wider and deeper at its start: the centre gains less than its load
+        # A larger source is wider and deeper at its start: the center gains less than its load
         held = 1e-6 + 0.002 * one["nitrate_given_mg_l"]
         assert (two["nitrate_given_mg_l"] - one["nitrate_given_mg_l"] >= -held).all()
 

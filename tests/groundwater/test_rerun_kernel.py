@@ -10,10 +10,10 @@ from scipy.special import erfcx
 
 from riskmap.groundwater import rerun_kernel
 from riskmap.groundwater.arrival import arrived_frac
-from riskmap.groundwater.neighbours import neighbour_list, sum_within
 from riskmap.groundwater.plume import left_after
 from riskmap.groundwater.rerun_kernel import Source, Window, layer_mean_of, window_mean_of
 from riskmap.groundwater.slabs import layer_mean, window_mean
+from riskmap.spatial.neighbors import neighbor_list, sum_within
 
 Floats = NDArray[np.float64]
 NAN = float("nan")
@@ -122,13 +122,13 @@ class TestBounds:
             assert deep <= 1.0001 * most * np.exp(-0.5 * above**2) + 1e-9
 
 
-class TestNeighbours:
+class TestNeighbors:
     def test_against_another_program(self) -> None:
-        # scipy's tree lists the same neighbours
+        # scipy's tree lists the same neighbors
         rng = np.random.default_rng(5)
         xy = rng.uniform(0, 3000, (700, 2))
         weights = rng.uniform(0, 9, 700)
-        near = neighbour_list(xy[:, 0], xy[:, 1], radius_m=400.0)
+        near = neighbor_list(xy[:, 0], xy[:, 1], radius_m=400.0)
         tree = cKDTree(xy).query_ball_point(xy, 400.0)
         expected = [weights[np.array(others)].sum() for others in tree]
         np.testing.assert_allclose(near.sums(weights), expected, rtol=1e-12)
@@ -139,10 +139,10 @@ class TestNeighbours:
     def test_unknown_places_and_weights(self) -> None:
         x = [0.0, 10.0, NAN, 5000.0]
         weights = [1.0, NAN, 4.0, 8.0]
-        near = neighbour_list(x, np.zeros(4), radius_m=50.0)
+        near = neighbor_list(x, np.zeros(4), radius_m=50.0)
         expected = sum_within(
             x, np.zeros(4), weights, target_x_m=x, target_y_m=np.zeros(4), radius_m=50.0
         )
         np.testing.assert_array_equal(near.sums(weights), expected)
         np.testing.assert_array_equal(near.sums(weights), [1.0, 1.0, NAN, 8.0])
-        assert len(neighbour_list([], [], radius_m=1.0).sums([])) == 0
+        assert len(neighbor_list([], [], radius_m=1.0).sums([])) == 0

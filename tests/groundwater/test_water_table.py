@@ -128,7 +128,7 @@ def fit_sd(levels: WaterLevels, variogram: Variogram) -> float:
     return float(
         krige(
             model.data, x_m=[50.0], y_m=[50.0], drift=[120.0],
-            variogram=variogram, neighbours=model.neighbours,
+            variogram=variogram, neighbors=model.neighbors,
         ).sd[0]
     )  # fmt: skip
 
@@ -179,7 +179,7 @@ class TestOtherSurfaces:
 
 @pytest.fixture(scope="module")
 def sand_plain(shared_data: Path) -> tuple[pd.DataFrame, Grid]:
-    """Wells (projected metres) and the terrain, which comes in degrees, resampled to 40 m."""
+    """Wells (projected meters) and the terrain, which comes in degrees, resampled to 40 m."""
     rasterio = pytest.importorskip("rasterio")
     warp = pytest.importorskip("rasterio.warp")
     folder = shared_data / "terrain_water" / "sand_plain"
@@ -239,13 +239,13 @@ class TestRealWells:
         assert (np.isfinite(table.head.values) == known).all()
         assert (table.head.values[known] <= land.values[known]).all()
 
-    def test_moving_neighbourhood_hardly_differs_from_all_wells(
+    def test_moving_neighborhood_hardly_differs_from_all_wells(
         self, sand_plain: tuple[pd.DataFrame, Grid]
     ) -> None:
         wells, _ = sand_plain
         levels = water_levels(wells["x"], wells["y"], head_m=wells["targ_val_m"])
-        model = fit_water_table(levels, land_drift=False, neighbours=None)
-        near = leave_one_out(model.data, variogram=model.variogram, neighbours=32)
+        model = fit_water_table(levels, land_drift=False, neighbors=None)
+        near = leave_one_out(model.data, variogram=model.variogram, neighbors=32)
         everywhere = model.report["estimate_m"].to_numpy()
         change = np.sqrt(np.mean((near.estimate - everywhere) ** 2))
         assert change < 0.05 * model.summary()["rmse_m"]

@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from riskmap.errors import NotEnoughDataError
+from riskmap.contract.errors import NotEnoughDataError
 from riskmap.groundwater.holdout import (
     PUBLISHED,
     held_out_figures,
@@ -130,7 +130,7 @@ class TestHoldOut:
         assert len(set(blocks.tolist())) == 3
         assert blocks[0] == blocks[1]
 
-    def test_neighbours_flatter_a_random_split_and_blocks_show_it(self) -> None:
+    def test_neighbors_flatter_a_random_split_and_blocks_show_it(self) -> None:
         # Nitrate made of a patchy field that no feature explains but the coordinates betray.
         rng = np.random.default_rng(8)
         x, y = rng.uniform(0, 60_000, (2, 500))

@@ -36,7 +36,7 @@ def zones_of(field: FlowField, x: list[float], y: list[float], *, years: float =
 class TestAnalyticLimits:
     def test_a_zone_ends_at_the_divide(self) -> None:
         grid = plan()
-        x, y = grid.centres()
+        x, y = grid.centers()
         ridge = grid.with_values(50 - 0.01 * np.abs(x - 1600) - 1e-4 * y)
         # 5 years at 0.5 m/d are 900 m; the divide lies 400 m away.
         ring = zones_of(flow(ridge), [2000.0], [1600.0]).rings[0]
@@ -48,7 +48,7 @@ class TestAnalyticLimits:
 
     def test_a_well_beyond_the_known_water_gets_the_circle(self) -> None:
         grid = plan()
-        head = grid.with_values(50 - 0.01 * grid.centres()[0])
+        head = grid.with_values(50 - 0.01 * grid.centers()[0])
         head.values[:, 60:] = NAN
         found = zones_of(flow(head), [2800.0, 9000.0, NAN], [1600.0, 1600.0, 1600.0])
         assert found.method.tolist() == ["fixed radius", "fixed radius", "unknown"]
@@ -61,10 +61,10 @@ class TestAnalyticLimits:
 class TestAgainstEnumeration:
     def test_a_crossed_ring_becomes_all_that_it_sweeps(self) -> None:
         turn = np.linspace(0, 1.5 * np.pi, 60)
-        centre = np.column_stack([40 * np.cos(turn), 40 * np.sin(turn)])
-        outward = centre / 40
+        center = np.column_stack([40 * np.cos(turn), 40 * np.sin(turn)])
+        outward = center / 40
         for half in (10.0, 60.0):  # 60 m to each side of a bend of 40 m: the inner side folds over
-            left, right = centre + half * outward, centre - half * outward
+            left, right = center + half * outward, center - half * outward
             ring = np.concatenate([left, right[::-1], left[:1]])[None]
             found = shapely.Polygon(clean_rings(ring)[0])
             bars = [

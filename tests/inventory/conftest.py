@@ -9,8 +9,8 @@ import pytest
 import shapely
 from pyproj import CRS
 
+from riskmap.contract.grid import Raster
 from riskmap.inventory.lots import middles
-from riskmap.rasters import Raster
 
 UTM = CRS.from_epsg(32616)
 
@@ -31,7 +31,7 @@ def lots() -> Callable[..., gpd.GeoDataFrame]:
 
     def make(shapes: list[object], **columns: object) -> gpd.GeoDataFrame:
         index = pd.Index([f"p{n}" for n in range(len(shapes))], name="parcel_id")
-        texts = ("address", "neighbourhood", "land_use", "service", "improved")
+        texts = ("address", "neighborhood", "land_use", "service", "improved")
         numbers = ("year_built", "bedrooms", "occupants", "dwellings", "living_area_m2")
         table = {name: [None] * len(shapes) for name in texts}
         table |= {name: [np.nan] * len(shapes) for name in numbers}

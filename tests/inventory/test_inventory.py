@@ -8,7 +8,8 @@ import pandas as pd
 import pytest
 import shapely
 
-from riskmap.features import INVENTORY, SOIL_LIMITS
+from riskmap.contract.features import INVENTORY, SOIL_LIMITS
+from riskmap.contract.layers import EVIDENCE, INSPECTIONS, PERMITS
 from riskmap.inventory.inventory import (
     Layers,
     Options,
@@ -18,7 +19,6 @@ from riskmap.inventory.inventory import (
     inventory_columns,
     prepare_layers,
 )
-from riskmap.layers import EVIDENCE, INSPECTIONS, PERMITS
 
 OPTIONS = Options(date=date(2024, 7, 1))
 
@@ -63,7 +63,7 @@ def county(lots, star, grid):
         improved=rng.choice([True, False, None], 100),
         land_use=rng.choice(["residential", "farm", "vacant", None], 100),
         year_built=rng.choice([1950.0, 1975.0, 1999.0, np.nan], 100),
-        neighbourhood=rng.choice(["Elm", "Oak", None], 100),
+        neighborhood=rng.choice(["Elm", "Oak", None], 100),
     )
     permits = pd.DataFrame({column.name: [None] * 30 for column in PERMITS.columns})
     at = rng.uniform(0, 600, (30, 2))

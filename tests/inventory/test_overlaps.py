@@ -7,8 +7,8 @@ import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from riskmap.inventory.edges import polygon_edges
-from riskmap.inventory.overlaps import area_fractions, covered_fractions
+from riskmap.spatial.edges import polygon_edges
+from riskmap.spatial.overlaps import area_fractions, covered_fractions
 
 MODEST = settings(
     max_examples=50, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
@@ -95,7 +95,7 @@ class TestAgainstOtherSoftware:
     @MODEST
     @given(st.lists(st.tuples(*[st.integers(0, 6)] * 4), min_size=2, max_size=6))
     def test_shared_sides_and_corners(self, corners):
-        # Blocks on whole metres share sides, corners and whole edges: all areas are exact.
+        # Blocks on whole meters share sides, corners and whole edges: all areas are exact.
         boxes = [shapely.box(x, y, x + w + 1, y + h + 1) for x, y, w, h in corners]
         shapes = [*boxes, boxes[0].union(boxes[1]), boxes[0].difference(boxes[1])]
         expected = shapely.area(shapely.intersection(np.array(shapes)[:, None], np.array(boxes)))

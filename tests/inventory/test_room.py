@@ -52,7 +52,7 @@ DRAWN = {
     "L of arms 20 m wide": (ELL, NOTHING, BARE, 20),
     "ring of 20 m": (RING, NOTHING, BARE, 20),
     "two parts, the wider counts": (PAIR, NOTHING, BARE, 20),
-    "sliver of a metre": (shapely.box(0, 0, 100, 1), NOTHING, BARE, 1),
+    "sliver of a meter": (shapely.box(0, 0, 100, 1), NOTHING, BARE, 1),
     "lake over the south half": (
         square(40), Obstacles(waterbodies=layer(shapely.box(-99, -99, 99, 0))), BARE, 20
     ),

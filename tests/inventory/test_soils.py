@@ -6,7 +6,7 @@ import pandas as pd
 import pytest
 import shapely
 
-from riskmap.features import SOIL_LIMITS
+from riskmap.contract.features import SOIL_LIMITS
 from riskmap.inventory.soils import SURVEY_DEPTH_CM, describe_soils
 
 

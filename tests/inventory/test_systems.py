@@ -7,9 +7,9 @@ import pandas as pd
 import pytest
 import shapely
 
+from riskmap.contract.layers import INSPECTIONS, PERMITS
 from riskmap.inventory.permits import match_permits
-from riskmap.inventory.systems import describe_systems, neighbourhood_years
-from riskmap.layers import INSPECTIONS, PERMITS
+from riskmap.inventory.systems import describe_systems, neighborhood_years
 
 TODAY = date(2024, 7, 1)
 
@@ -37,12 +37,12 @@ def inspections(*rows: dict[str, object]) -> pd.DataFrame:
 
 @pytest.fixture
 def describe(lots):
-    def run(permit_rows=None, visit_rows=None, neighbourhoods=None, **columns):
+    def run(permit_rows=None, visit_rows=None, neighborhoods=None, **columns):
         count = len(next(iter(columns.values()))) if columns else 1
         parcels = lots([shapely.box(9 * n, 0, 9 * n + 9, 9) for n in range(count)], **columns)
         known = None if permit_rows is None else match_permits(permits(*permit_rows), parcels)
         visits = None if visit_rows is None else inspections(*visit_rows)
-        return describe_systems(parcels, known, visits, date=TODAY, neighbourhoods=neighbourhoods)
+        return describe_systems(parcels, known, visits, date=TODAY, neighborhoods=neighborhoods)
 
     return run
 
@@ -77,11 +77,11 @@ class TestAge:
         result = describe(rows, year_built=[1960.0]).iloc[0]
         assert (result["installed_year"], result["installed_year_evidence"]) == (1995, "inferred")
 
-    def test_neighbours_help_only_the_undated(self, describe):
+    def test_neighbors_help_only_the_undated(self, describe):
         years = pd.Series({"Elm": 1970.0})
         result = describe(
-            neighbourhoods=years,
-            neighbourhood=["Elm", "Elm", "Oak"],
+            neighborhoods=years,
+            neighborhood=["Elm", "Elm", "Oak"],
             year_built=[np.nan, 1990.0, np.nan],
         )
         assert result["installed_year"].tolist()[:2] == [1970, 1990]
@@ -95,10 +95,10 @@ class TestAge:
     def test_impossible_house_years(self, describe):
         assert describe(year_built=[2090.0])["installed_year"].isna().all()
 
-    def test_median_of_neighbours_prefers_permits(self, lots):
+    def test_median_of_neighbors_prefers_permits(self, lots):
         parcels = lots(
             [shapely.box(n, 0, n + 1, 1) for n in range(5)],
-            neighbourhood=["Elm", "Elm", "Elm", "Oak", None],
+            neighborhood=["Elm", "Elm", "Elm", "Oak", None],
             year_built=[1950.0, 1950.0, np.nan, 1980.0, 1980.0],
         )
         known = match_permits(
@@ -108,7 +108,7 @@ class TestAge:
             ),
             parcels,
         )
-        assert neighbourhood_years(parcels, known).to_dict() == {"Elm": 1990.0}
+        assert neighborhood_years(parcels, known).to_dict() == {"Elm": 1990.0}
 
 
 class TestRecords:

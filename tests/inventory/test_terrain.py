@@ -5,7 +5,8 @@ import pytest
 import shapely
 from pyproj import CRS
 
-from riskmap.errors import CrsError
+from riskmap.contract.errors import CrsError
+from riskmap.contract.grid import Raster
 from riskmap.inventory.terrain import (
     MIN_TAN_SLOPE,
     derive_terrain,
@@ -13,12 +14,11 @@ from riskmap.inventory.terrain import (
     horn_gradient,
     wetness_index,
 )
-from riskmap.rasters import Raster
 
 
 class TestByEye:
     def test_plane_falling_to_the_south_east(self, grid, areas, same_index):
-        # Falls 3 m per 100 m towards east and 4 towards south: 5 %, azimuth 90 + atan(4/3).
+        # Falls 3 m per 100 m toward east and 4 toward south: 5 %, azimuth 90 + atan(4/3).
         y, x = np.mgrid[0:10, 0:10] * 10.0
         terrain = derive_terrain(grid(100 - 0.03 * x - 0.04 * y))
         lots = areas([shapely.box(20, 20, 45, 45), shapely.box(0, 0, 33, 12)])
@@ -29,7 +29,7 @@ class TestByEye:
         assert result["slope_pct_evidence"].tolist() == ["mapped", "mapped"]
 
     def test_elevation_is_the_exact_mean(self, grid, areas):
-        # A plane of cell centres: the mean over a whole-cell block is that at the block's middle.
+        # A plane of cell centers: the mean over a whole-cell block is that at the block's middle.
         terrain = derive_terrain(grid([[1, 2, 3], [4, 5, 6], [7, 8, 9]]), wetness=False)
         result = describe_terrain(areas([shapely.box(0, 0, 20, 20)]), terrain)
         assert result["elevation_m"].tolist() == [6.0]
@@ -61,7 +61,7 @@ class TestByEye:
 
 
 class TestSlope:
-    def test_unknown_neighbours_make_a_cell_unknown(self, grid):
+    def test_unknown_neighbors_make_a_cell_unknown(self, grid):
         z = np.zeros((5, 5))
         z[2, 2] = np.nan
         east, _ = horn_gradient(grid(z))

@@ -5,8 +5,8 @@ import numpy as np
 import pytest
 import shapely
 
-from riskmap.inventory.nearest import nearest_distance_m
 from riskmap.inventory.water import describe_water
+from riskmap.spatial.nearest import nearest_distance_m
 
 LOT = shapely.box(0, 0, 10, 10)
 

@@ -6,9 +6,9 @@ import pandas as pd
 import pytest
 import shapely
 
+from riskmap.contract.units import MILE_M, SQUARE_MILE_KM2
 from riskmap.inventory.density import describe_density
 from riskmap.inventory.wells import describe_wells
-from riskmap.units import MILE_M, SQUARE_MILE_KM2
 
 
 def wells(*rows: tuple[float, float, str | None]) -> gpd.GeoDataFrame:
@@ -97,6 +97,6 @@ class TestDensityEdges:
         result = describe_density(table, table.iloc[:0])
         assert result.to_numpy().tolist() == [[0.0, 0.0]]
 
-    def test_stacked_systems_are_neighbours(self):
+    def test_stacked_systems_are_neighbors(self):
         table = pd.DataFrame({"x_m": [0.0, 0.0], "y_m": [0.0, 0.0]}, index=["a", "b"])
         assert describe_density(table, table)["systems_within_229_m"].tolist() == [1.0, 1.0]

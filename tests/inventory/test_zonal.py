@@ -9,7 +9,7 @@ from exactextract.raster import NumPyRasterSource
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from riskmap.inventory.zonal import raster_means
+from riskmap.spatial.zonal import raster_means
 
 MODEST = settings(
     max_examples=50, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture]
@@ -84,7 +84,7 @@ class TestAgainstOtherSoftware:
     def test_holes_parts_and_oblong_cells(self, star):
         from pyproj import CRS
 
-        from riskmap.rasters import Raster
+        from riskmap.contract.grid import Raster
 
         rng = np.random.default_rng(3)
         raster = Raster(

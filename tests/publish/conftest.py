@@ -19,8 +19,8 @@ import numpy as np
 import pytest
 import shapely
 
-from riskmap.publish.public_edition import write_public_edition
-from riskmap.publish.webmap import write_map
+from riskmap.publish.map.webmap import write_map
+from riskmap.publish.public.edition import write_public_edition
 
 REPO = Path(__file__).resolve().parents[2]
 

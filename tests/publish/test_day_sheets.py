@@ -12,9 +12,9 @@ import pytest
 import shapely
 from pypdf import PdfReader
 
-from riskmap.errors import OutputError
-from riskmap.publish.day_sheets import write_day_sheets
-from riskmap.publish.sheet_map import (
+from riskmap.contract.errors import OutputError
+from riskmap.publish.paper.day_sheets import write_day_sheets
+from riskmap.publish.paper.sheet_map import (
     LABEL_SHARE,
     MapSource,
     apart,
@@ -24,7 +24,7 @@ from riskmap.publish.sheet_map import (
     stop_svg,
     stop_window,
 )
-from riskmap.publish.typesetting import field, typeset
+from riskmap.publish.paper.typesetting import field, typeset
 
 TODAY = datetime.date(2026, 6, 1)
 HOSTILE = (
@@ -169,7 +169,7 @@ class TestHostileText:
         self, tmp_path: Path, county: gpd.GeoDataFrame
     ) -> None:
         rows = county[county["rank"].notna()].head(len(HOSTILE)).copy()
-        for column in ("address", "neighbourhood", "reason_1", "unknown", "kind"):
+        for column in ("address", "neighborhood", "reason_1", "unknown", "kind"):
             rows[column] = list(HOSTILE)
         rows.index = [f"{text[:20]}{n}" for n, text in enumerate(HOSTILE)]
         (path,) = write_day_sheets(
@@ -191,7 +191,7 @@ class TestHostileText:
         self, tmp_path: Path, county: gpd.GeoDataFrame
     ) -> None:
         rows = county[county["rank"].notna()].head(3).copy()
-        for column in ("address", "neighbourhood", "unknown", "reason_1", "reason_2", "reason_3",
+        for column in ("address", "neighborhood", "unknown", "reason_1", "reason_2", "reason_3",
                        "kind", "last_stage", "drainage_class"):  # fmt: skip
             rows[column] = "Wide words MWMWMW " * 100
         rows = rows.assign(complaints=9, repairs=9, age_yr=99, years_since_pumped_yr=40,

@@ -1,4 +1,4 @@
-"""Drawings: right places, same bytes, readable without colour and without eyes."""
+"""Drawings: right places, same bytes, readable without color and without eyes."""
 
 from __future__ import annotations
 
@@ -15,11 +15,10 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from riskmap.failure.ageing import DEFAULT_AGEING, survival_frac
+from riskmap.failure.aging import DEFAULT_AGING, survival_frac
 from riskmap.failure.service_life import survival_table
 from riskmap.publish import palette
-from riskmap.publish.figures import drawn, survival_figure, tint
-from riskmap.publish.report_charts import (
+from riskmap.publish.report.charts import (
     EVIDENCE_FILL,
     ages_figure,
     drivers_figure,
@@ -27,8 +26,9 @@ from riskmap.publish.report_charts import (
     evidence_legend,
     scores_figure,
 )
-from riskmap.publish.report_map import FEW, FEW_WORDS, NONE_WORDS, hexagon_of, hexagons, map_figure
-from riskmap.publish.report_section import Figure
+from riskmap.publish.report.figures import drawn, survival_figure, tint
+from riskmap.publish.report.map import FEW, FEW_WORDS, NONE_WORDS, hexagon_of, hexagons, map_figure
+from riskmap.publish.report.section import Figure
 
 CUTS = (30.0, 40.0, 50.0, 60.0)
 SVG = "{http://www.w3.org/2000/svg}"
@@ -51,7 +51,7 @@ def make_figures() -> dict[str, Figure]:
     values = draw.uniform(0, 100, 300)
     marks = draw.random(300) < 0.5
     return {
-        "survival": survival_figure(survival_table(*SIX_MP), {"trench": DEFAULT_AGEING["trench"]}),
+        "survival": survival_figure(survival_table(*SIX_MP), {"trench": DEFAULT_AGING["trench"]}),
         "scores": scores_figure({"Priority": values, NASTY: values}, cuts=CUTS),
         "ages": ages_figure({"Trench": (values, marks), NASTY: (values, marks)}),
         "drivers": drivers_figure(
@@ -94,8 +94,8 @@ def test_well_formed_and_described(name: str) -> None:
     root = ET.fromstring(figures()[name].svg)
     assert root.tag == f"{SVG}svg"
     assert root.get("role") == "img"
-    labelled = root.get("aria-label")
-    if labelled is None:
+    labeled = root.get("aria-label")
+    if labeled is None:
         ids = (root.get("aria-labelledby") or "").split()
         texts = {element.get("id"): element.text for element in root.iter()}
         assert len(ids) == 2
@@ -125,11 +125,11 @@ def test_text_from_outside_is_neither_run_nor_read_as_formula() -> None:
     assert "\u202e" not in figures()["ages"].svg
 
 
-def curve(figure: Figure, colour: str, width: str) -> np.ndarray:
-    """Corner points of the line of that colour and width, drawing units."""
+def curve(figure: Figure, color: str, width: str) -> np.ndarray:
+    """Corner points of the line of that color and width, drawing units."""
     for element in ET.fromstring(figure.svg).iter(f"{SVG}path"):
         style = element.get("style") or ""
-        if f"stroke: {colour}" in style and f"stroke-width: {width}" in style:
+        if f"stroke: {color}" in style and f"stroke-width: {width}" in style:
             numbers = re.findall(r"-?\d+\.?\d*", element.get("d") or "")
             points = np.array(numbers, float).reshape(-1, 2)
             if len(points) > 4:
@@ -156,7 +156,7 @@ class TestPublishedValues:
         per_unit = (steps[-1, 1] - steps[0, 1]) / (100 - 100 * SIX_MP_SURVIVAL[23])
         points = curve(figure, palette.WARN_INK, "1.6")
         ages = 40 * (points[:, 0] - points[0, 0]) / (points[-1, 0] - points[0, 0])
-        model = DEFAULT_AGEING["trench"]
+        model = DEFAULT_AGING["trench"]
         expected = 100 * survival_frac(ages, shape=model.shape, scale_yr=model.scale_yr)
         drawn_shares = per_cent(points, top=steps[0, 1], per_unit=per_unit)
         np.testing.assert_allclose(drawn_shares, expected, atol=0.15)
@@ -171,12 +171,12 @@ class TestPublishedValues:
 def test_survival_without_failures_draws_the_curve_alone() -> None:
     empty = survival_table([5.0, 9.0], [0, 0])
     assert empty.empty
-    ET.fromstring(survival_figure(empty, {"bed": DEFAULT_AGEING["bed"]}).svg)
+    ET.fromstring(survival_figure(empty, {"bed": DEFAULT_AGING["bed"]}).svg)
 
 
-class TestGrey:
+class Testgray:
     def test_marks_get_lighter_as_less_is_known(self) -> None:
-        lightness = [palette.lightness(colour) for colour in EVIDENCE_FILL.values()]
+        lightness = [palette.lightness(color) for color in EVIDENCE_FILL.values()]
         assert lightness == sorted(lightness)
         assert min(np.diff(lightness)) > 4
 

@@ -9,8 +9,7 @@ import geopandas as gpd
 import pandas as pd
 import pytest
 
-from riskmap.layers import DEFECT_COLUMNS
-from riskmap.publish.cautions import CAUTIONS
+from riskmap.contract.layers import DEFECT_COLUMNS
 from riskmap.publish.front_page import (
     FILES,
     class_counts,
@@ -19,6 +18,7 @@ from riskmap.publish.front_page import (
     write_data_quality,
     write_front_page,
 )
+from riskmap.publish.words.cautions import CAUTIONS
 
 
 class Page(HTMLParser):

@@ -10,7 +10,7 @@ import pytest
 import shapely
 from geopandas.testing import assert_geoseries_equal
 
-from riskmap.publish.gis import storable, write_gis_files
+from riskmap.publish.gis.files import storable, write_gis_files
 
 
 @pytest.fixture

@@ -11,16 +11,16 @@ import pandas as pd
 import pytest
 from pypdf import PdfReader
 
-from riskmap.errors import OutputError
-from riskmap.publish.letter_texts import (
+from riskmap.contract.errors import OutputError
+from riskmap.publish.paper.letter_texts import (
     LANGUAGES,
     county_letters,
     filled,
     forbidden_words,
     read_letter,
 )
-from riskmap.publish.letters import MOST_SITES, write_letters
-from riskmap.publish.typesetting import PAPER
+from riskmap.publish.paper.letters import MOST_SITES, write_letters
+from riskmap.publish.paper.typesetting import PAPER
 
 TODAY = datetime.date(2026, 6, 1)
 SENDER = {"county": "Nowhere County", "contact": "the Well Desk, 555-0100"}

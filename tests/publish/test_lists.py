@@ -13,10 +13,10 @@ import pandas as pd
 import pytest
 
 from riskmap.action.inspections import ALWAYS
-from riskmap.layers import STAGES
-from riskmap.publish.list_columns import COLUMNS, RESULTS, list_table
-from riskmap.publish.lists import write_inspection_list
-from riskmap.publish.palette import CLASS_COLOURS
+from riskmap.contract.layers import STAGES
+from riskmap.publish.lists.inspection_list import write_inspection_list
+from riskmap.publish.lists.list_columns import COLUMNS, RESULTS, list_table
+from riskmap.publish.palette import CLASS_COLORS
 
 
 def _write(folder: Path, ranked: pd.DataFrame, **options: object) -> Path:
@@ -41,11 +41,11 @@ class TestCsv:
 
     @pytest.mark.parametrize(("units", "name", "metres"), [("us", "ft", 0.3048), ("si", "m", 1.0)])
     def test_lengths_are_in_the_regions_units_and_say_so(
-        self, tmp_path: Path, ranked: gpd.GeoDataFrame, units: str, name: str, metres: float
+        self, tmp_path: Path, ranked: gpd.GeoDataFrame, units: str, name: str, meters: float
     ) -> None:
         rows = _rows(_write(tmp_path, ranked, units=units) / "inspections.csv")
         first = rows[0]
-        want = ranked.loc[first["parcel_id"], "well_distance_m"] / metres
+        want = ranked.loc[first["parcel_id"], "well_distance_m"] / meters
         assert float(first[f"well_distance_{name}"]) == pytest.approx(want, rel=0.006, abs=0.6)
 
     def test_no_owner_unless_asked(self, tmp_path: Path, ranked: gpd.GeoDataFrame) -> None:
@@ -130,7 +130,7 @@ class TestWorkbook:
         assert sheet.max_row == 201
         place = titles.index("Class") + 1
         fill = sheet.cell(2, place).fill.fgColor.rgb[-6:].lower()
-        assert f"#{fill}" == CLASS_COLOURS[sheet.cell(2, place).value]
+        assert f"#{fill}" == CLASS_COLORS[sheet.cell(2, place).value]
 
     def test_rows_are_as_tall_as_their_texts(self, path: Path) -> None:
         # A text of n letters cannot stand in fewer lines than n over the letters of a line; a

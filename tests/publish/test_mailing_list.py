@@ -8,8 +8,8 @@ import openpyxl
 import pandas as pd
 
 from riskmap.action.mailing import MAILING_COLUMNS
-from riskmap.publish.letters import write_letters
-from riskmap.publish.mailing_list import RESULTS, write_mailing_list
+from riskmap.publish.lists.mailing_list import RESULTS, write_mailing_list
+from riskmap.publish.paper.letters import write_letters
 
 TODAY = datetime.date(2026, 6, 1)
 HOSTILE = ("=1+1", "+1 555", "-2", "@Smith", "\t=A1", '=HYPERLINK("x")', "\u202e=A1")

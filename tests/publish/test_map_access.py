@@ -26,8 +26,8 @@ return [...document.querySelectorAll('body *')].filter((e) => shown(e) && own(e)
 """
 
 
-def _hex(colour: str) -> str:
-    parts = colour[colour.index("(") + 1 : -1].split(",")[:3]
+def _hex(color: str) -> str:
+    parts = color[color.index("(") + 1 : -1].split(",")[:3]
     return "#" + "".join(f"{int(float(part)):02x}" for part in parts)
 
 

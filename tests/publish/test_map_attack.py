@@ -14,7 +14,7 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from riskmap.publish.webmap import write_map
+from riskmap.publish.map.webmap import write_map
 from tests.publish.map_reading import PackedFile
 
 pytestmark = pytest.mark.browser
@@ -30,7 +30,7 @@ NASTY = (
     "\u2028\u2029 <!-- ]]>",
     "${window.hurt=1}`+`",
 )
-TEXTS = ("address", "neighbourhood", "kind", "reason_1", "unknown", "not_ranked_reason")
+TEXTS = ("address", "neighborhood", "kind", "reason_1", "unknown", "not_ranked_reason")
 
 
 def _cycled(count: int) -> list[str]:

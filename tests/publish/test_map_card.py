@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from riskmap.publish.doubt_words import chance_word, rough_rank
+from riskmap.publish.words.doubt_words import chance_word, rough_rank
 
 pytestmark = pytest.mark.browser
 

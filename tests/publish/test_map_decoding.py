@@ -10,8 +10,8 @@ import pandas as pd
 import pytest
 import shapely
 
-from riskmap.publish.outlines import pack_shapes, pixels
-from riskmap.publish.packing import Package, pack_codes, pack_numbers, pack_text
+from riskmap.publish.map.outlines import pack_shapes, pixels
+from riskmap.publish.map.packing import Package, pack_codes, pack_numbers, pack_text
 
 pytestmark = pytest.mark.browser
 

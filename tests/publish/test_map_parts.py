@@ -12,12 +12,12 @@ import pandas as pd
 import pytest
 import shapely
 
-from riskmap.publish.doubt_words import LIKELIHOOD, chance_word, rough_rank
-from riskmap.publish.map_facts import facts_of, installed_from
-from riskmap.publish.map_layers import LOTS_SHOWN, first_lots, kept_layers
-from riskmap.publish.map_threats import PER_PARCEL, PER_WELL, leading_pairs, wells_with_risk
-from riskmap.publish.map_zones import kinds_of, zone_of_parcels
-from riskmap.publish.webmap import write_map
+from riskmap.publish.map.facts import facts_of, installed_from
+from riskmap.publish.map.layers import LOTS_SHOWN, first_lots, kept_layers
+from riskmap.publish.map.threats import PER_PARCEL, PER_WELL, leading_pairs, wells_with_risk
+from riskmap.publish.map.webmap import write_map
+from riskmap.publish.map.zones import kinds_of, zone_of_parcels
+from riskmap.publish.words.doubt_words import LIKELIHOOD, chance_word, rough_rank
 
 
 class TestPublishedValues:
@@ -145,7 +145,7 @@ class TestFiles:
     def test_details_lie_in_blocks_and_nothing_is_read_twice(
         self, tmp_path: Path, full: Any, monkeypatch: pytest.MonkeyPatch
     ) -> None:
-        monkeypatch.setattr("riskmap.publish.webmap.BLOCK_ROWS", 400)
+        monkeypatch.setattr("riskmap.publish.map.webmap.BLOCK_ROWS", 400)
         report = write_map(
             tmp_path,
             full.ranked,

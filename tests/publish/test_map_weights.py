@@ -9,9 +9,9 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from riskmap.features import FEATURES
-from riskmap.model_file import read_model
+from riskmap.contract.features import FEATURES
 from riskmap.ranking.score import rank, score
+from riskmap.region.model_file import read_model
 
 pytestmark = pytest.mark.browser
 

@@ -16,11 +16,11 @@ import shapely
 from pyproj import CRS, Transformer
 from pystac.validation import validate_dict
 
-from riskmap.publish.gis import write_gis_files
-from riskmap.publish.metadata import layer_of, write_metadata
-from riskmap.publish.metadata_layers import PARCEL_FILES, column_meaning, degrees, union
-from riskmap.publish.metadata_record import NAMESPACES
-from riskmap.publish.styles import write_styles
+from riskmap.publish.gis.files import write_gis_files
+from riskmap.publish.gis.metadata import layer_of, write_metadata
+from riskmap.publish.gis.metadata_layers import PARCEL_FILES, column_meaning, degrees, union
+from riskmap.publish.gis.metadata_record import NAMESPACES
+from riskmap.publish.gis.styles import write_styles
 
 UTM = CRS.from_epsg(32616)
 DATE = datetime.date(2026, 6, 1)
@@ -179,7 +179,7 @@ class TestIsoRecord:
         assert language is not None
         assert language.get("codeListValue") == "eng"
 
-    def test_box_agrees_with_the_catalogue(self, place: Path) -> None:
+    def test_box_agrees_with_the_catalog(self, place: Path) -> None:
         root = ET.parse(place / "record.xml").getroot()
         sides = ("westBoundLongitude", "southBoundLatitude",
                  "eastBoundLongitude", "northBoundLatitude")  # fmt: skip

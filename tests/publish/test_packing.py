@@ -10,10 +10,10 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from riskmap.publish.column_plan import BEFORE, Column, Telling, choose, stream
-from riskmap.publish.entropy import DIGITS, numbers_stream, text_stream
-from riskmap.publish.outlines import WORLD, pack_shapes, pixels, zigzag
-from riskmap.publish.packing import Package, pack_codes, pack_numbers, pack_text, pack_words
+from riskmap.publish.map.column_plan import BEFORE, Column, Telling, choose, stream
+from riskmap.publish.map.entropy import DIGITS, numbers_stream, text_stream
+from riskmap.publish.map.outlines import WORLD, pack_shapes, pixels, zigzag
+from riskmap.publish.map.packing import Package, pack_codes, pack_numbers, pack_text, pack_words
 from tests.publish.map_reading import Decoder, PackedFile, column_values, rings_of
 
 

@@ -12,11 +12,11 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from riskmap.features import FEATURES
-from riskmap.model_file import read_model
+from riskmap.contract.features import FEATURES
 from riskmap.publish.front_page import FileLink, write_front_page
 from riskmap.publish.palette import contrast
-from riskmap.publish.report import write_report
+from riskmap.publish.report.pages import write_report
+from riskmap.region.model_file import read_model
 
 pytestmark = pytest.mark.browser
 
@@ -98,8 +98,8 @@ def site(tmp_path_factory: pytest.TempPathFactory, full: Any, public_county: Any
     return place
 
 
-def _hex(colour: str) -> str:
-    parts = colour[colour.index("(") + 1 : -1].split(",")[:3]
+def _hex(color: str) -> str:
+    parts = color[color.index("(") + 1 : -1].split(",")[:3]
     return "#" + "".join(f"{int(float(part)):02x}" for part in parts)
 
 

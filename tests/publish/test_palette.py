@@ -11,7 +11,7 @@ from riskmap.publish import palette
 # matrices; values from memory. Tritanopia is not covered by their method.
 PROTAN = np.array([[0.11238, 0.88762, 0.0], [0.11238, 0.88762, 0.0], [0.00401, -0.00401, 1.0]])
 DEUTAN = np.array([[0.29275, 0.70725, 0.0], [0.29275, 0.70725, 0.0], [-0.02234, 0.02234, 1.0]])
-RAMP = [palette.CLASS_COLOURS[word] for word in palette.CLASSES]
+RAMP = [palette.CLASS_COLORS[word] for word in palette.CLASSES]
 
 
 # Machado, Oliveira & Fernandes 2009 (IEEE Transactions on Visualization and Computer Graphics
@@ -30,12 +30,12 @@ XYZ = np.array([[0.4124564, 0.3575761, 0.1804375], [0.2126729, 0.7151522, 0.0721
                 [0.0193339, 0.1191920, 0.9503041]])  # fmt: skip
 KEYS = {
     "classes": RAMP,
-    "states": list(palette.STAGE_COLOURS.values()),
-    "soils": [c for word, c in palette.SOIL_COLOURS.items() if word != "not rated"],
-    "floods": list(palette.FLOOD_COLOURS.values()),
+    "states": list(palette.STAGE_COLORS.values()),
+    "soils": [c for word, c in palette.SOIL_COLORS.items() if word != "not rated"],
+    "floods": list(palette.FLOOD_COLORS.values()),
 }
 APART = 10.0
-"""CIEDE2000 between neighbours of a key; 1 is about the least that is seen side by side, and 10 is
+"""CIEDE2000 between neighbors of a key; 1 is about the least that is seen side by side, and 10 is
 told apart at a glance (common practice, no source)."""
 
 
@@ -47,7 +47,7 @@ def _lab(linear: np.ndarray) -> np.ndarray:
 
 
 def ciede2000(first: np.ndarray, second: np.ndarray) -> float:
-    """Colour difference CIEDE2000 (CIE 142-2001), as Sharma, Wu & Dalal 2005 write it."""
+    """Color difference CIEDE2000 (CIE 142-2001), as Sharma, Wu & Dalal 2005 write it."""
     (l1, a1, b1), (l2, a2, b2) = first, second
     mean = (np.hypot(a1, b1) + np.hypot(a2, b2)) / 2
     g = 0.5 * (1 - np.sqrt(mean**7 / (mean**7 + 25.0**7)))
@@ -72,8 +72,8 @@ def ciede2000(first: np.ndarray, second: np.ndarray) -> float:
     return float(np.sqrt(dl**2 + dc**2 + dh**2 + rt * dc * dh))
 
 
-def _linear(colour: str) -> np.ndarray:
-    share = np.array(palette.channels(colour)) / 255
+def _linear(color: str) -> np.ndarray:
+    share = np.array(palette.channels(color)) / 255
     return np.where(share <= 0.03928, share / 12.92, ((share + 0.055) / 1.055) ** 2.4)
 
 
@@ -84,12 +84,12 @@ def _lightness(linear: np.ndarray) -> float:
 
 class TestOrder:
     def test_lightness_rises_from_very_high_to_very_low(self) -> None:
-        steps = np.diff([palette.lightness(colour) for colour in RAMP])
+        steps = np.diff([palette.lightness(color) for color in RAMP])
         assert steps.min() > 12
 
     @pytest.mark.parametrize("eye", [PROTAN, DEUTAN], ids=["protan", "deutan"])
-    def test_order_survives_colour_blind_eyes(self, eye: np.ndarray) -> None:
-        steps = np.diff([_lightness(eye @ _linear(colour)) for colour in RAMP])
+    def test_order_survives_color_blind_eyes(self, eye: np.ndarray) -> None:
+        steps = np.diff([_lightness(eye @ _linear(color)) for color in RAMP])
         assert steps.min() > 8
 
     def test_lightness_against_matplotlib_free_formula(self) -> None:
@@ -97,22 +97,22 @@ class TestOrder:
         assert palette.lightness("#000000") == 0
         assert palette.lightness("#777777") == pytest.approx(50.03, abs=0.01)  # CIE L*, hand sum
 
-    def test_not_ranked_is_grey_and_apart_from_every_class(self) -> None:
-        red, green, blue = palette.channels(palette.CLASS_COLOURS[palette.NOT_RANKED])
+    def test_not_ranked_is_gray_and_apart_from_every_class(self) -> None:
+        red, green, blue = palette.channels(palette.CLASS_COLORS[palette.NOT_RANKED])
         assert max(red, green, blue) - min(red, green, blue) <= 12
-        for colour in RAMP:
-            assert max(palette.channels(colour)) - min(palette.channels(colour)) > 40
+        for color in RAMP:
+            assert max(palette.channels(color)) - min(palette.channels(color)) > 40
 
-    def test_no_two_colours_are_the_same(self) -> None:
-        for first, second in itertools.combinations(palette.CLASS_COLOURS.values(), 2):
+    def test_no_two_colors_are_the_same(self) -> None:
+        for first, second in itertools.combinations(palette.CLASS_COLORS.values(), 2):
             assert first != second
 
-    def test_a_colour_is_written_in_six_digits(self) -> None:
+    def test_a_color_is_written_in_six_digits(self) -> None:
         with pytest.raises(ValueError, match="#rrggbb"):
             palette.channels("#fff")
 
 
-class TestColourBlindEyes:
+class TestColorBlindEyes:
     @pytest.mark.parametrize(
         ("first", "second", "expected"),
         [  # Sharma, Wu & Dalal 2005 (Color Research and Application 30:21-30), table 1, from memory
@@ -134,13 +134,13 @@ class TestColourBlindEyes:
 
     @pytest.mark.parametrize("eye", MACHADO)
     @pytest.mark.parametrize("key", KEYS)
-    def test_neighbours_of_every_key_stay_apart(self, key: str, eye: str) -> None:
-        seen = [_lab(MACHADO[eye] @ _linear(colour)) for colour in KEYS[key]]
+    def test_neighbors_of_every_key_stay_apart(self, key: str, eye: str) -> None:
+        seen = [_lab(MACHADO[eye] @ _linear(color)) for color in KEYS[key]]
         assert min(ciede2000(a, b) for a, b in itertools.pairwise(seen)) > APART
 
     def test_the_check_can_fail(self) -> None:
         """Red and green of the same lightness, the pair that such eyes mix up."""
         red, green = (
-            _lab(MACHADO["deuteranopia"] @ _linear(colour)) for colour in ("#b3592d", "#7a7a1f")
+            _lab(MACHADO["deuteranopia"] @ _linear(color)) for color in ("#b3592d", "#7a7a1f")
         )
         assert ciede2000(red, green) < APART

@@ -67,7 +67,7 @@ class TestBrowser:
         assert f"Onsite systems {'withheld' if value is None else value}" in shown
         assert browser.switch_to.active_element.get_attribute("aria-label").startswith(second)
 
-    def test_views_change_colours(self, browser: Any, public: Path, wait_for: Wait) -> None:
+    def test_views_change_colors(self, browser: Any, public: Path, wait_for: Wait) -> None:
         self.open(browser, public, wait_for)
         script = "return [...document.querySelectorAll('path.area')].map(p=>p.getAttribute('fill'))"
         before = browser.execute_script(script)

@@ -22,8 +22,8 @@ from scipy.optimize import linprog
 
 from riskmap.action.aggregate import AGES, RISK, TOTAL, age_groups, risk_groups
 from riskmap.publish.palette import TEXT_PAIRS, contrast
-from riskmap.publish.public_pages import LABELS, public_csv, table_rows
-from riskmap.publish.public_table import OLD_SHARE, SHARE, make_public_table
+from riskmap.publish.public.pages import LABELS, public_csv, table_rows
+from riskmap.publish.public.table import OLD_SHARE, SHARE, make_public_table
 
 PRIVATE = ("owner", "mail_name", "mail_address", "mail_city", "mail_zip", "notes", "permit_id")
 
@@ -221,7 +221,7 @@ class TestPrivacy:
     ) -> None:
         layers = public_county.layers
         strings = {str(name) for name in parcels.index}
-        for column in (*PRIVATE, "address", "neighbourhood"):
+        for column in (*PRIVATE, "address", "neighborhood"):
             strings |= set(parcels[column].astype(str))
         strings |= set(layers["wells"]["well_id"].astype(str))
         coordinates = shapely.get_coordinates(parcels.geometry.to_crs(4326).values)
@@ -313,7 +313,7 @@ class TestPages:
             text = path.read_text(encoding="utf-8")
             assert not re.findall(r'(?:src|href)="(?:https?:)?//', text)
 
-    def test_colours_reach_the_contrast_of_the_guidelines(self) -> None:
+    def test_colors_reach_the_contrast_of_the_guidelines(self) -> None:
         assert all(contrast(*pair) >= 4.5 for pair in TEXT_PAIRS)
 
     def test_given_blocks_with_nasty_names(self, tmp_path: Path, public_county: Any) -> None:

@@ -7,8 +7,8 @@ import pytest
 from PIL import Image
 from pyproj import CRS
 
-from riskmap.publish.relief import DARKEST, draw_relief, hillshade
-from riskmap.rasters import Raster
+from riskmap.contract.grid import Raster
+from riskmap.publish.map.relief import DARKEST, draw_relief, hillshade
 
 
 def _plane(east: float, north: float, size: int = 7, cell: float = 10.0) -> np.ndarray:
@@ -27,9 +27,9 @@ class TestAgainstEnumeration:
         assert shade[3, 3] == pytest.approx(max(0.0, float(normal @ sun)), abs=1e-12)
 
     def test_a_slope_towards_the_sun_is_brighter_than_one_away(self) -> None:
-        towards = hillshade(_plane(0.3, -0.3), cell_x_m=10, cell_y_m=10)[3, 3]
+        toward = hillshade(_plane(0.3, -0.3), cell_x_m=10, cell_y_m=10)[3, 3]
         away = hillshade(_plane(-0.3, 0.3), cell_x_m=10, cell_y_m=10)[3, 3]
-        assert towards > away
+        assert toward > away
 
     def test_unknown_stays_unknown(self) -> None:
         height = _plane(0.1, 0.0)

@@ -14,22 +14,22 @@ import pandas as pd
 import pytest
 import shapely
 
-from riskmap.failure.ageing import DEFAULT_AGEING
+from riskmap.contract.features import CHANCE, FAILURE, FEATURES, GROUNDWATER
+from riskmap.failure.aging import DEFAULT_AGING
 from riskmap.failure.service_life import survival_table
-from riskmap.features import CHANCE, FAILURE, FEATURES, GROUNDWATER
-from riskmap.model_file import read_model
-from riskmap.publish.report import Findings, key_facts, write_report
-from riskmap.publish.report_quality import FOLLOWS, defect_counts, missing_records
-from riskmap.publish.report_risk import (
+from riskmap.publish.report.pages import Findings, key_facts, write_report
+from riskmap.publish.report.quality import FOLLOWS, defect_counts, missing_records
+from riskmap.publish.report.risk import (
     FEW_SYSTEMS,
     factor_points,
     head_length,
-    neighbourhoods,
+    neighborhoods,
     places_section,
 )
-from riskmap.publish.report_section import Section, Table, number, share
+from riskmap.publish.report.section import Section, Table, number, share
 from riskmap.ranking.model import Model
 from riskmap.ranking.table import ranked_table
+from riskmap.region.model_file import read_model
 
 CUTS = (30.0, 40.0, 50.0, 60.0)
 ROWS = 400
@@ -53,7 +53,7 @@ def make_features(model: Model, *, rows: int = ROWS, seed: int = 3) -> pd.DataFr
     draw = np.random.default_rng(seed)
     columns: dict[str, Any] = {
         "address": [f"{100 + k} Elm Street" for k in range(rows)],
-        "neighbourhood": draw.choice(["Ash", "Birch", "Cedar"], rows, p=[0.6, 0.39, 0.01]),
+        "neighborhood": draw.choice(["Ash", "Birch", "Cedar"], rows, p=[0.6, 0.39, 0.01]),
         "service": draw.choice(
             ["onsite", "sewer", "none", "unknown"], rows, p=[0.7, 0.1, 0.1, 0.1]
         ),
@@ -114,7 +114,7 @@ def findings() -> Findings:
     section = Section("Doubt", ("Doubt in words.", Table(("Rank", "Chance"), (("1", "<90 %>"),))))
     return Findings(
         survival={"trench": table},
-        ageing=DEFAULT_AGEING,
+        aging=DEFAULT_AGING,
         defects=defects,
         rows_read={"parcels": 400},
         sections=(section,),
@@ -244,16 +244,16 @@ class TestPage:
     def test_hostile_text_stays_text(self, tmp_path: Path, model: Model) -> None:
         nasty = " ".join(HOSTILE)
         features = make_features(model, rows=120)
-        features["neighbourhood"] = np.resize([*HOSTILE, nasty], len(features))
+        features["neighborhood"] = np.resize([*HOSTILE, nasty], len(features))
         features["kind"] = "trench"
         county = make_county(features, model)
         defects = pd.DataFrame(
             {key: [*HOSTILE] for key in ("layer", "column", "check", "row", "value", "action")}
         )
         section = Section(nasty, (nasty, Table((nasty,), ((nasty,),), caption=nasty, note=nasty)))
-        ageing = {nasty: DEFAULT_AGEING["trench"]}
+        aging = {nasty: DEFAULT_AGING["trench"]}
         survival = {nasty: survival_table([5.0, 9.0], [1, 1])}
-        hostile = Findings(survival, ageing, None, defects, {nasty: 1}, (section,))
+        hostile = Findings(survival, aging, None, defects, {nasty: 1}, (section,))
         text = report(
             tmp_path,
             county,
@@ -283,7 +283,7 @@ class TestPage:
 
     def test_missing_shapes_and_columns(self, tmp_path: Path, model: Model) -> None:
         county = make_county(make_features(model, rows=60), model)
-        county = county.drop(columns=["neighbourhood", "apart_rank", "not_ranked_reason"])
+        county = county.drop(columns=["neighborhood", "apart_rank", "not_ranked_reason"])
         county.loc[county.index[:60], "geometry"] = None
         text = report(tmp_path, county, model, units="si")
         parsed(text)
@@ -323,11 +323,11 @@ class TestNumbers:
         priority = county.loc[points.index, "priority"]
         np.testing.assert_allclose(points.sum(axis=1), priority, atol=2e-3)
 
-    def test_neighbourhoods_by_enumeration(self, county: gpd.GeoDataFrame) -> None:
+    def test_neighborhoods_by_enumeration(self, county: gpd.GeoDataFrame) -> None:
         systems = county[county["rank"].notna()]
-        found = neighbourhoods(systems, top=50)
+        found = neighborhoods(systems, top=50)
         for name, row in found.iterrows():
-            these = [p for p in systems.index if systems.loc[p, "neighbourhood"] == name]
+            these = [p for p in systems.index if systems.loc[p, "neighborhood"] == name]
             upper = [p for p in these if systems.loc[p, "priority"] >= CUTS[2]]
             assert row["systems"] == len(these)
             assert row["upper"] == len(upper)

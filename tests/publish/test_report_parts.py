@@ -8,16 +8,16 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from riskmap.features import FEATURES
-from riskmap.model_file import read_model
-from riskmap.publish.report_method import curve_picture
-from riskmap.publish.report_plan import nitrate_table, weights_table, zones_by_kind
-from riskmap.publish.report_quality import look_up_facts
-from riskmap.publish.report_risk import drivers
-from riskmap.publish.report_section import table_of
-from riskmap.publish.report_words import evidence_counts, shown_value
+from riskmap.contract.features import FEATURES
+from riskmap.contract.units import ACRE_M2, FOOT_M
+from riskmap.publish.report.method import curve_picture
+from riskmap.publish.report.plan import nitrate_table, weights_table, zones_by_kind
+from riskmap.publish.report.quality import look_up_facts
+from riskmap.publish.report.risk import drivers
+from riskmap.publish.report.section import table_of
+from riskmap.publish.words.report_text import evidence_counts, shown_value
 from riskmap.ranking.model import Model
-from riskmap.units import ACRE_M2, FOOT_M
+from riskmap.region.model_file import read_model
 
 
 @pytest.fixture(scope="module")

@@ -9,7 +9,7 @@ import openpyxl
 import pandas as pd
 import pytest
 
-from riskmap.publish.sampling_list import RESULTS, sampling_table, write_sampling_list
+from riskmap.publish.lists.sampling_list import RESULTS, sampling_table, write_sampling_list
 
 TODAY = datetime.date(2026, 6, 1)
 
@@ -88,10 +88,10 @@ def test_files_in_the_units_people_read(
     us = write_sampling_list(tmp_path / "us", county, wells, **told)
     si = write_sampling_list(tmp_path / "si", county, wells, units="si", **told)
     assert us[0] == tmp_path / "us" / "lists" / "well_sampling.csv"
-    feet, metres = pd.read_csv(us[0]), pd.read_csv(si[0])
+    feet, meters = pd.read_csv(us[0]), pd.read_csv(si[0])
     assert set(feet["depth_ft"].dropna()) == {100.0}  # 30.48 m, exactly 100 ft
-    assert metres["depth_m"].dropna().unique() == pytest.approx([30.0])
-    assert feet["well_id"].tolist() == metres["well_id"].tolist()
+    assert meters["depth_m"].dropna().unique() == pytest.approx([30.0])
+    assert feet["well_id"].tolist() == meters["well_id"].tolist()
     again = write_sampling_list(tmp_path / "b", county, wells, **told)
     assert [path.read_bytes() for path in again] == [path.read_bytes() for path in us]
 

@@ -14,10 +14,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from riskmap.publish import palette
-from riskmap.publish.gis import write_gis_files
-from riskmap.publish.map_plan import LAYER_STYLES
-from riskmap.publish.style_parts import OGC, SE, SLD
-from riskmap.publish.styles import (
+from riskmap.publish.gis.files import write_gis_files
+from riskmap.publish.gis.style_parts import OGC, SE, SLD
+from riskmap.publish.gis.styles import (
     ALL_STYLES,
     LAYER_TITLES,
     STYLES,
@@ -25,6 +24,7 @@ from riskmap.publish.styles import (
     compose_style,
     write_styles,
 )
+from riskmap.publish.map.plan import LAYER_STYLES
 from riskmap.ranking.score import classify
 
 CUTS = (25.0, 40.0, 55.5, 70.0)
@@ -124,12 +124,12 @@ class TestStandard:
 
 @pytest.mark.parametrize("name", STYLES)
 class TestScores:
-    def test_colours_are_those_of_the_palette(self, name: str) -> None:
+    def test_colors_are_those_of_the_palette(self, name: str) -> None:
         for rule in rules(name):
             fill = rule.find(f"{{{SE}}}PolygonSymbolizer/{{{SE}}}Fill/{{{SE}}}SvgParameter")
             assert fill is not None
             assert fill.get("name") == "fill"
-            assert fill.text == palette.CLASS_COLOURS[name_of(rule)]
+            assert fill.text == palette.CLASS_COLORS[name_of(rule)]
 
     def test_only_what_is_not_ranked_is_crossed(self, name: str) -> None:
         crossed = [name_of(r) for r in rules(name) if r.find(f".//{{{SE}}}GraphicFill") is not None]
@@ -170,28 +170,28 @@ class TestFilters:
 
 
 def paints(element: ET.Element) -> list[str]:
-    """Every colour in the order of drawing."""
+    """Every color in the order of drawing."""
     found = element.iter(f"{{{SE}}}SvgParameter")
     return [str(p.text) for p in found if p.get("name") in {"fill", "stroke"}]
 
 
 class TestWords:
-    """The likely state and the soil limits: the map's colours, and nothing left without a look."""
+    """The likely state and the soil limits: the map's colors, and nothing left without a look."""
 
     @pytest.mark.parametrize("name", WORD_STYLES)
-    def test_each_parcel_takes_one_rule_in_the_colour_of_the_page(self, name: str) -> None:
-        page = {"stage": palette.STAGE_COLOURS, "soil_limits": palette.SOIL_COLOURS}[name]
+    def test_each_parcel_takes_one_rule_in_the_color_of_the_page(self, name: str) -> None:
+        page = {"stage": palette.STAGE_COLORS, "soil_limits": palette.SOIL_COLORS}[name]
         column = WORD_STYLES[name].column
         for word in (*page, None):
             row = pd.Series({column: None if word == "not rated" else word})
             hits = [rule for rule in rules(name) if holds(filter_of(rule), row)]
             assert len(hits) == 1
-            grey = palette.CLASS_COLOURS[palette.NOT_RANKED]
-            assert paints(hits[0])[0] == (page[word] if word else grey)
+            gray = palette.CLASS_COLORS[palette.NOT_RANKED]
+            assert paints(hits[0])[0] == (page[word] if word else gray)
             crossed = hits[0].find(f".//{{{SE}}}GraphicFill") is not None
             assert crossed == (word in {None, "not rated"})
 
-    def test_what_is_assumed_is_crossed_over_its_colour(self) -> None:
+    def test_what_is_assumed_is_crossed_over_its_color(self) -> None:
         (over,) = rules("stage", layer_style=1)
         for mark in ("measured", "inferred", "assumed", None):
             row = pd.Series({"stage": "failed", "stage_evidence": mark})
@@ -214,11 +214,11 @@ class TestWords:
 
 class TestLayersBeside:
     @pytest.mark.parametrize("name", LAYER_TITLES)
-    def test_colours_are_those_of_the_page(self, name: str) -> None:
+    def test_colors_are_those_of_the_page(self, name: str) -> None:
         root = ET.fromstring(compose_style(name, cuts=CUTS))
         look = LAYER_STYLES[name]
         assert root.findtext(f"{{{SLD}}}NamedLayer/{{{SE}}}Name") == name
-        assert set(paints(root)) - {palette.PANEL} == {look.colour, look.edge or look.colour}
+        assert set(paints(root)) - {palette.PANEL} == {look.color, look.edge or look.color}
         opacity = [p.text for p in root.iter(f"{{{SE}}}SvgParameter")
                    if p.get("name") == "fill-opacity"]  # fmt: skip
         assert opacity == ([f"{look.opacity:g}"] if look.kind == "area" else [])

@@ -10,7 +10,7 @@ import pandas as pd
 from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
-from riskmap.publish.text_safety import (
+from riskmap.publish.words.text_safety import (
     csv_field,
     csv_text,
     html_text,

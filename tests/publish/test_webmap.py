@@ -15,12 +15,12 @@ import pandas as pd
 import pytest
 import shapely
 
-from riskmap.publish.display import readable, shown
-from riskmap.publish.map_data import drawable
-from riskmap.publish.map_facts import extra_columns, facts_of
-from riskmap.publish.map_layers import soil_words
-from riskmap.publish.map_model import MapFactor, MapModel, largest_difference, limitations, rescore
-from riskmap.publish.webmap import write_map
+from riskmap.publish.map.data import drawable
+from riskmap.publish.map.facts import extra_columns, facts_of
+from riskmap.publish.map.layers import soil_words
+from riskmap.publish.map.model import MapFactor, MapModel, largest_difference, limitations, rescore
+from riskmap.publish.map.webmap import write_map
+from riskmap.publish.words.display import readable, shown
 
 
 def _files(folder: Path) -> dict[str, bytes]:
@@ -86,7 +86,7 @@ class TestFolder:
         assert "3 parcels have no" in page
 
     def test_an_online_background_only_when_asked(self, tmp_path: Path, write: Any) -> None:
-        from riskmap.publish.map_plan import BaseMap
+        from riskmap.publish.map.plan import BaseMap
 
         write(tmp_path / "a")
         assert "base_map" in (tmp_path / "a/map/index.html").read_text("utf-8")
@@ -139,14 +139,14 @@ class TestModel:
         assert 'id="weights"' not in page
         assert "does not give back the scores of this run" in page
 
-    def test_a_learnt_ranking_says_why_no_weight_can_be_moved(
+    def test_a_learned_ranking_says_why_no_weight_can_be_moved(
         self, tmp_path: Path, write: Any, ranked: gpd.GeoDataFrame
     ) -> None:
-        learnt = ranked.assign(priority=ranked["priority"] * 0.5, spoke="classifier")
-        write(tmp_path, learnt)
+        learned = ranked.assign(priority=ranked["priority"] * 0.5, spoke="classifier")
+        write(tmp_path, learned)
         page = (tmp_path / "map" / "index.html").read_text("utf-8")
         assert 'id="weights"' not in page
-        assert "what was learnt from visits orders the list" in page
+        assert "what was learned from visits orders the list" in page
         write(tmp_path / "b", ranked)
         page = (tmp_path / "b" / "map" / "index.html").read_text("utf-8")
         assert 'id="weights"' in page
@@ -189,7 +189,7 @@ class TestFacts:
             "not limited",
         ]
 
-    def test_neighbours_on_the_ground_lie_together(self, ranked: gpd.GeoDataFrame) -> None:
+    def test_neighbors_on_the_ground_lie_together(self, ranked: gpd.GeoDataFrame) -> None:
         rows = drawable(ranked)
         assert sorted(rows.index) == sorted(ranked.index)
         step = rows.centroid.distance(rows.centroid.shift(-1, fill_value=None), align=False)

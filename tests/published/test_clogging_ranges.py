@@ -5,10 +5,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from riskmap.contract.units import FOOT_M, GPD_PER_FT2_L_D_M2, UM_S_M_D
 from riskmap.failure.clogging import MAT_THICKNESS_M, Surface, mature_resistance_d
 from riskmap.failure.geometry import field_shape
 from riskmap.failure.sizing import rate_of_ksat
-from riskmap.units import FOOT_M, GPD_PER_FT2_L_D_M2, UM_S_M_D
 
 CM_HOUR_UM_S = 1e4 / 3600
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from riskmap.contract.units import GALLON_L, GPD_PER_FT2_L_D_M2, SQUARE_FOOT_M2
 from riskmap.failure.flow import rule_flow_l_d
 from riskmap.failure.pumping import PUMP_OUT_RATE_YR, pump_interval_yr
 from riskmap.failure.rules_data import (
@@ -22,7 +23,6 @@ from riskmap.failure.sizing import (
     rate_of_ksat,
     rate_of_percolation,
 )
-from riskmap.units import GALLON_L, GPD_PER_FT2_L_D_M2, SQUARE_FOOT_M2
 
 # Years between pump-outs, tank gallons then 1 to 10 persons, as printed (extension table,
 # attributed to Mancl 1984, J. Environ. Eng. 110(1):283; attribution from memory).

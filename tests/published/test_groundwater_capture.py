@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from riskmap.contract.units import FOOT_M, GALLON_L
 from riskmap.groundwater.capture import capture_width_m, fixed_radius_m, stagnation_m
 from riskmap.groundwater.setbacks import (
     WELL_TO_FIELD_M,
@@ -17,7 +18,6 @@ from riskmap.groundwater.setbacks import (
     virus_decay_log10_d,
     virus_time_d,
 )
-from riskmap.units import FOOT_M, GALLON_L
 
 CUBIC_FOOT_M3 = FOOT_M**3
 

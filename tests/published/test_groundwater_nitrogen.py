@@ -9,6 +9,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from riskmap.contract.units import ACRE_M2, GALLON_L, INCH_CM, MILE_M, SQUARE_MILE_KM2
 from riskmap.groundwater.density import is_dense, per_area_km2, systems_density
 from riskmap.groundwater.nitrogen import (
     NITROGEN,
@@ -17,7 +18,6 @@ from riskmap.groundwater.nitrogen import (
     lot_nitrate_mg_l,
     system_load,
 )
-from riskmap.units import ACRE_M2, GALLON_L, INCH_CM, MILE_M, SQUARE_MILE_KM2
 
 INCH_M = INCH_CM / 100
 

@@ -25,7 +25,7 @@ def relative(x_m: list[float], y_m: list[float], z_m: list[float], decay: float)
     """Concentration over that at the source, through the whole chain of paths and pairs."""
     cells = np.zeros((40, 80))
     grid = grid_from_bounds(west_m=0, north_m=400, cell_m=10, values=cells)
-    head = grid.with_values(100 - 0.004 * grid.centres()[0])
+    head = grid.with_values(100 - 0.004 * grid.centers()[0])
     field = flow_field(head, conductivity_m_d=10.0, porosity_frac=POROSITY)
     start_x, start_y = 205.0, 205.0
     paths = trace_paths(field, x_m=[start_x], y_m=[start_y], max_distance_m=400.0)
@@ -43,11 +43,11 @@ def relative(x_m: list[float], y_m: list[float], z_m: list[float], decay: float)
 
 
 class TestPublishedValues:
-    def test_centreline_without_decay(self) -> None:
+    def test_centerline_without_decay(self) -> None:
         found = relative([10, 50, 100], [0, 0, 0], [0, 0, 0], 0.0)
         np.testing.assert_allclose(found, [0.941617, 0.448676, 0.259035], atol=1e-5)
 
-    def test_centreline_with_decay(self) -> None:
+    def test_centerline_with_decay(self) -> None:
         found = relative([10, 50, 100], [0, 0, 0], [0, 0, 0], 0.001)
         np.testing.assert_allclose(found, [0.897736, 0.353431, 0.160732], atol=1e-5)
 
@@ -66,7 +66,7 @@ class TestPublishedValues:
         lead = arrived_frac(50, 250, 250, dispersivity_m=10, second_term=False)
         assert lead == pytest.approx(0.5, abs=1e-12)
 
-    def test_off_the_centreline_and_below_the_water_table(self) -> None:
+    def test_off_the_centerline_and_below_the_water_table(self) -> None:
         # The formula written out with math.erf, point by point.
         from math import erf, sqrt
 

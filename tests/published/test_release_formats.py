@@ -15,8 +15,8 @@ import pytest
 import shapely
 
 from riskmap.publish import palette
-from riskmap.publish.gis import write_gis_files
-from riskmap.publish.text_safety import csv_text, spreadsheet_text
+from riskmap.publish.gis.files import write_gis_files
+from riskmap.publish.words.text_safety import csv_text, spreadsheet_text
 
 
 class TestOwaspCsvInjection:
@@ -99,7 +99,7 @@ class TestGeoParquet110:
 class TestWcagContrast:
     """WCAG 2.1, glossary "contrast ratio" and success criteria 1.4.3 (4.5) and 1.4.11 (3).
 
-    Ratios were recomputed independently; the greys are the usual border cases.
+    Ratios were recomputed independently; the grays are the usual border cases.
     """
 
     @pytest.mark.parametrize(
@@ -123,8 +123,8 @@ class TestWcagContrast:
         assert palette.contrast(text, ground) >= 4.5
 
     @pytest.mark.parametrize("name", [*palette.CLASSES, palette.NOT_RANKED])
-    def test_text_on_class_colours_reaches_double_a(self, name: str) -> None:
-        assert palette.contrast(palette.CLASS_TEXT[name], palette.CLASS_COLOURS[name]) >= 4.5
+    def test_text_on_class_colors_reaches_double_a(self, name: str) -> None:
+        assert palette.contrast(palette.CLASS_TEXT[name], palette.CLASS_COLORS[name]) >= 4.5
 
     @pytest.mark.parametrize(("mark", "ground"), palette.GRAPHIC_PAIRS)
     def test_all_marks_reach_three(self, mark: str, ground: str) -> None:

@@ -18,6 +18,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from riskmap.contract.units import INCH_PER_HOUR_UM_S
 from riskmap.inventory.soil_aggregate import (
     dominant_component,
     dominant_condition,
@@ -29,7 +30,6 @@ from riskmap.inventory.soil_curves import ksat_class, rating_class, s_curve
 from riskmap.inventory.soil_hydrologic import hydrologic_group
 from riskmap.inventory.soil_limits import rate_components
 from riskmap.inventory.soil_rule import SUB_RULES
-from riskmap.units import INCH_PER_HOUR_UM_S
 
 NAN = math.nan
 

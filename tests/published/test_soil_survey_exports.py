@@ -15,12 +15,12 @@ import pytest
 from pyproj import CRS
 
 from data_pipelines.soil_survey import SoilSurvey, read_soil_survey
-from riskmap.contract import check_layer
+from riskmap.contract.check import check_layer
+from riskmap.contract.layers import LAYERS
 from riskmap.inventory.soil_aggregate import rate_mapunits
 from riskmap.inventory.soil_classic import CLASSIC_CLASSES, classic_limits
 from riskmap.inventory.soil_limits import rate_components
 from riskmap.inventory.soil_rule import LIMIT_COLUMNS, RULE_NAME, SUB_RULES
-from riskmap.layers import LAYERS
 
 AREAS = {
     "ia073_area": 5,

@@ -19,11 +19,11 @@ from riskmap.ranking.hotspots import contiguity_weights, gi_star, hot_spots
 
 @pytest.fixture(scope="module")
 def columbus() -> tuple[NDArray[np.float64], list[int], list[int]]:
-    """Crime values and queen neighbours of the 49 districts, from libpysal's own files."""
+    """Crime values and queen neighbors of the 49 districts, from libpysal's own files."""
     libpysal = pytest.importorskip("libpysal")
     crime = geopandas.read_file(libpysal.examples.get_path("columbus.dbf"))["CRIME"].to_numpy()
     words = Path(libpysal.examples.get_path("columbus.gal")).read_text().split()
-    pairs, place = [], words.index("1", 1)  # after the header: id, count, then the neighbours
+    pairs, place = [], words.index("1", 1)  # after the header: id, count, then the neighbors
     while place < len(words):
         own, count = int(words[place]), int(words[place + 1])
         pairs += [(own - 1, int(w) - 1) for w in words[place + 2 : place + 2 + count]]

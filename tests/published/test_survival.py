@@ -8,7 +8,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from riskmap.failure.ageing import DEFAULT_AGEING, survival_frac, weibull_through
+from riskmap.failure.aging import DEFAULT_AGING, survival_frac, weibull_through
 from riskmap.failure.service_life import fit_weibull, hazard_ratios, survival_table
 
 # Freireich et al. 1963 (Gehan 1965), weeks in remission; + means still in remission.
@@ -73,7 +73,7 @@ class TestPublishedValues:
     def test_maine_service_life(self) -> None:
         """Dix & Hoxie 2001: loss under 0.5 %/yr for ten years, over 80 % serving after twenty."""
         for kind in ("trench", "bed", "mound"):
-            model = DEFAULT_AGEING[kind]
+            model = DEFAULT_AGING[kind]
             ten, twenty = survival_frac([10.0, 20.0], shape=model.shape, scale_yr=model.scale_yr)
             assert ten >= 0.95 - 1e-12
             assert twenty >= 0.80 - 1e-12

@@ -4,8 +4,8 @@ import numpy as np
 import pytest
 from pyproj import CRS
 
+from riskmap.contract.grid import Raster
 from riskmap.inventory.terrain import horn_gradient, wetness_index
-from riskmap.rasters import Raster
 
 UTM = CRS.from_epsg(32616)
 
@@ -21,7 +21,7 @@ class TestPublishedValues:
         dx, dy = float(east.values[1, 1]), float(north.values[1, 1])
         slope = np.hypot(dx, dy)
         assert dx == pytest.approx(0.05, abs=1e-6)
-        assert dy == pytest.approx(3.8, abs=1e-6)  # rises towards north
+        assert dy == pytest.approx(3.8, abs=1e-6)  # rises toward north
         assert 100 * slope == pytest.approx(380.0329, abs=1e-3)
         assert np.degrees(np.arctan(slope)) == pytest.approx(75.25766, abs=1e-3)
         assert np.degrees(np.arctan2(-dx, -dy)) % 360 == pytest.approx(180.75385, abs=1e-3)
@@ -37,7 +37,7 @@ class TestPublishedValues:
         assert slope == pytest.approx(0.1, abs=1e-6)
         assert np.degrees(np.arctan(slope)) == pytest.approx(5.7106, abs=1e-4)
 
-    def test_wetness_index_of_a_hundred_metres_at_ten_percent(self):
+    def test_wetness_index_of_a_hundred_meters_at_ten_percent(self):
         # ln(100 m / 0.10) = 6.9078: the tenth cell of 10 m down a straight slope.
         z = np.repeat(-np.arange(11.0)[:, None], 3, axis=1)
         slope = np.full(z.shape, 0.1)

@@ -5,8 +5,8 @@ import pandas as pd
 import pytest
 from scipy.stats import chi2
 
-from riskmap.errors import ModelError
-from riskmap.features import INVENTORY
+from riskmap.contract.errors import ModelError
+from riskmap.contract.features import INVENTORY
 from riskmap.ranking.fairness import (
     PROTECTED,
     compare_with_need,
@@ -16,7 +16,7 @@ from riskmap.ranking.fairness import (
 
 
 def county(slant: float = 0.0) -> tuple[pd.Series, np.ndarray, np.ndarray, pd.Series]:
-    """Twenty neighbourhoods of equal need; picks lean towards the rich by `slant`."""
+    """Twenty neighborhoods of equal need; picks lean toward the rich by `slant`."""
     rng = np.random.default_rng(0)
     place = np.repeat(np.arange(20), 500)
     need = rng.random(10_000) * 0.2
@@ -73,7 +73,7 @@ class TestProperties:
         assert "too few" in found.words[0]
         assert "Too few" in found.words[1]
 
-    def test_missing_neighbourhood_and_need_are_kept(self) -> None:
+    def test_missing_neighborhood_and_need_are_kept(self) -> None:
         place = pd.Series(["a", None, "a"])
         found = compare_with_need(place, np.array([1.0, 1.0, np.nan]), np.array([True] * 3))
         assert found.table.loc["unknown", "systems"] == 1

@@ -17,7 +17,7 @@ from riskmap.ranking.hotspots import (
 
 class TestAgainstEnumeration:
     def test_gi_star_by_hand_on_a_line(self) -> None:
-        # Five places in a row, neighbours next door. Middle place: neighbours 2, 9, 4.
+        # Five places in a row, neighbors next door. Middle place: neighbors 2, 9, 4.
         values = np.array([1.0, 2.0, 9.0, 4.0, 4.0])
         z = gi_star(values, contiguity_weights([0, 1, 2, 3], [1, 2, 3, 4], count=5))
         mean, sd = values.mean(), values.std()

@@ -7,7 +7,6 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from riskmap.model_file import read_model
 from riskmap.ranking.information import (
     RECORDS,
     Record,
@@ -19,7 +18,8 @@ from riskmap.ranking.information import (
 from riskmap.ranking.inputs import Input, Mixture
 from riskmap.ranking.model import Model, parse_model
 from riskmap.ranking.uncertainty import propagate_inputs
-from riskmap.scenario_stage import KEPT
+from riskmap.region.model_file import read_model
+from riskmap.stages.scenarios import KEPT
 
 LINE = np.array([0.0, 1.0])
 

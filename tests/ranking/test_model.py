@@ -4,10 +4,10 @@ from typing import Any
 
 import pytest
 
-from riskmap.errors import ModelError
-from riskmap.features import FEATURES
-from riskmap.model_file import model_content, model_text, read_model
+from riskmap.contract.errors import ModelError
+from riskmap.contract.features import FEATURES
 from riskmap.ranking.model import parse_model
+from riskmap.region.model_file import model_content, model_text, read_model
 
 
 def default_content() -> dict[str, Any]:

@@ -57,7 +57,7 @@ class TestAgainstEnumeration:
         for found in (few, many):
             assert found.table["failure_score_top_error"].iloc[0] == pytest.approx(expected)
 
-    def test_a_learnt_ranking_takes_the_place_of_the_sum(self) -> None:
+    def test_a_learned_ranking_takes_the_place_of_the_sum(self) -> None:
         spoken = np.array([[10, 10, 90, 90], [50, 50, 50, 50], [20, 60, 20, 20]], np.float32)
         found = doubt_of(Outcomes(("load",), LIMITS[:, None, :], {}, spoken))
         assert found.table["failure_score_mean"].to_numpy() == pytest.approx(

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import lognorm, norm
 
-from riskmap.ranking.records import UncertainRecord, UncertainWord, learnt, pick
+from riskmap.ranking.records import UncertainRecord, UncertainWord, learned, pick
 
 N = 4001
 EVEN = (np.arange(N) + 0.5) / N
@@ -25,14 +25,14 @@ class TestAgainstOtherSoftware:
 
 class TestAgainstEnumeration:
     def test_guesses_miss_as_the_county_does(self) -> None:
-        misses = learnt(np.repeat([-20.0, 0.0], [30, 10]))
+        misses = learned(np.repeat([-20.0, 0.0], [30, 10]))
         guess = UncertainRecord(40 * ONE, ONE, guessed=ONE > 0, misses=misses)
         values, counts = np.unique(guess.at(EVEN), return_counts=True)
         assert values.tolist() == [20.0, 40.0]
         assert counts / N == pytest.approx([0.75, 0.25], abs=0.005)
 
     def test_the_unknown_is_like_any_of_the_county(self) -> None:
-        county = learnt(np.array([1.0] * 15 + [9.0] * 5 + [np.nan] * 7))
+        county = learned(np.array([1.0] * 15 + [9.0] * 5 + [np.nan] * 7))
         drawn = UncertainRecord(np.nan * ONE, ONE, county=county).at(EVEN)
         assert np.mean(drawn == 9.0) == pytest.approx(0.25, abs=0.005)
         assert set(drawn) == {1.0, 9.0}
@@ -47,7 +47,7 @@ class TestAgainstEnumeration:
 
 class TestProperties:
     def test_too_few_to_learn_from_leaves_the_unknown_unknown(self) -> None:
-        county = learnt(np.arange(19.0))
+        county = learned(np.arange(19.0))
         assert len(county) == 0
         drawn = UncertainRecord(np.array([np.nan, 5.0]), np.zeros(2), county=county)
         assert np.isnan(drawn.at(np.array([0.5, 0.5]))).tolist() == [True, False]
@@ -70,4 +70,4 @@ class TestProperties:
 
     def test_quantiles_stand_for_the_sample(self) -> None:
         sample = np.random.default_rng(1).gamma(2.0, 3.0, 5000)
-        assert pick(learnt(sample), EVEN).mean() == pytest.approx(sample.mean(), rel=0.01)
+        assert pick(learned(sample), EVEN).mean() == pytest.approx(sample.mean(), rel=0.01)

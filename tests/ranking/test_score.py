@@ -6,12 +6,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from riskmap.features import FEATURES as DECLARED
-from riskmap.model_file import read_model
+from riskmap.contract.features import FEATURES as DECLARED
 from riskmap.ranking.curves import limitation
 from riskmap.ranking.model import Factor, Model
 from riskmap.ranking.reasons import leading_reasons, unknown_list
 from riskmap.ranking.score import classify, rank, score
+from riskmap.region.model_file import read_model
 
 DEFAULT = read_model(features=DECLARED)
 

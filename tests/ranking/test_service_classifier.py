@@ -4,7 +4,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from riskmap.errors import ModelError
+from riskmap.contract.errors import ModelError
 from riskmap.ranking.service_classifier import (
     PUBLISHED,
     Service,

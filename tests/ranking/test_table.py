@@ -2,9 +2,9 @@ from __future__ import annotations
 
 import pandas as pd
 
-from riskmap.features import FEATURES as DECLARED
-from riskmap.model_file import read_model
+from riskmap.contract.features import FEATURES as DECLARED
 from riskmap.ranking.table import RANKED_COLUMNS, ranked_table
+from riskmap.region.model_file import read_model
 
 
 def table() -> pd.DataFrame:

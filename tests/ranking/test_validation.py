@@ -11,7 +11,7 @@ import pytest
 from riskmap.ranking.blocks import random_folds
 from riskmap.ranking.contenders import (
     GIVEN,
-    LEARNT,
+    LEARNED,
     WORDS,
     Design,
     Visits,
@@ -63,7 +63,7 @@ def noise() -> Decision:
 class TestKnownAnswers:
     def test_informative_features_replace_the_score(self, informative: Decision) -> None:
         assert informative.replaced
-        assert informative.chosen in LEARNT
+        assert informative.chosen in LEARNED
         assert informative.words[-1].startswith("Learning ")
         assert "is surely better" in informative.words[-1]
         assert informative.comparison is not None
@@ -80,7 +80,7 @@ class TestKnownAnswers:
         assert found.chosen == "score"
         assert found.comparison is not None
         share = found.comparison.failures / found.comparison.visits
-        for name in LEARNT:
+        for name in LEARNED:
             value = found.comparison.figure(name, "average_precision")["value"]
             assert value == pytest.approx(share, abs=0.06)
 
@@ -146,7 +146,7 @@ class TestFigures:
         assert informative.comparison is not None
         table = informative.comparison.figures
         counts = table.groupby("contender").size()
-        assert sorted(counts.index) == sorted([*GIVEN, *LEARNT])
+        assert sorted(counts.index) == sorted([*GIVEN, *LEARNED])
         assert set(WORDS) == set(counts.index)
         assert (counts == 6).all()
         assert (table["low"] <= table["high"]).all()

@@ -5,7 +5,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from riskmap.errors import ModelError
+from riskmap.contract.errors import ModelError
 from riskmap.ranking.model import parse_model
 from riskmap.ranking.weights import apply_weights, judge
 

@@ -9,8 +9,8 @@ import pandas as pd
 import pytest
 
 import riskmap
-from riskmap.assessing import Result
-from riskmap.region import Region
+from riskmap.region.read import Region
+from riskmap.stages.assessing import Result
 from sample_region.make import make_county
 
 PARCELS = 700

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from benchmarks.coverage import coverage, read_truth, stability, true_features
-from riskmap.assessing import Result
 from riskmap.ranking.score import factor_points
+from riskmap.stages.assessing import Result
 
 
 def test_true_inputs_take_the_place_of_records(assessed: Result, county_folder: Path) -> None:

@@ -10,14 +10,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from riskmap.assessing import Result
 from riskmap.cli import main
-from riskmap.drift_stage import CountyDrift, aged_inventory, compare_with_earlier, read_earlier
-from riskmap.errors import RegionError
-from riskmap.publish.gis import write_gis_files
+from riskmap.contract.errors import RegionError
+from riskmap.publish.gis.files import write_gis_files
 from riskmap.publish.manifest import write_manifest
 from riskmap.ranking.drift import CAUSES
 from riskmap.ranking.score import score
+from riskmap.stages.assessing import Result
+from riskmap.stages.drift import CountyDrift, aged_inventory, compare_with_earlier, read_earlier
 
 DAY = date(2026, 6, 1)
 
@@ -59,7 +59,7 @@ def test_the_same_run_again_changes_nothing(
 def test_two_years_without_news_are_all_time(
     assessed: Result, features: pd.DataFrame, earlier_folder: Path
 ) -> None:
-    """The stage's own ageing of the records is what a later run makes of the same records."""
+    """The stage's own aging of the records is what a later run makes of the same records."""
     later = replace(assessed.region, date=date(2028, 6, 1))
     years = (later.date - DAY).days / 365.25
     margin = assessed.field_margin.margin

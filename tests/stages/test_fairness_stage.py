@@ -1,4 +1,4 @@
-"""Picks against need on a sample county, and a county's own standing by neighbourhood."""
+"""Picks against need on a sample county, and a county's own standing by neighborhood."""
 
 from __future__ import annotations
 
@@ -10,16 +10,16 @@ import pandas as pd
 import pytest
 
 from riskmap import assessing
-from riskmap.assessing import Result, assess_county
-from riskmap.errors import ModelError, RegionError
-from riskmap.fairness_stage import POOL, judge_fairness, read_standing
-from riskmap.features import FEATURES, Feature
-from riskmap.model_file import write_model
-from riskmap.region import FairnessRules
+from riskmap.contract.errors import ModelError, RegionError
+from riskmap.contract.features import FEATURES, Feature
+from riskmap.region.model_file import write_model
+from riskmap.region.read import FairnessRules
+from riskmap.stages.assessing import Result, assess_county
+from riskmap.stages.fairness import POOL, judge_fairness, read_standing
 
 
 def rules(path: Path, column: str = "") -> FairnessRules:
-    return FairnessRules(standing=path, neighbourhood="neighbourhood", column=column)
+    return FairnessRules(standing=path, neighborhood="neighborhood", column=column)
 
 
 def test_picks_of_the_list_are_counted(assessed: Result, features: pd.DataFrame) -> None:
@@ -32,12 +32,12 @@ def test_picks_of_the_list_are_counted(assessed: Result, features: pd.DataFrame)
     assert table["picks"].sum() == 100
     assert found.letters.table["picks"].sum() == 60
     first = features[features["rank"].le(100).fillna(False).to_numpy(bool)]
-    by_place = first["neighbourhood"].fillna("unknown").value_counts()
+    by_place = first["neighborhood"].fillna("unknown").value_counts()
     alone = table.index.drop(POOL)
-    assert 1 < len(alone) < features["neighbourhood"].nunique()
+    assert 1 < len(alone) < features["neighborhood"].nunique()
     assert table.loc[alone, "picks"].eq(by_place.reindex(alone, fill_value=0)).all()
     chance = features.loc[features["rank"].notna(), "chance_failing_frac"]
-    places = features.loc[chance.index, "neighbourhood"].fillna("unknown")
+    places = features.loc[chance.index, "neighborhood"].fillna("unknown")
     need = chance.groupby(places).sum() / chance.sum()
     assert np.allclose(table.loc[alone, "need_frac"], need.reindex(alone))
     assert (100 * need.drop(alone) < 5).all()
@@ -49,7 +49,7 @@ def test_picks_of_the_list_are_counted(assessed: Result, features: pd.DataFrame)
 def test_everybody_picked_is_no_comparison(assessed: Result, features: pd.DataFrame) -> None:
     region = replace(assessed.region, inspection_rows=0, letters=0)
     assert judge_fairness(features, region) is None
-    assert judge_fairness(features.assign(neighbourhood=None), assessed.region) is None
+    assert judge_fairness(features.assign(neighborhood=None), assessed.region) is None
 
 
 def test_a_slant_along_the_countys_own_number_is_told(
@@ -58,13 +58,13 @@ def test_a_slant_along_the_countys_own_number_is_told(
     """Picks are moved to where the number is high; the sentence must say so."""
     systems = features[features["rank"].notna()].copy()
     names = [f"place {i}" for i in range(8)]
-    systems["neighbourhood"] = np.resize(names, len(systems))
-    steps = systems["neighbourhood"].map({n: i for i, n in enumerate(names)}).to_numpy()
+    systems["neighborhood"] = np.resize(names, len(systems))
+    steps = systems["neighborhood"].map({n: i for i, n in enumerate(names)}).to_numpy()
     order = np.random.default_rng(1).random(len(systems)) - 0.06 * steps
     systems["rank"] = pd.Series(order, index=systems.index).rank(method="first").astype("Int64")
     path = tmp_path / "standing.csv"
     rows = [f"{n},{30000 + 4000 * i}" for i, n in enumerate(names)]
-    path.write_text("neighbourhood,median_income\n" + "\n".join(rows) + "\n", encoding="utf-8")
+    path.write_text("neighborhood,median_income\n" + "\n".join(rows) + "\n", encoding="utf-8")
     region = replace(assessed.region, inspection_rows=200, letters=0, fairness=rules(path))
     found = judge_fairness(systems, region)
     assert found is not None
@@ -77,12 +77,12 @@ def test_standing_file_faults_are_named(tmp_path: Path) -> None:
     with pytest.raises(RegionError, match="cannot be read"):
         read_standing(rules(path))
     path.write_text("place,income\nElm,1\n", encoding="utf-8")
-    with pytest.raises(RegionError, match="wants a column 'neighbourhood'"):
+    with pytest.raises(RegionError, match="wants a column 'neighborhood'"):
         read_standing(rules(path))
-    path.write_text("neighbourhood,income\nElm,much\n", encoding="utf-8")
+    path.write_text("neighborhood,income\nElm,much\n", encoding="utf-8")
     with pytest.raises(RegionError, match="line 2: income = 'much'"):
         read_standing(rules(path))
-    path.write_text("neighbourhood,income,renters\nElm,,0.4\nOak,5,0.1\n", encoding="utf-8")
+    path.write_text("neighborhood,income,renters\nElm,,0.4\nOak,5,0.1\n", encoding="utf-8")
     found = read_standing(rules(path, "renters"))
     assert found is not None
     assert found.to_dict() == {"Elm": 0.4, "Oak": 0.1}

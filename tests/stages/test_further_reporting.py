@@ -10,17 +10,21 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from riskmap.assessing import Result
-from riskmap.further_reporting import further_sections, learnt_reasons_table, write_further_lists
-from riskmap.listing import as_listed, in_list_order, list_length
-from riskmap.publish.list_columns import list_table
-from riskmap.publish.report_fairness import fairness_section
-from riskmap.publish.report_learning import learning_section, service_section
-from riskmap.publish.report_section import Figure, Table
+from riskmap.publish.lists.list_columns import list_table
+from riskmap.publish.report.fairness import fairness_section
+from riskmap.publish.report.further import (
+    further_sections,
+    learned_reasons_table,
+    write_further_lists,
+)
+from riskmap.publish.report.learning import learning_section, service_section
+from riskmap.publish.report.section import Figure, Table
 from riskmap.ranking.explanations import Explanation
 from riskmap.ranking.fairness import compare_with_need
 from riskmap.ranking.service_classifier import Service, ServiceAccuracy
 from riskmap.ranking.validation import Comparison
+from riskmap.stages.assessing import Result
+from riskmap.stages.listing import as_listed, in_list_order, list_length
 
 
 def test_order_by_chance(assessed: Result) -> None:
@@ -62,17 +66,17 @@ def test_list_length_is_at_most_half(assessed: Result) -> None:
 
 def test_a_run_without_learning_has_fairness_only(assessed: Result, tmp_path: Path) -> None:
     titles = [section.title for section in further_sections(assessed)]
-    assert titles == ["How picks fall across neighbourhoods"]
+    assert titles == ["How picks fall across neighborhoods"]
     write_further_lists(tmp_path, assessed)
     assert list((tmp_path / "lists").iterdir()) == []
 
 
-def test_learnt_reasons_add_up_as_written(assessed: Result) -> None:
+def test_learned_reasons_add_up_as_written(assessed: Result) -> None:
     ids = assessed.parcels.index[assessed.parcels["rank"].notna()][:9]
     rng = np.random.default_rng(0)
     shares = pd.DataFrame(rng.normal(size=(9, 3)), index=ids, columns=["a", "b", "c"])
-    parcels = assessed.parcels.assign(learnt_chance_frac=0.1)
-    table = learnt_reasons_table(parcels, Explanation(shares, -2.123456789))
+    parcels = assessed.parcels.assign(learned_chance_frac=0.1)
+    table = learned_reasons_table(parcels, Explanation(shares, -2.123456789))
     by_hand = table[["base", "a", "b", "c"]].sum(axis=1)
     assert np.allclose(by_hand, table["log_odds"], atol=5e-7)
     assert table["rank"].is_monotonic_increasing
@@ -108,12 +112,12 @@ def comparison() -> Comparison:
                "brier")  # fmt: skip
     rows = [(n, f, 0.2, 0.1, 0.3) for n in names for f in figures]
     table = pd.DataFrame({"said": [0.1, 0.4], "found": [0.12, 0.31], "visits": [50, 50]})
-    learnt = names[3:]
+    learned = names[3:]
     return Comparison(
         figures=pd.DataFrame(rows, columns=["contender", "figure", "value", "low", "high"]),
-        differences=pd.DataFrame({"contender": learnt, "difference": 0.0, "low": -0.1}),
+        differences=pd.DataFrame({"contender": learned, "difference": 0.0, "low": -0.1}),
         optimism=pd.DataFrame(
-            {"contender": learnt, "random_split": 0.3, "held_out_blocks": 0.2}
+            {"contender": learned, "random_split": 0.3, "held_out_blocks": 0.2}
         ),
         reliability=dict.fromkeys(names, table),
         failures=20, visits=100, blocks=16,

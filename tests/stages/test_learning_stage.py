@@ -13,15 +13,15 @@ import pytest
 from scipy.stats import rankdata
 
 from riskmap import learning_stage
-from riskmap.assessing import Result
-from riskmap.doubt_stage import doubt_columns
-from riskmap.features import FEATURES
-from riskmap.learning_inputs import at_most, inventory_as_of, prepare_lesson, window
-from riskmap.learning_stage import Learning, fit_again, follow_learning, learn_from_visits
-from riskmap.loading import County
+from riskmap.contract.features import FEATURES
 from riskmap.ranking.contenders import Design, Visits
 from riskmap.ranking.score import classify
 from riskmap.ranking.table import ranked_table
+from riskmap.stages.assessing import Result
+from riskmap.stages.doubt import doubt_columns
+from riskmap.stages.learning import Learning, fit_again, follow_learning, learn_from_visits
+from riskmap.stages.learning_inputs import at_most, inventory_as_of, prepare_lesson, window
+from riskmap.stages.loading import County
 
 BLOCK_M = 700.0
 
@@ -195,11 +195,11 @@ class TestFollowing:
         listed = table[(table["rank"] <= 60).fillna(False).to_numpy(bool)].sort_values("rank")
         assert listed["priority"].is_monotonic_decreasing
         share = assessed.model.failure_share
-        joint = share * table["learnt_failure_score"] + (1 - share) * table["groundwater_score"]
+        joint = share * table["learned_failure_score"] + (1 - share) * table["groundwater_score"]
         assert np.allclose(joint, table["priority"], atol=2e-3, equal_nan=True)
         # the same failure scores, dealt out anew; points still add up to the score's own
         ranked = table["rank"].notna() | table["apart_rank"].notna()
-        old, new = (table.loc[ranked, c] for c in ("failure_score", "learnt_failure_score"))
+        old, new = (table.loc[ranked, c] for c in ("failure_score", "learned_failure_score"))
         assert abs(old.sum() - new.sum()) < 0.01 * old.sum()
         assert table["failure_score"].equals(before["failure_score"])
         # exact: base and shares are the log-odds
@@ -209,11 +209,11 @@ class TestFollowing:
             learning.present.features.loc[told.shares.index]
         )
         assert np.allclose(told.base + told.shares.sum(axis=1), odds, atol=1e-9)
-        chance = table.loc[told.shares.index, "learnt_chance_frac"]
+        chance = table.loc[told.shares.index, "learned_chance_frac"]
         assert np.allclose(np.log(chance / (1 - chance)), odds)
         assert table.loc[ranked, "spoke"].eq(learning.spoke).all()
         reasons = listed[["reason_1", "reason_2"]].astype(str).agg(" ".join, axis=1)
-        assert reasons.str.contains(r"\(learnt from visits\)").mean() > 0.8
+        assert reasons.str.contains(r"\(learned from visits\)").mean() > 0.8
         assert reasons.str.contains("slopes").mean() > 0.5
 
     def test_unscored_parcels_stay_unscored(
@@ -223,7 +223,7 @@ class TestFollowing:
         table, _ = follow_learning(before, features, learning, assessed.model, assessed.region)
         none = before["priority"].isna()
         assert none.any()
-        assert table.loc[none, ["priority", "rank", "learnt_chance_frac"]].isna().all(axis=None)
+        assert table.loc[none, ["priority", "rank", "learned_chance_frac"]].isna().all(axis=None)
         assert sorted(table["rank"].dropna()) == list(range(1, int(before["rank"].max()) + 1))
 
     def test_the_same_again(
@@ -250,13 +250,13 @@ class TestFollowing:
         before = ranked_by_score(onsite, assessed)
         table, _ = follow_learning(before, onsite, found, assessed.model, assessed.region)
         share = by_slope["stage"].eq("failed").mean()
-        assert abs(table["learnt_chance_frac"].mean() - share) < 0.05
+        assert abs(table["learned_chance_frac"].mean() - share) < 0.05
 
 
 class TestDoubtFollows:
-    """Ranges and chances speak of the learnt ranking where it has taken over."""
+    """Ranges and chances speak of the learned ranking where it has taken over."""
 
-    def test_ranges_and_chances_are_those_of_the_learnt_ranking(
+    def test_ranges_and_chances_are_those_of_the_learned_ranking(
         self, assessed: Result, features: pd.DataFrame, learning: Learning
     ) -> None:
         before = ranked_by_score(features, assessed)
@@ -300,9 +300,9 @@ class TestDoubtFollows:
     ) -> None:
         before = ranked_by_score(features, assessed)
         table, _ = follow_learning(before, features, learning, assessed.model, assessed.region)
-        ranked = table["learnt_failure_score"].notna()
+        ranked = table["learned_failure_score"].notna()
         cuts = assessed.region.rules.class_cuts
-        expected = classify(table["learnt_failure_score"], cuts)[ranked]
+        expected = classify(table["learned_failure_score"], cuts)[ranked]
         assert table.loc[ranked, "failure_class"].equals(expected)
         assert (table["failure_class"] != before["failure_class"]).any()
 

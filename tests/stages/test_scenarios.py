@@ -9,15 +9,15 @@ import pandas as pd
 import pytest
 
 from riskmap import scenario_stage
-from riskmap.assessing import Result
+from riskmap.contract.parameters import UncertainParameter
 from riskmap.failure.parameter_ranges import FailureParameters
 from riskmap.groundwater.parameter_ranges import GroundwaterParameters
-from riskmap.parameters import UncertainParameter
 from riskmap.ranking.outcomes import Outcomes
 from riskmap.ranking.records import UncertainRecord, UncertainWord
 from riskmap.ranking.score import score
-from riskmap.scenario_records import CountyRecords, SoilComponents
-from riskmap.scenario_stage import draw_outcomes
+from riskmap.stages.assessing import Result
+from riskmap.stages.scenario_records import CountyRecords, SoilComponents
+from riskmap.stages.scenarios import draw_outcomes
 
 
 @pytest.fixture(scope="module")

@@ -8,10 +8,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from riskmap.assessing import Result
 from riskmap.inventory.service import NO_SEWER_MAP
-from riskmap.loading import County
-from riskmap.service_stage import CONFIDENCE, fill_service, service_numbers
+from riskmap.stages.assessing import Result
+from riskmap.stages.loading import County
+from riskmap.stages.service import CONFIDENCE, fill_service, service_numbers
 
 
 @pytest.fixture(scope="module")
@@ -92,7 +92,7 @@ def test_density_follows_what_was_inferred(county: County, truth: pd.DataFrame) 
 
 
 def test_labels_nearer_than_the_gap_are_not_looked_at(county: County, truth: pd.DataFrame) -> None:
-    """A whole quarter is open: its neighbours' shares must come from as far away for all."""
+    """A whole quarter is open: its neighbors' shares must come from as far away for all."""
     table = truth.copy()
     built = table["service"].isin(["onsite", "sewer"])
     west = table["x_m"] < table["x_m"].quantile(0.3)

@@ -12,9 +12,9 @@ import shapely
 from pyproj import CRS
 
 from data_pipelines.soil_survey import read_soil_survey
-from riskmap.contract import require
-from riskmap.errors import CrsError, SourceFormatError, SourceMissingError
-from riskmap.layers import LAYERS
+from riskmap.contract.check import require
+from riskmap.contract.errors import CrsError, SourceFormatError, SourceMissingError
+from riskmap.contract.layers import LAYERS
 
 WGS84 = CRS("EPSG:4326")
 Make = Callable[..., Any]

@@ -17,7 +17,7 @@ import pytest
 from pandas.testing import assert_frame_equal
 
 from data_pipelines.soil_survey import SoilSurvey, parse_reply, read_soil_survey
-from riskmap.errors import SourceFormatError
+from riskmap.contract.errors import SourceFormatError
 
 Make = Callable[..., Any]
 TABLE_LAYERS = (

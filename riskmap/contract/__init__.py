@@ -1,0 +1,1 @@
+"""What every room agrees on: layers, columns, settings, units, errors."""

@@ -1,0 +1,80 @@
+"""The errors a user can meet. ``docs/errors.md`` gives cause and cure of each.
+
+Every message names the layer (or the file), says what is wrong, and what to do about it.
+"""
+
+from __future__ import annotations
+
+import pandas as pd
+
+
+class RiskmapError(Exception):
+    """Root of all errors raised on purpose by this project."""
+
+
+class RegionError(RiskmapError):
+    """The region file is unreadable, incomplete or names something unknown."""
+
+
+class ModelError(RiskmapError):
+    """The scoring-model file is unreadable or contradicts itself."""
+
+
+class LayerError(RiskmapError):
+    """A layer cannot be used.
+
+    Parameters
+    ----------
+    layer
+        Name of the canonical layer or of the file at fault.
+    problem
+        One sentence: what is wrong.
+    cure
+        One sentence: what the reader of the message can do.
+    faults
+        Optional table of faults (columns ``layer, column, check, row, value, action``).
+    """
+
+    def __init__(
+        self, layer: str, problem: str, cure: str = "", *, faults: pd.DataFrame | None = None
+    ) -> None:
+        self.layer = layer
+        self.problem = problem
+        self.cure = cure
+        self.faults = faults
+        text = f"{layer}: {problem}"
+        if cure:
+            text += f" {cure}"
+        if faults is not None and len(faults):
+            text += "\n" + faults.head(20).to_string(index=False)
+            if len(faults) > 20:
+                text += f"\n... and {len(faults) - 20} more"
+        super().__init__(text)
+
+
+class SourceMissingError(LayerError):
+    """A file that the region file names is not there."""
+
+
+class SourceFormatError(LayerError):
+    """A source file is there but is not in a form that its reader understands."""
+
+
+class CrsError(LayerError):
+    """A layer has no coordinate reference system, or one that cannot be used."""
+
+
+class GeometryTypeError(LayerError):
+    """A layer holds the wrong kind of shapes, points where polygons are needed."""
+
+
+class ContractError(LayerError):
+    """A layer breaks its declaration in ``contract.layers``; all faults are listed together."""
+
+
+class OutputError(RiskmapError):
+    """The result folder cannot be written."""
+
+
+class NotEnoughDataError(RiskmapError):
+    """A method was asked to learn from fewer records than it can honestly use."""

@@ -1,0 +1,31 @@
+"""Refusing unknown names, with the nearest known one suggested."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+
+from riskmap.contract.errors import RiskmapError
+
+
+def nearest(word: str, known: Iterable[str]) -> str:
+    """Phrase a suggestion for a mistyped word; empty if nothing is near.
+
+    >>> nearest("bedroms", ["bedrooms", "occupants"])
+    ' Did you mean bedrooms?'
+    """
+    match = difflib.get_close_matches(word, list(known), n=1, cutoff=0.5)
+    return f" Did you mean {match[0]}?" if match else ""
+
+
+def refuse_unknown(
+    table: object, known: Iterable[str], place: str, error: type[RiskmapError]
+) -> None:
+    """Raise `error` if `table` is no table or has a key that is not `known`."""
+    if not isinstance(table, dict):
+        raise error(f"{place} must be a table of key = value lines.")
+    known = set(known)
+    for name in table:
+        if name not in known:
+            hint = nearest(name, known) or f" Known: {', '.join(sorted(known))}."
+            raise error(f"{place}: unknown key {name!r}.{hint}")

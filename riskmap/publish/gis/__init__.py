@@ -1,0 +1,1 @@
+"""Files for GIS programs, their styles and metadata."""

@@ -1,0 +1,168 @@
+"""The layers of a run as metadata knows them: files, columns with meanings, extent."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from typing import Final
+
+import geopandas as gpd
+import pandas as pd
+from pyproj import CRS, Transformer
+
+from riskmap.contract.features import FEATURES
+from riskmap.contract.layers import EVIDENCE
+from riskmap.publish.gis.styles import STYLES, WORD_STYLES
+from riskmap.publish.map.facts import PRIVATE
+from riskmap.publish.words.text_safety import plain_text
+from riskmap.ranking.table import RANKED_COLUMNS
+
+WGS84: Final = CRS.from_epsg(4326)
+Box = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True)
+class LayerFile:
+    """One file of a layer: its path in the result folder, a title, media type, and roles."""
+
+    path: str
+    title: str
+    media_type: str
+    roles: tuple[str, ...] = ("data",)
+
+
+@dataclass(frozen=True)
+class RunLayer:
+    """One layer of a run: what it is, its files, its columns (name -> meaning), and its extent.
+
+    ``bounds`` are west, south, east, north in the run's reference system; ``types`` has the plain
+    type of each column where known.
+    """
+
+    name: str
+    title: str
+    meaning: str
+    files: tuple[LayerFile, ...]
+    bounds: Box
+    rows: int
+    columns: Mapping[str, str] = field(default_factory=dict)
+    types: Mapping[str, str] = field(default_factory=dict)
+
+
+def style_file(name: str) -> LayerFile:
+    """Return the style ``styles/<name>.sld`` as a file of a layer."""
+    title = f"Style: {name.replace('_', ' ')}"
+    return LayerFile(f"styles/{name}.sld", title, "application/vnd.ogc.sld+xml", ("style",))
+
+
+PARCEL_FILES: Final = (
+    LayerFile("parcels.gpkg", "Parcels, GeoPackage", "application/geopackage+sqlite3"),
+    LayerFile("parcels.parquet", "Parcels, GeoParquet 1.1", "application/vnd.apache.parquet"),
+    *(style_file(name) for name in (*STYLES, *WORD_STYLES)),
+    LayerFile("data_quality.csv", "Defects in the sources", "text/csv", ("metadata",)),
+)
+PARCELS_MEANING: Final = (
+    "One polygon per parcel with what is known of its onsite system (each value with a mark of how "
+    "it is known), points of every factor, failure and groundwater scores, priority, rank and "
+    "reasons. A screening, not a finding."
+)
+
+
+def layer_of(
+    table: gpd.GeoDataFrame,
+    *,
+    name: str = "parcels",
+    title: str = "Parcels with scores and ranks",
+    meaning: str = PARCELS_MEANING,
+    files: tuple[LayerFile, ...] = PARCEL_FILES,
+    meanings: Mapping[str, str] | None = None,
+) -> RunLayer:
+    """Describe a table of shapes as a layer; private columns are left out.
+
+    A table indexed by ``parcel_id`` is described with that column first, as it is written.
+
+    Parameters
+    ----------
+    meanings
+        Column -> meaning, for columns that are declared nowhere.
+    """
+    plain = pd.DataFrame(table.drop(columns=table.geometry.name))
+    if plain.index.name == "parcel_id":
+        plain = plain.reset_index()
+    names = [str(column) for column in plain.columns if column not in PRIVATE]
+    west, south, east, north = map(float, table.total_bounds)
+    return RunLayer(
+        name=name,
+        title=title,
+        meaning=meaning,
+        files=files,
+        bounds=(west, south, east, north),
+        rows=len(table),
+        columns={
+            column: (meanings or {}).get(column) or column_meaning(column) for column in names
+        },
+        types={column: _type_of(plain[column]) for column in names},
+    )
+
+
+def column_meaning(column: str) -> str:
+    """Meaning of a column with its unit, in words.
+
+    >>> column_meaning("lot_m2"), column_meaning("age_yr_evidence")
+    ('Lot size (m2)', 'How age_yr is known: measured, mapped, inferred, assumed, unknown')
+    """
+    if column == "parcel_id":
+        return "Parcel number, as text"
+    feature = FEATURES.get(column)
+    if feature:
+        unit = f" ({feature.unit})" if feature.unit else ""
+        words = f": {', '.join(feature.domain)}" if feature.domain else ""
+        return f"{feature.meaning}{unit}{words}"
+    if column in RANKED_COLUMNS:
+        return RANKED_COLUMNS[column]
+    if column.endswith("_evidence"):
+        return f"How {column.removesuffix('_evidence')} is known: {', '.join(EVIDENCE)}"
+    if column.endswith("_points"):
+        return f"Points of the factor {column.removesuffix('_points')} in its score"
+    return column.replace("_", " ").capitalize()
+
+
+def degrees(bounds: Box, crs: CRS) -> Box:
+    """Box in degrees (WGS 84) around `bounds`, edges followed closely, six decimals."""
+    step = Transformer.from_crs(crs, WGS84, always_xy=True)
+    west, south, east, north = step.transform_bounds(*bounds, densify_pts=21)
+    return round(west, 6), round(south, 6), round(east, 6), round(north, 6)
+
+
+def union(
+    boxes: Sequence[Box],
+) -> Box:
+    """Box around all boxes."""
+    west, south, east, north = zip(*boxes, strict=True)
+    return min(west), min(south), max(east), max(north)
+
+
+def crs_code(crs: CRS) -> str | None:
+    """Return authority and code, such as ``EPSG:32616``; None where the system has none."""
+    found = crs.to_authority()
+    return ":".join(found) if found else None
+
+
+def slug(text: str) -> str:
+    """Return a name of small letters, digits and hyphens.
+
+    >>> slug("Fennimarsh County (invented)"), slug("???")
+    ('fennimarsh-county-invented', 'unnamed')
+    """
+    return re.sub(r"[^a-z0-9]+", "-", plain_text(text).lower()).strip("-") or "unnamed"
+
+
+def _type_of(values: pd.Series) -> str:
+    kinds = (
+        ("boolean", pd.api.types.is_bool_dtype),
+        ("integer", pd.api.types.is_integer_dtype),
+        ("number", pd.api.types.is_numeric_dtype),
+        ("datetime", pd.api.types.is_datetime64_any_dtype),
+    )
+    return next((word for word, is_kind in kinds if is_kind(values.dtype)), "text")

@@ -1,0 +1,194 @@
+"""Style files, so that any GIS program shows the layers as the map does.
+
+OGC Styled Layer Descriptor 1.1.0 (OGC 05-078r4) holding OGC Symbology Encoding 1.1.0
+(OGC 05-077r4); filters by OGC Filter Encoding 1.1.0 (OGC 04-095). Classes are cut at the same
+scores and have the same colors as everywhere; a parcel without a score is gray with crosses, so
+that nobody takes it for low risk.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+from typing import Final
+from xml.etree import ElementTree as ET
+
+from riskmap.publish import palette
+from riskmap.publish.gis.style_parts import (
+    add_filter,
+    add_rule,
+    area,
+    compare,
+    crosses,
+    diamond,
+    given,
+    label,
+    missing,
+    style_root,
+    type_style,
+    xml_text,
+)
+from riskmap.publish.map.plan import LAYER_STYLES
+
+STYLES: Final = {
+    "priority": ("priority", "Priority of onsite systems"),
+    "failure": ("failure_score", "Failure risk of onsite systems"),
+    "groundwater": ("groundwater_score", "Groundwater risk of onsite systems"),
+}
+"""Name of a score's style -> column of the parcels layer that it reads, and its title."""
+
+
+@dataclass(frozen=True)
+class WordStyle:
+    """A style by the words of a column: title, words -> colors, and what has none of them."""
+
+    column: str
+    title: str
+    colors: dict[str, str]
+    rest: tuple[str, str]
+
+
+WORD_STYLES: Final = {
+    "stage": WordStyle(
+        "stage",
+        "Likely state of the field",
+        {f"likely {word}": color for word, color in palette.STAGE_COLORS.items()},
+        ("no estimate", palette.CLASS_COLORS[palette.NOT_RANKED]),
+    ),
+    "soil_limits": WordStyle(
+        "soil_class",
+        "Soil limits for a field, of the lot",
+        {word: color for word, color in palette.SOIL_COLORS.items() if word != "not rated"},
+        ("not rated", palette.SOIL_COLORS["not rated"]),
+    ),
+}
+"""Styles of the parcels layer by words."""
+
+LAYER_TITLES: Final = {
+    "zones": "Zones for planning",
+    "wells": "Drinking-water wells",
+    "treatment_areas": "Likely treatment areas",
+    "replacement_places": "Room for another field",
+}
+"""Layers beside the parcels that have a style of their own, by name."""
+
+ALL_STYLES: Final = (*STYLES, *WORD_STYLES, *LAYER_TITLES)
+
+
+def write_styles(
+    folder: Path,
+    *,
+    cuts: Sequence[float],
+    layer: str = "parcels",
+    names: Collection[str] = ALL_STYLES,
+) -> tuple[Path, ...]:
+    """Write the style files into ``styles/`` of `folder`; returns their paths.
+
+    Parameters
+    ----------
+    cuts
+        The four scores that part the classes, rising; a score on a cut belongs to the higher class.
+    layer
+        Name of the parcels layer.
+    names
+        Which of :data:`ALL_STYLES`; styles of layers that a run did not make are better left out.
+    """
+    place = folder / "styles"
+    place.mkdir(parents=True, exist_ok=True)
+    paths = []
+    for name in ALL_STYLES:
+        path = place / f"{name}.sld"
+        path.unlink(missing_ok=True)
+        if name in names:
+            path.write_bytes(compose_style(name, cuts=cuts, layer=layer).encode("utf-8"))
+            paths.append(path)
+    return tuple(paths)
+
+
+def compose_style(name: str, *, cuts: Sequence[float], layer: str = "parcels") -> str:
+    """Return the text of one style file; `name` is one of :data:`ALL_STYLES`."""
+    if name in STYLES:
+        return xml_text(_score_style(name, cuts, layer))
+    if name in WORD_STYLES:
+        return xml_text(_word_style(name, layer))
+    return xml_text(_layer_style(name))
+
+
+def _score_style(name: str, cuts: Sequence[float], layer: str) -> ET.Element:
+    column, title = STYLES[name]
+    root, style = style_root(name=name, title=title, layer=layer, default=name == "priority")
+    kind = type_style(style, layer)
+    bounds = [None, *cuts, None]
+    classes = list(zip(palette.CLASSES[::-1], pairwise(bounds), strict=True))
+    for word, (low, high) in classes[::-1]:
+        _class_rule(kind, word, column, low, high)
+    rule = add_rule(kind, palette.NOT_RANKED, "Not ranked: sewer, no building, or too little known")
+    missing(add_filter(rule), column)
+    area(rule, fill=palette.CLASS_COLORS[palette.NOT_RANKED])
+    crosses(rule)
+    over = add_rule(
+        type_style(style, layer), "service unknown", "Service unknown: scored, ranked apart"
+    )
+    given(add_filter(over), "apart_rank")
+    crosses(over)
+    return root
+
+
+def _class_rule(
+    kind: ET.Element, word: str, column: str, low: float | None, high: float | None
+) -> None:
+    rule = add_rule(kind, word, f"{word.capitalize()} ({_range(low, high)})")
+    outer = add_filter(rule)
+    if low is not None and high is not None:
+        outer = ET.SubElement(outer, outer.tag.replace("Filter", "And"))
+    if low is not None:
+        compare(outer, "PropertyIsGreaterThanOrEqualTo", column, low)
+    if high is not None:
+        compare(outer, "PropertyIsLessThan", column, high)
+    area(rule, fill=palette.CLASS_COLORS[word])
+
+
+def _range(low: float | None, high: float | None) -> str:
+    if low is None:
+        return f"under {high:g}"
+    return f"{low:g} and more" if high is None else f"{low:g} to under {high:g}"
+
+
+def _word_style(name: str, layer: str) -> ET.Element:
+    look = WORD_STYLES[name]
+    root, style = style_root(name=name, title=look.title, layer=layer)
+    kind = type_style(style, layer)
+    for title, color in look.colors.items():
+        rule = add_rule(kind, title, title.capitalize())
+        word = title.removeprefix("likely ")
+        compare(add_filter(rule), "PropertyIsEqualTo", look.column, word)
+        area(rule, fill=color)
+    word, color = look.rest
+    rule = add_rule(kind, word, word.capitalize())
+    missing(add_filter(rule), look.column)
+    area(rule, fill=color)
+    crosses(rule)
+    if name == "stage":
+        title = "Rests on an assumed size, age or use"
+        over = add_rule(type_style(style, layer), "assumed", title)
+        compare(add_filter(over), "PropertyIsEqualTo", "stage_evidence", "assumed")
+        crosses(over)
+    return root
+
+
+def _layer_style(name: str) -> ET.Element:
+    """Draw one of :data:`LAYER_TITLES` in the map's colors."""
+    root, style = style_root(name=name, title=LAYER_TITLES[name], layer=name)
+    rule = add_rule(type_style(style, name), name, LAYER_TITLES[name])
+    look = LAYER_STYLES[name]
+    if look.kind == "point":
+        diamond(rule, fill=look.color, size=9)
+    elif look.kind == "outline":
+        area(rule, stroke=palette.PANEL, width=5)
+        area(rule, stroke=look.color, width=2.5)
+        label(rule, "zone_id", color=look.color)
+    else:
+        area(rule, fill=look.color, opacity=look.opacity, stroke=look.edge, width=1.2)
+    return root

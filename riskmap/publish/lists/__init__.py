@@ -1,0 +1,1 @@
+"""Priority lists as workbooks and CSV files."""

@@ -1,0 +1,111 @@
+"""The mailing list for outreach: one row per addressee, to be worked in."""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Final
+
+import pandas as pd
+
+from riskmap.action.mailing import LETTER_CLASSES, MAILING_COLUMNS, addressees, to_write_to
+from riskmap.publish.lists.list_columns import ListColumn, ResultColumn
+from riskmap.publish.lists.workbook import Worklist, cleaned, write_workbook
+from riskmap.publish.words.display import Units
+from riskmap.publish.words.text_safety import csv_text, plain_text
+
+_SHOWN: Final = {
+    "order": ("Order", 7, "this run"),
+    "name": ("Name", 36, "parcels"),
+    "delivery_line": ("Street or box", 26, "parcels"),
+    "last_line": ("City, state, ZIP", 26, "parcels"),
+    "address_check": ("Check first", 20, "this run"),
+    "audience": ("For", 11, "this run"),
+    "language": ("Language", 9, "parcels"),
+    "parcels": ("Parcels", 8, "this run"),
+    "site_addresses": ("About", 34, "parcels"),
+    "parcel_ids": ("Parcel numbers", 20, "parcels"),
+    "failure_class": ("Class", 10, "this run"),
+    "best_rank": ("Best rank", 9, "this run"),
+}
+_WRAPPED: Final = {"name", "delivery_line", "address_check", "site_addresses", "parcel_ids"}
+
+RESULTS: Final = (
+    ResultColumn("Sent on", 12, "Date the letter was posted", kind="date"),
+    ResultColumn("Language sent", 10, "Language of the letter", ("en", "es", "other")),
+    ResultColumn("Came back", 10, "Whether the post returned it", ("yes", "no")),
+    ResultColumn("Answer", 13, "What the addressee wants",
+                 ("none", "visit", "question", "gave records", "not on septic", "no contact")),
+    ResultColumn("Answered on", 12, "Date of the answer", kind="date"),
+    ResultColumn("Notes", 34, "Anything the next caller must know"),
+)  # fmt: skip
+"""Columns for outreach staff to fill in."""
+
+NOTES: Final = (
+    ("Who is listed", "Owners or households of ranked systems in the classes named in the heading. "
+     "Parcels ranked apart, because it is not known where their sewage goes, are left out."),
+    ("Addresses", "Upper case and abbreviated by USPS Publication 28. They are not checked against "
+     "the post office's records: run them through address checking before a large mailing."),
+    ("Private", "Names and addresses are for this mailing. Keep them as your rules for personal "
+     "data ask, and honor requests not to be written to."),
+)  # fmt: skip
+
+
+def write_mailing_list(
+    folder: Path,
+    ranked: pd.DataFrame,
+    *,
+    county: str,
+    date: datetime.date,
+    units: Units = "us",
+    parcels: pd.DataFrame | None = None,
+    classes: Sequence[str] = LETTER_CLASSES,
+    site_last_line: str = "",
+    residents_too: bool = False,
+) -> list[Path]:
+    """Write ``lists/mailing.csv`` and ``lists/mailing.xlsx``; the rows are those of the letters.
+
+    Parameters
+    ----------
+    folder
+        The result folder.
+    ranked
+        Ranked table, index ``parcel_id``.
+    county, date
+        Printed at the head.
+    units
+        Chooses the paper.
+    parcels, site_last_line, residents_too
+        See :func:`riskmap.action.mailing.addressees`.
+    classes
+        Classes of the failure score that are written to.
+    """
+    people = cleaned(
+        addressees(
+            to_write_to(ranked, classes),
+            parcels,
+            site_last_line=site_last_line,
+            residents_too=residents_too,
+        )
+    )
+    place = folder / "lists"
+    place.mkdir(parents=True, exist_ok=True)
+    table = place / "mailing.csv"
+    table.write_bytes(csv_text(people[list(MAILING_COLUMNS)]).encode("utf-8"))
+    heading = f"{plain_text(county)}: mailing list, {', '.join(classes)}, {date.isoformat()}"
+    worklist = Worklist(
+        name="Mailing",
+        heading=heading,
+        table=people,
+        columns=[
+            ListColumn(name, title, width, MAILING_COLUMNS[name], source, name in _WRAPPED)
+            for name, (title, width, source) in _SHOWN.items()
+        ],
+        results=RESULTS,
+        notes=NOTES,
+        units=units,
+        frozen=2,
+        pages_wide=2,
+    )
+    return [table, write_workbook(place / "mailing.xlsx", worklist)]

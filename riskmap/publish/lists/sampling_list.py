@@ -1,0 +1,206 @@
+"""The well sampling list: which wells to sample first, where they are, what to test."""
+
+from __future__ import annotations
+
+import datetime
+from pathlib import Path
+from typing import Final
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from riskmap.action.mailing import by_parcel_id
+from riskmap.action.sampling import SAMPLING_COLUMNS, sampling_order
+from riskmap.publish.lists.list_columns import ListColumn, ResultColumn
+from riskmap.publish.lists.workbook import Worklist, cleaned, write_workbook
+from riskmap.publish.words.cautions import WATER
+from riskmap.publish.words.display import Units, readable, shown
+from riskmap.publish.words.text_safety import csv_text, plain_text
+
+WHERE: Final = {
+    "parcel_id": "Parcel the well stands on; empty where on none",
+    "address": "Site address of that parcel",
+    "owner": "Owner of that parcel, where the county keeps owners",
+    "latitude": "Latitude, degrees WGS 84, as mapped: the well may stand elsewhere",
+    "longitude": "Longitude, degrees WGS 84",
+}
+_SHOWN: Final = {
+    "order": ("Order", 7),
+    "well_id": ("Well", 14),
+    "address": ("Address", 26),
+    "why": ("Why", 26),
+    "systems_near": ("Systems near", 9),
+    "nearest_system_m": ("Nearest system", 10),
+    "worst_groundwater_score": ("Worst score near", 10),
+    "risk": ("Risk", 8),
+    "use": ("Use", 10),
+    "depth_m": ("Depth", 8),
+    "last_sample": ("Last sample", 12),
+    "last_nitrate_mg_l": ("Last nitrate (mg/L as N)", 11),
+    "last_coliform": ("Last coliform", 10),
+    "test_for": ("Test for", 22),
+    "parcel_id": ("Parcel", 16),
+    "owner": ("Owner", 22),
+    "latitude": ("Latitude", 10),
+    "longitude": ("Longitude", 11),
+}
+_WRAPPED: Final = {"address", "why", "test_for", "owner"}
+_LENGTHS: Final = ("nearest_system_m", "depth_m")
+DECIMALS: Final = {
+    "risk": "0.00",
+    "last_nitrate_mg_l": "0.0",
+    "latitude": "0.00000",
+    "longitude": "0.00000",
+}
+
+RESULTS: Final = (
+    ResultColumn("Sampled on", 12, "Date of the sample", kind="date"),
+    ResultColumn("By", 9, "Sampler's initials"),
+    ResultColumn("Nitrate (mg/L as N)", 11, "Laboratory result", kind="number"),
+    ResultColumn("Below limit", 9, "Whether nitrate is below what the laboratory can see",
+                 ("yes", "no")),
+    ResultColumn("Coliform", 10, "Total coliform", ("found", "not found")),
+    ResultColumn("E. coli", 10, "E. coli", ("found", "not found")),
+    ResultColumn("Owner told on", 12, "Date the owner got the result", kind="date"),
+    ResultColumn("Notes", 32, "Cap, casing, odd taste, treatment before the tap"),
+)  # fmt: skip
+"""Columns for the sampler to fill in."""
+
+NOTES: Final = (
+    ("Order", "Wells whose last sample was above the limit (10 mg/L nitrate as N, 40 CFR 141.62) "
+     "or held coliform come first, then those at half the limit or more; then by risk. A clean "
+     "sample of the last three years halves the risk."),
+    ("Risk", "The groundwater assessment's well risk where the run has it; otherwise the sum, over "
+     "ranked systems within 229 m (750 ft), of score / 100 x (1 - distance / 229 m)."),
+    ("Sampling", "Sample before any treatment, with the laboratory's own bottles and steps; "
+     "bacteria samples stay cold and reach the laboratory within its time limit."),
+    ("If a result is bad", "Tell the owner at once. Above 10 mg/L nitrate (as N) infants and "
+     "pregnant women need other water; boiling does not take nitrate out. With E. coli nobody "
+     "drinks it unboiled. Follow the health department's advice."),
+    ("Public wells", "Their operators sample them by law; coordinate instead of sampling."),
+    ("Caution", WATER),
+)  # fmt: skip
+
+
+def write_sampling_list(
+    folder: Path,
+    ranked: gpd.GeoDataFrame,
+    wells: gpd.GeoDataFrame | None,
+    *,
+    county: str,
+    date: datetime.date,
+    units: Units = "us",
+    samples: pd.DataFrame | None = None,
+    parcels: pd.DataFrame | None = None,
+) -> list[Path]:
+    """Write ``lists/well_sampling.csv`` and ``lists/well_sampling.xlsx``.
+
+    Parameters
+    ----------
+    folder
+        The result folder.
+    ranked
+        Lots with features and ranks, index ``parcel_id``.
+    wells
+        The canonical wells (points); ``well_risk_frac`` orders them where given. None: nothing is
+        written.
+    county, date, units
+        Heading; the day to which the age of samples counts; feet or meters.
+    samples
+        The canonical ``well_samples``, or None.
+    parcels
+        The canonical parcels with owners, where the county keeps them.
+
+    Returns
+    -------
+    list of Path
+        Files written.
+    """
+    if wells is None or not len(wells):
+        return []
+    table = sampling_table(ranked, wells, date=date, samples=samples, parcels=parcels)
+    place = folder / "lists"
+    place.mkdir(parents=True, exist_ok=True)
+    path = place / "well_sampling.csv"
+    named, titles = _in_units(cleaned(table), units)
+    path.write_bytes(csv_text(named.rename(columns=titles)).encode("utf-8"))
+    worklist = Worklist(
+        name="Well sampling",
+        heading=f"{plain_text(county)}: wells to sample, {date.isoformat()}",
+        table=named,
+        columns=[_column(name, title, width, units) for name, (title, width) in _SHOWN.items()],
+        results=RESULTS,
+        notes=NOTES,
+        units=units,
+        decimals=DECIMALS,
+        frozen=3,
+        pages_wide=2,
+    )
+    return [path, write_workbook(place / "well_sampling.xlsx", worklist)]
+
+
+def sampling_table(
+    ranked: gpd.GeoDataFrame,
+    wells: gpd.GeoDataFrame,
+    *,
+    date: datetime.date,
+    samples: pd.DataFrame | None = None,
+    parcels: pd.DataFrame | None = None,
+) -> pd.DataFrame:
+    """Put wells in sampling order, with where and whose they are (SI units)."""
+    placed = wells.reset_index(drop=True)
+    points = placed.geometry
+    plain = pd.DataFrame(placed.drop(columns="geometry")).assign(x_m=points.x, y_m=points.y)
+    order = sampling_order(plain, pd.DataFrame(ranked), samples, today=date)
+    table = order.join(_whereabouts(placed, ranked, parcels))
+    dates = pd.to_datetime(table["last_sample"])
+    table["last_sample"] = dates.dt.strftime("%Y-%m-%d")
+    flags = table["last_coliform"].astype("boolean")
+    table["last_coliform"] = flags.map({True: "found", False: "not found"}, na_action="ignore")
+    return table[[*SAMPLING_COLUMNS, *WHERE]].reset_index(drop=True)
+
+
+def _whereabouts(
+    wells: gpd.GeoDataFrame, ranked: gpd.GeoDataFrame, parcels: pd.DataFrame | None
+) -> pd.DataFrame:
+    """Parcel under each well (the smallest where lots overlap), its address and owner."""
+    lots = ranked.geometry
+    place, lot = lots.sindex.query(wells.geometry, predicate="intersects")
+    pairs = pd.DataFrame({"well": place, "lot": lot, "area": lots.area.to_numpy()[lot]})
+    first = pairs.sort_values(["well", "area", "lot"]).drop_duplicates("well").set_index("well")
+    ids = pd.Series(ranked.index.astype(str)[first["lot"]], index=first.index, dtype="string")
+    addresses = pd.Series(ranked["address"].to_numpy()[first["lot"]], index=first.index)
+    table = pd.DataFrame({"parcel_id": ids, "address": addresses}, index=wells.index)
+    kept = by_parcel_id(parcels)
+    if kept is not None and "owner" in kept:
+        table["owner"] = kept["owner"].reindex(table["parcel_id"]).to_numpy()
+    else:
+        table["owner"] = None
+    degrees = wells.geometry.to_crs(4326)
+    return table.assign(
+        latitude=np.round(degrees.y.to_numpy(), 6), longitude=np.round(degrees.x.to_numpy(), 6)
+    )
+
+
+def _in_units(table: pd.DataFrame, units: Units) -> tuple[pd.DataFrame, dict[str, str]]:
+    """Lengths as people read them; titles for the CSV file name the unit of the numbers."""
+    table = table.assign(
+        risk=table["risk"].round(3),
+        worst_groundwater_score=table["worst_groundwater_score"].round(1),
+        last_nitrate_mg_l=table["last_nitrate_mg_l"].astype(float).round(2),
+    )
+    titles = {}
+    for name in _LENGTHS:
+        reading = readable(name, units=units)
+        table[name] = shown(table[name], reading)
+        titles[name] = f"{name.removesuffix('_m')}_{reading.unit}"
+    return table, titles
+
+
+def _column(name: str, title: str, width: float, units: Units) -> ListColumn:
+    meaning = {**SAMPLING_COLUMNS, **WHERE}[name]
+    source = "parcels" if name in {"parcel_id", "address", "owner"} else "wells, this run"
+    if name in _LENGTHS:
+        title = f"{title} ({readable(name, units=units).unit})"
+    return ListColumn(name, title, width, meaning, source, name in _WRAPPED)

@@ -1,0 +1,1 @@
+"""The map that opens from disk, and the data packed into it."""

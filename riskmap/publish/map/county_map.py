@@ -1,0 +1,106 @@
+"""The map of a run: its layers, wells and zones gathered for the page."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Final
+
+import geopandas as gpd
+import pandas as pd
+
+from riskmap.inventory.soil_aggregate import rate_mapunits
+from riskmap.publish.map.model import MapModel
+from riskmap.publish.map.plan import BaseMap
+from riskmap.publish.map.threats import wells_with_risk
+from riskmap.publish.map.webmap import MapReport, write_map
+from riskmap.ranking.model import Model
+from riskmap.ranking.score import limits_used
+from riskmap.region.model_file import model_text
+from riskmap.region.read import Region
+from riskmap.stages.assessing import Result
+
+PLAIN_LAYERS: Final = ("streams", "waterbodies", "floodplain", "sewer_area")
+
+
+def write_county_map(
+    folder: Path, result: Result, *, zones: gpd.GeoDataFrame | None = None
+) -> MapReport:
+    """Write ``map/``; `zones` are the planners' zones, if the run drew them."""
+    region = result.region
+    model = result.model
+    groundwater = result.groundwater
+    return write_map(
+        folder,
+        with_limitations(result.parcels, model),
+        model=MapModel(
+            model.factors,
+            model.failure_share,
+            region.rules.class_cuts,
+            text=model_text(region.model_file),
+        ),
+        layers=map_layers(result) | ({} if zones is None else {"zones": zones}),
+        terrain=result.county.rasters.get("elevation"),
+        county=region.name,
+        date=region.date,
+        units=region.units,
+        threats=None if groundwater is None else groundwater.pairs,
+        top=None if result.doubt is None else result.doubt.top,
+        base_map=base_map(region),
+    )
+
+
+def base_map(region: Region) -> BaseMap | None:
+    """Return the online background that the region file allows, if any."""
+    if not region.base_map_tiles:
+        return None
+    return BaseMap(region.base_map_tiles, region.base_map_credit)
+
+
+def with_limitations(parcels: gpd.GeoDataFrame, model: Model) -> gpd.GeoDataFrame:
+    """Add ``<factor>_limitation``, as scored: the page then adds up the very same numbers."""
+    if "spoke" in parcels and parcels["spoke"].eq("score").all():
+        parcels = parcels.drop(columns="spoke")
+    limits = limits_used(parcels, model)
+    scored = parcels["priority"].notna()
+    return parcels.join(limits.where(scored).add_suffix("_limitation"))
+
+
+def map_layers(result: Result) -> dict[str, gpd.GeoDataFrame]:
+    """Layers beside the parcels: as they came, soils with classes, wells with their risk."""
+    tables = result.county.tables
+    layers = {name: tables[name] for name in PLAIN_LAYERS if name in tables}
+    wells = tables.get("wells")
+    if isinstance(wells, gpd.GeoDataFrame):
+        layers["wells"] = wells_with_risk(wells, _assessed_wells(result))
+    layers["soils"] = _soil_limits(result)
+    return layers | lot_layers(result)
+
+
+def _assessed_wells(result: Result) -> pd.DataFrame | None:
+    """Wells with their risk, and with setbacks and zones where the run drew zones."""
+    behind = result.planning or result.groundwater
+    return None if behind is None else pd.DataFrame(behind.wells)
+
+
+def lot_layers(result: Result) -> dict[str, gpd.GeoDataFrame]:
+    """Likely treatment areas of parcels with a system, and the best room for another field."""
+    served = result.parcels["service"].isin(["onsite", "unknown"])
+    areas = result.described.areas.reindex(result.parcels.index[served])
+    return {
+        "treatment_areas": gpd.GeoDataFrame(
+            areas[["geometry"]].dropna(), geometry="geometry", crs=result.county.crs
+        ),
+        "replacement_places": result.replacement_places,
+    }
+
+
+def _soil_limits(result: Result) -> gpd.GeoDataFrame:
+    """Soil polygons with map unit name and the class by the national rule."""
+    tables = result.county.tables
+    rated = rate_mapunits(result.described.component_ratings)
+    names = tables["soil_mapunits"].set_index("mukey")["muname"]
+    units = tables["soil_units"][["mukey", "musym", "geometry"]]
+    return units.assign(
+        muname=units["mukey"].map(names),
+        soil_class=units["mukey"].map(rated["condition_class"]),
+    )

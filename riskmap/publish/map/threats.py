@@ -1,0 +1,108 @@
+"""Which wells a parcel's water may reach, packed for the map: the leading pairs of both sides."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+
+from riskmap.publish.map.facts import worded
+from riskmap.publish.map.packing import Package, pack_numbers, pack_words
+from riskmap.publish.words.display import Units, readable, shown
+
+PER_PARCEL: Final = 3
+"""Wells shown on a parcel's card."""
+PER_WELL: Final = 5
+"""Parcels shown on a well's card."""
+
+WELL_RISK: Final = {
+    "well_risk_frac": 2,
+    "well_risk_low": 2,
+    "well_risk_high": 2,
+    "nitrate_predicted_mg_l": 1,
+    "nitrate_low_mg_l": 1,
+    "nitrate_high_mg_l": 1,
+    "chance_above_limit_frac": 2,
+    "systems_reaching": 0,
+    "setback_short_systems": 0,
+}
+"""Numbers on a well's card, with their decimals."""
+WELL_WORDS: Final = ("well_id", "use", "aquifer", "well_unknowns", "zone_id")
+WELL_LENGTHS: Final = ("depth_m", "casing_m", "static_level_m")
+
+
+def wells_with_risk(wells: gpd.GeoDataFrame, risk: pd.DataFrame | None) -> gpd.GeoDataFrame:
+    """All wells, with the risk columns of those that were assessed (by ``well_id``)."""
+    if risk is None or "well_id" not in wells or "well_id" not in risk:
+        return wells
+    names = [name for name in (*WELL_RISK, *WELL_WORDS) if name in risk and name not in wells]
+    known = pd.DataFrame(risk)[["well_id", *names]].drop_duplicates("well_id")
+    found = known.set_index("well_id").reindex(wells["well_id"]).set_index(wells.index)
+    return wells.join(found)
+
+
+def well_columns(package: Package, wells: gpd.GeoDataFrame, units: Units) -> dict[str, Any]:
+    """Add what a well's card needs."""
+    columns: dict[str, Any] = {}
+    for name in WELL_WORDS:
+        if name in wells:
+            columns[name] = pack_words(package, worded(wells[name]))
+    for name in WELL_LENGTHS:
+        if name in wells:
+            values = shown(wells[name], readable(name, units=units))
+            columns[name] = pack_numbers(package, values)
+    for name, decimals in WELL_RISK.items():
+        if name in wells:
+            columns[name] = pack_numbers(package, wells[name], decimals=decimals)
+    return columns
+
+
+def leading_pairs(pairs: pd.DataFrame) -> pd.DataFrame:
+    """Choose pairs that add most nitrate: :data:`PER_PARCEL` a parcel, :data:`PER_WELL` a well."""
+    order = ["nitrate_added_mg_l", "distance_m", "parcel_id", "well_id"]
+    table = pairs.sort_values(order, ascending=[False, True, True, True], kind="stable")
+    first = table.groupby("parcel_id", sort=False).cumcount() < PER_PARCEL
+    worst = table.groupby("well_id", sort=False).cumcount() < PER_WELL
+    return table[first | worst]
+
+
+def pack_threats(
+    pairs: pd.DataFrame, *, parcels: pd.Index, wells: pd.Series, units: Units
+) -> Package:
+    """Pack the leading pairs, ordered by parcel, then by nitrate added (most first).
+
+    Parameters
+    ----------
+    pairs
+        ``parcel_id``, ``well_id``, ``distance_m``, ``travel_time_d``, ``nitrate_added_mg_l``.
+    parcels, wells
+        Parcel numbers and well numbers in the order of the page's shapes; pairs whose parcel or
+        well is not drawn are left out.
+    """
+    row = pd.Series(np.arange(len(parcels)), index=parcels)
+    well = pd.Series(np.arange(len(wells)), index=wells.to_numpy())
+    well = well[~well.index.duplicated()]
+    table = leading_pairs(pairs)
+    table = table.assign(row=table["parcel_id"].map(row), well=table["well_id"].map(well))
+    table = table[table["row"].notna() & table["well"].notna()].sort_values("row", kind="stable")
+    package = Package()
+    columns: dict[str, Any] = {
+        "row": pack_numbers(package, table["row"]),
+        "well": pack_numbers(package, table["well"]),
+        "distance": pack_numbers(
+            package, shown(table["distance_m"], readable("distance_m", units=units))
+        ),
+        "days": pack_numbers(package, _two_digits(table["travel_time_d"])),
+        "nitrate": pack_numbers(package, table["nitrate_added_mg_l"], decimals=2),
+    }
+    package.header |= {"count": len(table), "columns": columns}
+    return package
+
+
+def _two_digits(values: pd.Series) -> pd.Series:
+    """Round times, which are no better known, to two digits."""
+    number = np.maximum(values.to_numpy(float), 1.0)
+    step = 10.0 ** np.maximum(np.floor(np.log10(number)) - 1, 0)
+    return pd.Series((number / step).round() * step, index=values.index)

@@ -1,0 +1,77 @@
+"""Planners' zones on the map: where they lie, why, and which parcels belong to them."""
+
+from __future__ import annotations
+
+from typing import Any, Final
+
+import geopandas as gpd
+import pandas as pd
+import shapely
+
+from riskmap.action.zone_shapes import holders
+from riskmap.action.zones import LABELS
+from riskmap.publish.map.outlines import pixels
+from riskmap.publish.map.packing import Package, pack_numbers, pack_text, pack_words
+from riskmap.publish.words.display import Units, readable, shown
+
+COUNTS: Final = ("systems", "wells", "people")
+
+
+def zone_names(zones: pd.DataFrame) -> pd.Series:
+    """Name of each zone: its number and its kind in words.
+
+    >>> zone_names(pd.DataFrame({"zone_id": ["C01"], "kind": ["capture"]})).tolist()
+    ['C01: capture area of wells']
+    """
+    if "zone_id" not in zones:
+        return zones["name"].astype(str)
+    kinds = zones["kind"].map(lambda kind: LABELS.get(kind, str(kind)))
+    return zones["zone_id"].astype(str) + ": " + kinds
+
+
+def zone_of_parcels(rows: gpd.GeoDataFrame, zones: gpd.GeoDataFrame) -> pd.Series:
+    """Name of the zone that holds each system (its treatment area's middle); missing outside."""
+    if {"x_m", "y_m"} <= set(rows.columns):
+        x, y = rows["x_m"].to_numpy(float), rows["y_m"].to_numpy(float)
+    else:
+        inside = rows.geometry.representative_point()
+        x, y = inside.x.to_numpy(), inside.y.to_numpy()
+    shapes = zones.geometry.to_crs(rows.crs).to_numpy()
+    found = holders(shapes, x, y)
+    names = [*zone_names(zones), None]
+    return pd.Series([names[place] for place in found], index=rows.index, dtype=object)
+
+
+def kinds_of(zones: pd.DataFrame) -> list[dict[str, str]]:
+    """Letter, meaning and count of each kind that occurs, for the legend."""
+    if "zone_id" not in zones:
+        return []
+    letters = zones["zone_id"].astype(str).str[0]
+    return [
+        {
+            "letter": str(letters[zones["kind"] == kind].iloc[0]),
+            "name": LABELS.get(kind, str(kind)),
+            "count": str(int((zones["kind"] == kind).sum())),
+        }
+        for kind in dict.fromkeys([*LABELS, *zones["kind"]])
+        if (zones["kind"] == kind).any()
+    ]
+
+
+def zone_columns(package: Package, zones: gpd.GeoDataFrame, units: Units) -> dict[str, Any]:
+    """Add what a zone's card and label need."""
+    why = zones["why"] if "why" in zones else zones.get("reason", pd.Series("", zones.index))
+    columns: dict[str, Any] = {
+        "name": pack_words(package, zone_names(zones)),
+        "why": pack_text(package, why),
+    }
+    area = pd.Series(shapely.area(zones.geometry.to_numpy()), index=zones.index)
+    reading = readable("area_m2", units=units)
+    columns["area"] = pack_numbers(package, shown(area, reading), decimals=reading.decimals)
+    for name in COUNTS:
+        if name in zones:
+            columns[name] = pack_numbers(package, zones[name])
+    east, south = pixels(gpd.GeoSeries(zones.geometry.representative_point(), crs=zones.crs))
+    columns["label_x"] = pack_numbers(package, pd.Series(east))
+    columns["label_y"] = pack_numbers(package, pd.Series(south))
+    return columns

@@ -1,0 +1,1 @@
+"""Day sheets and letters, typeset for printing."""

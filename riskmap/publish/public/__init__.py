@@ -1,0 +1,1 @@
+"""The public edition: counts, never parcels."""

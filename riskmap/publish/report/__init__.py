@@ -1,0 +1,1 @@
+"""The county report, a section a file."""

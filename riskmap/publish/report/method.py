@@ -1,0 +1,162 @@
+"""Parts of the report: the method with every factor, its curve and source, and the settings."""
+
+from __future__ import annotations
+
+import html
+from collections.abc import Mapping
+from typing import Any, Final
+
+from riskmap.publish import palette
+from riskmap.publish.report.section import Block, Cell, Figure, Section, Table, number
+from riskmap.publish.words.display import Units
+from riskmap.publish.words.report_text import label_of, reading_of, shown_value, words_of
+from riskmap.publish.words.text_safety import is_missing, plain_text
+from riskmap.ranking.model import SCORES, Factor, Model
+
+BOX: Final = (120, 57)
+"""Width and height of a curve's picture; its plot stands within a margin of :data:`MARGIN`."""
+
+MARGIN: Final = (4, 4, 4, 24)
+"""Left, top, right, bottom."""
+
+
+def method_section(model: Model, *, units: Units) -> Section:
+    """How the score is made, and every factor with weight, bounds, curve and source."""
+    share = model.failure_share
+    text = (
+        "Each factor turns one item into a limitation between 0 (none) and 1 (worst) by the curve "
+        "or table below. Limitation times weight, scaled so that the factors of a score at their "
+        "worst make 100, gives the points of the factor; the points add up to the score, and "
+        "anyone can check the sum. The priority is "
+        f"{100 * share:.0f} % failure score and {100 * (1 - share):.0f} % groundwater score. "
+        f"A parcel of which less than {100 * model.min_known_frac:.0f} % of a score's weight is "
+        "known gets no score. Where one item is unknown, its stated middle limitation stands in."
+    )
+    blocks: list[Block] = [text]
+    for score in SCORES:
+        factors = model.of(score)
+        rows: list[tuple[Cell, ...]] = [
+            (
+                factor.label,
+                f"{number(factor.weight * model.scale(score))}",
+                f"{factor.weight:g}",
+                f"{factor.low:g} to {factor.high:g}",
+                _curve_cell(factor, units),
+                f"{factor.unknown:g}",
+                plain_text(factor.source),
+            )
+            for factor in factors
+        ]
+        heads = (
+            "Factor",
+            "Points at most",
+            "Weight",
+            "Bounds",
+            "Limitation",
+            "If unknown",
+            "Source",
+        )
+        caption = f"{words_of(score)} score: factors of the scoring model “{model.name}”"
+        note = "Bounds: how far judgment may move the weight."
+        blocks.append(Table(heads, rows, frozenset({1, 2, 3}), caption, note))
+    return Section("Method and sources", blocks)
+
+
+def _curve_cell(factor: Factor, units: Units) -> Cell:
+    if factor.table:
+        return "; ".join(f"{words_of(word)} {limit:g}" for word, limit in factor.table)
+    return curve_picture(factor, units=units)
+
+
+def curve_picture(factor: Factor, *, units: Units) -> Figure:
+    """Small picture of a factor's curve: item from left to right, limitation 0 to 1 upwards."""
+    low, high = factor.curve[0][0], factor.curve[-1][0]
+    left, top, right, bottom = MARGIN
+    width, height = BOX[0] - left - right, BOX[1] - top - bottom
+    ends = 0.1 * width
+
+    def place(value: float, limit: float) -> str:
+        x = left + ends + (width - 2 * ends) * (value - low) / (high - low)
+        return f"{x:.1f},{top + height * (1 - limit):.1f}"
+
+    points = [
+        f"{left},{top + height * (1 - factor.curve[0][1]):.1f}",
+        *(place(value, limit) for value, limit in factor.curve),
+        f"{left + width},{top + height * (1 - factor.curve[-1][1]):.1f}",
+    ]
+    values = ((shown_value(factor.feature, x, units=units), y) for x, y in factor.curve)
+    words = "; ".join(f"{value}: {limit:g}" for value, limit in values)
+    words = f"Limitation by {label_of(factor.feature, units=units)}: {words}"
+    reading = reading_of(factor.feature, units=units)
+    below = (
+        (left, top + height + 11, "start", number(low * reading.factor)),
+        (left + width, top + height + 11, "end", number(high * reading.factor)),
+        (left + width / 2, top + height + 22, "middle", reading.unit),
+    )
+    texts = "".join(
+        f'<text x="{x:g}" y="{y}" text-anchor="{anchor}">{html.escape(text)}</text>'
+        for x, y, anchor, text in below
+        if text
+    )
+    base = top + height
+    lines = "".join(
+        f'<line x1="{left}" x2="{left + width}" y1="{y}" y2="{y}" stroke="{palette.LINE}"/>'
+        for y in (top, base)
+    )
+    svg = (
+        f'<svg class="curve" xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {BOX[0]} {BOX[1]}" '
+        f'role="img" aria-label="{html.escape(words)}">{lines}'
+        f'<polyline points="{" ".join(points)}" fill="none" stroke="{palette.ACCENT}" '
+        f'stroke-width="2"/>{texts}</svg>'
+    )
+    return Figure(svg, "", words)
+
+
+def settings_section(
+    *, settings: Mapping[str, Any] | None, versions: Mapping[str, str] | None, units: Units
+) -> Section:
+    """List settings and versions, so that the run can be repeated."""
+    blocks: list[Block] = [
+        "The run record (run.json) names every input file with its SHA-256 sum, every setting and "
+        "every version: with the same three the run gives the same files to the byte."
+    ]
+    if settings:
+        rows = [_setting_row(name, value, units) for name, value in flat(settings).items()]
+        blocks.append(Table(("Setting", "Value"), rows, frozenset(), "Settings of this run"))
+    if versions:
+        listed = "; ".join(f"{name} {value}" for name, value in versions.items())
+        blocks.append(f"Versions: {listed}.")
+    return Section("Versions and settings", blocks)
+
+
+def flat(settings: Mapping[str, Any], *, before: str = "") -> dict[str, Any]:
+    """Lay nested settings flat.
+
+    >>> flat({"rules": {"seed": 1}, "units": "us"})
+    {'rules, seed': 1, 'units': 'us'}
+    """
+    found: dict[str, Any] = {}
+    for name, value in settings.items():
+        if isinstance(value, Mapping):
+            found |= flat(value, before=f"{before}{name}, ")
+        else:
+            found[f"{before}{name}"] = value
+    return found
+
+
+def _setting_row(name: str, value: object, units: Units) -> tuple[str, str]:
+    """Return the setting in words, its value in the unit that its name ends in."""
+    last = name.rpartition(" ")[2]
+    reading = reading_of(last, units=units)
+    if not isinstance(value, int | float) or isinstance(value, bool) or not reading.unit:
+        return words_of(name.replace("_", " ")), _setting(value)
+    words = name.rpartition("_")[0].replace("_", " ")
+    return words_of(words), f"{number(float(value) * reading.factor)} {reading.unit}"
+
+
+def _setting(value: object) -> str:
+    if isinstance(value, list | tuple):
+        return ", ".join(map(_setting, value))
+    if isinstance(value, float):
+        return f"{value:.6g}"
+    return "–" if is_missing(value) or value == "" else plain_text(value)

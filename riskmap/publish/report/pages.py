@@ -1,0 +1,293 @@
+"""The county report: one page of HTML that prints well, with its figures inside.
+
+It names no parcel, address or owner: it speaks of systems, classes and neighborhoods. It needs no
+network and no other file. The same county gives the same bytes.
+"""
+
+from __future__ import annotations
+
+import datetime
+import platform
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, field
+from importlib.metadata import version
+from importlib.resources import files
+from pathlib import Path
+from typing import Any, Final
+
+import geopandas as gpd
+import pandas as pd
+from jinja2 import Environment, StrictUndefined
+from markupsafe import Markup
+
+from riskmap.failure.aging import AgingModel
+from riskmap.publish import palette
+from riskmap.publish.manifest import PACKAGES
+from riskmap.publish.report.method import method_section, settings_section
+from riskmap.publish.report.quality import (
+    collect_section,
+    look_up_facts,
+    missing_records,
+    quality_section,
+)
+from riskmap.publish.report.risk import (
+    FEW_SYSTEMS,
+    UPPER,
+    drivers,
+    drivers_section,
+    factor_points,
+    head_length,
+    neighborhoods,
+    places_section,
+    scores_section,
+)
+from riskmap.publish.report.science import Tables, aging_section, groundwater_section
+from riskmap.publish.report.section import Figure, Section, Table, counted, share
+from riskmap.publish.report.systems import ages_section, known_section, systems_section
+from riskmap.publish.words.cautions import CAUTIONS, LOCAL_CODE, SCREENING
+from riskmap.publish.words.display import Units
+from riskmap.publish.words.report_text import evidence_counts, label_of
+from riskmap.publish.words.text_safety import plain_text
+from riskmap.ranking.model import Model
+
+HEAD: Final = 100
+"""Systems at the head of the list that the report sets against the rest."""
+
+STILL_ON_PAPER: Final = 12
+"""Rows of a table that stay together on a printed page."""
+
+
+@dataclass(frozen=True)
+class Findings:
+    """What a report tells beside the ranked table; each part is left out where it is None.
+
+    Parameters
+    ----------
+    survival
+        Table of :func:`riskmap.failure.service_life.survival_table`, or kind -> table.
+    aging
+        Kind -> curve that the run used.
+    information
+        Table of :func:`riskmap.ranking.information.collection_list`.
+    defects
+        Every defect met in reading.
+    rows_read
+        Layer -> rows read.
+    sections
+        Further parts (validation, drift, fairness, doubt), in the order wanted.
+    """
+
+    survival: Tables | None = None
+    aging: Mapping[str, AgingModel] | None = None
+    information: pd.DataFrame | None = None
+    defects: pd.DataFrame | None = None
+    rows_read: Mapping[str, int] | None = None
+    sections: Sequence[Section] = field(default_factory=tuple)
+
+
+def write_report(
+    folder: Path,
+    ranked: gpd.GeoDataFrame,
+    *,
+    county: str,
+    date: datetime.date,
+    units: Units,
+    model: Model,
+    cuts: Sequence[float],
+    findings: Findings | None = None,
+    map_layers: Mapping[str, gpd.GeoDataFrame] | None = None,
+    well_setback_m: float | None = None,
+    horizon_yr: float | None = None,
+    head: int = HEAD,
+    settings: Mapping[str, Any] | None = None,
+    versions: Mapping[str, str] | None = None,
+    contact: str = "",
+    cautions: Sequence[str] = CAUTIONS,
+) -> Path:
+    """Write ``report/index.html`` into `folder`; returns its path.
+
+    Parameters
+    ----------
+    ranked
+        One row per parcel with lot shapes, features with evidence marks, scores, points, ranks.
+    model, cuts
+        The scoring model and the four scores that part the classes.
+    findings
+        What else there is to tell.
+    map_layers
+        ``streams`` and ``waterbodies`` for the map, where there are any.
+    well_setback_m, horizon_yr
+        The region's rules, for the sentences that speak of them.
+    head
+        Systems at the head of the list (at most a quarter of all are taken).
+    settings, versions
+        As in the run record; versions are looked up where they are not given.
+    """
+    text = compose_report(
+        ranked,
+        county=county,
+        date=date,
+        units=units,
+        model=model,
+        cuts=cuts,
+        findings=findings or Findings(),
+        map_layers=map_layers,
+        well_setback_m=well_setback_m,
+        horizon_yr=horizon_yr,
+        head=head,
+        settings=settings,
+        versions=versions if versions is not None else installed_versions(),
+        contact=contact,
+        cautions=cautions,
+    )
+    path = folder / "report" / "index.html"
+    path.parent.mkdir(parents=True, exist_ok=True)
+    path.write_bytes(text.encode("utf-8"))
+    return path
+
+
+def installed_versions() -> dict[str, str]:
+    """Versions of Python and of the packages that a run depends on."""
+    return {"python": platform.python_version()} | {name: version(name) for name in PACKAGES}
+
+
+def compose_report(
+    ranked: gpd.GeoDataFrame,
+    *,
+    county: str,
+    date: datetime.date,
+    units: Units,
+    model: Model,
+    cuts: Sequence[float],
+    findings: Findings,
+    map_layers: Mapping[str, gpd.GeoDataFrame] | None,
+    well_setback_m: float | None,
+    horizon_yr: float | None,
+    head: int,
+    settings: Mapping[str, Any] | None,
+    versions: Mapping[str, str],
+    contact: str,
+    cautions: Sequence[str],
+) -> str:
+    """Return the report's text; see :func:`write_report`."""
+    top = head_length(ranked, head)
+    science = (
+        aging_section(
+            ranked,
+            units=units,
+            survival=findings.survival,
+            aging=findings.aging,
+            horizon_yr=horizon_yr,
+        ),
+        groundwater_section(ranked, units=units, well_setback_m=well_setback_m),
+    )
+    sections = [
+        systems_section(ranked),
+        known_section(ranked, model, units=units),
+        ages_section(ranked),
+        places_section(ranked, cuts=cuts, units=units, top=top, layers=map_layers),
+        scores_section(ranked, cuts=cuts),
+        drivers_section(ranked, model, top=top),
+        *(section for section in science if section is not None),
+        *findings.sections,
+        quality_section(findings.defects, rows_read=findings.rows_read),
+        collect_section(ranked, model, units=units, top=top, information=findings.information),
+        method_section(model, units=units),
+        settings_section(settings=settings, versions=versions, units=units),
+    ]
+    return _page(
+        sections,
+        county=plain_text(county),
+        date=date.isoformat(),
+        contact=plain_text(contact),
+        facts=key_facts(ranked, model, units=units, top=top, information=findings.information),
+        cautions=[plain_text(caution) for caution in cautions],
+    )
+
+
+def key_facts(
+    ranked: pd.DataFrame,
+    model: Model,
+    *,
+    units: Units,
+    top: int,
+    information: pd.DataFrame | None = None,
+) -> list[str]:
+    """Say the few things to know, in sentences; `information` is what look-ups would bring."""
+    systems = ranked[ranked["rank"].notna()]
+    total = len(systems)
+    if not total:
+        return [f"None of the {counted(len(ranked), 'parcel')} could be ranked."]
+    upper = int(systems["priority_class"].isin(UPPER).sum())
+    facts = [
+        f"{counted(total, 'onsite system')} of {counted(len(ranked), 'parcel')} are ranked.",
+        f"{upper:,} ({share(upper, total)}) have a high or very high priority.",
+    ]
+    if "age_yr" in systems and "kind" in systems:
+        recorded = evidence_counts(systems, "age_yr")[0]
+        unknown = evidence_counts(systems, "kind")[-1]
+        facts.append(
+            f"The age is on record for {share(recorded, total)} of them; the kind of system is "
+            f"unknown for {share(unknown, total)}."
+        )
+    if "neighborhood" in systems:
+        places = neighborhoods(systems, top=top)
+        places = places[places["systems"] >= FEW_SYSTEMS]
+        if len(places) and places["upper"].iloc[0]:
+            first = places.iloc[0]
+            facts.append(
+                f"Most systems of high or very high priority lie in {plain_text(places.index[0])}: "
+                f"{int(first['upper']):,} of {int(first['systems']):,}."
+            )
+    return [*facts, *_driver_facts(ranked, model, units, top), *look_up_facts(information)]
+
+
+def _driver_facts(ranked: pd.DataFrame, model: Model, units: Units, top: int) -> list[str]:
+    facts = []
+    if len(factor_points(ranked, model)) > top:
+        labels = {factor.name: factor.label.lower() for factor in model.factors}
+        leading = [labels[str(name)] for name in drivers(ranked, model, top=top).index[:3]]
+        facts.append(f"What sets the first {top:,} of the list apart most: {_listed(leading)}.")
+    missing = missing_records(ranked, model, top=top)
+    missing = missing[missing["head"] > 0]
+    if len(missing):
+        record = label_of(str(missing.index[0]), units=units)
+        facts.append(
+            f"Missing at the head of the list more than any other that weighs: {record.lower()}, "
+            f"not known for {int(missing['head'].iloc[0]):,} of the first {top:,}."
+        )
+    return facts
+
+
+def _listed(words: Sequence[str]) -> str:
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} and {words[-1]}"
+
+
+def _page(sections: Sequence[Section], **context: Any) -> str:
+    environment = Environment(
+        autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
+    )
+    environment.filters["plain"] = plain_text
+    environment.filters["drawing"] = lambda figure: Markup(figure.svg)
+    environment.tests["table"] = lambda block: isinstance(block, Table)
+    environment.tests["figure"] = lambda block: isinstance(block, Figure)
+    source = (files("riskmap.publish") / "templates" / "report.html").read_text("utf-8")
+    return environment.from_string(source).render(
+        sections=[(f"part-{place}", section) for place, section in enumerate(sections, start=1)],
+        screening=SCREENING,
+        local_code=LOCAL_CODE,
+        short=STILL_ON_PAPER,
+        colors={
+            "ink": palette.INK,
+            "soft": palette.SOFT_INK,
+            "paper": palette.PAPER,
+            "panel": palette.PANEL,
+            "line": palette.LINE,
+            "accent": palette.ACCENT,
+            "warn_ink": palette.WARN_INK,
+            "warn_paper": palette.WARN_PAPER,
+        },
+        **context,
+    )

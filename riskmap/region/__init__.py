@@ -1,0 +1,1 @@
+"""The region file and the scoring-model file: read, checked, explained."""

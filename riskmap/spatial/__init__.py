@@ -1,0 +1,1 @@
+"""Geometry and grids: overlaps, cell coverage, neighbors, hexagons."""

@@ -1,0 +1,1 @@
+"""The steps of a run, from a county's layers to what is published."""

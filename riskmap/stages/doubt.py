@@ -1,0 +1,120 @@
+"""How sure the ranks are, and what to find out next, for a whole county."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import pandas as pd
+
+from riskmap.ranking.information import (
+    collection_list,
+    describe_collection,
+    record_values,
+    weight_sensitivity,
+)
+from riskmap.ranking.score import limits_used
+from riskmap.ranking.uncertainty import propagate
+from riskmap.region.read import Region
+from riskmap.stages.scenarios import CountyScenarios, draw_outcomes
+
+DOUBT_COLUMNS: Final = {
+    "failure_score_p05": "failure_score_low",
+    "failure_score_p50": "failure_score_middle",
+    "failure_score_p95": "failure_score_high",
+    "groundwater_score_p05": "groundwater_score_low",
+    "groundwater_score_p50": "groundwater_score_middle",
+    "groundwater_score_p95": "groundwater_score_high",
+    "priority_p05": "priority_low",
+    "priority_p50": "priority_middle",
+    "priority_p95": "priority_high",
+    "priority_rank_p05": "rank_low",
+    "priority_rank_p50": "rank_middle",
+    "priority_rank_p95": "rank_high",
+    "priority_top_chance": "top_chance",
+    "priority_top_error": "top_chance_error",
+}
+"""Column of the Monte Carlo -> column of the result. Low and high bound 90 % of the draws."""
+
+
+_SCORES: Final = {
+    "failure_score": "failure score (the learned one where learning speaks)",
+    "groundwater_score": "groundwater score",
+    "priority": "priority",
+    "rank": "rank",
+}
+_ENDS: Final = {
+    "low": "Lower end of the 90 % range",
+    "middle": "Middle of the draws",
+    "high": "Upper end of the 90 % range",
+}
+
+DOUBT_MEANINGS: Final = {
+    **{
+        f"{kind}_{end}": f"{meaning} of the {words}"
+        for kind, words in _SCORES.items()
+        for end, meaning in _ENDS.items()
+    },
+    "top_chance": "Chance to be truly among the first, of as many as the list is long",
+    "top_chance_error": "Standard error of that chance by the number of draws and scenarios",
+}
+"""Column of the result -> meaning."""
+
+
+@dataclass(frozen=True)
+class CountyDoubt:
+    """What the stage gives besides the parcels' columns.
+
+    ``top``: the list length that the chances speak of. ``draws``: how many, over so many
+    ``scenarios``. ``collect``: which records to collect, best first, and the same in words.
+    ``sensitivity``: how the list moves with each weight.
+    """
+
+    top: int
+    draws: int
+    scenarios: int
+    collect: pd.DataFrame
+    collect_words: str
+    sensitivity: pd.DataFrame
+
+
+def doubt_columns(
+    features: pd.DataFrame, scenarios: CountyScenarios, region: Region
+) -> tuple[pd.DataFrame, CountyDoubt | None]:
+    """90 % ranges of scores and ranks, and the chance to belong on the list, of ranked parcels.
+
+    Parameters
+    ----------
+    features
+        Rows of the parcels that have a rank; the county's other parcels take no part.
+    scenarios
+        What their records leave open, and the physics to run on them.
+
+    Returns
+    -------
+    Columns of :data:`DOUBT_COLUMNS`, and the county's doubt; nothing for fewer than two parcels.
+    """
+    if len(features) < 2 or region.draws == 0:
+        return pd.DataFrame(index=features.index, columns=list(DOUBT_COLUMNS.values())), None
+    model = scenarios.model
+    top = min(region.inspection_rows or len(features), max(1, len(features) // 2))
+    outcomes = draw_outcomes(scenarios, seed=region.seed)
+    found = propagate(
+        features,
+        model,
+        top=top,
+        draws=region.draws,
+        seed=region.seed,
+        outcomes=outcomes,
+    )
+    collect = collection_list(record_values(found, model), look_ups=100)
+    limits = limits_used(features, model)
+    table = found.table[list(DOUBT_COLUMNS)].rename(columns=DOUBT_COLUMNS)
+    return table, CountyDoubt(
+        top=top,
+        draws=found.draws,
+        scenarios=outcomes.limits.shape[2],
+        collect=collect,
+        collect_words=describe_collection(collect, top=top),
+        sensitivity=weight_sensitivity(limits, model, top=top),
+    )

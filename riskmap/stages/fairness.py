@@ -1,0 +1,117 @@
+"""How a county's inspections and letters fall across neighborhoods, against need."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from riskmap.action.mailing import to_write_to
+from riskmap.contract.errors import RegionError
+from riskmap.ranking.fairness import FEW_PICKS, Fairness, compare_with_need
+from riskmap.region.read import FairnessRules, Region
+
+Floats = npt.NDArray[np.float64]
+
+POOL: Final = "smaller neighborhoods together"
+
+
+@dataclass(frozen=True)
+class CountyFairness:
+    """Picks against need; ``standing`` names the number by neighborhood held against them.
+
+    ``inspections`` and ``letters`` are None where all systems or none are picked.
+    """
+
+    inspections: Fairness | None
+    letters: Fairness | None
+    standing: str
+
+    @property
+    def words(self) -> tuple[str, ...]:
+        """Plain sentences."""
+        return tuple(
+            word for part in (self.inspections, self.letters) if part for word in part.words
+        )
+
+
+def judge_fairness(parcels: pd.DataFrame, region: Region) -> CountyFairness | None:
+    """Compare where inspections and letters fall with where failures are to be expected.
+
+    Need is the chance of failing within the horizon. Inspections are the rows of the list, letters
+    those that the run writes.
+
+    Parameters
+    ----------
+    parcels
+        The ranked table in the list's order, index ``parcel_id``.
+    """
+    systems = parcels[parcels["rank"].notna()]
+    if systems.empty or systems["neighborhood"].isna().all():
+        return None
+    standing = read_standing(region.fairness)
+    visited = systems["rank"].le(region.inspection_rows or len(systems)).to_numpy(bool)
+    written = systems.index.isin(to_write_to(parcels).head(region.letters).index)
+    need = systems["chance_failing_frac"].fillna(0.0).to_numpy(float)
+    found = [
+        compare_with_need(
+            pooled(systems["neighborhood"], need, int(picked.sum())),
+            need,
+            picked,
+            standing=standing,
+            what=what,
+        )
+        if 0 < picked.sum() < len(picked)
+        else None
+        for what, picked in (("inspections", visited), ("letters", np.asarray(written)))
+    ]
+    if found == [None, None]:
+        return None
+    return CountyFairness(found[0], found[1], "" if standing is None else str(standing.name))
+
+
+def pooled(neighborhood: pd.Series, need: Floats, picks: int) -> pd.Series:
+    """Put neighborhoods together that are too small for a verdict each.
+
+    Those that would get fewer than five picks by their need become :data:`POOL`, so that what
+    happens to them all together is still seen.
+    """
+    names = neighborhood.astype("string").fillna("unknown")
+    share = pd.Series(need, index=names.index).groupby(names).sum() / max(need.sum(), 1e-300)
+    small = share.index[share * picks < FEW_PICKS]
+    return names.where(~names.isin(small), POOL) if len(small) > 1 else names
+
+
+def read_standing(rules: FairnessRules) -> pd.Series | None:
+    """Read the county's number by neighborhood; None where it gives none.
+
+    Raises
+    ------
+    RegionError
+        Naming the file, and the column or line at fault.
+    """
+    path = rules.standing
+    if path is None:
+        return None
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            rows = list(csv.DictReader(file))
+    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        raise RegionError(f"{path}: the file cannot be read ({error}).") from error
+    columns = list(rows[0]) if rows else []
+    number = rules.column or next((c for c in columns if c != rules.neighborhood), "")
+    for name in (rules.neighborhood, number):
+        if name not in columns:
+            raise RegionError(f"{path}: [fairness] wants a column {name!r}; it has {columns}.")
+    values: dict[str, float] = {}
+    for line, row in enumerate(rows, start=2):
+        text = (row[number] or "").strip()
+        try:
+            values[(row[rules.neighborhood] or "").strip()] = float(text) if text else np.nan
+        except ValueError as error:
+            raise RegionError(f"{path}, line {line}: {number} = {text!r} is no number.") from error
+    return pd.Series(values, name=number, dtype=float)

@@ -1,0 +1,321 @@
+"""The groundwater room at work on a county: surface, plumes, wells."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from rasterio.features import rasterize
+from rasterio.transform import Affine
+
+from riskmap.contract.errors import NotEnoughDataError
+from riskmap.contract.features import GROUNDWATER
+from riskmap.contract.grid import Raster
+from riskmap.failure.flow import persons
+from riskmap.groundwater.assess import (
+    AssessmentSettings,
+    GroundwaterAssessment,
+    assess_groundwater,
+)
+from riskmap.groundwater.gradient import FlowField
+from riskmap.groundwater.grid import Grid, grid_from_bounds
+from riskmap.groundwater.levels import water_levels
+from riskmap.groundwater.nitrogen import YEAR_D, neighborhood_nitrate_mg_l
+from riskmap.groundwater.plume import PlumeSettings
+from riskmap.groundwater.rerun import Rerun, prepare_rerun
+from riskmap.groundwater.water_table import (
+    WaterTable,
+    WaterTableModel,
+    fit_water_table,
+    reconcile_seasonal_high,
+    subdued_surface,
+    surface_from_levels,
+    surface_from_raster,
+)
+from riskmap.inventory.soils import SURVEY_DEPTH_CM
+from riskmap.inventory.wells import drinking_wells
+from riskmap.region.read import GroundwaterRules
+from riskmap.stages.loading import County
+from riskmap.stages.vulnerability import system_vulnerability
+
+CELL_M: Final = 40.0
+"""Side of the cells on which groundwater is followed, at least; finer terrain is averaged."""
+FEWEST_LEVELS: Final = 30
+BALANCE_RADIUS_M: Final = 400.0
+
+
+@dataclass(frozen=True)
+class Groundwater:
+    """What the stage gives besides the parcels' features.
+
+    ``wells``: one row per drinking-water well, with its risk. ``pairs``: system and well numbers
+    with distance, travel time and nitrate added. ``surface``: the water table as used.
+    ``surface_model``: the fit to levels, if it was one. ``notes``: what was decided, in words.
+    ``land``, ``flow``, ``water_id``: terrain, flow and surface water on the grid. ``systems``: what
+    was followed, index ``parcel_id``, in the order that ``pairs`` counts: place, persons, load.
+    ``rerun``: the same systems made ready to be assessed again under other numbers and records;
+    None where no doubt is wanted.
+    """
+
+    wells: gpd.GeoDataFrame
+    pairs: pd.DataFrame
+    surface: WaterTable
+    surface_model: WaterTableModel | None
+    notes: tuple[str, ...]
+    land: Grid
+    flow: FlowField
+    water_id: NDArray[np.int64]
+    systems: pd.DataFrame
+    rerun: Rerun | None = None
+
+
+def groundwater_features(
+    features: pd.DataFrame, county: County
+) -> tuple[pd.DataFrame, Groundwater | None]:
+    """Columns of :data:`riskmap.contract.features.GROUNDWATER`, and what stands behind them.
+
+    Without an elevation raster there is no surface to follow; all columns are unknown then.
+    """
+    elevation = county.rasters.get("elevation")
+    served = features["service"].isin(["onsite", "unknown"])
+    if elevation is None or not served.any():
+        return _unknown(features), None
+    rules = county.region.groundwater
+    land = land_grid(elevation)
+    surface, model, notes = water_surface(county, land)
+    systems = _systems(features[served], county)
+    wells, water = _wells(county), _water_cells(county, land)
+    settings = AssessmentSettings(
+        conductivity_m_d=rules.conductivity_m_d,
+        porosity_frac=rules.porosity_frac,
+        soil_denitrified_frac=rules.denitrified_frac,
+        background_mg_l=rules.background_mg_l,
+        plume=PlumeSettings(recharge_m_yr=rules.recharge_m_yr),
+    )
+    found = assess_groundwater(systems, wells, surface.head, settings, water_id=water)
+    table = _columns(features, systems, found, rules, surface.evidence)
+    table = table.join(seasonal_depth(features))
+    pairs = found.pairs.assign(
+        parcel_id=systems.index.to_numpy()[found.pairs["system"]],
+        well_id=wells["well_id"].to_numpy()[found.pairs["well"]],
+    )
+    risk = wells.join(found.wells, rsuffix="_found")
+    systems = systems.join(found.systems[["nitrogen_load_kg_yr"]]).assign(
+        daily_flow_l_d=features["daily_flow_l_d"].reindex(systems.index).astype(float)
+    )
+    again = (
+        None if county.region.draws == 0 else _rerun(found, systems, wells, settings, county, water)
+    )
+    return table, Groundwater(
+        risk, pairs, surface, model, notes, land, found.flow, water, systems, again
+    )
+
+
+def _rerun(
+    found: GroundwaterAssessment,
+    systems: pd.DataFrame,
+    wells: pd.DataFrame,
+    settings: AssessmentSettings,
+    county: County,
+    water: NDArray[np.int64],
+) -> Rerun:
+    return prepare_rerun(
+        found,
+        systems,
+        wells,
+        settings,
+        daily_flow_l_d=systems["daily_flow_l_d"],
+        recharge_m_yr=county.region.groundwater.recharge_m_yr,
+        balance_radius_m=BALANCE_RADIUS_M,
+        water_id=water,
+    )
+
+
+def seasonal_depth(features: pd.DataFrame) -> pd.DataFrame:
+    """Depth to seasonal high water: the shallower of the soil survey's and the regional surface's.
+
+    Both stay beside it, as ``wet_depth_cm`` and ``water_table_m``. A survey that saw no water down
+    to its full depth says nothing of water below, so the regional depth then stands.
+    """
+    soil = features["wet_depth_cm"].to_numpy(float) / 100.0
+    regional = features["water_table_m"].to_numpy(float)
+    unseen = (soil >= SURVEY_DEPTH_CM / 100.0) & (regional > soil)
+    joined = reconcile_seasonal_high(np.where(unseen, np.nan, soil), regional).set_index(
+        features.index
+    )
+    by_soil = joined["governing"] == "soil"
+    marks = features["wet_depth_cm_evidence"].where(by_soil, features["water_table_m_evidence"])
+    depth = joined["seasonal_high_depth_m"]
+    return pd.DataFrame(
+        {
+            "seasonal_depth_m": depth,
+            "seasonal_depth_m_evidence": marks.where(depth.notna(), "unknown"),
+            "seasonal_depth_by": joined["governing"],
+        }
+    )
+
+
+def _unknown(features: pd.DataFrame) -> pd.DataFrame:
+    seasonal = seasonal_depth(features)
+    names = [f.name for f in GROUNDWATER if f.evidence and f.name not in seasonal]
+    table = pd.DataFrame(np.nan, index=features.index, columns=names)
+    marks = pd.DataFrame("unknown", features.index, [f"{name}_evidence" for name in names])
+    return table.join(marks).join(seasonal)
+
+
+def land_grid(elevation: Raster) -> Grid:
+    """Average the terrain to cells of about :data:`CELL_M`; square cells, north-up."""
+    times = max(1, round(CELL_M / elevation.cell_x_m))
+    rows, columns = (size // times for size in elevation.values.shape)
+    blocks = elevation.values[: rows * times, : columns * times].reshape(
+        rows, times, columns, times
+    )
+    known = np.isfinite(blocks).any(axis=(1, 3))
+    values = np.full((rows, columns), np.nan)
+    values[known] = np.nanmean(blocks, axis=(1, 3), where=np.isfinite(blocks))[known]
+    return grid_from_bounds(
+        west_m=elevation.x_min_m,
+        north_m=elevation.y_max_m,
+        cell_m=elevation.cell_x_m * times,
+        values=values,
+    )
+
+
+def water_surface(
+    county: County, land: Grid
+) -> tuple[WaterTable, WaterTableModel | None, tuple[str, ...]]:
+    """Take the water table from a raster, else from levels, else assume it from the land."""
+    raster = county.rasters.get("water_table")
+    if raster is not None:
+        x_m, y_m = land.centers()
+        depth = raster.sample(x_m.ravel(), y_m.ravel()).reshape(x_m.shape)
+        surface = surface_from_raster(land.with_values(depth), land=land)
+        return surface, None, ("The water table is the county's own raster of depths.",)
+    try:
+        model = _fitted(county, land)
+    except NotEnoughDataError as error:
+        note = f"{error} The water table is assumed: a subdued copy of the land."
+        return subdued_surface(land), None, (note,)
+    figures = model.summary()
+    note = (
+        f"The water table is kriged from {figures['places']:.0f} measured places; leaving each "
+        f"out, its level is missed by {figures['rmse_m']:.1f} m (root mean square)."
+    )
+    return surface_from_levels(model, land), model, (note,)
+
+
+def _fitted(county: County, land: Grid) -> WaterTableModel:
+    frames = []
+    for name, column in (("water_levels", "depth_to_water_m"), ("wells", "static_level_m")):
+        table = county.tables.get(name)
+        if isinstance(table, gpd.GeoDataFrame):
+            known = table[table[column].notna() & table.geometry.notna()]
+            points = {"x_m": known.geometry.x, "y_m": known.geometry.y}
+            frames.append(pd.DataFrame(points | {"depth_m": known[column]}))
+    levels = pd.concat(frames) if frames else pd.DataFrame(columns=["x_m", "y_m", "depth_m"])
+    if len(levels) < FEWEST_LEVELS:
+        raise NotEnoughDataError(
+            f"{len(levels)} measured water levels, {FEWEST_LEVELS} needed for a surface."
+        )
+    x_m, y_m, depth = (levels[c].to_numpy(float) for c in ("x_m", "y_m", "depth_m"))
+    given = water_levels(x_m, y_m, depth_m=depth, land_m=land.bilinear(x_m, y_m))
+    return fit_water_table(given)
+
+
+def _water_cells(county: County, land: Grid) -> NDArray[np.int64]:
+    """Write the number of the surface water in each cell, 0 on land; streams are one water."""
+    shapes: list[tuple[object, int]] = []
+    bodies, streams = county.tables.get("waterbodies"), county.tables.get("streams")
+    if isinstance(streams, gpd.GeoDataFrame):
+        shapes += [(shape, 1) for shape in streams.geometry if shape is not None]
+    if isinstance(bodies, gpd.GeoDataFrame):
+        numbered = enumerate(bodies.geometry, start=2)
+        shapes += [(shape, number) for number, shape in numbered if shape is not None]
+    if not shapes:
+        return np.zeros(land.values.shape, np.int64)
+    cells = rasterize(
+        shapes,
+        out_shape=land.values.shape,
+        transform=Affine(*land.transform),
+        all_touched=True,
+        dtype="int32",
+    )
+    return np.asarray(cells, np.int64)
+
+
+def _systems(features: pd.DataFrame, county: County) -> pd.DataFrame:
+    people, _ = persons(
+        features["occupants"].to_numpy(float),
+        features["bedrooms"].to_numpy(float),
+        dwellings=features["dwellings"].to_numpy(float),
+    )
+    return pd.DataFrame(
+        {
+            "x_m": features["x_m"],
+            "y_m": features["y_m"],
+            "persons": people,
+            "kind": features["kind"].fillna("unknown"),
+            "age_yr": features["age_yr"],
+            "chance_failing_frac": features["chance_failing_frac"],
+            "vulnerability_frac": system_vulnerability(features, county),
+        },
+        index=features.index,
+    )
+
+
+def _wells(county: County) -> gpd.GeoDataFrame:
+    table = county.tables.get("wells")
+    if not isinstance(table, gpd.GeoDataFrame):
+        empty: dict[str, list[float]] = {name: [] for name in ("well_id", "x_m", "y_m")}
+        return gpd.GeoDataFrame(empty, geometry=gpd.GeoSeries([], crs=county.crs))
+    wells = drinking_wells(table).reset_index(drop=True)
+    drilled = wells["drilled"].dt.year.astype(float)
+    return wells.assign(
+        x_m=wells.geometry.x,
+        y_m=wells.geometry.y,
+        age_yr=county.region.date.year - drilled,
+        flow_l_d=np.nan,
+    )
+
+
+def _columns(
+    features: pd.DataFrame,
+    systems: pd.DataFrame,
+    found: GroundwaterAssessment,
+    rules: GroundwaterRules,
+    evidence: str,
+) -> pd.DataFrame:
+    each = found.systems
+    balance = neighborhood_nitrate_mg_l(
+        systems["x_m"],
+        systems["y_m"],
+        load_kg_yr=each["nitrogen_load_kg_yr"],
+        flow_l_d=features["daily_flow_l_d"].reindex(systems.index),
+        target_x_m=systems["x_m"],
+        target_y_m=systems["y_m"],
+        radius_m=BALANCE_RADIUS_M,
+        recharge_m_yr=rules.recharge_m_yr,
+        background_mg_l=rules.background_mg_l,
+    )
+    values = {
+        "nitrogen_kg_yr": each["nitrogen_load_kg_yr"],
+        "vulnerability": systems["vulnerability_frac"],
+        "reaching": each["groundwater_score_frac"],
+        "wells_soon": each["wells_soon"],
+        "wells_reached": each["wells_reached"],
+        "nearest_reached_m": each["nearest_well_m"],
+        "travel_time_yr": each["nearest_well_d"] / YEAR_D,
+        "nitrate_given_mg_l": each["largest_added_mg_l"],
+        "water_travel_time_yr": each["water_travel_time_d"] / YEAR_D,
+        "lot_nitrate_mg_l": pd.Series(balance, index=systems.index),
+    }
+    table = pd.DataFrame(values).astype(float).reindex(features.index)
+    mark = "assumed" if evidence == "assumed" else "inferred"
+    for name in list(table):
+        table[f"{name}_evidence"] = np.where(table[name].notna(), mark, "unknown")
+    ordered = [column for name in values for column in (name, f"{name}_evidence")]
+    return table[ordered]

@@ -1,0 +1,57 @@
+"""What a learned ranking says of the county in each scenario, and how sure it is of itself."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from riskmap.ranking.model import Model
+from riskmap.ranking.outcomes import THOUSANDTHS
+from riskmap.ranking.score import score
+from riskmap.stages.learning import Learning, fit_again, in_order_of
+from riskmap.stages.scenarios import Speak
+
+Floats = npt.NDArray[np.float64]
+Limits = Mapping[str, npt.NDArray[np.uint16]]
+
+MEMBERS: Final = 16
+"""Learners fitted to resampled visits; the scenarios take them in turn."""
+
+
+def learned_speaker(
+    learning: Learning | None, features: pd.DataFrame, model: Model, *, seed: int
+) -> Speak | None:
+    """Give the failure score by the learned order in a scenario; None where the score speaks.
+
+    As in the ranked table, the system with the k-th highest learned odds gets the k-th highest
+    failure score of the table. The odds are those of a learner fitted to resampled visits, on the
+    scenario's own features.
+    """
+    if learning is None or learning.classifier is None or learning.present is None:
+        return None
+    numbers = learning.present.features.loc[features.index]
+    base = score(features, model)
+    columns = [str(name) for name in numbers.columns]
+    members = fit_again(learning, MEMBERS, seed=seed)
+    words = {f.feature: f.name for f in model.of("failure") if f.table}
+    worth = {f.name: f.weight * model.scale("failure") for f in model.of("failure")}
+
+    def speak(scenario: int, drawn: Mapping[str, Floats], limits: Limits) -> Floats:
+        changed = {
+            name: limits[words[name]] / THOUSANDTHS if name in words else drawn[name]
+            for name in columns
+            if name in drawn
+        }
+        if "score" in columns:
+            points = base.points[list(worth)].copy()
+            for name in worth.keys() & limits.keys():
+                points[name] = worth[name] * limits[name] / THOUSANDTHS
+            changed["score"] = points.sum(axis=1).to_numpy(float)
+        odds = members[scenario % len(members)].decision_function(numbers.assign(**changed))
+        return in_order_of(odds, base.scores["failure_score"].to_numpy(float))
+
+    return speak

@@ -1,0 +1,299 @@
+"""Learning from a county's visits: compared with the score, and followed only where it earned it.
+
+The score ranks unless the region file allows learning to (``[learning] use = "allow"``) and the
+rule of :mod:`riskmap.ranking.validation`, set beforehand, says that a learned ranking is surely
+better on places it has not seen.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+from scipy.special import expit
+from scipy.stats import rankdata
+from sklearn.base import clone
+
+from riskmap.contract.features import FEATURES
+from riskmap.ranking.blocks import block_ids
+from riskmap.ranking.classifier import FailureClassifier
+from riskmap.ranking.contenders import Design, classifier_for, design_for, level_shift
+from riskmap.ranking.explanations import Explanation, explain, sample_background
+from riskmap.ranking.model import Factor, Model
+from riskmap.ranking.reasons import leading_reasons
+from riskmap.ranking.score import POINT_DIGITS, Scores, classify, rank, score
+from riskmap.ranking.validation import Decision, Settings, decide
+from riskmap.region.read import Region
+from riskmap.stages.learning_inputs import (
+    Lesson,
+    at_most,
+    failure_points,
+    learnable,
+    prepare_lesson,
+)
+from riskmap.stages.loading import County
+
+Floats = npt.NDArray[np.float64]
+
+SPOKE: Final = {
+    "score": "score",
+    "logistic": "classifier",
+    "boosting": "classifier",
+    "score_and_learning": "score corrected by learning",
+}
+"""Contender -> what stands in the column ``spoke``."""
+
+QUICK: Final = Settings(repeats=2, rounds=60)
+"""Two repeats and 60 trees instead of the science's 3 and 100: about 10 seconds of one processor
+for 1,000 visits. On the sample county the differences moved by less than a tenth of their width."""
+
+MOST_COMPARED: Final = 4000
+"""Visits compared on at most, a random sample of more: about half a minute of one processor."""
+MOST_EXPLAINED: Final = 2000
+LEAST_SHARE: Final = 0.05
+"""A feature that raises the odds by less than about a twentieth is never named as a reason."""
+LEARNED_MARK: Final = " (learned from visits)"
+LEARNED_COLUMNS: Final = {
+    "spoke": "Which ranking speaks: score, classifier, or score corrected by learning",
+    "learned_chance_frac": "Chance that visits would find the system failed, learned from visits",
+    "learned_failure_score": "Failure score of the system at the same place in the learned order",
+}
+
+
+@dataclass(frozen=True)
+class Learning:
+    """What came of learning, with the side of the blocks that visits were parted by.
+
+    ``spoke`` is one of :data:`SPOKE`'s words, ``words`` say what was decided and why. The other
+    two are None where the score speaks: the classifier, and the county's numbers that it reads.
+    """
+
+    lesson: Lesson
+    decision: Decision
+    spoke: str
+    words: tuple[str, ...]
+    classifier: FailureClassifier | None = None
+    present: Design | None = None
+    block_m: float = 0.0
+
+
+def learn_from_visits(county: County, features: pd.DataFrame, model: Model) -> Learning | None:
+    """Compare what visits teach with the score; None where it is off or there are no visits.
+
+    Parameters
+    ----------
+    features
+        The county's rows with all that the model reads, index ``parcel_id``.
+    """
+    rules = county.region.learning
+    if rules.use == "off" or "inspections" not in county.tables:
+        return None
+    settings = replace(QUICK, block_m=rules.block_m, seed=county.region.seed)
+    lesson = prepare_lesson(
+        features,
+        county,
+        model,
+        years=rules.window_yr,
+        min_failures=settings.min_failures,
+        min_visits=settings.min_visits,
+    )
+    decision = decide(at_most(lesson.visits, MOST_COMPARED, seed=settings.seed), settings)
+    follow = decision.replaced and rules.use == "allow"
+    words = (_window_words(lesson), *_decision_words(decision, follow=follow))
+    if not follow:
+        return Learning(lesson, decision, SPOKE["score"], words)
+    present = learnable(features, model)
+    if decision.chosen == "score_and_learning":
+        present = present.with_score(failure_points(features, model).to_numpy(float))
+    learner = _fit(decision.chosen, lesson, settings)
+    spoke = SPOKE[decision.chosen]
+    return Learning(lesson, decision, spoke, words, learner, present, settings.block_m)
+
+
+def follow_learning(
+    ranked: pd.DataFrame,
+    features: pd.DataFrame,
+    learning: Learning | None,
+    model: Model,
+    region: Region,
+) -> tuple[pd.DataFrame, Explanation | None]:
+    """Order the ranked table by what was learned, where learning may; else only say who spoke.
+
+    The learned order takes over the failure score's own values: the system with the k-th highest
+    learned chance counts with the k-th highest failure score (``learned_failure_score``). Priority,
+    the classes and the ranks follow; ``failure_score`` and the points stay what they are.
+
+    Returns
+    -------
+    The table with the columns of :data:`LEARNED_COLUMNS`, and the shares of each feature in the
+    log-odds of the systems on the list (None where the score speaks).
+    """
+    if learning is None or learning.classifier is None or learning.present is None:
+        return ranked.assign(spoke=SPOKE["score"]), None
+    scored = ranked["priority"].notna().to_numpy()
+    odds = np.full(len(ranked), np.nan)
+    odds[scored] = learning.classifier.decision_function(learning.present.features[scored])
+    table = ranked.assign(
+        spoke=learning.spoke,
+        learned_chance_frac=expit(odds),
+        learned_failure_score=in_order_of(odds, ranked["failure_score"].to_numpy(float)),
+    )
+    table = _ranked_anew(table, features["service"].fillna("unknown"), model, region)
+    table["spoke"] = table["spoke"].where(scored, SPOKE["score"])
+    most = min(region.inspection_rows or MOST_EXPLAINED, MOST_EXPLAINED)
+    listed = table.index[(table["rank"] <= most).fillna(False).to_numpy(bool)]
+    if not len(listed):
+        return table, None
+    numbers = learning.present.features
+    told = explain(
+        learning.classifier,
+        numbers.loc[listed],
+        sample_background(numbers[table["rank"].notna()], seed=region.seed),
+    )
+    return _with_learned_reasons(table, features, told, model, region), told
+
+
+def fit_again(learning: Learning, members: int, *, seed: int) -> list[FailureClassifier]:
+    """Fit the chosen learner to `members` samples of the visits, whole blocks with replacement.
+
+    The bootstrap over blocks (Efron and Tibshirani 1993) tells how far another draw of the same
+    visits would have moved what was learned. The strength chosen stays.
+    """
+    visits, first = learning.lesson.visits, learning.classifier
+    if first is None:
+        return []
+    plan = design_for(learning.decision.chosen, visits)
+    blocks = np.unique(
+        block_ids(visits.x_m, visits.y_m, size_m=learning.block_m), return_inverse=True
+    )[1]
+    rng = np.random.default_rng(seed)
+    fitted: list[FailureClassifier] = []
+    while len(fitted) < members:
+        times = rng.multinomial(blocks.max() + 1, np.full(blocks.max() + 1, 1 / (blocks.max() + 1)))
+        rows = times[blocks] > 0
+        if 0 < visits.failed[rows].sum() < rows.sum():
+            learner = clone(first).set_params(strengths=(first.strength_,), folds=1)
+            weight = visits.weight[rows] * times[blocks][rows]
+            fitted.append(learner.fit(plan.features[rows], visits.failed[rows], weight))
+    return fitted
+
+
+def _fit(name: str, lesson: Lesson, settings: Settings) -> FailureClassifier:
+    visits = lesson.visits
+    plan = design_for(name, visits)
+    learner = classifier_for(name, plan, rounds=settings.rounds, seed=settings.seed)
+    blocks = block_ids(visits.x_m, visits.y_m, size_m=settings.block_m)
+    learner.fit(plan.features, visits.failed, visits.weight, groups=blocks)
+    learner.offset_ += level_shift(visits)
+    return learner
+
+
+def in_order_of(odds: Floats, scores: Floats) -> Floats:
+    """Give each system the failure score at its own place in the order by `odds`; NaN stays.
+
+    >>> in_order_of(np.array([-1.0, 2.0, 0.5, np.nan]), np.array([30.0, 10.0, 20.0, 5.0])).tolist()
+    [10.0, 30.0, 20.0, nan]
+    """
+    known = ~np.isnan(odds)
+    result = np.full(len(odds), np.nan)
+    if known.any():
+        place = rankdata(odds[known], method="average") - 1.0
+        values = np.sort(scores[known])
+        result[known] = np.interp(place, np.arange(len(values)), values).round(POINT_DIGITS)
+    return result
+
+
+def _ranked_anew(
+    table: pd.DataFrame, service: pd.Series, model: Model, region: Region
+) -> pd.DataFrame:
+    share = model.failure_share
+    learned, water = table["learned_failure_score"], table["groundwater_score"]
+    scores = pd.DataFrame(
+        {
+            "priority": (share * learned + (1 - share) * water).round(POINT_DIGITS),
+            "failure_score": learned,
+            "groundwater_score": water,
+        }
+    )
+    return table.assign(
+        priority=scores["priority"],
+        priority_class=classify(scores["priority"], region.rules.class_cuts),
+        failure_class=classify(learned, region.rules.class_cuts),
+        rank=rank(scores, (service == "onsite").to_numpy()),
+        apart_rank=rank(scores, (service == "unknown").to_numpy()),
+    )
+
+
+def _with_learned_reasons(
+    table: pd.DataFrame, features: pd.DataFrame, told: Explanation, model: Model, region: Region
+) -> pd.DataFrame:
+    """Name the reasons of the listed systems by their shares in the learned odds."""
+    rows = features.loc[told.shares.index]
+    spoken = replace(model, factors=tuple(_marked(factor) for factor in model.factors))
+    reasons = leading_reasons(
+        rows,
+        _learned_parts(rows, told, table, model),
+        spoken,
+        declared=FEATURES,
+        units=region.units,
+    )
+    changed = table.copy()
+    changed.loc[rows.index, reasons.columns] = reasons
+    return changed
+
+
+def _marked(factor: Factor) -> Factor:
+    if factor.score != "failure":
+        return factor
+    return replace(factor, reason=factor.reason + LEARNED_MARK)
+
+
+def _learned_parts(
+    rows: pd.DataFrame, told: Explanation, table: pd.DataFrame, model: Model
+) -> Scores:
+    """Scores whose failure points are the learned failure score, dealt out by positive shares.
+
+    The share of the score itself, where learning corrects it, is dealt out by the score's points.
+    """
+    result = score(rows, model)
+    factors = model.of("failure")
+    shares = pd.DataFrame(
+        {f.name: told.shares.get(f.feature, 0.0) for f in factors},
+        index=rows.index,
+    )
+    if "score" in told.shares:
+        points = result.points[shares.columns]
+        part = points.div(points.sum(axis=1).replace(0.0, np.nan), axis=0).fillna(0.0)
+        shares = shares + part.mul(told.shares["score"], axis=0)
+    raising = shares.clip(lower=0.0).where(result.limits[shares.columns].notna(), 0.0)
+    total = raising.sum(axis=1).replace(0.0, np.nan)
+    points, limits = result.points.copy(), result.limits.copy()
+    dealt = raising.div(total, axis=0).mul(table.loc[rows.index, "learned_failure_score"], axis=0)
+    points[shares.columns] = dealt.fillna(0.0)
+    limits[shares.columns] = (raising >= LEAST_SHARE).astype(float)
+    return replace(result, points=points, limits=limits)
+
+
+def _window_words(lesson: Lesson) -> str:
+    labels = lesson.labels
+    return (
+        f"Visits and repairs from {lesson.start.date()} to "
+        f"{(lesson.end - pd.Timedelta(days=1)).date()} tell of {len(labels)} systems, "
+        f"{int(labels['failed'].sum())} of them failed; they are weighed as {lesson.effective:.0f} "
+        f"chosen at random would be. The figures are taken on {lesson.judged_on}."
+    )
+
+
+def _decision_words(decision: Decision, *, follow: bool) -> Sequence[str]:
+    if not decision.replaced or follow:
+        return decision.words
+    return (
+        *decision.words[:-1],
+        f"Learning has earned its place ({decision.words[-1].rstrip('.')}), but the region file "
+        'asks for a comparison only: the score still ranks. Set [learning] use = "allow" to let '
+        "it speak.",
+    )

@@ -1,0 +1,102 @@
+"""Puts together what the scenarios of a county are drawn from."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from riskmap.failure.aging import AgingModel
+from riskmap.groundwater.parameter_ranges import GROUNDWATER_PARAMETERS, GroundwaterParameters
+from riskmap.groundwater.rerun import rerun
+from riskmap.inventory.soil_mixtures import soil_mixtures
+from riskmap.ranking.model import Model
+from riskmap.ranking.score import limits_used
+from riskmap.stages.groundwater import Groundwater
+from riskmap.stages.inventory import Described
+from riskmap.stages.learned_scenarios import learned_speaker
+from riskmap.stages.learning import Learning
+from riskmap.stages.loading import County
+from riskmap.stages.scenario_records import county_records
+from riskmap.stages.scenarios import (
+    CountyScenarios,
+    Reached,
+    drawn_factors,
+    soils_read,
+    still_points,
+)
+
+Floats = npt.NDArray[np.float64]
+
+FOLLOWED: Final = {
+    "persons": "persons",
+    "age_yr": "age_yr",
+    "chance_failing_frac": "chance_failing_frac",
+    "vulnerability_frac": "vulnerability",
+    "daily_flow_l_d": "flow_l_d",
+}
+"""Record of a system that groundwater follows -> what a scenario draws."""
+
+
+def county_scenarios(
+    features: pd.DataFrame,
+    county: County,
+    model: Model,
+    described: Described,
+    *,
+    aging: Mapping[str, AgingModel],
+    margin: float,
+    groundwater: Groundwater | None,
+    learning: Learning | None,
+) -> CountyScenarios:
+    """Describe the doubt of the rows of `features` (ranked systems, with all that was found)."""
+    shares = described.soil_shares
+    soils = soil_mixtures(
+        shares[shares["parcel_id"].isin(features.index)], described.component_ratings
+    )
+    soils = {name: soils[name] for name in sorted(soils_read(model) | {"drainage_class"})}
+    houses = county.tables["parcels"].set_index("parcel_id")["year_built"].astype(float)
+    records = county_records(features, houses, soils, year=county.region.date.year)
+    limits = limits_used(features, model)
+    reached = None if groundwater is None else groundwater_again(groundwater, features.index)
+    drawn = drawn_factors(model, water=reached is not None)
+    return CountyScenarios(
+        systems=features.index,
+        records=records,
+        model=model,
+        still_points=still_points(limits, model, drawn),
+        aging=aging,
+        margin=margin,
+        horizon_yr=county.region.rules.horizon_yr,
+        reached=reached,
+        water=GROUNDWATER_PARAMETERS if reached is not None else (),
+        speak=learned_speaker(learning, features, model, seed=county.region.seed),
+    )
+
+
+def groundwater_again(groundwater: Groundwater, ranked: pd.Index) -> Reached | None:
+    """Return the groundwater's arithmetic on the drawn records of the ranked systems.
+
+    Systems that are followed but not ranked keep their own records. None where nothing was kept to
+    run again.
+    """
+    prepared, systems = groundwater.rerun, groundwater.systems
+    place = systems.index.get_indexer(ranked)
+    if prepared is None or (place < 0).any():
+        return None
+    base = {name: systems[name].to_numpy(np.float64) for name in FOLLOWED}
+
+    def reached(
+        parameters: Mapping[str, float], drawn: Mapping[str, Floats]
+    ) -> Mapping[str, Floats]:
+        given = {name: values.copy() for name, values in base.items()}
+        for name, feature in FOLLOWED.items():
+            given[name][place] = drawn[feature]
+        given["daily_flow_l_d"] *= parameters["water_use"]
+        found = rerun(prepared, parameters=GroundwaterParameters.of(parameters), **given)
+        return {name: values[place] for name, values in found.items()}
+
+    return reached

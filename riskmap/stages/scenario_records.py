@@ -1,0 +1,244 @@
+"""What a county's records leave open about each system, as distributions to draw from.
+
+A guess is as good as the county's own records show: where both the record and what would have been
+guessed are known, the difference is learned and the guesses elsewhere miss by the like of it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from riskmap.contract.layers import DRAINAGE_CLASSES
+from riskmap.failure.flow import persons
+from riskmap.failure.geometry import KINDS, kind_codes
+from riskmap.failure.pumping import DEFAULT_TANK_L, PUMP_OUT_RATE_YR
+from riskmap.failure.sizing import DEFAULT_CLASS, ksat_of_class
+from riskmap.ranking.priors import prior_of
+from riskmap.ranking.records import QUANTILES, UncertainRecord, UncertainWord, learned
+
+Floats = npt.NDArray[np.float64]
+
+HOUSEHOLD_USE: Final = 0.35
+"""Spread of the logarithm of water use per person between households (assumption of this project;
+end-use studies find a standard deviation of about half the mean, from memory)."""
+METERED_USE: Final = 0.05
+UNKNOWN_TANK: Final = 0.3
+STREAMS: Final = (
+    "kind", "age", "soil", "patch", "wetter", "persons", "use", "tank", "pumped", "pumped_since",
+    "area", "water_table", "vulnerability",
+)  # fmt: skip
+"""Names of the dice behind the records."""
+
+
+@dataclass(frozen=True)
+class SoilComponents:
+    """The soils that may lie under each of n systems, in long form by system.
+
+    ``ladder``: running shares of a system's soils, up to 1, plus the system's number, so that the
+    whole list rises. ``last`` (n,): a system's last entry, -1 where the survey names no soil.
+    ``values``: feature -> value per entry; drainage classes as codes.
+    """
+
+    ladder: Floats
+    last: npt.NDArray[np.int64]
+    values: Mapping[str, Floats]
+
+    @classmethod
+    def of(cls, tables: Mapping[str, pd.DataFrame], systems: pd.Index) -> SoilComponents:
+        """From the tables of :func:`riskmap.inventory.soil_mixtures.soil_mixtures`."""
+        first = next(iter(tables.values()))
+        row = systems.get_indexer(pd.Index(first["parcel_id"]))
+        order = np.argsort(row, kind="stable")
+        order = order[(row[order] >= 0) & (first["share"].to_numpy(float)[order] > 0)]
+        rows, share = row[order], first["share"].to_numpy(float)[order]
+        total = np.bincount(rows, share, minlength=len(systems))
+        running = np.cumsum(share) - (np.cumsum(total) - total)[rows]
+        last = np.full(len(systems), -1, np.int64)
+        last[rows] = np.arange(len(rows))
+        values = {
+            name: _as_numbers(name, table["value"].iloc[order]) for name, table in tables.items()
+        }
+        return cls(np.minimum(running / total[rows], 1.0) + rows, last, values)
+
+    def choose(self, uniform: Floats) -> npt.NDArray[np.int64]:
+        """Entry of the component drawn for each system (n,); -1 where there is none."""
+        place = np.searchsorted(self.ladder, uniform + np.arange(len(self.last)))
+        return np.asarray(np.minimum(place, self.last))
+
+
+def _as_numbers(name: str, values: pd.Series) -> Floats:
+    """Values of a soil feature as numbers; a drainage class as its code, below 0 unknown."""
+    if name == "drainage_class":
+        return _drainage_codes(values).astype(float)
+    return values.to_numpy(float)
+
+
+def _drainage_codes(values: pd.Series) -> npt.NDArray[np.int64]:
+    return np.asarray(pd.Categorical(values, categories=DRAINAGE_CLASSES).codes, np.int64)
+
+
+@dataclass(frozen=True)
+class CountyRecords:
+    """Distributions of what stands behind the physics, for n systems.
+
+    ``flow_l_d`` is today's flow for ``persons_base`` (n,) persons; ``use`` the household's factor
+    on it. ``by_soil`` (n,) flags fields of which only the sizing rule tells the area: a slower soil
+    had to be given more than one of ``ksat_base``. ``plain``: soil features of the systems for
+    which the survey names no component, in their order.
+    """
+
+    kind: UncertainWord
+    age: UncertainRecord
+    persons: UncertainRecord
+    persons_base: Floats
+    flow_l_d: Floats
+    use: UncertainRecord
+    tank: UncertainRecord
+    pumped: UncertainRecord
+    area: UncertainRecord
+    by_soil: npt.NDArray[np.bool_]
+    ksat_base: Floats
+    water_table: UncertainRecord
+    vulnerability: UncertainRecord
+    soils: SoilComponents
+    plain: Mapping[str, UncertainRecord]
+    drainage: UncertainWord
+
+
+def county_records(
+    features: pd.DataFrame, house_year: pd.Series, soils: Mapping[str, pd.DataFrame], *, year: int
+) -> CountyRecords:
+    """Describe the records of all systems.
+
+    Parameters
+    ----------
+    features
+        The ranked rows with inventory, failure and groundwater columns.
+    house_year
+        Year each house was built, index ``parcel_id``; NaN where unknown.
+    soils
+        From :func:`riskmap.inventory.soil_mixtures.soil_mixtures`.
+    year
+        Year of the run.
+    """
+    people, people_mark = persons(
+        numbers(features, "occupants"),
+        numbers(features, "bedrooms"),
+        dwellings=numbers(features, "dwellings"),
+    )
+    marks = pd.Series(np.array(["measured", "", "inferred", "assumed"])[people_mark])
+    flow = numbers(features, "daily_flow_l_d")
+    metered = (features["daily_flow_l_d_evidence"] == "measured").to_numpy()
+    kind = kind_codes(features["kind"].fillna("unknown").to_numpy(object))
+    kind[kind == KINDS.index("unknown")] = -1
+    components = SoilComponents.of(soils, features.index)
+    return CountyRecords(
+        kind=UncertainWord.of(kind, prior_of("kind", words=True).spread(features["kind_evidence"])),
+        age=_age(features, house_year, year),
+        persons=UncertainRecord(people, prior_of("occupants").spread(marks), log=True),
+        persons_base=people,
+        flow_l_d=flow,
+        use=UncertainRecord(
+            np.ones(len(flow)), np.where(metered, METERED_USE, HOUSEHOLD_USE), log=True
+        ),
+        tank=_tank(features),
+        pumped=_pumped(features),
+        area=_area(features),
+        by_soil=(features["field_area_used_m2_evidence"] == "assumed").to_numpy(),
+        ksat_base=numbers(features, "ksat_um_s"),
+        water_table=plain_record(features, "water_table_m"),
+        vulnerability=plain_record(features, "vulnerability"),
+        soils=components,
+        plain={
+            name: plain_record(features, name).of(components.last < 0)
+            for name in soils
+            if name != "drainage_class"
+        },
+        drainage=_drainage(features),
+    )
+
+
+def numbers(features: pd.DataFrame, name: str) -> Floats:
+    """Column as floats, NaN where missing."""
+    column = features[name].astype("Float64")
+    return np.asarray(column.to_numpy(np.float64, na_value=np.nan))
+
+
+def plain_record(features: pd.DataFrame, name: str) -> UncertainRecord:
+    """Give a feature the spread of its evidence; like any of the county's where unknown."""
+    prior = prior_of(name)
+    mark = f"{name}_evidence"
+    marks = features[mark] if mark in features else pd.Series("mapped", index=features.index)
+    value = numbers(features, name)
+    return UncertainRecord(
+        value, prior.spread(marks), log=prior.shape == "lognormal", county=learned(value)
+    )
+
+
+def _age(features: pd.DataFrame, house_year: pd.Series, year: int) -> UncertainRecord:
+    """Age; a guess from the house's year misses as it does where a permit tells better.
+
+    A permit on file is itself a sign of a replacement, so that guesses without one miss less often:
+    half as often (judgment). A neighborhood's median says as little as an assumption.
+    """
+    value, marks = numbers(features, "age_yr"), features["age_yr_evidence"]
+    guess = year - house_year.reindex(features.index).to_numpy(float)
+    by_house = (marks == "inferred").to_numpy() & np.isfinite(guess)
+    misses = learned(np.where((marks == "measured").to_numpy(), value - guess, np.nan))
+    return UncertainRecord(
+        value,
+        prior_of("age_yr").spread(marks.where(~(marks == "inferred") | by_house, "assumed")),
+        guessed=by_house,
+        misses=learned(np.concatenate([misses, np.zeros(len(misses))])),
+        county=learned(value),
+    )
+
+
+def _tank(features: pd.DataFrame) -> UncertainRecord:
+    value = numbers(features, "tank_volume_l")
+    county = learned(value)
+    spread = np.where(np.isnan(value), UNKNOWN_TANK, 0.05)
+    filled = value if len(county) else np.where(np.isnan(value), DEFAULT_TANK_L, value)
+    return UncertainRecord(filled, spread, log=True, county=county)
+
+
+def _pumped(features: pd.DataFrame) -> UncertainRecord:
+    """Years since the last pump-out; where no record tells, as in the county or by survey."""
+    value = numbers(features, "years_since_pumped_yr")
+    county = learned(value)
+    if not len(county):
+        ranks = (np.arange(QUANTILES) + 0.5) / QUANTILES
+        county = -np.log1p(-ranks) / PUMP_OUT_RATE_YR
+    spread = prior_of("years_since_pumped_yr").spread(features["years_since_pumped_yr_evidence"])
+    return UncertainRecord(value, spread, county=county)
+
+
+def _area(features: pd.DataFrame) -> UncertainRecord:
+    """Area of the field; the sizing rule's area misses as it does where a permit tells better."""
+    marks = features["field_area_used_m2_evidence"]
+    told, rule = numbers(features, "field_area_m2"), numbers(features, "design_area_m2")
+    with np.errstate(divide="ignore", invalid="ignore"):
+        miss = np.log(np.where(told > 0, told, np.nan) / rule)
+    return UncertainRecord(
+        numbers(features, "field_area_used_m2"),
+        prior_of("field_area_m2").spread(marks),
+        log=True,
+        guessed=(marks == "assumed").to_numpy(),
+        misses=learned(miss),
+    )
+
+
+def _drainage(features: pd.DataFrame) -> UncertainWord:
+    redraw = prior_of("drainage_class", words=True).spread(features["drainage_class_evidence"])
+    return UncertainWord.of(_drainage_codes(features["drainage_class"]), redraw)
+
+
+def default_ksat_um_s() -> float:
+    """Conductivity taken where nothing is known of the soil, um/s."""
+    return float(ksat_of_class([DEFAULT_CLASS])[0])

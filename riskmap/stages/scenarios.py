@@ -1,0 +1,277 @@
+"""The county in scenarios: records drawn, physics run again, limitations read off.
+
+Each scenario takes one set of physical parameters from their ranges, the same for all, and one draw
+of every system's records; the failure physics, the aging curve and the groundwater's arithmetic
+run on them as they run on the records themselves.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field
+from functools import partial
+from typing import Final
+
+import numpy as np
+import numpy.typing as npt
+import pandas as pd
+
+from riskmap.contract.layers import DRAINAGE_CLASSES
+from riskmap.contract.parameters import UncertainParameter, draw_parameters
+from riskmap.failure.aging import AgingModel, chance_on_curve_frac, curve_of_kind
+from riskmap.failure.assess import LEAST_KSAT_UM_S
+from riskmap.failure.geometry import KINDS
+from riskmap.failure.parameter_ranges import FAILURE_PARAMETERS, FailureParameters
+from riskmap.failure.rerun import SystemRecords, systems_today
+from riskmap.failure.sizing import rate_of_ksat
+from riskmap.inventory.soil_mixtures import OF_FEATURE
+from riskmap.ranking.layout import parcel_keys
+from riskmap.ranking.model import Factor, Model
+from riskmap.ranking.outcomes import THOUSANDTHS, Outcomes, roll, scenarios_for, thousandths
+from riskmap.ranking.priors import prior_of
+from riskmap.ranking.records import UncertainRecord
+from riskmap.ranking.score import hazard_at, hazard_factors
+from riskmap.ranking.tally import in_threads, spans
+from riskmap.stages.scenario_records import STREAMS, CountyRecords, default_ksat_um_s
+
+Floats = npt.NDArray[np.float64]
+Drawn = dict[str, Floats]
+Speak = Callable[[int, Mapping[str, Floats], Mapping[str, npt.NDArray[np.uint16]]], Floats]
+Reached = Callable[[Mapping[str, float], Mapping[str, Floats]], Mapping[str, Floats]]
+
+WORDS: Final = {"kind": KINDS, "drainage_class": DRAINAGE_CLASSES}
+"""Features in words -> words in the order of their codes."""
+
+BY_RECORDS: Final = ("kind", "age_yr", "water_table_m")
+BY_FAILURE: Final = ("load_ratio", "reserve_frac", "pump_overdue_yr", "chance_failing_frac")
+BY_WATER: Final = (
+    "vulnerability", "nitrogen_kg_yr", "reaching", "wells_soon", "nitrate_given_mg_l",
+    "lot_nitrate_mg_l",
+)  # fmt: skip
+"""Features that a scenario gives beside the soils': drawn, by the failure physics, by the
+groundwater's."""
+
+VARYING: Final = ("wet_depth_cm", "restriction_cm", "ksat_um_s")
+"""Soil features that vary inside a component; its ratings are what the survey makes of it."""
+
+KEPT: Final = ("age_yr", "persons", "years_since_pumped_yr", "field_area_m2")
+"""Drawn records that are kept beside the limitations: what one could look up."""
+
+
+@dataclass(frozen=True)
+class CountyScenarios:
+    """What scenarios are drawn from, for the n ranked systems.
+
+    ``still_points`` (n,): points on the hazard of the factors that no scenario draws. ``margin``:
+    how many times the sizing rule's rate fields pass. ``reached``: the groundwater's arithmetic,
+    which takes parameters and the drawn records and gives features; None where no terrain was
+    given. ``water``: the parameters it takes. ``speak``: the failure score by a ranking learned
+    from visits, from the scenario's number, the drawn features and their limitations; None where
+    the score speaks.
+    """
+
+    systems: pd.Index
+    records: CountyRecords
+    model: Model
+    still_points: Floats
+    aging: Mapping[str, AgingModel]
+    margin: float
+    horizon_yr: float
+    reached: Reached | None = None
+    water: tuple[UncertainParameter, ...] = field(default=())
+    speak: Speak | None = None
+
+
+def draw_outcomes(
+    county: CountyScenarios, *, scenarios: int | None = None, seed: int = 0, threads: int = 2
+) -> Outcomes:
+    """Run all scenarios, by default as many as suit the county's size.
+
+    A system's draws do not depend on the order of rows or on the threads.
+    """
+    scenarios = scenarios or scenarios_for(len(county.systems))
+    table = (*FAILURE_PARAMETERS, *county.water)
+    dice = roll(
+        parcel_keys(county.systems),
+        STREAMS,
+        parameters=len(table),
+        scenarios=scenarios,
+        seed=seed,
+    )
+    parameters = draw_parameters(table, dice.shared)
+    names = drawn_factors(county.model, water=county.reached is not None)
+    n = len(county.systems)
+    limits = np.empty((n, len(names), scenarios), np.uint16)
+    spoken = None if county.speak is None else np.empty((n, scenarios), np.float32)
+    kept = {name: np.empty((n, scenarios), np.float32) for name in KEPT}
+
+    def work(span: tuple[int, int]) -> None:
+        for k in range(*span):
+            rolled = partial(dice.uniform, scenario=k)
+            drawn = _drawn_records(county.records, parameters[k], rolled)
+            found = _run_physics(drawn, county, parameters[k])
+            for place, name in enumerate(names):
+                limits[:, place, k] = found[name]
+            for name, column in kept.items():
+                column[:, k] = drawn[name]
+            if county.speak is not None and spoken is not None:
+                spoken[:, k] = county.speak(k, drawn, found)
+
+    in_threads(work, spans(scenarios, 4), threads=threads)
+    return Outcomes(names, limits, kept, spoken)
+
+
+def soils_read(model: Model) -> set[str]:
+    """Soil features that scenarios need: what the physics reads, and what the model scores."""
+    return {*VARYING, *(f.feature for f in model.factors if f.feature in OF_FEATURE)}
+
+
+def drawn_factors(model: Model, *, water: bool) -> tuple[str, ...]:
+    """Names of the factors whose feature a scenario gives; `water`: with the groundwater's."""
+    given = {*BY_RECORDS, *OF_FEATURE, *BY_FAILURE, *(BY_WATER if water else ())}
+    return tuple(factor.name for factor in model.factors if factor.feature in given)
+
+
+def _drawn_records(
+    records: CountyRecords, parameters: Mapping[str, float], dice: Callable[[str], Floats]
+) -> Drawn:
+    """One draw of every record; ``kind`` and ``drainage_class`` as codes, below 0 unknown."""
+    drawn = _drawn_soil(records, dice)
+    age = records.age.at(dice("age"))
+    since = records.pumped.at(dice("pumped"))
+    rate = parameters["unrecorded_pump_outs_per_yr"]
+    if rate > 0:
+        since = np.fmin(since, -np.log(dice("pumped_since")) / rate)
+    people = records.persons.at(dice("persons"))
+    drawn |= {
+        "kind": records.kind.at(dice("kind")).astype(float),
+        "age_yr": age,
+        "persons": people,
+        "flow_l_d": records.flow_l_d * people / records.persons_base * records.use.at(dice("use")),
+        "tank_volume_l": records.tank.at(dice("tank")),
+        "years_since_pumped_yr": np.fmin(since, age),
+        "field_area_m2": _drawn_area(records, drawn["ksat_um_s"], dice("area")),
+        "water_table_m": records.water_table.at(dice("water_table")),
+        "vulnerability": np.fmin(records.vulnerability.at(dice("vulnerability")), 1.0),
+    }
+    return drawn
+
+
+def _drawn_soil(records: CountyRecords, dice: Callable[[str], Floats]) -> Drawn:
+    """Soil features of one component under each system, with what varies inside it."""
+    uniform, wetter, patch = dice("soil"), dice("wetter"), dice("patch")
+    chosen = records.soils.choose(uniform)
+    mapped = chosen >= 0
+    drawn: Drawn = {}
+    for name, plain in records.plain.items():
+        values = np.empty(len(chosen))
+        values[~mapped] = plain.at(uniform[~mapped])
+        inside = _inside(name, records.soils.values[name][chosen[mapped]])
+        values[mapped] = inside.at((wetter if name.endswith("_cm") else patch)[mapped])
+        drawn[name] = values
+    words = records.drainage.at(uniform).astype(float)
+    words[mapped] = records.soils.values["drainage_class"][chosen[mapped]]
+    return drawn | {"drainage_class": words}
+
+
+def _inside(name: str, value: Floats) -> UncertainRecord:
+    """Give a component's value the spread of a measured one: soils vary inside a component."""
+    if name not in VARYING:
+        return UncertainRecord(value)
+    prior = prior_of(name)
+    size = np.full(len(value), prior.measured)
+    return UncertainRecord(value, size, log=prior.shape == "lognormal")
+
+
+def _drawn_area(records: CountyRecords, ksat_um_s: Floats, uniform: Floats) -> Floats:
+    """Area of the field; where the rule alone tells it, a slower soil was given more."""
+    area = records.area.at(uniform)
+    base = rate_of_ksat(_known_ksat(records.ksat_base))
+    slower = base / rate_of_ksat(_known_ksat(ksat_um_s))
+    return np.where(records.by_soil, area * slower, area)
+
+
+def _known_ksat(ksat_um_s: Floats) -> Floats:
+    known = np.where(np.isnan(ksat_um_s), default_ksat_um_s(), ksat_um_s)
+    return np.asarray(np.maximum(known, LEAST_KSAT_UM_S))
+
+
+def _run_physics(
+    drawn: Drawn, county: CountyScenarios, parameters: Mapping[str, float]
+) -> dict[str, npt.NDArray[np.uint16]]:
+    """Add to the drawn records what the physics makes of them; return the limitations."""
+    failure = FailureParameters.of(parameters)
+    kind = np.where(drawn["kind"] < 0, KINDS.index("unknown"), drawn["kind"]).astype(np.int64)
+    today = systems_today(_as_records(drawn, kind), failure, margin=county.margin)
+    drawn |= {
+        "load_ratio": today.load_ratio,
+        "reserve_frac": today.reserve_frac,
+        "pump_overdue_yr": today.pump_overdue_yr,
+    }
+    limits = _limits(county.model.of("failure"), drawn)
+    drawn["chance_failing_frac"] = _chance(drawn, limits, kind, county, failure.hazard)
+    if county.reached is not None:
+        drawn |= county.reached(parameters, drawn)
+    return limits | _limits(county.model.of("groundwater"), drawn)
+
+
+def _as_records(drawn: Mapping[str, Floats], kind: npt.NDArray[np.int64]) -> SystemRecords:
+    return SystemRecords(
+        kind=kind,
+        age_yr=drawn["age_yr"],
+        persons=drawn["persons"],
+        flow_l_d=drawn["flow_l_d"],
+        tank_volume_l=drawn["tank_volume_l"],
+        years_since_pumped_yr=drawn["years_since_pumped_yr"],
+        field_area_m2=drawn["field_area_m2"],
+        ksat_um_s=_known_ksat(drawn["ksat_um_s"]),
+        limit_depth_m=np.fmin(drawn["wet_depth_cm"], drawn["restriction_cm"]) / 100.0,
+    )
+
+
+def _chance(
+    drawn: Mapping[str, Floats],
+    limits: Mapping[str, npt.NDArray[np.uint16]],
+    kind: npt.NDArray[np.int64],
+    county: CountyScenarios,
+    hazard: float,
+) -> Floats:
+    """Chance of failing: the drawn points act on the aging curve of the drawn kind and age."""
+    model, points = county.model, county.still_points.copy()
+    for factor in hazard_factors(model):
+        if factor.name in limits:
+            worth = factor.weight * model.scale("failure") / THOUSANDTHS
+            points += worth * limits[factor.name]
+    shape, scale = curve_of_kind(np.array(KINDS, object), models=county.aging)
+    return chance_on_curve_frac(
+        drawn["age_yr"],
+        shape=shape[kind],
+        scale_yr=scale[kind],
+        within_yr=county.horizon_yr,
+        hazard_multiplier=hazard_at(points, model) * hazard,
+    )
+
+
+def still_points(limits: pd.DataFrame, model: Model, drawn: Sequence[str]) -> Floats:
+    """Points on the hazard of the factors that no scenario draws, (n,); `limits` (n, factors)."""
+    points = np.zeros(len(limits))
+    for factor in hazard_factors(model):
+        if factor.name not in drawn:
+            worth = factor.weight * model.scale("failure")
+            points += worth * limits[factor.name].to_numpy(float)
+    return points
+
+
+def _limits(
+    factors: Sequence[Factor], drawn: Mapping[str, Floats]
+) -> dict[str, npt.NDArray[np.uint16]]:
+    """Limitations in thousandths of the factors whose feature was drawn."""
+    return {f.name: _limit(f, drawn[f.feature]) for f in factors if f.feature in drawn}
+
+
+def _limit(factor: Factor, values: Floats) -> npt.NDArray[np.uint16]:
+    words = WORDS.get(factor.feature)
+    if words is None:
+        return thousandths(factor, values)
+    table = thousandths(factor, pd.Series([*words, None], dtype=object))
+    return np.asarray(table[values.astype(np.int64)])

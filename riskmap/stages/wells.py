@@ -1,0 +1,216 @@
+"""What a run says of each well: where its water comes from, setbacks, viruses."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+import shapely
+from numpy.typing import NDArray
+
+from riskmap.action.zone_reasons import ZoneSettings
+from riskmap.groundwater.nitrogen import YEAR_D
+from riskmap.groundwater.setbacks import distance_beside_time, setback_violations, virus_aquifer
+from riskmap.groundwater.settings import ASSESSMENT, AssessmentSettings
+from riskmap.groundwater.zones import Zones, capture_zones, systems_inside
+from riskmap.region.read import GroundwaterRules, Rules
+from riskmap.stages.groundwater import Groundwater
+
+Floats = NDArray[np.float64]
+
+HOME_L_D: Final = ASSESSMENT["well_flow_l_d"].value
+MOST_LOG10: Final = 20.0
+"""Reductions of viruses beyond this say no more than this."""
+PUBLIC_L_D: Final = 50_000.0
+"""Assumed draw of a public well without a yield on record: some 150 people at 330 L a day."""
+
+
+def well_capture(
+    groundwater: Groundwater, *, well_setback_m: float, settings: ZoneSettings
+) -> gpd.GeoDataFrame:
+    """Capture area of every drinking-water well along the curved flow path.
+
+    Where the water table has no direction a circle of fixed radius stands in. The circle of the
+    region's setback round the well is part of every area.
+
+    Returns
+    -------
+    GeoDataFrame
+        One row per well, in the order of ``groundwater.wells``: ``well_id``, ``use``, ``method``
+        ("curved path", "fixed radius", "unknown"), ``capture_yr``, ``pumping_l_d`` with evidence,
+        ``area_m2``, ``systems``, ``nitrogen_kg_yr`` (of the systems inside), shape.
+    """
+    wells, systems = groundwater.wells, groundwater.systems
+    public = is_public(wells)
+    pumped, marks = _pumped_l_d(wells, public)
+    years = np.where(public, settings.public_capture_yr, settings.capture_yr)
+    x, y = wells["x_m"].to_numpy(float), wells["y_m"].to_numpy(float)
+    rings: list[Floats] = [np.empty((0, 2))] * len(wells)
+    method = np.full(len(wells), "unknown", object)
+    for chosen, time_yr in ((public, settings.public_capture_yr), (~public, settings.capture_yr)):
+        if not chosen.any():
+            continue
+        found = capture_zones(
+            x[chosen], y[chosen], pumping_m3_d=pumped[chosen] / 1000.0, field=groundwater.flow,
+            thickness_m=AssessmentSettings().plume.thickness_m, time_d=time_yr * YEAR_D,
+            widen_deg=settings.widen_deg, water_id=groundwater.water_id,
+        )  # fmt: skip
+        method[chosen] = found.method
+        for place, ring in zip(np.flatnonzero(chosen), found.rings, strict=True):
+            rings[place] = ring
+    shapes = _with_setback(rings, x, y, well_setback_m)
+    owner, inside = systems_inside(
+        Zones([shapely.get_coordinates(shape) for shape in shapes], method),
+        systems["x_m"], systems["y_m"],
+    )  # fmt: skip
+    load = systems["nitrogen_load_kg_yr"].to_numpy(float)[inside]
+    table = {
+        "well_id": wells["well_id"].to_numpy(object),
+        "use": wells["use"].to_numpy(object) if "use" in wells else None,
+        "method": method,
+        "capture_yr": years,
+        "pumping_l_d": pumped,
+        "pumping_l_d_evidence": marks,
+        "area_m2": shapely.area(shapes),
+        "systems": np.bincount(owner, minlength=len(wells)),
+        "nitrogen_kg_yr": np.bincount(owner, load, minlength=len(wells)),
+    }
+    return gpd.GeoDataFrame(table, geometry=shapes, crs=wells.crs)
+
+
+def is_public(wells: pd.DataFrame) -> NDArray[np.bool_]:
+    """Wells of public supplies; a county that does not say has none."""
+    if "use" not in wells:
+        return np.zeros(len(wells), bool)
+    return (wells["use"] == "public").fillna(False).to_numpy(bool)
+
+
+def _pumped_l_d(
+    wells: pd.DataFrame, public: NDArray[np.bool_]
+) -> tuple[Floats, NDArray[np.object_]]:
+    """Draw of each well: a home's by default; a public well's yield, which it never exceeds."""
+    given = wells["yield_l_d"].to_numpy(float) if "yield_l_d" in wells else np.nan
+    known = public & np.isfinite(given)
+    pumped = np.where(known, given, np.where(public, PUBLIC_L_D, HOME_L_D))
+    return pumped, np.where(known, "measured", "assumed").astype(object)
+
+
+def _with_setback(
+    rings: list[Floats], x: Floats, y: Floats, setback_m: float
+) -> NDArray[np.object_]:
+    """Polygon of each ring joined with the setback circle: one part without holes, always."""
+    areas = np.array(
+        [shapely.Polygon(ring) if len(ring) >= 4 else shapely.Polygon() for ring in rings], object
+    )
+    circles = shapely.buffer(shapely.points(x, y), setback_m, quad_segs=8)
+    joined = shapely.union(shapely.make_valid(areas), circles)
+    return np.array([_largest(shape) for shape in np.atleast_1d(joined)], object)
+
+
+def _largest(shape: shapely.Geometry) -> shapely.Geometry:
+    parts = shapely.get_parts(shape)
+    largest = parts[int(np.argmax(shapely.area(parts)))] if len(parts) else shapely.Polygon()
+    return shapely.Polygon(shapely.get_exterior_ring(largest))
+
+
+def setback_table(groundwater: Groundwater, parcels: pd.DataFrame, rules: Rules) -> pd.DataFrame:
+    """Systems that stand nearer to a well or to surface water than the region's rules ask.
+
+    Returns
+    -------
+    DataFrame
+        ``parcel_id``, ``to`` ("well", "stream", "lake or river"), ``well_id`` (missing for water),
+        ``distance_m``, ``required_m``, ``short_by_m``; sorted by parcel, then distance. Measured
+        from the middle of the likely treatment area.
+    """
+    wells, systems = groundwater.wells, groundwater.systems
+    near = setback_violations(
+        systems["x_m"], systems["y_m"], well_x_m=wells["x_m"], well_y_m=wells["y_m"],
+        required_m=rules.well_setback_m,
+    )  # fmt: skip
+    parts = [
+        pd.DataFrame(
+            {
+                "parcel_id": systems.index.to_numpy(object)[near["system"]],
+                "to": "well",
+                "well_id": wells["well_id"].to_numpy(object)[near["well"]],
+                "distance_m": near["distance_m"],
+                "required_m": rules.well_setback_m,
+            }
+        )
+    ]
+    onsite = parcels.loc[systems.index]
+    for name, column in (
+        ("stream", "stream_distance_m"), ("lake or river", "waterbody_distance_m")
+    ):  # fmt: skip
+        close = onsite[onsite[column] < rules.water_setback_m]
+        parts.append(
+            pd.DataFrame(
+                {
+                    "parcel_id": close.index.to_numpy(object),
+                    "to": name,
+                    "well_id": None,
+                    "distance_m": close[column].to_numpy(float),
+                    "required_m": rules.water_setback_m,
+                }
+            )
+        )
+    table = pd.concat([part for part in parts if len(part)] or parts[:1], ignore_index=True)
+    table["short_by_m"] = table["required_m"] - table["distance_m"]
+    return table.sort_values(["parcel_id", "distance_m", "to"], ignore_index=True, kind="stable")
+
+
+def well_columns(
+    groundwater: Groundwater,
+    capture: gpd.GeoDataFrame,
+    setbacks: pd.DataFrame,
+    rules: GroundwaterRules,
+) -> gpd.GeoDataFrame:
+    """Give ``groundwater.wells`` the capture, setback and virus columns.
+
+    ``leading_system``, a row of the run, becomes ``leading_parcel_id``, which people can look up.
+    Adds ``capture_method``, ``capture_yr``, ``capture_m2``, ``capture_systems``,
+    ``capture_nitrogen_kg_yr``; ``setback_short_systems``, ``nearest_short_m``; and of the system
+    whose water is there first: ``virus_distance_m``, ``virus_time_d``, ``virus_log10`` (20 or more
+    reads as 20), ``virus_needed_d`` (seven log), ``published_low_m``, ``published_high_m`` (twelve
+    log), ``against_published``.
+    """
+    wells = groundwater.wells.copy()
+    if "leading_system" in wells:
+        leader = wells.pop("leading_system").to_numpy(np.int64)
+        parcels = groundwater.systems.index.to_numpy(object)
+        named = [parcels[row] if row >= 0 else None for row in leader]
+        wells["leading_parcel_id"] = pd.array(named, dtype="string")
+    for name, source in (
+        ("capture_method", "method"), ("capture_yr", "capture_yr"), ("capture_m2", "area_m2"),
+        ("capture_systems", "systems"), ("capture_nitrogen_kg_yr", "nitrogen_kg_yr"),
+    ):  # fmt: skip
+        wells[name] = capture[source].to_numpy()
+    short = setbacks[setbacks["to"] == "well"].groupby("well_id")["distance_m"]
+    wells["setback_short_systems"] = wells["well_id"].map(short.size()).fillna(0).astype(np.int64)
+    wells["nearest_short_m"] = wells["well_id"].map(short.min()).astype(float)
+    first = (
+        groundwater.pairs.sort_values(["travel_time_d", "distance_m", "system"], kind="stable")
+        .drop_duplicates("well")
+        .set_index("well")
+        .reindex(np.arange(len(wells)))
+    )
+    unnamed = pd.Series(pd.NA, wells.index, dtype="string")
+    known = wells["aquifer"].astype("string") if "aquifer" in wells else unnamed
+    beside = distance_beside_time(
+        first["distance_m"],
+        first["travel_time_d"],
+        temperature_c=AssessmentSettings().temperature_c,
+        aquifer=virus_aquifer(known.fillna(rules.aquifer).to_numpy(object)),
+    )
+    for name, source in (
+        ("virus_distance_m", "distance_m"), ("virus_time_d", "travel_time_d"),
+        ("virus_log10", "virus_log10"), ("virus_needed_d", "needed_time_d"),
+        ("published_low_m", "published_low_m"), ("published_high_m", "published_high_m"),
+        ("against_published", "against_published"),
+    ):  # fmt: skip
+        wells[name] = beside[source].to_numpy()
+    wells["virus_log10"] = wells["virus_log10"].clip(upper=MOST_LOG10)
+    return wells

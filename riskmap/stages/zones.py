@@ -1,0 +1,205 @@
+"""Planners' zones of a county: from what a run found to polygons with reasons."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+import geopandas as gpd
+import numpy as np
+import pandas as pd
+from numpy.typing import ArrayLike, NDArray
+from rasterio.features import rasterize
+from rasterio.transform import Affine
+
+from riskmap.action.zone_reasons import ZoneSettings, reasons_of_cells
+from riskmap.action.zones import ZoneShapes, draw_zones, zone_table
+from riskmap.contract.units import ACRE_M2, HECTARE_M2
+from riskmap.failure.flow import persons
+from riskmap.groundwater.grid import Grid
+from riskmap.stages.groundwater import Groundwater
+from riskmap.stages.loading import County
+from riskmap.stages.vulnerability import vulnerability_grid
+from riskmap.stages.wells import is_public, setback_table, well_capture, well_columns
+
+Flags = NDArray[np.bool_]
+
+ZONE_CELL_M: Final = 20.0
+"""Side of the cells from which zones are made, about; a whole part of the groundwater's cell."""
+
+
+@dataclass(frozen=True)
+class Planning:
+    """What planners get.
+
+    ``zones``: polygons that do not overlap, columns of
+    :data:`riskmap.action.zones.ZONE_COLUMNS`. ``capture_zones``: one polygon per drinking-water
+    well; ``chosen`` says whose area makes a zone. ``wells``: the groundwater's wells with capture,
+    setback and virus columns and ``zone_id``. ``setbacks``: pairs nearer than the rules ask.
+    ``settings`` used; ``notes`` in words.
+    """
+
+    zones: gpd.GeoDataFrame
+    capture_zones: gpd.GeoDataFrame
+    wells: gpd.GeoDataFrame
+    setbacks: pd.DataFrame
+    settings: ZoneSettings
+    notes: tuple[str, ...]
+
+
+def plan_zones(
+    parcels: gpd.GeoDataFrame,
+    groundwater: Groundwater,
+    county: County,
+    settings: ZoneSettings | None = None,
+    *,
+    chosen: ArrayLike | None = None,
+) -> Planning:
+    """Draw a county's zones and complete its wells.
+
+    Parameters
+    ----------
+    parcels
+        The result's parcels (features and scores), index ``parcel_id``.
+    groundwater, county
+        Of the same run.
+    settings
+        Limits; :class:`riskmap.action.zone_reasons.ZoneSettings` by default.
+    chosen
+        Wells (yes or no, in the order of ``groundwater.wells``) whose capture area makes a zone. By
+        default public wells, and others with enough systems inside or predicted nitrate above the
+        action level.
+
+    Returns
+    -------
+    Planning
+        The same input gives the same answer.
+    """
+    settings = settings or ZoneSettings()
+    region = county.region
+    capture = well_capture(
+        groundwater, well_setback_m=region.rules.well_setback_m, settings=settings
+    )
+    setbacks = setback_table(groundwater, parcels, region.rules)
+    wells = well_columns(groundwater, capture, setbacks, region.groundwater)
+    capture["chosen"] = (
+        choose_wells(wells, settings) if chosen is None else np.asarray(chosen, bool)
+    )
+    systems = _systems(parcels, groundwater, setbacks, settings.hot_score)
+    grid = zone_grid(groundwater.land)
+    reasons = reasons_of_cells(
+        grid,
+        systems,
+        capture=_cells_of(capture[capture["chosen"]], grid),
+        vulnerability_frac=_finer(
+            vulnerability_grid(county, groundwater.land, groundwater.surface.head), grid
+        ),
+        recharge_m_yr=region.groundwater.recharge_m_yr,
+        background_mg_l=region.groundwater.background_mg_l,
+        settings=settings,
+    )
+    drawn = draw_zones(grid, reasons, settings, systems=systems)
+    table = zone_table(
+        drawn, reasons, systems=systems, wells=wells, homes=_homes(parcels), settings=settings
+    )
+    zones = gpd.GeoDataFrame(table, geometry=drawn.shapes, crs=county.crs)
+    wells = _with_zone(wells, zones)
+    rule = _rule(settings) if chosen is None else "those that the planner chose"
+    return Planning(
+        zones,
+        capture,
+        wells,
+        setbacks,
+        settings,
+        _notes(drawn, capture, rule, settings, county.region.units),
+    )
+
+
+def choose_wells(wells: pd.DataFrame, settings: ZoneSettings) -> Flags:
+    """Wells whose capture area makes a zone, by default."""
+    public = is_public(wells)
+    crowded = wells["capture_systems"].to_numpy(float) >= settings.capture_systems
+    bad = wells["nitrate_predicted_mg_l"].to_numpy(float) > settings.action_mg_l
+    return np.asarray(public | crowded | bad, bool)
+
+
+def zone_grid(land: Grid) -> Grid:
+    """Cut the groundwater's cells into cells of about :data:`ZONE_CELL_M`, values carried over."""
+    times = max(1, round(land.cell_m / ZONE_CELL_M))
+    values = np.repeat(np.repeat(land.values, times, axis=0), times, axis=1)
+    a, b, c, d, e, f = land.transform
+    return Grid(values, (a / times, b, c, d, e / times, f))
+
+
+def _finer(coarse: Grid, grid: Grid) -> NDArray[np.float64]:
+    times = grid.values.shape[0] // coarse.values.shape[0]
+    return np.repeat(np.repeat(coarse.values, times, axis=0), times, axis=1)
+
+
+def _cells_of(areas: gpd.GeoDataFrame, grid: Grid) -> Flags:
+    shapes = [(shape, 1) for shape in areas.geometry if shape is not None and not shape.is_empty]
+    if not shapes:
+        return np.zeros(grid.values.shape, bool)
+    cells = rasterize(
+        shapes, out_shape=grid.values.shape, transform=Affine(*grid.transform), dtype="uint8"
+    )
+    return np.asarray(cells, bool)
+
+
+def _systems(
+    parcels: pd.DataFrame, groundwater: Groundwater, setbacks: pd.DataFrame, score: str
+) -> pd.DataFrame:
+    own = parcels.loc[groundwater.systems.index]
+    columns = (
+        "x_m", "y_m", "age_yr", "daily_flow_l_d", "failure_score", "groundwater_score",
+        "lot_nitrate_mg_l", "chance_failing_frac",
+    )  # fmt: skip
+    names = dict.fromkeys((*columns, score))
+    table = pd.DataFrame({name: own[name].astype(float) for name in names})
+    return table.assign(
+        nitrogen_load_kg_yr=groundwater.systems["nitrogen_load_kg_yr"].to_numpy(float),
+        setback_short=table.index.isin(setbacks["parcel_id"]),
+    )
+
+
+def _homes(parcels: pd.DataFrame) -> pd.DataFrame:
+    """Every lot with a dwelling, sewered or not, with the persons who live there."""
+    homes = parcels[parcels["dwellings"].astype(float) > 0]
+    people, _ = persons(
+        homes["occupants"].to_numpy(float, na_value=np.nan),
+        homes["bedrooms"].to_numpy(float, na_value=np.nan),
+        dwellings=homes["dwellings"].to_numpy(float),
+    )
+    return pd.DataFrame({"x_m": homes["x_m"], "y_m": homes["y_m"], "persons": people})
+
+
+def _with_zone(wells: gpd.GeoDataFrame, zones: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    well, zone = zones.sindex.query(wells.geometry, predicate="intersects")
+    order = np.lexsort((-zone, well))
+    names = np.full(len(wells), None, object)
+    names[well[order]] = zones["zone_id"].to_numpy(object)[zone[order]]
+    return wells.assign(zone_id=pd.array(names, dtype="string"))
+
+
+def _rule(settings: ZoneSettings) -> str:
+    return (
+        f"public ones, and those with {settings.capture_systems} or more systems in their capture "
+        f"area or predicted nitrate above {settings.action_mg_l:g} mg/L as N"
+    )
+
+
+def _notes(
+    drawn: ZoneShapes, capture: gpd.GeoDataFrame, rule: str, settings: ZoneSettings, units: str
+) -> tuple[str, ...]:
+    area, size = ("acres", ACRE_M2) if units == "us" else ("ha", HECTARE_M2)
+    assumed = int((capture["pumping_l_d_evidence"] == "assumed").sum())
+    return (
+        f"{int(capture['chosen'].sum())} of {len(capture)} drinking-water wells make a capture "
+        f"zone: {rule}.",
+        f"The draw of {assumed} of {len(capture)} wells is assumed.",
+        f"Pieces smaller than {settings.least_area_m2 / size:.2g} {area} or with fewer than "
+        f"{settings.least_systems} systems join a neighbor; those alone, "
+        f"{drawn.left_out_m2 / size:.1f} {area} in all, are left out.",
+        "Screening areas for planning. A delineation for regulation needs a licensed "
+        "hydrogeologist and local data.",
+    )
