@@ -169,8 +169,9 @@ def data_dictionary() -> str:
     lines = [
         "# Data dictionary",
         "",
-        "Generated from `riskmap/contract/layers.py`; change it there. All shapes are in the region's",
-        "reference system. Private columns are dropped on reading unless the region file keeps them.",
+        "Generated from `riskmap/contract/layers.py`; change it there. All shapes are in the",
+        "region's reference system. Private columns are dropped on reading unless the region file",
+        "keeps them.",
     ]
     for layer in LAYERS.values():
         lines += ["", f"## {layer.name}", "", f"{layer.meaning} Kind: {layer.kind}."]
