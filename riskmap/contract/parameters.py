@@ -10,7 +10,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
-Floats = npt.NDArray[np.float64]
+from riskmap.contract.arrays import Floats
 
 JUDGED: Final = "assumption of this project, no source"
 """Source of a number that is nobody's but ours."""

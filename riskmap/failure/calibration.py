@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from riskmap.contract.layers import STAGES
+from riskmap.contract.vocabulary import STAGES
 from riskmap.failure.aging import DEFAULT_AGING, AgingModel, chance_failing_frac
 from riskmap.failure.assess import FailureChoices, assess_failure
 

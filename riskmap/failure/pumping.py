@@ -8,8 +8,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.interpolate import RegularGridInterpolator
 
+from riskmap.contract.arrays import Flags, Floats
 from riskmap.contract.units import GALLON_L
-from riskmap.failure.evidence import Flags, Floats
 from riskmap.failure.rules_data import (
     PUMP_TABLE_GAL,
     PUMP_TABLE_YR,

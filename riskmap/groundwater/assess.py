@@ -8,6 +8,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from riskmap.contract.arrays import Floats
 from riskmap.groundwater import superpose
 from riskmap.groundwater.arrival import arrived_frac
 from riskmap.groundwater.density import drainfields_near_wells, systems_density
@@ -21,8 +22,6 @@ from riskmap.groundwater.score import SOON_D, groundwater_score, receptor_part
 from riskmap.groundwater.screens import column, draw_width_m, screen_windows
 from riskmap.groundwater.settings import AssessmentSettings
 from riskmap.groundwater.well_risk import own_vulnerability, well_risk
-
-Floats = NDArray[np.float64]
 
 __all__ = ["AssessmentSettings", "GroundwaterAssessment", "assess_groundwater"]
 

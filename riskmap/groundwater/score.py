@@ -13,11 +13,10 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from riskmap.contract.arrays import Floats
 from riskmap.groundwater.nitrogen import Parameter
-
-Floats = NDArray[np.float64]
 
 SCORE: Final = {
     "load_half_kg_yr": Parameter(

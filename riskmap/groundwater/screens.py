@@ -6,9 +6,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from riskmap.contract.arrays import Floats
 from riskmap.groundwater.gradient import FlowField
-
-Floats = NDArray[np.float64]
 
 
 def column(frame: pd.DataFrame, name: str, default: float = np.nan) -> Floats:

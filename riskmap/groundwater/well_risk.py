@@ -11,13 +11,12 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import ndtr
 
+from riskmap.contract.arrays import Floats
 from riskmap.groundwater.nitrogen import LIMIT_MG_L, NITROGEN, Parameter
 from riskmap.groundwater.setbacks import VIRUS_LOG10, virus_reduction_log10
-
-Floats = NDArray[np.float64]
 
 OWN: Final = {
     "depth_safe_m": Parameter(60.0, 20.0, 200.0, "m", "assumed: no extra risk by depth beyond"),

@@ -10,6 +10,7 @@ import numpy as np
 import pandas as pd
 
 from riskmap.contract.features import FAILURE
+from riskmap.contract.vocabulary import may_be_onsite
 from riskmap.failure.aging import AgingModel, chance_failing_frac
 from riskmap.failure.assess import FailureChoices, assess_failure
 from riskmap.failure.calibration import FieldMargin, expected_failed_frac, fit_margin
@@ -57,7 +58,7 @@ def failure_features(
     Returns the columns, and the margin that the county's fields were found to have, or that was
     given: one found before, to see the same systems by the same model at another time.
     """
-    served = features["service"].isin(["onsite", "unknown"])
+    served = may_be_onsite(features["service"])
     systems = features[served]
     choices = failure_choices(rules)
     expected = expected_failed_frac(
@@ -91,7 +92,7 @@ def chance_of_failing(
         hazard_multiplier=hazard_multiplier(points, model).to_numpy(),
         models=aging,
     )
-    served = features["service"].isin(["onsite", "unknown"]).to_numpy()
+    served = may_be_onsite(features["service"]).to_numpy()
     chance = np.where(served, chance, np.nan)
     marks = np.where(np.isnan(chance), "unknown", "inferred")
     return pd.DataFrame(

@@ -14,6 +14,7 @@ from rasterio.transform import Affine
 
 from riskmap.action.zone_reasons import ZoneSettings, reasons_of_cells
 from riskmap.action.zones import ZoneShapes, draw_zones, zone_table
+from riskmap.contract.arrays import Flags
 from riskmap.contract.units import ACRE_M2, HECTARE_M2
 from riskmap.failure.flow import persons
 from riskmap.groundwater.grid import Grid
@@ -21,8 +22,6 @@ from riskmap.stages.groundwater import Groundwater
 from riskmap.stages.loading import County
 from riskmap.stages.vulnerability import vulnerability_grid
 from riskmap.stages.wells import is_public, setback_table, well_capture, well_columns
-
-Flags = NDArray[np.bool_]
 
 ZONE_CELL_M: Final = 20.0
 """Side of the cells from which zones are made, about; a whole part of the groundwater's cell."""
@@ -33,7 +32,7 @@ class Planning:
     """What planners get.
 
     ``zones``: polygons that do not overlap, columns of
-    :data:`riskmap.action.zones.ZONE_COLUMNS`. ``capture_zones``: one polygon per drinking-water
+    :data:`riskmap.contract.results.ZONES`. ``capture_zones``: one polygon per drinking-water
     well; ``chosen`` says whose area makes a zone. ``wells``: the groundwater's wells with capture,
     setback and virus columns and ``zone_id``. ``setbacks``: pairs nearer than the rules ask.
     ``settings`` used; ``notes`` in words.
@@ -100,7 +99,13 @@ def plan_zones(
     )
     drawn = draw_zones(grid, reasons, settings, systems=systems)
     table = zone_table(
-        drawn, reasons, systems=systems, wells=wells, homes=_homes(parcels), settings=settings
+        drawn,
+        reasons,
+        systems=systems,
+        wells=wells,
+        homes=_homes(parcels),
+        settings=settings,
+        units=region.units,
     )
     zones = gpd.GeoDataFrame(table, geometry=drawn.shapes, crs=county.crs)
     wells = _with_zone(wells, zones)
