@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from typing import Final
 
 import numpy as np
@@ -10,12 +9,10 @@ import pandas as pd
 
 from riskmap.contract.features import aloud
 from riskmap.contract.quantities import Units
-from riskmap.ranking.model import Factor, Model
+from riskmap.ranking.model import REASON_PARTS, Factor, Model
 from riskmap.ranking.score import Scores
 
 REASONS: Final = 3
-REASON_PARTS: Final = re.compile(r"([^{}]*)(?:\{(\w+)\}|$)")
-"""Plain words, then the name of what is to be filled in."""
 LEAST_LIMITATION: Final = 0.2
 """A factor whose limitation is below this is never named as a reason."""
 
