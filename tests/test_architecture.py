@@ -18,6 +18,7 @@ LEVELS = [
     {"action"},
     {"stages"},
     {"publish"},
+    {"results", "ending"},
     {"running"},
     {"cli", "riskmap", "__main__"},
 ]

@@ -61,11 +61,24 @@ def write_front_page(
     defects: pd.DataFrame | None = None,
     cautions: Sequence[str] = CAUTIONS,
     extra_files: Sequence[FileLink] = (),
+    kept: Sequence[str] = (),
 ) -> Path:
-    """Write ``index.html`` into `folder` and link what already lies there; returns its path."""
+    """Write ``index.html`` into `folder` and link what already lies there; returns its path.
+
+    Parameters
+    ----------
+    kept
+        What people had changed in the result before this one, where it is kept now.
+    """
     links = [link for link in (*FILES, *extra_files) if (folder / link.path).exists()]
     text = compose_front_page(
-        ranked, county=county, date=date, defects=defects, links=links, cautions=cautions
+        ranked,
+        county=county,
+        date=date,
+        defects=defects,
+        links=links,
+        cautions=cautions,
+        kept=kept,
     )
     path = folder / "index.html"
     path.write_bytes(text.encode("utf-8"))
@@ -80,6 +93,7 @@ def compose_front_page(
     defects: pd.DataFrame | None,
     links: Sequence[FileLink],
     cautions: Sequence[str] = CAUTIONS,
+    kept: Sequence[str] = (),
 ) -> str:
     """Return the page's text; everything from outside is escaped by the template engine."""
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
@@ -97,6 +111,7 @@ def compose_front_page(
         has_map=any(link.path == "map/index.html" for link in links),
         defects=defect_counts(defects),
         cautions=list(cautions),
+        kept=[plain_text(path) for path in kept],
         colors=palette.PAGE_COLORS,
     )
 

@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Final
 
 import geopandas as gpd
@@ -26,6 +24,7 @@ from riskmap.contract.layers import LAYERS
 from riskmap.contract.sources import no_defects
 from riskmap.region.keys import SOIL_SURVEY
 from riskmap.region.read import Region
+from riskmap.stages.input_files import InputFile, hash_inputs, require_unchanged
 from riskmap.stages.progress import Progress
 
 HALO_M: Final = 2000.0
@@ -46,7 +45,7 @@ class County:
     """A county's canonical layers, all in one reference system.
 
     ``tables`` holds shapes and plain tables, ``rasters`` the grids, both by layer name; a layer
-    that the region does not give is not in them. ``inputs`` maps each file read to its SHA-256.
+    that the region does not give is not in them. ``files`` are the files read, as they were.
     """
 
     region: Region
@@ -54,7 +53,12 @@ class County:
     tables: Mapping[str, pd.DataFrame]
     rasters: Mapping[str, Raster]
     defects: pd.DataFrame
-    inputs: Mapping[str, str]
+    files: Mapping[str, InputFile]
+
+    @property
+    def inputs(self) -> dict[str, str]:
+        """Each file read with its SHA-256."""
+        return {name: file.sha256 for name, file in self.files.items()}
 
 
 def load_county(region: Region, progress: Progress | None = None) -> County:
@@ -63,9 +67,22 @@ def load_county(region: Region, progress: Progress | None = None) -> County:
     Raises
     ------
     LayerError
-        Of the first layer that cannot be used; see ``docs/errors.md``.
+        Of the first layer that cannot be used, or the first file that changed or vanished while
+        it was read; see ``docs/errors.md``.
     """
     progress = progress or Progress()
+    with progress.stage("hash the files"):
+        files = hash_inputs(region)
+    try:
+        county = _read(region, files, progress)
+    except Exception:
+        require_unchanged(files)  # a file that changed under its reader is the cause to name
+        raise
+    require_unchanged(files)
+    return county
+
+
+def _read(region: Region, files: Mapping[str, InputFile], progress: Progress) -> County:
     crs = region.crs or utm_of(region.sources["parcels"])
     tables: dict[str, pd.DataFrame] = {}
     rasters: dict[str, Raster] = {}
@@ -98,7 +115,7 @@ def load_county(region: Region, progress: Progress | None = None) -> County:
         tables=tables,
         rasters=rasters,
         defects=pd.concat(defects, ignore_index=True),
-        inputs=_hashes(region),
+        files=files,
     )
 
 
@@ -138,28 +155,3 @@ def _soil(
     units = tables["soil_units"].to_crs(crs)
     tables["soil_units"] = units.cx[west:east, south:north]
     return tables, survey.defects
-
-
-def _hashes(region: Region) -> dict[str, str]:
-    files: set[Path] = {region.path}
-    for source in region.sources.values():
-        for path in [*source.files, *([source.attributes] if source.attributes else [])]:
-            files |= set(path.rglob("*")) if path.is_dir() else _companions(path)
-    if region.model_file is not None:
-        files.add(region.model_file)
-    folder = region.path.parent.resolve()
-    names = {_name(path.resolve(), folder): path for path in files if path.is_file()}
-    return {name: _sha256(names[name]) for name in sorted(names)}
-
-
-def _companions(path: Path) -> set[Path]:
-    return set(path.parent.glob(path.stem + ".*")) if path.suffix.lower() == ".shp" else {path}
-
-
-def _name(path: Path, folder: Path) -> str:
-    return path.relative_to(folder).as_posix() if path.is_relative_to(folder) else path.name
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()

@@ -39,6 +39,11 @@ class Progress:
         hidden = self.quiet or total < 2 or not sys.stderr.isatty()
         yield from tqdm(items, total=total, unit=unit, disable=hidden, leave=False)
 
+    def tell(self, text: str) -> None:
+        """Say what a person must know, even if progress is not to be shown."""
+        sys.stderr.write(f"{text}\n")
+        sys.stderr.flush()
+
     def _write(self, text: str) -> None:
         if not self.quiet:
             sys.stderr.write(text)
