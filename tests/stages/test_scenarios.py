@@ -8,13 +8,13 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from riskmap import scenario_stage
 from riskmap.contract.parameters import UncertainParameter
 from riskmap.failure.parameter_ranges import FailureParameters
 from riskmap.groundwater.parameter_ranges import GroundwaterParameters
 from riskmap.ranking.outcomes import Outcomes
 from riskmap.ranking.records import UncertainRecord, UncertainWord
 from riskmap.ranking.score import score
+from riskmap.stages import scenarios as scenario_stage
 from riskmap.stages.assessing import Result
 from riskmap.stages.scenario_records import CountyRecords, SoilComponents
 from riskmap.stages.scenarios import draw_outcomes
