@@ -321,7 +321,7 @@ class TestFiles:
         rows = list(csv.DictReader(io.StringIO(paths[0].read_text())))
         assert len(rows) == len(planning.zones)
         acres = planning.zones["area_m2"].iloc[0] / ACRE_M2
-        assert float(rows[0]["acres"]) == pytest.approx(acres, abs=0.01)
+        assert float(rows[0]["area_acres"]) == pytest.approx(acres, abs=0.01)
         assert rows[0]["kind"] == "capture area of wells"
         book = openpyxl.load_workbook(paths[1])
         assert book["Zones"]["A2"].value == "C01"

@@ -14,11 +14,11 @@ SCORES: Final = (
            listed=Listed(7)),
     number("apart_rank", "Rank among parcels whose service is unknown, shown apart", COUNT,
            label="Rank apart"),
-    number("priority", "Priority, 0-100: the two scores by their shares", POINTS, label="Priority",
+    number("priority", "Priority: the two scores by their shares", POINTS, label="Priority",
            listed=Listed(8.5)),
-    number("failure_score", "Failure score, 0-100: the sum of the failure points", POINTS,
+    number("failure_score", "Failure score: the sum of the failure points", POINTS,
            label="Failure score"),
-    number("groundwater_score", "Groundwater score, 0-100: the sum of the groundwater points",
+    number("groundwater_score", "Groundwater score: the sum of the groundwater points",
            POINTS, label="Groundwater score"),
 )
 
