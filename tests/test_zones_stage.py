@@ -122,7 +122,7 @@ class TestZones:
         fine = zone_grid(groundwater.land)
         x, y = fine.centers()
         assert fine.cell_m == 20.0
-        same = groundwater.land.nearest(x, y)
+        same = groundwater.land.sample(x, y)
         np.testing.assert_array_equal(fine.values, same)
 
 
@@ -273,7 +273,7 @@ class TestVulnerability:
     def test_cells_agree_with_systems(self, result: Result, groundwater: Groundwater) -> None:
         cells = vulnerability_grid(result.county, groundwater.land, groundwater.surface.head)
         onsite = result.parcels.loc[groundwater.systems.index]
-        here = cells.nearest(onsite["x_m"], onsite["y_m"])
+        here = cells.sample(onsite["x_m"], onsite["y_m"])
         own = onsite["vulnerability"].to_numpy(float)
         known = np.isfinite(here + own)
         assert known.mean() > 0.9

@@ -1,6 +1,6 @@
 """Why land belongs to a planners' zone: one yes or no per cell and kind of reason.
 
-Cells come as a :class:`riskmap.groundwater.grid.Grid`; every function answers with a boolean array
+Cells come as a :class:`riskmap.contract.grid.Grid`; every function answers with a boolean array
 of its shape. Sources of the limits: 10 mg/L nitrate as N (40 CFR 141.62), half of it as the level
 for action (40 CFR 141.23 asks public systems to sample more often from there); 40 systems per
 square mile (US EPA 1977, as cited by Yates 1985, Ground Water 23:586-591); Gi* with control of
@@ -18,8 +18,8 @@ from numpy.typing import ArrayLike
 from scipy import ndimage
 
 from riskmap.contract.arrays import Flags, Floats
+from riskmap.contract.grid import Grid, grid_from_bounds
 from riskmap.groundwater.density import DENSE_PER_KM2, NEIGHBORHOOD_M
-from riskmap.groundwater.grid import Grid, grid_from_bounds
 from riskmap.groundwater.nitrogen import LIMIT_MG_L, neighborhood_nitrate_mg_l
 from riskmap.groundwater.vulnerability import index_bounds
 from riskmap.ranking.hotspots import ALPHA, contiguity_weights, gi_star, name_spots

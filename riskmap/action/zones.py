@@ -23,9 +23,9 @@ from riskmap.action.zone_shapes import (
 )
 from riskmap.contract.arrays import Flags, Floats, Whole
 from riskmap.contract.features import label
+from riskmap.contract.grid import Grid
 from riskmap.contract.quantities import DENSITY, Units, percent, text
 from riskmap.contract.results import ZONES
-from riskmap.groundwater.grid import Grid
 
 LABELS: Final = {
     "capture": "capture area of wells",

@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from scipy import ndimage
 
 from riskmap.contract.arrays import Floats
-from riskmap.groundwater.grid import Grid
+from riskmap.contract.grid import Grid
 from riskmap.groundwater.kriging import (
     Kriged,
     Measurements,

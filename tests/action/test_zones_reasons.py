@@ -18,7 +18,7 @@ from riskmap.action.zone_reasons import (
     systems_per_cell,
     vulnerable_cells,
 )
-from riskmap.groundwater.grid import Grid, grid_from_bounds
+from riskmap.contract.grid import Grid, grid_from_bounds
 from riskmap.groundwater.nitrogen import neighborhood_nitrate_mg_l
 from riskmap.ranking.hotspots import benjamini_hochberg
 from riskmap.spatial.hexagons import hexagon_of, middle_of, touching
