@@ -12,8 +12,7 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import settings
 
 from riskmap.failure.aging import DEFAULT_AGING, survival_frac
 from riskmap.failure.service_life import survival_table
@@ -27,7 +26,7 @@ from riskmap.publish.report.charts import (
     scores_figure,
 )
 from riskmap.publish.report.figures import drawn, survival_figure, tint
-from riskmap.publish.report.map import FEW, FEW_WORDS, NONE_WORDS, hexagon_of, hexagons, map_figure
+from riskmap.publish.report.map import FEW, FEW_WORDS, NONE_WORDS, hexagons, map_figure
 from riskmap.publish.report.section import Figure
 
 CUTS = (30.0, 40.0, 50.0, 60.0)
@@ -192,27 +191,6 @@ class Testgray:
 
 class TestHexagons:
     @settings(max_examples=40, deadline=None)
-    @given(
-        st.lists(
-            st.tuples(st.floats(-5000, 5000), st.floats(-5000, 5000)), min_size=1, max_size=30
-        ),
-        st.floats(20, 400),
-    )
-    def test_each_point_lies_in_the_nearest_hexagon(
-        self, points: list[tuple[float, float]], size: float
-    ) -> None:
-        xy = np.array(points)
-        cells = hexagon_of(xy, size_m=size)
-
-        def middle(q: np.ndarray, r: np.ndarray) -> np.ndarray:
-            return size * np.stack([np.sqrt(3) * (q + r / 2), 1.5 * r], axis=-1)
-
-        mine = np.linalg.norm(xy - middle(cells[:, 0], cells[:, 1]), axis=1)
-        steps = np.array([(1, 0), (0, 1), (-1, 1), (-1, 0), (0, -1), (1, -1)])
-        for q, r in steps:
-            other = np.linalg.norm(xy - middle(cells[:, 0] + q, cells[:, 1] + r), axis=1)
-            assert (mine <= other + 1e-6).all()
-
     def test_no_system_is_lost(self) -> None:
         ranked = county()
         cells = hexagons(ranked, cuts=CUTS)

@@ -14,9 +14,8 @@ import pandas as pd
 import pytest
 import shapely
 
+from riskmap.contract import quantities
 from riskmap.contract.features import CHANCE, FAILURE, FEATURES, GROUNDWATER
-from riskmap.contract.quantities import MASS_RATE, percent
-from riskmap.contract.quantities import text as text_of
 from riskmap.failure.aging import DEFAULT_AGING
 from riskmap.failure.service_life import survival_table
 from riskmap.publish.report.pages import Findings, key_facts, write_report
@@ -313,7 +312,10 @@ class TestPage:
         )
         assert "Likely state of the field, by the model" in text
         assert f"from {systems:,} systems (100%) reaches at least one well" in text
-        assert f"about {text_of(2.0 * systems, MASS_RATE, 'us')} of nitrogen" in text
+        assert (
+            f"about {quantities.text(2.0 * systems, quantities.MASS_RATE, 'us')} of nitrogen"
+            in text
+        )
         assert ">10</bdi>" in text  # 0.254 m of ponding is ten inches
 
 
@@ -372,7 +374,10 @@ class TestNumbers:
         systems = county[county["rank"].notna()]
         assert f"{len(systems):,} onsite systems of {len(county):,} parcels are ranked." in facts
         upper = (systems["priority"] >= CUTS[2]).sum()
-        assert f"{upper:,} ({percent(upper, len(systems))}) have a high or very high" in facts
+        assert (
+            f"{upper:,} ({quantities.percent(upper, len(systems))}) have a high or very high"
+            in facts
+        )
 
 
 @pytest.mark.browser
