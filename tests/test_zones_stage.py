@@ -17,7 +17,7 @@ import pytest
 import shapely
 
 import riskmap
-from riskmap.action.zone_reasons import KINDS, ZoneSettings
+from riskmap.action.zone_reasons import ZONE_KINDS, ZoneSettings
 from riskmap.action.zone_shapes import mean_width_m
 from riskmap.contract.results import ZONES
 from riskmap.contract.units import ACRE_M2
@@ -90,10 +90,10 @@ class TestZones:
     def test_every_zone_says_why(self, planning: Planning) -> None:
         zones = planning.zones
         assert zones.columns.drop("geometry").tolist() == ZONES.column_names
-        assert set(zones["kind"]) <= set(KINDS)
+        assert set(zones["kind"]) <= set(ZONE_KINDS)
         assert zones["zone_id"].is_unique
         assert zones["why"].str.endswith(".").all()
-        assert zones["kind"].map(KINDS.index).is_monotonic_increasing
+        assert zones["kind"].map(ZONE_KINDS.index).is_monotonic_increasing
 
     def test_the_same_run_gives_the_same_zones(
         self, planning: Planning, result: Result, groundwater: Groundwater

@@ -26,7 +26,7 @@ from riskmap.ranking.hotspots import ALPHA, contiguity_weights, gi_star, name_sp
 from riskmap.spatial.hexagons import hexagon_of, touching
 from riskmap.spatial.neighbors import sum_within
 
-KINDS: Final = ("capture", "nitrate", "dense_old", "hot_spot", "vulnerable")
+ZONE_KINDS: Final = ("capture", "nitrate", "dense_old", "hot_spot", "vulnerable")
 """Kinds of reason in order of priority: land with several reasons goes to the first.
 
 From the most to the least direct: water that people drink; water predicted to be bad; a known
@@ -208,7 +208,7 @@ def reasons_of_cells(
     background_mg_l: float,
     settings: ZoneSettings,
 ) -> dict[str, Flags]:
-    """All reasons of a county's cells, by kind in the order of :data:`KINDS`.
+    """All reasons of a county's cells, by kind in the order of :data:`ZONE_KINDS`.
 
     Parameters
     ----------
@@ -241,4 +241,4 @@ def reasons_of_cells(
         & vulnerable_cells(vulnerability_frac, least_index=settings.vulnerable_index),
     }
     land = np.isfinite(grid.values)
-    return {kind: found[kind] & land for kind in KINDS}
+    return {kind: found[kind] & land for kind in ZONE_KINDS}

@@ -17,11 +17,11 @@ import numpy.typing as npt
 import pandas as pd
 
 from riskmap.contract.arrays import Floats
+from riskmap.contract.kinds import SYSTEM_KINDS, UNKNOWN_CODE
 from riskmap.contract.parameters import UncertainParameter, draw_parameters
 from riskmap.contract.vocabulary import DRAINAGE_CLASSES
 from riskmap.failure.aging import AgingModel, chance_on_curve_frac, curve_of_kind
 from riskmap.failure.assess import LEAST_KSAT_UM_S
-from riskmap.failure.geometry import KINDS
 from riskmap.failure.parameter_ranges import FAILURE_PARAMETERS, FailureParameters
 from riskmap.failure.rerun import SystemRecords, systems_today
 from riskmap.failure.sizing import rate_of_ksat
@@ -39,7 +39,7 @@ Drawn = dict[str, Floats]
 Speak = Callable[[int, Mapping[str, Floats], Mapping[str, npt.NDArray[np.uint16]]], Floats]
 Reached = Callable[[Mapping[str, float], Mapping[str, Floats]], Mapping[str, Floats]]
 
-WORDS: Final = {"kind": KINDS, "drainage_class": DRAINAGE_CLASSES}
+WORDS: Final = {"kind": SYSTEM_KINDS, "drainage_class": DRAINAGE_CLASSES}
 """Features in words -> words in the order of their codes."""
 
 BY_RECORDS: Final = ("kind", "age_yr", "water_table_m")
@@ -201,7 +201,7 @@ def _run_physics(
 ) -> dict[str, npt.NDArray[np.uint16]]:
     """Add to the drawn records what the physics makes of them; return the limitations."""
     failure = FailureParameters.of(parameters)
-    kind = np.where(drawn["kind"] < 0, KINDS.index("unknown"), drawn["kind"]).astype(np.int64)
+    kind = np.where(drawn["kind"] < 0, UNKNOWN_CODE, drawn["kind"]).astype(np.int64)
     today = systems_today(_as_records(drawn, kind), failure, margin=county.margin)
     drawn |= {
         "load_ratio": today.load_ratio,
@@ -242,7 +242,7 @@ def _chance(
         if factor.name in limits:
             worth = factor.weight * model.scale("failure") / THOUSANDTHS
             points += worth * limits[factor.name]
-    shape, scale = curve_of_kind(np.array(KINDS, object), models=county.aging)
+    shape, scale = curve_of_kind(np.array(SYSTEM_KINDS, object), models=county.aging)
     return chance_on_curve_frac(
         drawn["age_yr"],
         shape=shape[kind],

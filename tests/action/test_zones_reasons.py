@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from riskmap.action.zone_reasons import (
-    KINDS,
+    ZONE_KINDS,
     ZoneSettings,
     density_and_age,
     hot_cells,
@@ -150,7 +150,7 @@ class TestReasons:
 
     def test_every_kind_in_order_and_only_on_land(self) -> None:
         found = self.found()
-        assert tuple(found) == KINDS
+        assert tuple(found) == ZONE_KINDS
         assert not any(flags[:, :10].any() for flags in found.values())
         assert found["capture"][:, 10:14].all()
 

@@ -14,7 +14,7 @@ import pandas as pd
 import pytest
 import shapely
 
-from riskmap.contract import quantities
+from riskmap.contract import quantities as q
 from riskmap.contract.features import CHANCE, FAILURE, FEATURES, GROUNDWATER
 from riskmap.failure.aging import DEFAULT_AGING
 from riskmap.failure.service_life import survival_table
@@ -312,10 +312,7 @@ class TestPage:
         )
         assert "Likely state of the field, by the model" in text
         assert f"from {systems:,} systems (100%) reaches at least one well" in text
-        assert (
-            f"about {quantities.text(2.0 * systems, quantities.MASS_RATE, 'us')} of nitrogen"
-            in text
-        )
+        assert f"about {q.text(2.0 * systems, q.MASS_RATE, 'us')} of nitrogen" in text
         assert ">10</bdi>" in text  # 0.254 m of ponding is ten inches
 
 
@@ -374,10 +371,7 @@ class TestNumbers:
         systems = county[county["rank"].notna()]
         assert f"{len(systems):,} onsite systems of {len(county):,} parcels are ranked." in facts
         upper = (systems["priority"] >= CUTS[2]).sum()
-        assert (
-            f"{upper:,} ({quantities.percent(upper, len(systems))}) have a high or very high"
-            in facts
-        )
+        assert f"{upper:,} ({q.percent(upper, len(systems))}) have a high or very high" in facts
 
 
 @pytest.mark.browser

@@ -21,7 +21,7 @@ from riskmap.contract.features import as_words
 from riskmap.contract.features.card import SITE
 from riskmap.contract.quantities import Units
 from riskmap.contract.vocabulary import MAY_BE_ONSITE, STAGES
-from riskmap.publish.map.column_plan import Column
+from riskmap.publish.map.column_plan import Coded
 from riskmap.publish.map.doubt import pack_doubt
 from riskmap.publish.map.facts import (
     FILTERED,
@@ -86,7 +86,7 @@ def served(rows: pd.DataFrame) -> np.ndarray:
 
 
 def pack_facts(
-    rows: gpd.GeoDataFrame, facts: Sequence[Fact], *, units: Units, given: Mapping[str, Column]
+    rows: gpd.GeoDataFrame, facts: Sequence[Fact], *, units: Units, given: Mapping[str, Coded]
 ) -> Package:
     """Pack what searching, filtering and the head of the list need.
 
@@ -113,7 +113,7 @@ def pack_details(
     limitation: pd.DataFrame,
     *,
     units: Units,
-    given: Mapping[str, Column],
+    given: Mapping[str, Coded],
 ) -> Package:
     """Pack what a card and the weights need, read with the first of them.
 
