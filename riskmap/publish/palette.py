@@ -13,10 +13,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-CLASSES: Final = ("very high", "high", "moderate", "low", "very low")
-"""Class names, highest first."""
-
-NOT_RANKED: Final = "not ranked"
+from riskmap.contract.vocabulary import NOT_RANKED
 
 CLASS_COLORS: Final = {
     "very high": "#4a1852",

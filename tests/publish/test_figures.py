@@ -14,6 +14,7 @@ import pytest
 import shapely
 from hypothesis import settings
 
+from riskmap.contract.vocabulary import CLASSES
 from riskmap.failure.aging import DEFAULT_AGING, survival_frac
 from riskmap.failure.service_life import survival_table
 from riskmap.publish import palette
@@ -202,7 +203,7 @@ class TestHexagons:
         assert few.any()
         assert set(cells.word[few]) == {FEW_WORDS}
         assert set(cells.word[cells.systems == 0]) <= {NONE_WORDS}
-        assert set(cells.word[cells.systems >= FEW]) <= set(palette.CLASSES)
+        assert set(cells.word[cells.systems >= FEW]) <= set(CLASSES)
 
     def test_one_hexagon_by_hand(self) -> None:
         lots = shapely.box(np.zeros(5), np.zeros(5), np.full(5, 9.0), np.full(5, 9.0))

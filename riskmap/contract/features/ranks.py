@@ -8,6 +8,7 @@ from typing import Final
 from riskmap.contract.columns import Listed, number, text
 from riskmap.contract.features import card
 from riskmap.contract.quantities import COUNT, POINTS, SHARE, WHOLE_POINTS
+from riskmap.contract.vocabulary import SCORE_CLASSES
 
 SCORES: Final = (
     number("rank", "Rank among systems known to be onsite, 1 first", COUNT, label="Rank",
@@ -59,10 +60,12 @@ LEARNED: Final = (
 """What learning from visits adds."""
 
 REASONS: Final = (
-    text("priority_class", "Class of the priority", label="Class", listed=Listed(10)),
+    text("priority_class", "Class of the priority", SCORE_CLASSES, label="Class",
+         listed=Listed(10)),
     text("failure_class", "Class of the failure score; of the learned one where that ranks",
+         SCORE_CLASSES,
          label="Failure", listed=Listed(10)),
-    text("groundwater_class", "Class of the groundwater score", label="Groundwater",
+    text("groundwater_class", "Class of the groundwater score", SCORE_CLASSES, label="Groundwater",
          listed=Listed(12)),
     text("not_ranked_reason", "Why a parcel has no rank"),
     text("reason_1", "What adds most points", label="Leading reason", listed=Listed(28, wrap=True)),

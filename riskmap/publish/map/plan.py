@@ -13,7 +13,7 @@ import shapely
 
 from riskmap.contract.features import card
 from riskmap.contract.quantities import CONCENTRATION, LENGTH, Units
-from riskmap.contract.vocabulary import FLOOD_WORDS, MAY_BE_ONSITE
+from riskmap.contract.vocabulary import CLASSES, FLOOD_WORDS, MAY_BE_ONSITE, NOT_RANKED
 from riskmap.publish.map.facts import Fact
 from riskmap.publish.map.model import FactorLike, MapModel
 from riskmap.publish.map.threats import well_facts
@@ -21,12 +21,10 @@ from riskmap.publish.map.zones import kinds_of, zone_facts
 from riskmap.publish.palette import (
     CLASS_COLORS,
     CLASS_TEXT,
-    CLASSES,
     FLOOD_COLORS,
     HATCH,
     INK,
     LAYER_COLORS,
-    NOT_RANKED,
     SOIL_COLORS,
     STAGE_COLORS,
 )

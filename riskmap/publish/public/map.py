@@ -18,6 +18,7 @@ from jinja2 import Template
 
 from riskmap.action.aggregate import TOTAL
 from riskmap.contract.quantities import Units
+from riskmap.contract.vocabulary import CLASSES, NOT_RANKED
 from riskmap.publish import palette
 from riskmap.publish.map.composer import fix_names, literal_element, rendered
 from riskmap.publish.map.plan import BaseMap
@@ -116,7 +117,7 @@ def map_plan(
         "ink": palette.INK,
         "panel": palette.PANEL,
         "outline": palette.OUTLINE,
-        "unknown_color": palette.CLASS_COLORS[palette.NOT_RANKED],
+        "unknown_color": palette.CLASS_COLORS[NOT_RANKED],
         "base_map": None
         if base_map is None
         else {"url": base_map.url, "attribution": html_text(base_map.attribution)},
@@ -124,7 +125,7 @@ def map_plan(
 
 
 def _view(name: str, column: str, label: str, ends: tuple[int, ...], unit: str) -> dict[str, Any]:
-    colors = [palette.CLASS_COLORS[word] for word in reversed(palette.CLASSES)]
+    colors = [palette.CLASS_COLORS[word] for word in reversed(CLASSES)]
     starts = [0 if unit else 1, *(end + 1 for end in ends[:-1])]
     last = len(ends) - 1
     bands = [

@@ -23,6 +23,7 @@ from matplotlib.path import Path
 from riskmap.contract.arrays import Floats
 from riskmap.contract.quantities import Units
 from riskmap.contract.units import MILE_M
+from riskmap.contract.vocabulary import CLASSES
 from riskmap.publish import palette
 from riskmap.publish.report.figures import WIDTH_IN, drawn
 from riskmap.publish.report.section import Figure
@@ -130,7 +131,7 @@ def map_figure(
 def _map_words(cells: Hexagons) -> str:
     parts = [
         f"{word}: {int((cells.word == word).sum()):,}"
-        for word in (*palette.CLASSES, FEW_WORDS)
+        for word in (*CLASSES, FEW_WORDS)
         if (cells.word == word).any()
     ]
     return f"Hexagons by class: {'; '.join(parts)}." if parts else "No hexagon holds a system."
@@ -157,7 +158,7 @@ def _paint_cells(axes: Axes, cells: Hexagons) -> None:
     angles = np.deg2rad(np.arange(30, 390, 60))
     ring = cells.size_m * np.column_stack([np.cos(angles), np.sin(angles)])
     codes = [Path.MOVETO, *[Path.LINETO] * 5, Path.CLOSEPOLY]
-    for word in (NONE_WORDS, FEW_WORDS, *reversed(palette.CLASSES)):
+    for word in (NONE_WORDS, FEW_WORDS, *reversed(CLASSES)):
         middles = cells.middles[cells.word == word]
         if not len(middles):
             continue
@@ -217,7 +218,7 @@ def _scale_bar(axes: Axes, low: Floats, high: Floats, units: Units) -> None:
 
 
 def _legend(drawing: Drawing, cells: Hexagons) -> None:
-    words = [*palette.CLASSES, FEW_WORDS, NONE_WORDS]
-    here = [word for word in words if word in palette.CLASSES or (cells.word == word).any()]
+    words = [*CLASSES, FEW_WORDS, NONE_WORDS]
+    here = [word for word in words if word in CLASSES or (cells.word == word).any()]
     handles = [Patch(label=word.capitalize(), **_looks(word)) for word in here]
     drawing.legend(handles=handles, loc="outside right upper", title="Middle priority")

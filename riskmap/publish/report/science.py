@@ -15,8 +15,8 @@ import pandas as pd
 from riskmap.contract import features, quantities
 from riskmap.contract.features import FAILURE, GROUNDWATER, column, declared, meaning
 from riskmap.contract.quantities import LENGTH, MASS_RATE, Units, figure, percent, text
+from riskmap.contract.vocabulary import CLASSES
 from riskmap.failure.aging import AgingModel
-from riskmap.publish.palette import CLASSES
 from riskmap.publish.report.figures import survival_figure
 from riskmap.publish.report.section import Block, Figure, Section, Table, counted, number
 from riskmap.publish.words.report_text import numbers, words_of
