@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from riskmap.contract.arrays import Floats, Whole
 from riskmap.contract.compiled import compiled
-from riskmap.groundwater.nitrogen import YEAR_D
+from riskmap.contract.units import YEAR_D
 from riskmap.groundwater.plume import PlumeSettings, source_size
 from riskmap.groundwater.reach import search_margin_m
 from riskmap.groundwater.rerun_geometry import PairGeometry

@@ -13,6 +13,7 @@ from riskmap.contract.columns import FIRST_YEAR
 from riskmap.contract.evidence import marked
 from riskmap.contract.features import FEATURES
 from riskmap.contract.layers import PERMITS
+from riskmap.contract.units import YEAR_D
 from riskmap.inventory.permits import permit_date
 
 INSTALLING = ("new", "repair")
@@ -28,7 +29,6 @@ BUILT: Final = tuple(
 MIN_NEIGHBORS = 3
 """Fewer dated systems say nothing about a neighborhood's age."""
 
-DAYS_PER_YEAR = 365.25
 DAY = np.timedelta64(1, "D")
 
 
@@ -203,7 +203,7 @@ def _last_pumped(
     early = pumped["last_pumped"].dt.year < pumped["parcel_id"].map(replaced)
     last = pumped[~late & ~early].groupby("parcel_id")["last_pumped"].max()
     days = (pd.Timestamp(date).to_datetime64() - last.reindex(replaced.index).to_numpy()) / DAY
-    return pd.Series(days / DAYS_PER_YEAR, index=replaced.index)
+    return pd.Series(days / YEAR_D, index=replaced.index)
 
 
 def _stacked(tables: Iterable[pd.DataFrame]) -> pd.DataFrame:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from riskmap.contract.errors import NotEnoughDataError
 from riskmap.contract.features import GROUNDWATER
 from riskmap.contract.grid import Grid, grid_from_bounds
+from riskmap.contract.units import YEAR_D
 from riskmap.contract.vocabulary import may_be_onsite
 from riskmap.failure.flow import persons
 from riskmap.groundwater.assess import (
@@ -22,7 +23,7 @@ from riskmap.groundwater.assess import (
 )
 from riskmap.groundwater.gradient import FlowField
 from riskmap.groundwater.levels import water_levels
-from riskmap.groundwater.nitrogen import YEAR_D, neighborhood_nitrate_mg_l
+from riskmap.groundwater.nitrogen import neighborhood_nitrate_mg_l
 from riskmap.groundwater.plume import PlumeSettings
 from riskmap.groundwater.rerun import Rerun, prepare_rerun
 from riskmap.groundwater.water_table import (

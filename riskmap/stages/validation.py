@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from riskmap.contract.errors import NotEnoughDataError
 from riskmap.contract.quantities import percent
+from riskmap.contract.units import YEAR_D
 from riskmap.groundwater.holdout import PUBLISHED, hold_out_comparison
-from riskmap.groundwater.nitrogen import YEAR_D, neighborhood_nitrate_mg_l
+from riskmap.groundwater.nitrogen import neighborhood_nitrate_mg_l
 from riskmap.stages.groundwater import BALANCE_RADIUS_M, Groundwater
 
 VALIDATION_COLUMNS: Final = (
