@@ -26,7 +26,7 @@ from riskmap.failure.aging import DEFAULT_AGING, AgingModel
 
 MIN_EVENTS: Final = 30
 """Failures on record below which a fit is not used (own choice; the shape's standard error is then
-about 14 % of the shape)."""
+about 14% of the shape)."""
 
 
 def fit_aging(

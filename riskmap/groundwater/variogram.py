@@ -30,8 +30,8 @@ BINS: Final = 15
 class Variogram:
     """A variogram model. ``range_m`` is the distance parameter, not the practical range.
 
-    spherical: reaches the sill at ``range_m``; exponential: ``1 - exp(-h/range)`` (95 % of the sill
-    at 3 ranges); gaussian: ``1 - exp(-(h/range)^2)`` (95 % at 1.73 ranges).
+    spherical: reaches the sill at ``range_m``; exponential: ``1 - exp(-h/range)`` (95% of the sill
+    at 3 ranges); gaussian: ``1 - exp(-(h/range)^2)`` (95% at 1.73 ranges).
 
     >>> round(float(Variogram("spherical", 0.05, 0.59, 897.0).semivariance(448.5)), 6)
     0.455625

@@ -17,7 +17,7 @@ from riskmap.contract.grid import Grid
 from riskmap.spatial.zonal import raster_means
 
 MIN_TAN_SLOPE = 0.001
-"""Least tan(slope) in the wetness index: flat cells have no logarithm. 0.1 % is the usual error of
+"""Least tan(slope) in the wetness index: flat cells have no logarithm. 0.1% is the usual error of
 an elevation model over a cell; common practice, no source."""
 
 NODATA = -9999.0

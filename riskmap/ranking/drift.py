@@ -230,5 +230,5 @@ def _words(moves: pd.DataFrame, joined: pd.Index, left: pd.Index, top: int) -> t
     if effort.sum() > 0:
         main = str(effort.idxmax())
         share = 100 * float(effort[main] / effort.sum())
-        sentences.append(f"Mostly because {CAUSE_WORDS[main]} ({share:.0f} % of all change).")
+        sentences.append(f"Mostly because {CAUSE_WORDS[main]} ({share:.0f}% of all change).")
     return tuple(sentences)

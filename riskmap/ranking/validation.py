@@ -52,9 +52,9 @@ class Settings:
 class Comparison:
     """Figures of every contender on held-out blocks.
 
-    ``figures``: columns ``contender, figure, value, low, high`` (90 % intervals).
+    ``figures``: columns ``contender, figure, value, low, high`` (90% intervals).
     ``differences``: by learned contender, average precision less the score's, with the one-sided
-    95 % lower bound corrected for the number of contenders. ``optimism``: average precision by
+    95% lower bound corrected for the number of contenders. ``optimism``: average precision by
     random split and by blocks. ``reliability``: chance said and share found, by contender.
     """
 

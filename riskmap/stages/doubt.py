@@ -58,7 +58,7 @@ class CountyDoubt:
 def doubt_columns(
     features: pd.DataFrame, scenarios: CountyScenarios, region: Region
 ) -> tuple[pd.DataFrame, CountyDoubt | None]:
-    """90 % ranges of scores and ranks, and the chance to belong on the list, of ranked parcels.
+    """90% ranges of scores and ranks, and the chance to belong on the list, of ranked parcels.
 
     Parameters
     ----------

@@ -164,8 +164,8 @@ class TestPublishedValues:
     def test_words_tell_the_numbers(self) -> None:
         words = figures()["survival"].words
         assert "9 failures" in words
-        assert "45 % were still serving at 23 years" in words
-        assert "95 %, 80 %" in words  # Dix & Hoxie 2001, as the default takes it
+        assert "45% were still serving at 23 years" in words
+        assert "95%, 80%" in words  # Dix & Hoxie 2001, as the default takes it
 
 
 def test_survival_without_failures_draws_the_curve_alone() -> None:

@@ -112,7 +112,7 @@ def findings() -> Findings:
             "action": ["set to missing"] * 3,
         }
     )
-    section = Section("Doubt", ("Doubt in words.", Table(("Rank", "Chance"), (("1", "<90 %>"),))))
+    section = Section("Doubt", ("Doubt in words.", Table(("Rank", "Chance"), (("1", "<90%>"),))))
     return Findings(
         survival={"trench": table},
         aging=DEFAULT_AGING,
@@ -203,7 +203,7 @@ class TestPage:
             "Versions and settings",
             "Cautions",
         ]
-        assert "&lt;90 %&gt;" in text
+        assert "&lt;90%&gt;" in text
         assert "Rules, well setback</bdi></td>" in text
         assert "<bdi>100 ft</bdi>" in text
         shown = " ".join(parsed(text).text)

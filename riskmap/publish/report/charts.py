@@ -46,7 +46,7 @@ def evidence_bar(counts: Sequence[int]) -> Figure:
             )
         x += span
     words = ", ".join(
-        f"{word} {100 * count / total:.0f} %"
+        f"{word} {100 * count / total:.0f}%"
         for word, count in zip(EVIDENCE, counts, strict=True)
         if count
     )

@@ -51,7 +51,7 @@ def _survival_blocks(survival: Tables, aging: Mapping[str, AgingModel]) -> list[
     intro = (
         "The steps show the share of systems still serving, as the county's permits and repairs "
         "tell it (Kaplan-Meier, with systems that came under watch late and those still serving "
-        "taken into account); the band is the 95 % interval. The smooth lines are the curves that "
+        "taken into account); the band is the 95% interval. The smooth lines are the curves that "
         "the run uses: fitted to these records where there are enough failures, else the default "
         "from published service life."
     )
@@ -111,7 +111,7 @@ def _curves_table(aging: Mapping[str, AgingModel]) -> Table:
         rows,
         frozenset({1, 2, 5}),
         "Survival curve by kind: share serving at age t is exp(-(t / scale) ^ shape)",
-        "In brackets: 95 % intervals of a fit.",
+        "In brackets: 95% intervals of a fit.",
     )
 
 
