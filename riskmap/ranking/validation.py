@@ -231,8 +231,8 @@ def _judge(comparison: Comparison) -> Decision:
     best = str(gains.idxmax())
     row = table.loc[[best]].iloc[0]
     words = (
-        f"{comparison.visits} visits with {comparison.failures} failures in {comparison.blocks} "
-        "places were compared on places that the learning had not seen.",
+        f"{comparison.visits:,} visits with {comparison.failures:,} failures in "
+        f"{comparison.blocks:,} places were compared on places that the learning had not seen.",
         _precision_words(comparison, "score"),
         _precision_words(comparison, best),
         _verdict(row, best, bool(passed)),

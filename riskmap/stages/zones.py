@@ -14,7 +14,7 @@ from riskmap.action.zone_reasons import ZoneSettings, reasons_of_cells
 from riskmap.action.zones import ZoneShapes, draw_zones, zone_table
 from riskmap.contract.arrays import Flags
 from riskmap.contract.grid import Grid
-from riskmap.contract.units import ACRE_M2, HECTARE_M2
+from riskmap.contract.quantities import TRACT, Units, text
 from riskmap.failure.flow import persons
 from riskmap.spatial.cells import written_in
 from riskmap.stages.groundwater import Groundwater
@@ -188,17 +188,16 @@ def _rule(settings: ZoneSettings) -> str:
 
 
 def _notes(
-    drawn: ZoneShapes, capture: gpd.GeoDataFrame, rule: str, settings: ZoneSettings, units: str
+    drawn: ZoneShapes, capture: gpd.GeoDataFrame, rule: str, settings: ZoneSettings, units: Units
 ) -> tuple[str, ...]:
-    area, size = ("acres", ACRE_M2) if units == "us" else ("ha", HECTARE_M2)
     assumed = int((capture["pumping_l_d_evidence"] == "assumed").sum())
     return (
-        f"{int(capture['chosen'].sum())} of {len(capture)} drinking-water wells make a capture "
+        f"{int(capture['chosen'].sum()):,} of {len(capture):,} drinking-water wells make a capture "
         f"zone: {rule}.",
-        f"The draw of {assumed} of {len(capture)} wells is assumed.",
-        f"Pieces smaller than {settings.least_area_m2 / size:.2g} {area} or with fewer than "
+        f"The draw of {assumed:,} of {len(capture):,} wells is assumed.",
+        f"Pieces smaller than {text(settings.least_area_m2, TRACT, units)} or with fewer than "
         f"{settings.least_systems} systems join a neighbor; those alone, "
-        f"{drawn.left_out_m2 / size:.1f} {area} in all, are left out.",
+        f"{text(drawn.left_out_m2, TRACT, units)} in all, are left out.",
         "Screening areas for planning. A delineation for regulation needs a licensed "
         "hydrogeologist and local data.",
     )

@@ -21,12 +21,15 @@ from riskmap.publish.map.zones import kinds_of, zone_facts
 from riskmap.publish.palette import (
     CLASS_COLORS,
     CLASS_TEXT,
+    FAINT,
     FLOOD_COLORS,
     HATCH,
     INK,
     LAYER_COLORS,
+    PANEL,
     SOIL_COLORS,
     STAGE_COLORS,
+    TERRAIN,
 )
 from riskmap.publish.words.cautions import SCREENING
 from riskmap.publish.words.text_safety import plain_text
@@ -232,7 +235,14 @@ def make_plan(
         "layers": [dict(layer) for layer in layers],
         "relief": relief,
         "base_map": asdict(base_map) if base_map else None,
-        "colors": {"ink": INK, "hatch": HATCH, "selected": LAYER_COLORS["selected"]},
+        "colors": {
+            "ink": INK,
+            "halo": PANEL,
+            "hatch": HATCH,
+            "faint": FAINT,
+            "terrain": TERRAIN,
+            "selected": LAYER_COLORS["selected"],
+        },
         "screening": SCREENING,
         "stages": stage_entries(),
         "group_notes": card.GROUP_NOTES,

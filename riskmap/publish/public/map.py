@@ -29,9 +29,9 @@ from riskmap.publish.words.text_safety import html_text, plain_text, script_json
 SHARE_BANDS: Final = (9, 24, 39, 59, 100)
 COUNT_BANDS: Final = (25, 50, 100, 250, 1_000_000_000)
 VIEWS: Final = (
-    ("share", SHARE, "Share of high or very high priority", SHARE_BANDS, " %"),
+    ("share", SHARE, "Share of high or very high priority", SHARE_BANDS, "%"),
     ("systems", TOTAL, "Number of systems", COUNT_BANDS, ""),
-    ("age", OLD_SHARE, "Share of 40 years or older", SHARE_BANDS, " %"),
+    ("age", OLD_SHARE, "Share of 40 years or older", SHARE_BANDS, "%"),
 )
 """What the color can show: name, column, label, upper ends of the bands, unit."""
 
