@@ -222,6 +222,6 @@ def _only_one(drift: Drift) -> tuple[str, ...]:
     if not len(drift.came) and not len(drift.went):
         return ()
     return (
-        f"{len(drift.came):,} systems are ranked in this run only, {len(drift.went):,} in the earlier "
-        "run only.",
+        f"{len(drift.came):,} systems are ranked in this run only, {len(drift.went):,} in the "
+        "earlier run only.",
     )
