@@ -40,13 +40,13 @@ def rankings(result: Result) -> Mapping[str, pd.Series]:
 
 
 def figures(order: pd.Series, failed: np.ndarray, rng: np.random.Generator) -> dict[str, str]:
-    """Average precision and share of failures in the first 5 and 10 %, with 90 % intervals."""
+    """Average precision and share of failures in the first 5 and 10%, with 90% intervals."""
     values = order.to_numpy(float)
     samples = [np.arange(len(values))]
     samples += [rng.integers(0, len(values), len(values)) for _ in range(RESAMPLES)]
     table = np.array([_figures(values[rows], failed[rows]) for rows in samples])
     low, high = np.quantile(table[1:], [0.05, 0.95], axis=0)
-    names = ("average precision", "found in first 5 %", "found in first 10 %")
+    names = ("average precision", "found in first 5%", "found in first 10%")
     return {name: f"{table[0, i]:.3f} ({low[i]:.3f}-{high[i]:.3f})" for i, name in enumerate(names)}
 
 

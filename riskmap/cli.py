@@ -142,7 +142,7 @@ def _check(options: argparse.Namespace) -> int:
         rows=("row", "size"), first_row=("row", "first"), first_value=("value", "first")
     )
     _say(kinds.reset_index().to_string(index=False))
-    _say(f"\n{len(defects)} defects of {len(kinds)} kinds. A run goes ahead with them as said.")
+    _say(f"\n{len(defects):,} defects of {len(kinds)} kinds. A run goes ahead with them as said.")
     return 0
 
 

@@ -25,7 +25,7 @@ RESAMPLES = 500
 
 
 def with_interval(order: np.ndarray, failed: np.ndarray) -> list[str]:
-    """Average precision and share found in the first tenth, with 90 % intervals."""
+    """Average precision and share found in the first tenth, with 90% intervals."""
     rng = np.random.default_rng(7)
     ones = np.ones(len(failed))
     drawn = [np.arange(len(failed))]
@@ -62,7 +62,7 @@ def main(parcels: int = 3000) -> pd.DataFrame:
         "the same, nothing on record": with_interval((whole - by_records)[silent], failed[silent]),
         "oldest first, nothing on record": with_interval(age[silent], failed[silent]),
     }
-    shown = pd.DataFrame(table, index=["average precision", "found in first 10 %"]).T
+    shown = pd.DataFrame(table, index=["average precision", "found in first 10%"]).T
     few = f"of {silent.sum()} with nothing on record {failed[silent].mean():.1%}"
     print(f"{len(failed)} systems, {failed.mean():.1%} failed; {few}\n\n{shown.to_string()}")
     return shown

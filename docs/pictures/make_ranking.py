@@ -144,7 +144,7 @@ def _doubt(count: int = 60, top: int = 15) -> tuple[Doubt, Model]:
 
 @picture(
     "doubt",
-    "Left: sixty systems by middle score, each with its 90 % range; many ranges overlap. Right: "
+    "Left: sixty systems by middle score, each with its 90% range; many ranges overlap. Right: "
     "the chance of each to be truly among the first fifteen falls slowly through the list, not "
     "at the fifteenth place.",
 )
@@ -157,9 +157,7 @@ def doubt(drawing: Drawing) -> None:
     left, right = drawing.subplots(1, 2)
     left.vlines(place, low, high, color=SHADES[1], linewidth=2.4)
     left.plot(place, middle, "o", color=INK, markersize=2.5)
-    left.set(
-        title="Score: middle and 90 % range", xlabel="Place by the middle score", ylim=(0, 100)
-    )
+    left.set(title="Score: middle and 90% range", xlabel="Place by the middle score", ylim=(0, 100))
     chance = 100 * table["failure_score_top_chance"]
     colors = np.where(place <= found.top, SHADES[0], LINE)
     right.bar(place, chance, color=colors, edgecolor=SOFT, linewidth=0.4)
@@ -256,7 +254,7 @@ def hot(drawing: Drawing) -> None:
 
 @picture(
     "worth",
-    "Share of the true failures found in the first tenth of the list, with 90 % intervals, for "
+    "Share of the true failures found in the first tenth of the list, with 90% intervals, for "
     "four ways to order it: both scores find about twice what oldest first and soil rule find; a "
     "dashed line marks chance.",
     height_in=2.0,
@@ -271,8 +269,8 @@ def worth(drawing: Drawing) -> None:
         value, low, high = (100 * float(part) for part in figures[6:9])
         axes.plot([low, high], [row, row], color=SHADES[0], linewidth=5, solid_capstyle="butt")
         axes.plot(value, row, "o", color=INK)
-        note(axes, f"{value:.0f} %", high + 0.8, row, va="center")
+        note(axes, f"{value:.0f}%", high + 0.8, row, va="center")
     axes.axvline(10, color=WARN, linestyle=LINES[1][1], linewidth=1)
     note(axes, "chance", 10.3, -0.42, color=WARN)
     axes.set(yticks=range(len(rows)), yticklabels=[row[0] for row in rows], xlim=(0, 40))
-    axes.set(xlabel="True failures in the first 10 % of the list (%)", ylim=(3.5, -0.7))
+    axes.set(xlabel="True failures in the first 10% of the list (%)", ylim=(3.5, -0.7))

@@ -22,7 +22,7 @@ from riskmap.failure.assess import FailureChoices, assess_failure
 
 UNMENDED_YR: Final = 5.0
 """Years a failed field stands before it is mended. A North Carolina watershed study took five, with
-2 to 3 % failing a year: 10 to 15 % failing at once (county document, read)."""
+2 to 3% failing a year: 10 to 15% failing at once (county document, read)."""
 LARGEST_MARGIN: Final = 8.0
 ROWS: Final = 4000
 """Systems tried at most; every k-th of a larger county."""

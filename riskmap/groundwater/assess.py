@@ -9,12 +9,13 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from riskmap.contract.arrays import Floats
+from riskmap.contract.grid import Grid
+from riskmap.contract.units import YEAR_D
 from riskmap.groundwater import superpose
 from riskmap.groundwater.arrival import arrived_frac
 from riskmap.groundwater.density import drainfields_near_wells, systems_density
 from riskmap.groundwater.gradient import FlowField, flow_field
-from riskmap.groundwater.grid import Grid
-from riskmap.groundwater.nitrogen import YEAR_D, system_load
+from riskmap.groundwater.nitrogen import system_load
 from riskmap.groundwater.paths import EDGE, ENDS, STILL, WATER, Paths, trace_paths
 from riskmap.groundwater.plume import Plumes, nitrate_added_mg_l, shape_plumes
 from riskmap.groundwater.reach import PathPairs, pairs_by_width

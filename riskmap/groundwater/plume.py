@@ -24,7 +24,8 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from riskmap.contract.arrays import Floats
-from riskmap.groundwater.nitrogen import YEAR_D, Parameter
+from riskmap.contract.units import YEAR_D
+from riskmap.groundwater.nitrogen import Parameter
 from riskmap.groundwater.paths import Paths
 from riskmap.groundwater.reach import PathPairs
 from riskmap.groundwater.slabs import layer_mean, window_mean

@@ -27,8 +27,9 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from riskmap.contract.arrays import Floats
+from riskmap.contract.units import YEAR_D
 from riskmap.groundwater.assess import GroundwaterAssessment
-from riskmap.groundwater.nitrogen import NITROGEN, YEAR_D
+from riskmap.groundwater.nitrogen import NITROGEN
 from riskmap.groundwater.parameter_ranges import GroundwaterParameters
 from riskmap.groundwater.paths import EDGE, ENDS, STILL
 from riskmap.groundwater.rerun_geometry import Found, PairGeometry, Search, find_pairs

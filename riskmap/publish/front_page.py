@@ -14,7 +14,7 @@ from jinja2 import Environment, StrictUndefined
 
 from riskmap.contract.features import as_words
 from riskmap.contract.sources import DEFECT_COLUMNS
-from riskmap.contract.vocabulary import SERVICE
+from riskmap.contract.vocabulary import CLASSES, SERVICE
 from riskmap.publish import palette
 from riskmap.publish.words.cautions import CAUTIONS
 from riskmap.publish.words.report_text import words_of
@@ -134,7 +134,7 @@ def class_counts(ranked: pd.DataFrame) -> list[dict[str, Any]]:
             "color": palette.CLASS_COLORS[word],
             "width": round(100 * int(counts.get(word, 0)) / most, 1),
         }
-        for word in palette.CLASSES
+        for word in CLASSES
     ]
 
 

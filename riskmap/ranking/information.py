@@ -316,5 +316,5 @@ def describe_collection(table: pd.DataFrame, *, top: int) -> str:
     first = table.iloc[0]
     return (
         f"Collect first: {first['label']}. A hundred look-ups would bring about "
-        f"{first['gain_per_100']:.1f} more of the true top {top} onto the list."
+        f"{first['gain_per_100']:.1f} more of the true top {top:,} onto the list."
     )

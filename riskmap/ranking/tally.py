@@ -170,7 +170,7 @@ def rank_all(
 
 
 def middle_and_range(numbers: Whole, *, scale: float, threads: int) -> Floats:
-    """5 %, 50 % and 95 % quantiles and mean of each row: shape (n, 4), times `scale`.
+    """5%, 50% and 95% quantiles and mean of each row: shape (n, 4), times `scale`.
 
     Quantiles are the smallest drawn value that the share of draws reaches.
     """

@@ -22,7 +22,7 @@ from riskmap.ranking.model import Model
 from riskmap.ranking.outcomes import Outcomes
 from riskmap.ranking.tally import BLOCK_ROWS, in_threads, middle_and_range, rank_all, spans
 
-KINDS: Final = ("failure_score", "groundwater_score", "priority")
+SCORE_COLUMNS: Final = ("failure_score", "groundwater_score", "priority")
 DRAWS: Final = 1024
 """A power of two, for which the Sobol sequence is evenest."""
 
@@ -115,14 +115,14 @@ def propagate_inputs(
     matrix = draw_scores(layout, seed=seed, threads=threads)
     columns: dict[str, Floats] = {}
     cuts: dict[str, Floats] = {}
-    for kind, scores in zip(KINDS, matrix, strict=True):
+    for kind, scores in zip(SCORE_COLUMNS, matrix, strict=True):
         found, cuts[kind] = _summary(kind, scores, top, threads, layout.outcome.shape[2])
         columns |= found
     return Doubt(pd.DataFrame(columns, index=parcels), cuts, top, draws, seed, layout, outcomes)
 
 
 def draw_scores(layout: Plan, *, seed: int, threads: int = 2) -> npt.NDArray[np.uint16]:
-    """Draw all scores: (3, n, d) whole numbers, 65535 for 100; order of :data:`KINDS`."""
+    """Draw all scores: (3, n, d) whole numbers, 65535 for 100; order of :data:`SCORE_COLUMNS`."""
     rows, draws = len(layout.keys), layout.points.shape[1]
     out = np.empty((3, rows, draws), dtype=np.uint16)
 

@@ -7,6 +7,7 @@ from typing import Final
 
 import pandas as pd
 
+from riskmap.contract.features import DOUBT
 from riskmap.ranking.information import (
     collection_list,
     describe_collection,
@@ -18,15 +19,23 @@ from riskmap.ranking.uncertainty import propagate
 from riskmap.region.read import Region
 from riskmap.stages.scenarios import CountyScenarios, draw_outcomes
 
-_ENDS: Final = {"p05": "low", "p50": "middle", "p95": "high"}
-_DRAWN: Final = ("failure_score", "groundwater_score", "priority", "rank")
+_ENDS: Final = {"low": "p05", "middle": "p50", "high": "p95"}
 
-DOUBT_COLUMNS: Final = {
-    f"{'priority_rank' if name == 'rank' else name}_{drawn}": f"{name}_{end}"
-    for name in _DRAWN
-    for drawn, end in _ENDS.items()
-} | {"priority_top_chance": "top_chance", "priority_top_error": "top_chance_error"}
-"""Column of the Monte Carlo -> column of the result. Low and high bound 90% of the draws."""
+
+def _drawn(name: str) -> str:
+    """Column of the Monte Carlo that becomes a column of the result.
+
+    >>> _drawn("rank_low"), _drawn("top_chance_error")
+    ('priority_rank_p05', 'priority_top_error')
+    """
+    of, _, end = name.rpartition("_")
+    if end in _ENDS:
+        return f"{'priority_rank' if of == 'rank' else of}_{_ENDS[end]}"
+    return f"priority_{name.replace('chance_', '')}"
+
+
+DOUBT_COLUMNS: Final = {_drawn(column.name): column.name for column in DOUBT}
+"""Column of the Monte Carlo -> column of the result."""
 
 
 @dataclass(frozen=True)
@@ -49,7 +58,7 @@ class CountyDoubt:
 def doubt_columns(
     features: pd.DataFrame, scenarios: CountyScenarios, region: Region
 ) -> tuple[pd.DataFrame, CountyDoubt | None]:
-    """90 % ranges of scores and ranks, and the chance to belong on the list, of ranked parcels.
+    """90% ranges of scores and ranks, and the chance to belong on the list, of ranked parcels.
 
     Parameters
     ----------

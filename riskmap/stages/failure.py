@@ -4,12 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import Final
 
 import numpy as np
 import pandas as pd
 
-from riskmap.contract.features import FAILURE
+from riskmap.contract.features import FIELD
 from riskmap.contract.vocabulary import may_be_onsite
 from riskmap.failure.aging import AgingModel, chance_failing_frac
 from riskmap.failure.assess import FailureChoices, assess_failure
@@ -19,9 +18,6 @@ from riskmap.failure.service_life import fit_aging
 from riskmap.ranking.model import Model
 from riskmap.ranking.score import factor_points, hazard_multiplier
 from riskmap.region.read import Rules
-
-ROOM: Final = ("room_m2", "room_needed_m2", "room_ratio", "replacement")
-"""Columns of :data:`riskmap.contract.features.FAILURE` that the inventory's geometry gives."""
 
 
 def learn_aging(history: pd.DataFrame) -> dict[str, AgingModel]:
@@ -72,7 +68,7 @@ def failure_features(
     else:
         fitted = FieldMargin(margin, expected, float("nan"), float("nan"))
     found = assess_failure(systems, choices=replace(choices, margin=fitted.margin), aging=aging)
-    names = [feature.name for feature in FAILURE if feature.name not in ROOM]
+    names = [column.name for column in FIELD]
     marked = [column for name in names for column in (name, f"{name}_evidence")]
     table = found[marked].reindex(features.index)
     marks = [f"{name}_evidence" for name in names]

@@ -273,7 +273,7 @@ def _window_words(lesson: Lesson) -> str:
     labels = lesson.labels
     return (
         f"Visits and repairs from {lesson.start.date()} to "
-        f"{(lesson.end - pd.Timedelta(days=1)).date()} tell of {len(labels)} systems, "
+        f"{(lesson.end - pd.Timedelta(days=1)).date()} tell of {len(labels):,} systems, "
         f"{int(labels['failed'].sum())} of them failed; they are weighed as {lesson.effective:.0f} "
         f"chosen at random would be. The figures are taken on {lesson.judged_on}."
     )

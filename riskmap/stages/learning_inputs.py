@@ -18,7 +18,7 @@ from riskmap.ranking.contenders import Design, Visits, design
 from riskmap.ranking.labels import OUTCOME_FEATURES, label_systems, visit_weights
 from riskmap.ranking.model import Model
 from riskmap.ranking.score import factor_points
-from riskmap.stages.failure import ROOM, failure_features
+from riskmap.stages.failure import failure_features
 from riskmap.stages.loading import County
 
 JUDGES: Final[Mapping[str, tuple[str, ...]]] = {
@@ -85,9 +85,7 @@ def inventory_as_of(day: date, features: pd.DataFrame, county: County) -> pd.Dat
     rows = features[onsite & features[["x_m", "y_m"]].notna().all(axis=1)]
     then = rows.assign(**{name: systems[name].reindex(rows.index) for name in systems.columns})
     derived, _ = failure_features(then, rules=county.region.rules, aging=DEFAULT_AGING)
-    return then.drop(columns=[c for c in derived.columns if c in then and c not in ROOM]).join(
-        derived
-    )
+    return then.drop(columns=[c for c in derived.columns if c in then]).join(derived)
 
 
 def prepare_lesson(

@@ -19,7 +19,7 @@ from data_pipelines.soil_survey import read_soil_survey
 from data_pipelines.well_checks import check_elevation_unit, check_in_water
 from riskmap.contract.check import require
 from riskmap.contract.errors import CrsError
-from riskmap.contract.grid import Raster
+from riskmap.contract.grid import Grid
 from riskmap.contract.layers import LAYERS
 from riskmap.contract.sources import no_defects
 from riskmap.region.keys import SOIL_SURVEY
@@ -51,7 +51,7 @@ class County:
     region: Region
     crs: CRS
     tables: Mapping[str, pd.DataFrame]
-    rasters: Mapping[str, Raster]
+    rasters: Mapping[str, Grid]
     defects: pd.DataFrame
     files: Mapping[str, InputFile]
 
@@ -85,7 +85,7 @@ def load_county(region: Region, progress: Progress | None = None) -> County:
 def _read(region: Region, files: Mapping[str, InputFile], progress: Progress) -> County:
     crs = region.crs or utm_of(region.sources["parcels"])
     tables: dict[str, pd.DataFrame] = {}
-    rasters: dict[str, Raster] = {}
+    rasters: dict[str, Grid] = {}
     defects: list[pd.DataFrame] = []
     with progress.stage("read parcels"):
         reading = read_parcels(region.sources["parcels"], crs)
@@ -124,9 +124,7 @@ def _bounds(parcels: gpd.GeoDataFrame) -> tuple[float, float, float, float]:
     return west - HALO_M, south - HALO_M, east + HALO_M, north + HALO_M
 
 
-def _cross_checks(
-    tables: Mapping[str, pd.DataFrame], rasters: Mapping[str, Raster]
-) -> pd.DataFrame:
+def _cross_checks(tables: Mapping[str, pd.DataFrame], rasters: Mapping[str, Grid]) -> pd.DataFrame:
     """Find what only shows when layers are held against each other."""
     wells, waters = tables.get("wells"), tables.get("waterbodies")
     permits, terrain = tables.get("permits"), rasters.get("elevation")

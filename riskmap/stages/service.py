@@ -174,7 +174,7 @@ def _written(features: pd.DataFrame, found: Service) -> pd.DataFrame:
     table.loc[told.index, "service_evidence"] = "inferred"
     percent = (100 * told["service_confidence"]).round().astype(int).astype(str)
     table.loc[told.index, "service_reason"] = (
-        "learned from parcels whose service is on record (" + percent + " % sure)"
+        "learned from parcels whose service is on record (" + percent + "% sure)"
     )
     counted = complete_inventory(table.drop(columns=list(DENSITIES)))
     return counted.assign(**{CONFIDENCE: table[CONFIDENCE]})

@@ -11,8 +11,9 @@ from numpy.typing import NDArray
 
 from riskmap.contract.errors import NotEnoughDataError
 from riskmap.contract.quantities import percent
+from riskmap.contract.units import YEAR_D
 from riskmap.groundwater.holdout import PUBLISHED, hold_out_comparison
-from riskmap.groundwater.nitrogen import YEAR_D, neighborhood_nitrate_mg_l
+from riskmap.groundwater.nitrogen import neighborhood_nitrate_mg_l
 from riskmap.stages.groundwater import BALANCE_RADIUS_M, Groundwater
 
 VALIDATION_COLUMNS: Final = (
@@ -103,7 +104,7 @@ def _balance(wells: pd.DataFrame, groundwater: Groundwater) -> NDArray[np.float6
 def _water_depth_m(wells: pd.DataFrame, groundwater: Groundwater) -> NDArray[np.float64]:
     """Depth to the water table at each well; the middle depth where it is not known."""
     head, land = groundwater.surface.head, groundwater.land
-    depth = land.with_values(land.values - head.values).nearest(wells["x_m"], wells["y_m"])
+    depth = land.with_values(land.values - head.values).sample(wells["x_m"], wells["y_m"])
     middle = np.nanmedian(depth) if np.isfinite(depth).any() else 0.0
     return np.where(np.isfinite(depth), depth, middle)
 

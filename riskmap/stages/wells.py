@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from riskmap.action.zone_reasons import ZoneSettings
 from riskmap.contract.arrays import Floats
-from riskmap.groundwater.nitrogen import YEAR_D
+from riskmap.contract.units import YEAR_D
 from riskmap.groundwater.setbacks import distance_beside_time, setback_violations, virus_aquifer
 from riskmap.groundwater.settings import ASSESSMENT, AssessmentSettings
 from riskmap.groundwater.zones import Zones, capture_zones, systems_inside
