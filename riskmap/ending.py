@@ -161,14 +161,14 @@ def where_to_report(urls: Sequence[str]) -> str:
     """Say where a bug is to be told, by the addresses that the package names.
 
     >>> where_to_report(["Issues, https://example.org/issues"])
-    'Please report it with that file: https://example.org/issues.'
+    'Please report them: https://example.org/issues'
     """
     named = [url.split(", ", 1) for url in urls]
     trackers = [url for label, url in named if label.lower() in ("issues", "bug tracker")]
     if trackers:
-        return f"Please report it with that file: {trackers[0]}."
+        return f"Please report them: {trackers[0]}"
     return (
-        "Please send that file to whoever looks after riskmap for you. Read it first: it can hold "
+        "Please send them to whoever looks after riskmap for you. Read them first: they can hold "
         "names of files and values from them."
     )
 

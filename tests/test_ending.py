@@ -50,7 +50,7 @@ class TestBug:
         said = capsys.readouterr().err
         assert said.startswith("\nThis is a bug in riskmap (KeyError: 'mukey'). The details are in")
         assert str(kept) in said
-        assert "Please send that file to whoever looks after riskmap for you" in said
+        assert "Please send them to whoever looks after riskmap for you" in said
         assert "Traceback" not in said
         assert said.count("\n") == 2
 

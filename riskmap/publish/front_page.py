@@ -111,7 +111,8 @@ def compose_front_page(
         has_map=any(link.path == "map/index.html" for link in links),
         defects=defect_counts(defects),
         cautions=list(cautions),
-        kept=[plain_text(path) for path in kept],
+        kept=[plain_text(path) for path in kept[:TOP_ROWS]],
+        kept_more=max(0, len(kept) - TOP_ROWS),
         colors=palette.PAGE_COLORS,
     )
 

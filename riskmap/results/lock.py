@@ -49,7 +49,8 @@ def run_lock(path: Path) -> Iterator[str]:
         before = file.read().strip()
         file.seek(0)
         file.truncate()
-        file.write(f"process {os.getpid()} on {platform.node()}, since {datetime.now():%F %H:%M}\n")
+        now = f"{datetime.now():%Y-%m-%d %H:%M}"
+        file.write(f"process {os.getpid()} on {platform.node()}, since {now}\n")
         file.flush()
         yield before
     finally:
