@@ -141,6 +141,9 @@ def canonical_levels(
     raw = _water_levels_only(raw, log)
     raw = _with_sites(raw, sites)
     frame = _measurements(raw, log)
+    again = frame.join(raw[["x", "y", "parameter"]]).duplicated()
+    log.add("site_id", "repeated_row", frame.loc[again, "site_id"].fillna(""), "left out")
+    raw, frame = raw[~again], frame[~again]
     pair = coordinate_pair(raw, "x", "y", layer=log.layer)
     nad83 = CRS("EPSG:4269")
     pair = to_datum(pair, raw["horizontal_datum"].fillna("NAD83"), nad83, log)

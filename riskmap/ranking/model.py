@@ -14,6 +14,7 @@ from riskmap.contract.given_values import is_line, is_number
 from riskmap.contract.suggest import nearest, refuse_unknown
 
 SCORES: Final = ("failure", "groundwater")
+MAY_BE_EMPTY: Final = ("label", "source", "reason")
 REASON_PARTS: Final = re.compile(r"([^{}]*)(?:\{(\w+)\}|$)")
 """Plain words of a reason, and the name in braces behind them."""
 
@@ -181,6 +182,8 @@ def _factor(table: Any) -> Factor:
 
 def _text(table: Mapping[str, Any], name: str, place: str) -> str:
     value = table[name]
+    if value == "" and name in MAY_BE_EMPTY:
+        return ""
     if not is_line(value):
         raise ModelError(f"{place}: {name} = {value!r:.80}: a line of text is wanted.")
     return value
