@@ -45,7 +45,11 @@ class Scenario(NamedTuple):
 
 
 class PlumeSource(NamedTuple):
-    """One system's plume at its start; ``strength`` is load over flux, ``turn`` is of its depth."""
+    """One system's plume at its start.
+
+    ``strength`` is its load over the flux of groundwater; ``turn_cos`` and ``turn_sin`` are of its
+    depth as a half turn over the aquifer's thickness.
+    """
 
     strength: float
     width_m: float

@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from riskmap.contract.errors import ModelError, RegionError
-from riskmap.contract.features import FEATURES, Feature
+from riskmap.contract.features import FEATURES, column
 from riskmap.region.model_file import write_model
 from riskmap.region.read import FairnessRules
 from riskmap.stages import assessing
@@ -97,7 +97,7 @@ def test_a_protected_feature_stops_the_run(
     factor = replace(assessed.model.factors[0], feature="median_income_usd")
     model = replace(assessed.model, factors=(factor, *assessed.model.factors[1:]))
     write_model(model, tmp_path / "m.toml")
-    known = FEATURES | {"median_income_usd": Feature("median_income_usd", "Income")}
+    known = FEATURES | {"median_income_usd": column("median_income_usd")}
     monkeypatch.setattr(assessing, "FEATURES", known)
     region = replace(assessed.region, model_file=tmp_path / "m.toml")
     with pytest.raises(ModelError, match="protected attribute"):
