@@ -14,7 +14,8 @@ from riskmap.publish.result_folder import result_folder
 from riskmap.publish.words.explaining import RECORD_LAYERS, explain_parcel
 from riskmap.publish.words.explaining_steps import rating_step, soil_parts, steps
 from riskmap.region.model_file import read_model
-from riskmap.region.read import Region, read_region
+from riskmap.region.read import read_region
+from riskmap.region.sections import Region
 from riskmap.stages.assessing import Result, assess_county
 from riskmap.stages.loading import load_county
 from riskmap.stages.progress import Progress
@@ -54,7 +55,7 @@ def run(region: Region, *, out: Path | str, progress: Progress | None = None) ->
         See ``docs/errors.md``; nothing is written then.
     """
     progress = progress or Progress()
-    county_letters(region.letter_texts)
+    county_letters(region.beside(region.lists.letter_texts))
     with result_folder(Path(out)) as folder:
         result = assess(region, progress)
         publish(folder, result, progress)
@@ -70,8 +71,8 @@ def check_region(path: Path | str, progress: Progress | None = None) -> pd.DataF
         If the region could not be run at all.
     """
     region = read_region(path)
-    read_model(region.model_file, features=FEATURES)
-    county_letters(region.letter_texts)
+    read_model(region.beside(region.model.file), features=FEATURES)
+    county_letters(region.beside(region.lists.letter_texts))
     return load_county(region, progress).defects
 
 
@@ -83,7 +84,7 @@ def explain(result: Result, parcel_id: str) -> str:
         tables["permits"] = match_permits(tables["permits"], parcels)
     parts = soil_parts(parcel_id, result.described.soil_shares, result.described.component_ratings)
     rows = pd.DataFrame(result.parcels.drop(columns="geometry"))
-    derived = [rating_step(parts)]
+    derived = [rating_step(parts, result.region.rules.min_covered_frac)]
     if parcel_id in rows.index and pd.notna(rows.loc[parcel_id, "priority"]):
         row = {str(k): v for k, v in rows.loc[parcel_id].items()}
         derived += steps(row, model=result.model, aging=result.aging, region=result.region)

@@ -122,7 +122,7 @@ PROMPTS: Final = (
 def inspection_stops(
     ranked: pd.DataFrame,
     *,
-    stops: int = 200,
+    stops: int,
     per_day: int = 8,
     start: tuple[float, float] | None = None,
 ) -> pd.DataFrame:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from riskmap.contract.compiled import compiled
 from riskmap.contract.errors import CrsError
 from riskmap.contract.grid import Raster
+from riskmap.contract.rules import Rules
 from riskmap.inventory.evidence import marked
 from riskmap.spatial.zonal import raster_means
 
@@ -174,7 +175,10 @@ def derive_terrain(elevation: Raster, *, wetness: bool = True) -> Terrain:
 
 
 def describe_terrain(
-    areas: gpd.GeoDataFrame, terrain: Terrain | None, *, min_covered_frac: float = 0.5
+    areas: gpd.GeoDataFrame,
+    terrain: Terrain | None,
+    *,
+    min_covered_frac: float = Rules.min_covered_frac,
 ) -> pd.DataFrame:
     """Mean elevation, slope and wetness of each treatment area, by exact cell shares.
 

@@ -26,6 +26,7 @@ from sklearn.utils.validation import _check_sample_weight, check_is_fitted, vali
 from threadpoolctl import ThreadpoolController  # type: ignore[import-untyped]
 
 from riskmap.ranking.metrics import average_precision
+from riskmap.ranking.settings import LearningSettings
 from riskmap.ranking.steps import InSteps
 
 Floats = npt.NDArray[np.float64]
@@ -74,7 +75,7 @@ class FailureClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         *,
         signs: Sequence[int] | None = None,
         strengths: Sequence[float] | None = None,
-        rounds: int = 100,
+        rounds: int = LearningSettings.rounds,
         learning_rate: float = 0.08,
         folds: int = 3,
         random_state: int = 0,

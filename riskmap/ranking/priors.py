@@ -16,7 +16,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from riskmap.contract.parameters import JUDGED
+from riskmap.contract.settings import JUDGED
 
 WORDS: Final = ("measured", "mapped", "inferred", "assumed")
 UNDECLARED: Final = "mapped"

@@ -24,8 +24,8 @@ from riskmap.contract.errors import CrsError
 from riskmap.contract.grid import Raster
 from riskmap.contract.layers import LAYERS
 from riskmap.contract.sources import no_defects
-from riskmap.region.keys import SOIL_SURVEY
-from riskmap.region.read import Region
+from riskmap.region.layers import SOIL_SURVEY
+from riskmap.region.sections import Region
 from riskmap.stages.progress import Progress
 
 HALO_M: Final = 2000.0
@@ -66,7 +66,8 @@ def load_county(region: Region, progress: Progress | None = None) -> County:
         Of the first layer that cannot be used; see ``docs/errors.md``.
     """
     progress = progress or Progress()
-    crs = region.crs or utm_of(region.sources["parcels"])
+    given = region.county.crs
+    crs = utm_of(region.sources["parcels"]) if given == "auto" else CRS.from_user_input(given)
     tables: dict[str, pd.DataFrame] = {}
     rasters: dict[str, Raster] = {}
     defects: list[pd.DataFrame] = []
@@ -145,8 +146,9 @@ def _hashes(region: Region) -> dict[str, str]:
     for source in region.sources.values():
         for path in [*source.files, *([source.attributes] if source.attributes else [])]:
             files |= set(path.rglob("*")) if path.is_dir() else _companions(path)
-    if region.model_file is not None:
-        files.add(region.model_file)
+    model = region.beside(region.model.file)
+    if model is not None:
+        files.add(model)
     folder = region.path.parent.resolve()
     names = {_name(path.resolve(), folder): path for path in files if path.is_file()}
     return {name: _sha256(names[name]) for name in sorted(names)}

@@ -14,13 +14,15 @@ from rasterio.transform import Affine
 
 from riskmap.action.zone_reasons import ZoneSettings, reasons_of_cells
 from riskmap.action.zones import ZoneShapes, draw_zones, zone_table
+from riskmap.contract.rules import Rules
 from riskmap.contract.units import ACRE_M2, HECTARE_M2
 from riskmap.failure.flow import persons
 from riskmap.groundwater.grid import Grid
+from riskmap.groundwater.screens import is_public
 from riskmap.stages.groundwater import Groundwater
 from riskmap.stages.loading import County
 from riskmap.stages.vulnerability import vulnerability_grid
-from riskmap.stages.wells import is_public, setback_table, well_capture, well_columns
+from riskmap.stages.wells import setback_table, well_capture, well_columns
 
 Flags = NDArray[np.bool_]
 
@@ -51,7 +53,6 @@ def plan_zones(
     parcels: gpd.GeoDataFrame,
     groundwater: Groundwater,
     county: County,
-    settings: ZoneSettings | None = None,
     *,
     chosen: ArrayLike | None = None,
 ) -> Planning:
@@ -63,8 +64,6 @@ def plan_zones(
         The result's parcels (features and scores), index ``parcel_id``.
     groundwater, county
         Of the same run.
-    settings
-        Limits; :class:`riskmap.action.zone_reasons.ZoneSettings` by default.
     chosen
         Wells (yes or no, in the order of ``groundwater.wells``) whose capture area makes a zone. By
         default public wells, and others with enough systems inside or predicted nitrate above the
@@ -75,10 +74,13 @@ def plan_zones(
     Planning
         The same input gives the same answer.
     """
-    settings = settings or ZoneSettings()
     region = county.region
+    settings = region.zones
     capture = well_capture(
-        groundwater, well_setback_m=region.rules.well_setback_m, settings=settings
+        groundwater,
+        well_setback_m=region.rules.well_setback_m,
+        thickness_m=region.groundwater.thickness_m,
+        settings=settings,
     )
     setbacks = setback_table(groundwater, parcels, region.rules)
     wells = well_columns(groundwater, capture, setbacks, region.groundwater)
@@ -94,13 +96,17 @@ def plan_zones(
         vulnerability_frac=_finer(
             vulnerability_grid(county, groundwater.land, groundwater.surface.head), grid
         ),
-        recharge_m_yr=region.groundwater.recharge_m_yr,
-        background_mg_l=region.groundwater.background_mg_l,
+        water=region.groundwater,
         settings=settings,
     )
     drawn = draw_zones(grid, reasons, settings, systems=systems)
     table = zone_table(
-        drawn, reasons, systems=systems, wells=wells, homes=_homes(parcels), settings=settings
+        drawn,
+        reasons,
+        systems=systems,
+        wells=wells,
+        homes=_homes(parcels, region.rules),
+        settings=settings,
     )
     zones = gpd.GeoDataFrame(table, geometry=drawn.shapes, crs=county.crs)
     wells = _with_zone(wells, zones)
@@ -111,7 +117,7 @@ def plan_zones(
         wells,
         setbacks,
         settings,
-        _notes(drawn, capture, rule, settings, county.region.units),
+        _notes(drawn, capture, rule, settings, county.region.county.units),
     )
 
 
@@ -162,13 +168,14 @@ def _systems(
     )
 
 
-def _homes(parcels: pd.DataFrame) -> pd.DataFrame:
+def _homes(parcels: pd.DataFrame, rules: Rules) -> pd.DataFrame:
     """Every lot with a dwelling, sewered or not, with the persons who live there."""
     homes = parcels[parcels["dwellings"].astype(float) > 0]
     people, _ = persons(
         homes["occupants"].to_numpy(float, na_value=np.nan),
         homes["bedrooms"].to_numpy(float, na_value=np.nan),
         dwellings=homes["dwellings"].to_numpy(float),
+        rules=rules,
     )
     return pd.DataFrame({"x_m": homes["x_m"], "y_m": homes["y_m"], "persons": people})
 

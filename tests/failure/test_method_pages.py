@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from riskmap.contract.rule_sets import FLOW_RULES, LOADING_RULES
 from riskmap.failure.aging import SERVICE_LIFE
-from riskmap.failure.rules_data import FLOW_RULES, LOADING_RULES
 
 PAGES = ("flow.md", "clogging.md", "aging.md")
 
