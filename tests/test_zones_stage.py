@@ -20,7 +20,7 @@ import shapely
 import riskmap
 from riskmap.action.zone_reasons import KINDS
 from riskmap.action.zone_shapes import mean_width_m
-from riskmap.action.zones import ZONE_COLUMNS
+from riskmap.contract.results import ZONES
 from riskmap.contract.units import ACRE_M2
 from riskmap.groundwater.setbacks import virus_time_d
 from riskmap.groundwater.settings import GroundwaterSettings
@@ -94,7 +94,7 @@ class TestZones:
 
     def test_every_zone_says_why(self, planning: Planning) -> None:
         zones = planning.zones
-        assert zones.columns.drop("geometry").tolist() == list(ZONE_COLUMNS)
+        assert zones.columns.drop("geometry").tolist() == ZONES.column_names
         assert set(zones["kind"]) <= set(KINDS)
         assert zones["zone_id"].is_unique
         assert zones["why"].str.endswith(".").all()

@@ -13,7 +13,7 @@ from typing import Final
 import pandas as pd
 
 from data_pipelines.soil_survey.defects import Defect
-from riskmap.contract.layers import (
+from riskmap.contract.vocabulary import (
     DRAINAGE_CLASSES,
     FLOODING_FREQUENCIES,
     HYDROLOGIC_GROUPS,

@@ -32,7 +32,7 @@ from riskmap.groundwater.nitrogen import (
     lot_nitrate_mg_l,
 )
 from riskmap.groundwater.paths import trace_paths
-from riskmap.groundwater.settings import WellSettings
+from riskmap.groundwater.settings import GroundwaterSettings, WellSettings
 from riskmap.groundwater.vulnerability import FACTORS, WEIGHTS, vulnerability_index
 from riskmap.groundwater.water_table import fit_water_table, surface_from_levels
 from riskmap.groundwater.well_risk import chance_above, own_vulnerability
@@ -156,7 +156,7 @@ def plume(drawing: Drawing) -> None:
     wells = pd.DataFrame({"x_m": ask_x.ravel(), "y_m": ask_y.ravel()}).assign(
         depth_m=15.0, casing_m=5.0, static_level_m=5.0, flow_l_d=100.0
     )
-    found = assess_groundwater(systems, wells, head)
+    found = assess_groundwater(systems, wells, head, GroundwaterSettings(), WellSettings())
     added = found.wells["nitrate_added_mg_l"].to_numpy(float).reshape(ask_x.shape)
     path = trace_paths(found.flow, x_m=[180.0], y_m=[610.0], max_distance_m=900.0)
     axes = drawing.subplots()

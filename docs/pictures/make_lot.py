@@ -214,7 +214,7 @@ def service(drawing: Drawing) -> None:
     )  # fmt: skip
     sewer = gpd.GeoDataFrame(geometry=[box(0, 34, 64, 90)], crs=UTM)
     built = gpd.GeoDataFrame(geometry=[houses[i] for i in standing], crs=UTM)
-    answer = describe_service(parcels, buildings=built, sewer_area=sewer)
+    answer = describe_service(parcels, buildings=built, sewer_area=sewer, rules=Rules())
     shade = {"sewer": LINE, "onsite": PALE_TO_DARK[2], "none": "#ffffff", "unknown": "#ffffff"}
     axes = drawing.subplots()
     for i, (lot, verdict) in enumerate(zip(lots, answer.itertuples(), strict=True)):

@@ -25,7 +25,7 @@ from docs.pictures.board import (
 )
 from riskmap.ranking.drift import compare_runs
 from riskmap.ranking.hotspots import hot_spots
-from riskmap.ranking.information import Record, collection_list, record_values
+from riskmap.ranking.information import LookUp, collection_list, record_values
 from riskmap.ranking.model import Model, parse_model
 from riskmap.ranking.score import score
 from riskmap.ranking.uncertainty import Doubt, propagate
@@ -178,9 +178,9 @@ def information(drawing: Drawing) -> None:
     """Gain of three records on example systems."""
     found, model = _doubt(200, 30)
     records = (
-        Record("age", "permit file: year", ("age_yr",), 10),
-        Record("soil", "hand auger: soil and water", ("soil_rating", "wet_depth_cm"), 90),
-        Record("lot", "deed: lot size", ("lot_m2",), 15),
+        LookUp("age", "permit file: year", ("age_yr",), 10),
+        LookUp("soil", "hand auger: soil and water", ("soil_rating", "wet_depth_cm"), 90),
+        LookUp("lot", "deed: lot size", ("lot_m2",), 15),
     )
     values = record_values(found, model, records, kind="failure_score")
     table = collection_list(values, records)

@@ -14,9 +14,10 @@ from typing import Final, Literal
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import ndimage
 
+from riskmap.contract.arrays import Flags, Floats
 from riskmap.contract.settings import JUDGED, Section, setting
 from riskmap.groundwater.density import DENSE_PER_KM2, NEIGHBORHOOD_M
 from riskmap.groundwater.grid import Grid, grid_from_bounds
@@ -26,9 +27,6 @@ from riskmap.groundwater.vulnerability import index_bounds
 from riskmap.ranking.hotspots import ALPHA, contiguity_weights, gi_star, name_spots
 from riskmap.spatial.hexagons import hexagon_of, touching
 from riskmap.spatial.neighbors import sum_within
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
 
 KINDS: Final = ("capture", "nitrate", "dense_old", "hot_spot", "vulnerable")
 """Kinds of reason in order of priority: land with several reasons goes to the first.

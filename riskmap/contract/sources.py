@@ -9,11 +9,14 @@ import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Final
 
 import pandas as pd
 
-from riskmap.contract.layers import DEFECT_COLUMNS
 from riskmap.contract.settings import Section, setting
+
+DEFECT_COLUMNS: Final = ("layer", "column", "check", "row", "value", "action")
+"""Columns of every data-quality table: what is wrong, where, and what was done about it."""
 
 Word = str | bool | float
 

@@ -16,8 +16,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from riskmap.contract.layers import STAGES
 from riskmap.contract.rules import Rules
+from riskmap.contract.vocabulary import STAGES
 from riskmap.failure.aging import DEFAULT_AGING, AgingModel, chance_failing_frac
 from riskmap.failure.assess import assess_failure
 from riskmap.failure.settings import FailureSettings

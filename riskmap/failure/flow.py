@@ -5,9 +5,10 @@ from __future__ import annotations
 import numpy as np
 import numpy.typing as npt
 
+from riskmap.contract.arrays import Flags, Floats
+from riskmap.contract.evidence import ASSUMED, INFERRED, MEASURED
 from riskmap.contract.rule_sets import FLOW_RULES, PERSON_USE, FlowRule
 from riskmap.contract.rules import Rules
-from riskmap.failure.evidence import ASSUMED, INFERRED, MEASURED, Flags, Floats
 
 
 def flow_rule(name: str) -> FlowRule:

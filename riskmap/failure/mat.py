@@ -20,8 +20,8 @@ from typing import Final
 
 import numpy as np
 
+from riskmap.contract.arrays import Floats
 from riskmap.failure.clogging import Ponding, Surface, flow_out, pond, surface_parts
-from riskmap.failure.evidence import Floats
 from riskmap.failure.root import find_root
 from riskmap.failure.settings import USUAL, FailureSettings
 

@@ -8,8 +8,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.interpolate import RegularGridInterpolator
 
+from riskmap.contract.arrays import Flags, Floats
 from riskmap.contract.units import GALLON_L
-from riskmap.failure.evidence import Flags, Floats
 
 PUMP_TABLE_GAL: Final = (500, 750, 900, 1000, 1250, 1500, 1750, 2000, 2250, 2500)
 PUMP_TABLE_YR: Final = (

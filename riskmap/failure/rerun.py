@@ -7,21 +7,18 @@ arrays in a third of a second for 100,000 systems, so that doubt can run it agai
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
+from riskmap.contract.arrays import Floats
 from riskmap.contract.rule_sets import TEXAS
-from riskmap.failure.assess import LEAST_KSAT_UM_S, NO_TANK
-from riskmap.failure.evidence import Floats
+from riskmap.failure.assess import LEAST_KSAT_UM_S
 from riskmap.failure.field_state import FieldCase, reserve_today_frac, surface_rate_l_d_m2
-from riskmap.failure.geometry import KINDS, shape_of_codes
+from riskmap.failure.geometry import TANKLESS, shape_of_codes
 from riskmap.failure.pumping import neglect, pump_interval_yr, pump_overdue_yr
 from riskmap.failure.settings import FailureSettings
 from riskmap.failure.sizing import load_ratio, rate_of_ksat
-
-_TANKLESS: Final = np.isin(KINDS, NO_TANK)
 
 
 @dataclass(frozen=True)
@@ -82,7 +79,7 @@ def systems_today(
     ksat = np.maximum(records.ksat_um_s, LEAST_KSAT_UM_S)
     accept = rate_of_ksat(ksat)
     interval = pump_interval_yr(records.tank_volume_l, records.persons)
-    tankless = _TANKLESS[records.kind]
+    tankless = TANKLESS[records.kind]
     case = FieldCase(
         shape=shape,
         area_m2=records.field_area_m2,

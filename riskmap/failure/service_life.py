@@ -20,9 +20,9 @@ from lifelines import CoxPHFitter, WeibullFitter
 from lifelines.exceptions import ConvergenceError
 from scipy.stats import norm
 
+from riskmap.contract.arrays import Flags, Floats
 from riskmap.contract.errors import NotEnoughDataError
 from riskmap.failure.aging import DEFAULT_AGING, AgingModel
-from riskmap.failure.evidence import Flags, Floats
 
 MIN_EVENTS: Final = 30
 """Failures on record below which a fit is not used (own choice; the shape's standard error is then

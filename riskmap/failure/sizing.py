@@ -9,9 +9,10 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from riskmap.contract.arrays import Flags, Floats
+from riskmap.contract.evidence import ASSUMED, INFERRED, MAPPED, MEASURED
 from riskmap.contract.rule_sets import LOADING_RULES, TEXAS, LoadingRule
 from riskmap.contract.rules import RulePeriod
-from riskmap.failure.evidence import ASSUMED, INFERRED, MAPPED, MEASURED, Flags, Floats
 
 TEXTURE_CLASS: Final[Mapping[str, str]] = {
     "sand": "Ib",

@@ -23,7 +23,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import wrightomega
 
-from riskmap.failure.evidence import Floats
+from riskmap.contract.arrays import Floats
 
 
 def omega(y: npt.ArrayLike) -> Floats:

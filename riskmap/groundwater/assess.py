@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from riskmap.contract.arrays import Floats
 from riskmap.groundwater import superpose
 from riskmap.groundwater.arrival import arrived_frac
 from riskmap.groundwater.density import drainfields_near_wells, systems_density
@@ -22,8 +23,6 @@ from riskmap.groundwater.score import SOON_D, groundwater_score, receptor_part
 from riskmap.groundwater.screens import column, draw_l_d, draw_width_m, screen_windows
 from riskmap.groundwater.settings import GroundwaterSettings, WellSettings
 from riskmap.groundwater.well_risk import own_vulnerability, well_risk
-
-Floats = NDArray[np.float64]
 
 CHUNK: Final = 10_000
 """Systems followed at a time; it changes memory, not results."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-Floats = NDArray[np.float64]
+from riskmap.contract.arrays import Floats
 
 
 @dataclass(frozen=True)

@@ -12,33 +12,16 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from riskmap.contract.arrays import Floats
+from riskmap.contract.kinds import KINDS
 from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.spatial.neighbors import sum_within
-
-Floats = NDArray[np.float64]
 
 YEAR_D: Final = 365.25
 LIMIT_MG_L: Final = 10.0
 """Drinking-water limit of nitrate, mg/L as N (40 CFR 141.62)."""
-
-
-REMOVED_BEFORE_SOIL: Final = {
-    "trench": 0.0,
-    "bed": 0.0,
-    "seepage_pit": 0.0,
-    "cesspool": 0.0,
-    "mound": 0.1,
-    "drip": 0.2,
-    "aerobic_unit": 0.25,
-    "holding_tank": 1.0,
-    "unknown": 0.0,
-}
-"""Share of the nitrogen kept or removed before the soil, by kind of system. All assumed: the tank
-keeps little (see ``per_person_kg_yr``); a mound has sand fill over the natural soil; drip lines lie
-shallow, are dosed, and plants take some; aerobic units are without a denitrifying step; the
-contents of a sound holding tank are hauled away."""
 
 
 def system_load(
@@ -55,7 +38,7 @@ def system_load(
     persons
         Persons served (n,); NaN where not known, and so is the load then.
     kind
-        Kind of system (n,), a key of ``REMOVED_BEFORE_SOIL``; others count as "unknown".
+        Kind of system (n,), of :data:`riskmap.contract.kinds.KINDS`; others count as "unknown".
     treatment_removal_frac
         Share removed by the system where it is known (n,); NaN or None: by kind.
     settings
@@ -69,8 +52,8 @@ def system_load(
     """
     people = np.asarray(persons, float)
     names = pd.Series(np.asarray(kind, object)).astype("string").str.lower().fillna("unknown")
-    by_kind = names.map(REMOVED_BEFORE_SOIL)
-    removed = by_kind.fillna(REMOVED_BEFORE_SOIL["unknown"]).to_numpy(float)
+    by_kind = names.map({name: kind.removed_frac[0] for name, kind in KINDS.items()})
+    removed = by_kind.fillna(KINDS["unknown"].removed_frac[0]).to_numpy(float)
     known = np.zeros(people.shape, bool)
     if treatment_removal_frac is not None:
         given = np.broadcast_to(np.asarray(treatment_removal_frac, float), people.shape)

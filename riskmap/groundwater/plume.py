@@ -21,15 +21,14 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from riskmap.contract.arrays import Floats
 from riskmap.groundwater.nitrogen import YEAR_D
 from riskmap.groundwater.paths import Paths
 from riskmap.groundwater.reach import PathPairs
 from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.groundwater.slabs import layer_mean, window_mean
-
-Floats = NDArray[np.float64]
 
 REACH_SIGMAS: Final = 4.0
 WIDTH_RATIO: Final = (0.25, 4.0)

@@ -26,6 +26,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from riskmap.contract.arrays import Floats
 from riskmap.contract.settings import clipped
 from riskmap.groundwater.assess import CHUNK, GroundwaterAssessment
 from riskmap.groundwater.nitrogen import YEAR_D
@@ -44,8 +45,6 @@ from riskmap.groundwater.score import SURFACE_WATER_WEIGHT, joined_score, nearne
 from riskmap.groundwater.screens import column, draw_l_d, draw_width_m, screen_windows
 from riskmap.groundwater.settings import GroundwaterSettings, WellSettings
 from riskmap.spatial.neighbors import NeighborList, neighbor_list
-
-Floats = NDArray[np.float64]
 
 RERUN_COLUMNS: Final = (
     "nitrogen_kg_yr", "reaching", "wells_soon", "nitrate_given_mg_l", "lot_nitrate_mg_l",

@@ -13,14 +13,10 @@ from __future__ import annotations
 from math import cos, erfc, exp, pi, sin, sqrt
 from typing import Final, NamedTuple
 
-import numpy as np
-from numpy.typing import NDArray
-
+from riskmap.contract.arrays import Floats
 from riskmap.contract.compiled import compiled
 from riskmap.groundwater.plume import REACH_SIGMAS
 from riskmap.groundwater.slabs import MIXED_SIGMA, NARROW
-
-Floats = NDArray[np.float64]
 
 ROW: Final = 10
 """Columns of a pair: offset, share of the way from the point before the foot to the one behind it;

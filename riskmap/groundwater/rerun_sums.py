@@ -9,6 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from riskmap.contract.arrays import Floats, Whole
 from riskmap.contract.compiled import compiled
 from riskmap.groundwater.nitrogen import YEAR_D
 from riskmap.groundwater.plume import source_size
@@ -17,9 +18,6 @@ from riskmap.groundwater.rerun_geometry import PairGeometry
 from riskmap.groundwater.rerun_kernel import Scenario, Source, Window, pair_addition
 from riskmap.groundwater.score import HALF_TIME_D, SOON_D
 from riskmap.groundwater.settings import GroundwaterSettings
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -105,7 +103,7 @@ def _window(w: Floats) -> Window:
 
 @compiled
 def _sums(
-    start: Ints, well: NDArray[np.int32], rows: Floats, wells: Floats,
+    start: Whole, well: NDArray[np.int32], rows: Floats, wells: Floats,
     strength: Floats, width: Floats, depth: Floats, age: Floats, c: Scenario,
     soon_d: float, half_time_d: float,
 ) -> tuple[Floats, Floats, Floats]:  # fmt: skip
@@ -125,7 +123,7 @@ def _sums(
 
 @compiled
 def _adds(
-    start: Ints, well: NDArray[np.int32], rows: Floats, wells: Floats,
+    start: Whole, well: NDArray[np.int32], rows: Floats, wells: Floats,
     strength: Floats, width: Floats, depth: Floats, age: Floats, c: Scenario,
     kept: NDArray[np.bool_],
 ) -> None:  # fmt: skip

@@ -13,9 +13,9 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
+from riskmap.contract.arrays import Floats
 
 LOAD_HALF_KG_YR: Final = 10.0
 """Load that counts half (assumed): about that of one home (median system 11.35 kg N/yr, Amador et

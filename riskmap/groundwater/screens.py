@@ -6,10 +6,9 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from riskmap.contract.arrays import Floats
 from riskmap.groundwater.gradient import FlowField
 from riskmap.groundwater.settings import WellSettings
-
-Floats = NDArray[np.float64]
 
 
 def column(frame: pd.DataFrame, name: str, default: float = np.nan) -> Floats:

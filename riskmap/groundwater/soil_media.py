@@ -13,9 +13,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from riskmap.contract.arrays import Floats
 from riskmap.groundwater.vulnerability import SOIL, THIN_SOIL_M, medium_rating, soil_medium
-
-Floats = NDArray[np.float64]
 
 SOIL_DEPTH_CM: Final = 183.0
 """The index looks at the upper six feet of soil (Aller et al. 1987, from memory)."""

@@ -15,10 +15,10 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy import optimize
 
+from riskmap.contract.arrays import Floats
 from riskmap.contract.compiled import compiled
 from riskmap.contract.errors import NotEnoughDataError
 
-Floats = NDArray[np.float64]
 Kind = Literal["spherical", "exponential", "gaussian"]
 KINDS: Final[tuple[Kind, ...]] = get_args(Kind)
 CUTOFF_SHARE: Final = 1.0 / 3.0

@@ -8,9 +8,10 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import ndimage
 
+from riskmap.contract.arrays import Floats
 from riskmap.groundwater.grid import Grid
 from riskmap.groundwater.kriging import (
     Kriged,
@@ -27,8 +28,6 @@ from riskmap.groundwater.variogram import (
     fit_variogram,
     sample_variogram,
 )
-
-Floats = NDArray[np.float64]
 
 OUTLIER_Z: Final = 3.5
 """Robust z above which a level is reported (Iglewicz and Hoaglin 1993, from memory)."""

@@ -9,15 +9,14 @@ from __future__ import annotations
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import ndtr
 
+from riskmap.contract.arrays import Floats
 from riskmap.contract.settings import Z_95
 from riskmap.groundwater.nitrogen import LIMIT_MG_L
 from riskmap.groundwater.setbacks import VIRUS_LOG10, virus_reduction_log10
 from riskmap.groundwater.settings import GroundwaterSettings, WellSettings
-
-Floats = NDArray[np.float64]
 
 
 def _falling(value: Floats, poor: float, safe: float) -> Floats:

@@ -13,6 +13,7 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
+from riskmap.contract.arrays import Floats, Whole
 from riskmap.groundwater.capture import (
     bounding_curve,
     fixed_radius_m,
@@ -22,9 +23,6 @@ from riskmap.groundwater.capture import (
 from riskmap.groundwater.gradient import MIN_GRADIENT, FlowField
 from riskmap.groundwater.grid import Grid
 from riskmap.groundwater.paths import Paths, trace_paths
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 _POLYGON = 3
 
@@ -234,7 +232,7 @@ def _but_not_at(
     return water
 
 
-def systems_inside(zones: Zones, x_m: ArrayLike, y_m: ArrayLike) -> tuple[Ints, Ints]:
+def systems_inside(zones: Zones, x_m: ArrayLike, y_m: ArrayLike) -> tuple[Whole, Whole]:
     """Pairs of a well's zone and a system inside it (two arrays, sorted by well, then system)."""
     usable = np.flatnonzero([len(ring) >= 4 for ring in zones.rings])
     x, y = np.asarray(x_m, float), np.asarray(y_m, float)

@@ -11,8 +11,8 @@ import pandas as pd
 import shapely
 from numpy.typing import ArrayLike
 
-from riskmap.contract.features import REPLACEMENTS
 from riskmap.contract.rules import Rules
+from riskmap.contract.vocabulary import REPLACEMENTS
 from riskmap.inventory.lots import inside_line, less, obstacles_near, sound_polygons
 from riskmap.inventory.room_kernel import largest_squares
 from riskmap.inventory.wells import drinking_wells

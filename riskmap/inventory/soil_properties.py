@@ -11,7 +11,7 @@ from collections.abc import Sequence
 import numpy as np
 import pandas as pd
 
-from riskmap.contract.layers import FLOODING_FREQUENCIES, PONDING_FREQUENCIES
+from riskmap.contract.vocabulary import FLOODING_FREQUENCIES, PONDING_FREQUENCIES
 from riskmap.inventory import soil_rule as rule
 from riskmap.inventory.soil_curves import s_curve
 

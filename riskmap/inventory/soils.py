@@ -9,10 +9,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from riskmap.contract.evidence import marked
 from riskmap.contract.features import SOIL_LIMITS
-from riskmap.contract.layers import DRAINAGE_CLASSES, HYDROLOGIC_GROUPS
 from riskmap.contract.rules import Rules
-from riskmap.inventory.evidence import marked
+from riskmap.contract.vocabulary import DRAINAGE_CLASSES, HYDROLOGIC_GROUPS
 from riskmap.inventory.soil_curves import RATING_CLASSES
 from riskmap.spatial.edges import FloatArray, GeometryArray
 from riskmap.spatial.overlaps import area_fractions

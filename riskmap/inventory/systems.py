@@ -8,8 +8,8 @@ from datetime import date as Date  # noqa: N812 - `date` is an argument here
 import numpy as np
 import pandas as pd
 
-from riskmap.contract.layers import FIRST_YEAR
-from riskmap.inventory.evidence import marked
+from riskmap.contract.columns import FIRST_YEAR
+from riskmap.contract.evidence import marked
 from riskmap.inventory.permits import permit_date
 
 INSTALLING = ("new", "repair")

@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 
 from riskmap.contract.compiled import compiled
 from riskmap.contract.errors import CrsError
+from riskmap.contract.evidence import marked
 from riskmap.contract.grid import Raster
 from riskmap.contract.rules import Rules
-from riskmap.inventory.evidence import marked
 from riskmap.spatial.zonal import raster_means
 
 MIN_TAN_SLOPE = 0.001

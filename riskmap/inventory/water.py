@@ -8,10 +8,10 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from riskmap.contract.evidence import marked
 from riskmap.contract.grid import Raster
-from riskmap.contract.layers import FLOOD_ZONES
 from riskmap.contract.rules import Rules
-from riskmap.inventory.evidence import marked
+from riskmap.contract.vocabulary import FLOOD_ZONES
 from riskmap.spatial.edges import GeometryArray
 from riskmap.spatial.nearest import nearest_distance_m
 from riskmap.spatial.overlaps import area_fractions, covered_fractions

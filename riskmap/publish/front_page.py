@@ -12,9 +12,10 @@ from typing import Any, Final
 import pandas as pd
 from jinja2 import Environment, StrictUndefined
 
-from riskmap.contract.layers import DEFECT_COLUMNS, SERVICE
+from riskmap.contract.features import as_words
+from riskmap.contract.sources import DEFECT_COLUMNS
+from riskmap.contract.vocabulary import SERVICE
 from riskmap.publish import palette
-from riskmap.publish.map.facts import worded
 from riskmap.publish.words.cautions import CAUTIONS
 from riskmap.publish.words.report_text import words_of
 from riskmap.publish.words.text_safety import csv_text, is_missing, plain_text
@@ -125,7 +126,7 @@ def class_counts(ranked: pd.DataFrame) -> list[dict[str, Any]]:
 def top_rows(ranked: pd.DataFrame, *, most: int = TOP_ROWS) -> list[dict[str, str]]:
     """Words for the head of the list."""
     rows = ranked[ranked["rank"].notna()].sort_values("rank", kind="stable").head(most)
-    unknown = worded(rows["unknown"]) if "unknown" in rows else pd.Series("", index=rows.index)
+    unknown = as_words(rows["unknown"]) if "unknown" in rows else pd.Series("", index=rows.index)
     return [
         {
             "rank": f"{int(row['rank']):,}",

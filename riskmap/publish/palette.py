@@ -69,8 +69,8 @@ SOIL_COLORS: Final = {
 
 FLOOD_COLORS: Final = {
     "floodway": "#1f5f8b",
-    "hundred year": "#5b9bc4",
-    "five hundred year": "#b4d3e6",
+    "hundred-year": "#5b9bc4",
+    "five-hundred-year": "#b4d3e6",
 }
 
 TEXT_PAIRS: Final = (

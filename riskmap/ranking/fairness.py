@@ -17,9 +17,8 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.stats import spearmanr
 
+from riskmap.contract.arrays import Floats
 from riskmap.contract.errors import ModelError
-
-Floats = npt.NDArray[np.float64]
 
 PROTECTED: Final = frozenset(
     {

@@ -11,12 +11,11 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 from scipy.stats import rankdata
 
-Floats = npt.NDArray[np.float64]
-Whole = npt.NDArray[np.int64]
+from riskmap.contract.arrays import Floats, Whole
+
 Figure = Callable[[Floats, Floats, Floats], float]
 TOPS: Final = (0.05, 0.10, 0.20)
 

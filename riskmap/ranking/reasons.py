@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
 import pandas as pd
 
-from riskmap.contract.features import Feature
+from riskmap.contract.features import aloud
+from riskmap.contract.quantities import Units
 from riskmap.ranking.model import Factor, Model
 from riskmap.ranking.score import Scores
-from riskmap.ranking.wording import worded
 
 REASONS: Final = 3
 REASON_PARTS: Final = re.compile(r"([^{}]*)(?:\{(\w+)\}|$)")
@@ -26,8 +25,7 @@ def leading_reasons(
     scores: Scores,
     model: Model,
     *,
-    declared: Mapping[str, Feature],
-    units: str,
+    units: Units,
 ) -> pd.DataFrame:
     """Name the factors that add most to the priority, in plain words.
 
@@ -46,7 +44,7 @@ def leading_reasons(
     result = pd.DataFrame(index=features.index)
     for place in range(REASONS):
         chosen = np.where(strength[:, place] > 0, order[:, place], -1)
-        result[f"reason_{place + 1}"] = _sentences(features, model, chosen, declared, units)
+        result[f"reason_{place + 1}"] = _sentences(features, model, chosen, units)
     return result
 
 
@@ -67,29 +65,24 @@ def _sentences(
     features: pd.DataFrame,
     model: Model,
     chosen: np.ndarray,
-    declared: Mapping[str, Feature],
-    units: str,
+    units: Units,
 ) -> pd.Series:
     text = pd.Series("", index=features.index, dtype="string")
     for number, factor in enumerate(model.factors):
         rows = chosen == number
         if rows.any():
-            text[rows] = _filled(factor, features[rows], declared, units)
+            text[rows] = _filled(factor, features[rows], units)
     return text.str.replace(r"^(.)", lambda first: first.group(1).upper(), regex=True)
 
 
-def _filled(
-    factor: Factor, features: pd.DataFrame, declared: Mapping[str, Feature], units: str
-) -> pd.Series:
+def _filled(factor: Factor, features: pd.DataFrame, units: Units) -> pd.Series:
     """Fill the reason's ``{value}`` and any ``{feature}`` with worded values."""
     text = pd.Series("", index=features.index, dtype="string")
     for plain, name in REASON_PARTS.findall(factor.reason):
         text = text + plain
         feature = factor.feature if name == "value" else name
         if feature:
-            unit = declared[feature].unit
-            words = worded(features[feature], feature=feature, unit=unit, units=units)
-            text = text + words
+            text = text + aloud(features[feature], feature, units)
     return text
 
 

@@ -13,12 +13,11 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from riskmap.contract.arrays import Floats
 from riskmap.ranking.blocks import block_folds, block_ids, random_folds
 from riskmap.ranking.classifier import FailureClassifier
 from riskmap.ranking.fairness import refuse_protected
 from riskmap.ranking.settings import ServiceSettings
-
-Floats = npt.NDArray[np.float64]
 
 ONSITE: Final = "onsite"
 SEWER: Final = "sewer"

@@ -9,10 +9,10 @@ from typing import Final, TypeVar
 import numpy as np
 import numpy.typing as npt
 
+from riskmap.contract.arrays import Floats
 from riskmap.contract.compiled import compiled
 from riskmap.ranking.draws import FULL
 
-Floats = npt.NDArray[np.float64]
 Whole = npt.NDArray[np.uint16]
 Places = npt.NDArray[np.float32]
 Result = TypeVar("Result")

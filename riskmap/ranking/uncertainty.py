@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from riskmap.contract.arrays import Floats
 from riskmap.ranking.draws import FULL, Plan, limit_rows, score_rows
 from riskmap.ranking.inputs import Input, describe_inputs
 from riskmap.ranking.layout import parcel_keys, plan
@@ -21,7 +22,6 @@ from riskmap.ranking.model import Model
 from riskmap.ranking.outcomes import Outcomes
 from riskmap.ranking.tally import BLOCK_ROWS, in_threads, middle_and_range, rank_all, spans
 
-Floats = npt.NDArray[np.float64]
 KINDS: Final = ("failure_score", "groundwater_score", "priority")
 DRAWS: Final = 1024
 """A power of two, for which the Sobol sequence is evenest."""

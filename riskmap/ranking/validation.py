@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from riskmap.contract.arrays import Floats
 from riskmap.ranking.blocks import block_folds, block_ids, random_folds
 from riskmap.ranking.contenders import LEARNED, WORDS, Predictions, Visits, predict_held_out
 from riskmap.ranking.labels import suspect_features
@@ -29,7 +30,6 @@ from riskmap.ranking.metrics import (
 )
 from riskmap.ranking.settings import LearningSettings
 
-Floats = npt.NDArray[np.float64]
 LEVEL: Final = 0.90
 
 

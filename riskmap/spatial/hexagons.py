@@ -8,12 +8,12 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-Ints = NDArray[np.int64]
+from riskmap.contract.arrays import Whole
 
 _HALF_OF_NEIGHBORS = ((1, 0), (0, 1), (-1, 1))
 
 
-def hexagon_of(x_m: ArrayLike, y_m: ArrayLike, *, across_m: float) -> Ints:
+def hexagon_of(x_m: ArrayLike, y_m: ArrayLike, *, across_m: float) -> Whole:
     """Axial coordinates (n, 2) of the hexagon that holds each place.
 
     Parameters
@@ -42,7 +42,7 @@ def middle_of(hexagons: ArrayLike, *, across_m: float) -> tuple[NDArray[np.float
     return across_m * (q + r / 2.0), across_m * r * np.sqrt(3.0) / 2.0
 
 
-def touching(hexagons: Ints) -> tuple[Ints, Ints]:
+def touching(hexagons: Whole) -> tuple[Whole, Whole]:
     """Pairs of positions, each pair once, of distinct hexagons (n, 2) that share a side."""
     span = np.int64(2 * (int(np.abs(hexagons).max(initial=0)) + 2))
     keys = hexagons[:, 0] * span + hexagons[:, 1]

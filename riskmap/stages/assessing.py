@@ -128,9 +128,7 @@ def assess_county(county: County, progress: Progress | None = None) -> Result:
         features = features.join(reached)
     with progress.stage("score and rank"):
         cuts = region.rules.class_cuts
-        ranked = ranked_table(
-            features, model, declared=FEATURES, units=region.county.units, cuts=cuts
-        )
+        ranked = ranked_table(features, model, units=region.county.units, cuts=cuts)
     with progress.stage("learn from visits"):
         learning = learn_from_visits(county, features, model)
         ranked, told = follow_learning(ranked, features, learning, model, region)

@@ -18,47 +18,15 @@ from riskmap.ranking.uncertainty import propagate
 from riskmap.region.sections import Region
 from riskmap.stages.scenarios import CountyScenarios, draw_outcomes
 
+_ENDS: Final = {"p05": "low", "p50": "middle", "p95": "high"}
+_DRAWN: Final = ("failure_score", "groundwater_score", "priority", "rank")
+
 DOUBT_COLUMNS: Final = {
-    "failure_score_p05": "failure_score_low",
-    "failure_score_p50": "failure_score_middle",
-    "failure_score_p95": "failure_score_high",
-    "groundwater_score_p05": "groundwater_score_low",
-    "groundwater_score_p50": "groundwater_score_middle",
-    "groundwater_score_p95": "groundwater_score_high",
-    "priority_p05": "priority_low",
-    "priority_p50": "priority_middle",
-    "priority_p95": "priority_high",
-    "priority_rank_p05": "rank_low",
-    "priority_rank_p50": "rank_middle",
-    "priority_rank_p95": "rank_high",
-    "priority_top_chance": "top_chance",
-    "priority_top_error": "top_chance_error",
-}
-"""Column of the Monte Carlo -> column of the result. Low and high bound 90 % of the draws."""
-
-
-_SCORES: Final = {
-    "failure_score": "failure score (the learned one where learning speaks)",
-    "groundwater_score": "groundwater score",
-    "priority": "priority",
-    "rank": "rank",
-}
-_ENDS: Final = {
-    "low": "Lower end of the 90 % range",
-    "middle": "Middle of the draws",
-    "high": "Upper end of the 90 % range",
-}
-
-DOUBT_MEANINGS: Final = {
-    **{
-        f"{kind}_{end}": f"{meaning} of the {words}"
-        for kind, words in _SCORES.items()
-        for end, meaning in _ENDS.items()
-    },
-    "top_chance": "Chance to be truly among the first, of as many as the list is long",
-    "top_chance_error": "Standard error of that chance by the number of draws and scenarios",
-}
-"""Column of the result -> meaning."""
+    f"{'priority_rank' if name == 'rank' else name}_{drawn}": f"{name}_{end}"
+    for name in _DRAWN
+    for drawn, end in _ENDS.items()
+} | {"priority_top_chance": "top_chance", "priority_top_error": "top_chance_error"}
+"""Column of the Monte Carlo -> column of the result. Low and high bound 90% of the draws."""
 
 
 @dataclass(frozen=True)

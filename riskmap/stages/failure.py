@@ -10,6 +10,7 @@ import pandas as pd
 
 from riskmap.contract.features import FAILURE
 from riskmap.contract.rules import Rules
+from riskmap.contract.vocabulary import may_be_onsite
 from riskmap.failure.aging import AgingModel, chance_failing_frac
 from riskmap.failure.assess import assess_failure
 from riskmap.failure.calibration import FieldMargin, expected_failed_frac, fit_margin
@@ -57,7 +58,7 @@ def failure_features(
     -------
     The columns, and the margin that the county's fields were found to have, or that was given.
     """
-    served = features["service"].isin(["onsite", "unknown"])
+    served = may_be_onsite(features["service"])
     systems = features[served]
     expected = expected_failed_frac(
         systems["kind"].fillna("unknown").to_numpy(object),
@@ -95,7 +96,7 @@ def chance_of_failing(
         hazard_multiplier=hazard_multiplier(points, model).to_numpy() * physics.hazard_ratio,
         models=aging,
     )
-    served = features["service"].isin(["onsite", "unknown"]).to_numpy()
+    served = may_be_onsite(features["service"]).to_numpy()
     chance = np.where(served, chance, np.nan)
     marks = np.where(np.isnan(chance), "unknown", "inferred")
     return pd.DataFrame(

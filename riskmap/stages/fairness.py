@@ -8,15 +8,13 @@ from pathlib import Path
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from riskmap.action.mailing import to_write_to
+from riskmap.contract.arrays import Floats
 from riskmap.contract.errors import RegionError
 from riskmap.ranking.fairness import FEW_PICKS, Fairness, compare_with_need
 from riskmap.region.sections import FairnessSettings, Region
-
-Floats = npt.NDArray[np.float64]
 
 POOL: Final = "smaller neighborhoods together"
 

@@ -15,6 +15,7 @@ from rasterio.transform import Affine
 from riskmap.contract.errors import NotEnoughDataError
 from riskmap.contract.features import GROUNDWATER
 from riskmap.contract.grid import Raster
+from riskmap.contract.vocabulary import may_be_onsite
 from riskmap.failure.flow import persons
 from riskmap.groundwater.assess import (
     GroundwaterAssessment,
@@ -78,7 +79,7 @@ def groundwater_features(
     Without an elevation raster there is no surface to follow; all columns are unknown then.
     """
     elevation = county.rasters.get("elevation")
-    served = features["service"].isin(["onsite", "unknown"])
+    served = may_be_onsite(features["service"])
     if elevation is None or not served.any():
         return _unknown(features), None
     region = county.region

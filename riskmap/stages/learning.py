@@ -12,13 +12,12 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 from scipy.special import expit
 from scipy.stats import rankdata
 from sklearn.base import clone
 
-from riskmap.contract.features import FEATURES
+from riskmap.contract.arrays import Floats
 from riskmap.ranking.blocks import block_ids
 from riskmap.ranking.classifier import FailureClassifier
 from riskmap.ranking.contenders import Design, classifier_for, design_for, level_shift
@@ -38,8 +37,6 @@ from riskmap.stages.learning_inputs import (
 )
 from riskmap.stages.loading import County
 
-Floats = npt.NDArray[np.float64]
-
 SPOKE: Final = {
     "score": "score",
     "logistic": "classifier",
@@ -54,11 +51,6 @@ MOST_EXPLAINED: Final = 2000
 LEAST_SHARE: Final = 0.05
 """A feature that raises the odds by less than about a twentieth is never named as a reason."""
 LEARNED_MARK: Final = " (learned from visits)"
-LEARNED_COLUMNS: Final = {
-    "spoke": "Which ranking speaks: score, classifier, or score corrected by learning",
-    "learned_chance_frac": "Chance that visits would find the system failed, learned from visits",
-    "learned_failure_score": "Failure score of the system at the same place in the learned order",
-}
 
 
 @dataclass(frozen=True)
@@ -125,8 +117,8 @@ def follow_learning(
 
     Returns
     -------
-    The table with the columns of :data:`LEARNED_COLUMNS`, and the shares of each feature in the
-    log-odds of the systems on the list (None where the score speaks).
+    The table with the columns of :data:`riskmap.contract.features.LEARNED`, and the shares of each
+    feature in the log-odds of the systems on the list (None where the score speaks).
     """
     if learning is None or learning.classifier is None or learning.present is None:
         return ranked.assign(spoke=SPOKE["score"]), None
@@ -234,7 +226,6 @@ def _with_learned_reasons(
         rows,
         _learned_parts(rows, told, table, model),
         spoken,
-        declared=FEATURES,
         units=region.county.units,
     )
     changed = table.copy()

@@ -8,9 +8,9 @@ from datetime import date
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
+from riskmap.contract.arrays import Flags
 from riskmap.failure.aging import DEFAULT_AGING
 from riskmap.inventory.permits import match_permits, permit_date
 from riskmap.inventory.systems import describe_systems, neighborhood_years
@@ -20,8 +20,6 @@ from riskmap.ranking.model import Model
 from riskmap.ranking.score import factor_points
 from riskmap.stages.failure import ROOM, failure_features
 from riskmap.stages.loading import County
-
-Flags = npt.NDArray[np.bool_]
 
 JUDGES: Final[Mapping[str, tuple[str, ...]]] = {
     "random audits": ("audit",),

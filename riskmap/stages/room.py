@@ -9,6 +9,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from riskmap.contract.vocabulary import may_be_onsite
 from riskmap.inventory.room import Ground, Obstacles, describe_room
 from riskmap.stages.loading import County
 from riskmap.stages.progress import Progress
@@ -37,7 +38,7 @@ def room_features(
     The room columns of :data:`riskmap.contract.features.FAILURE`, and the best places with their
     lengths; parcels without a system are unknown and have no place.
     """
-    served = features.index[features["service"].isin(["onsite", "unknown"])]
+    served = features.index[may_be_onsite(features["service"])]
     size = county.region.run.chunk_parcels
     parts = [
         _chunk(features.loc[ids], lots.loc[ids], areas.loc[ids], county)

@@ -16,9 +16,10 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from riskmap.contract.layers import DRAINAGE_CLASSES
+from riskmap.contract.arrays import Floats
 from riskmap.contract.rules import Rules
 from riskmap.contract.settings import Belief, beliefs_of, draw_beliefs, drawn
+from riskmap.contract.vocabulary import DRAINAGE_CLASSES
 from riskmap.failure.aging import AgingModel, chance_on_curve_frac, curve_of_kind
 from riskmap.failure.assess import LEAST_KSAT_UM_S
 from riskmap.failure.geometry import KINDS
@@ -30,13 +31,12 @@ from riskmap.inventory.soil_mixtures import OF_FEATURE
 from riskmap.ranking.layout import parcel_keys
 from riskmap.ranking.model import Factor, Model
 from riskmap.ranking.outcomes import THOUSANDTHS, Outcomes, roll, scenarios_for, thousandths
-from riskmap.ranking.priors import prior_of
+from riskmap.ranking.priors import spread_of
 from riskmap.ranking.records import UncertainRecord
 from riskmap.ranking.score import hazard_at, hazard_factors
 from riskmap.ranking.tally import in_threads, spans
 from riskmap.stages.scenario_records import STREAMS, CountyRecords, default_ksat_um_s
 
-Floats = npt.NDArray[np.float64]
 Drawn = dict[str, Floats]
 Speak = Callable[[int, Mapping[str, Floats], Mapping[str, npt.NDArray[np.uint16]]], Floats]
 Reached = Callable[[GroundwaterSettings, Mapping[str, Floats]], Mapping[str, Floats]]
@@ -186,7 +186,7 @@ def _inside(name: str, value: Floats) -> UncertainRecord:
     """Give a component's value the spread of a measured one: soils vary inside a component."""
     if name not in VARYING:
         return UncertainRecord(value)
-    prior = prior_of(name)
+    prior = spread_of(name)
     size = np.full(len(value), prior.measured)
     return UncertainRecord(value, size, log=prior.shape == "lognormal")
 

@@ -11,6 +11,7 @@ import pandas as pd
 import shapely
 from scipy.spatial import cKDTree
 
+from riskmap.contract.arrays import Floats
 from riskmap.inventory.inventory import complete_inventory
 from riskmap.inventory.service import NO_SEWER_MAP
 from riskmap.ranking.service_classifier import (
@@ -22,8 +23,6 @@ from riskmap.ranking.service_classifier import (
 )
 from riskmap.spatial.neighbors import sum_within
 from riskmap.stages.loading import County
-
-Floats = npt.NDArray[np.float64]
 
 RECORDED: Final = ("measured", "mapped")
 """Evidence of service that is learned from; what a rule inferred would only teach the rule."""

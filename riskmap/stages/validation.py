@@ -10,6 +10,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from riskmap.contract.errors import NotEnoughDataError
+from riskmap.contract.quantities import percent
 from riskmap.groundwater.holdout import PUBLISHED, hold_out_comparison
 from riskmap.groundwater.nitrogen import YEAR_D, neighborhood_nitrate_mg_l
 from riskmap.groundwater.settings import GroundwaterSettings
@@ -134,18 +135,19 @@ def validation_words(table: pd.DataFrame) -> str:
     best = table[table["split"] == "blocks"].sort_values("r2", kind="stable").iloc[-1]
     low, high = PUBLISHED["r2"].min(), PUBLISHED["r2"].max()
     text = (
-        f"Of {plain['samples']:.0f} sampled wells, {plain['above_limit']:.0f} are above the limit. "
-        "Ranked by the prediction as it stands, the first tenth holds "
+        f"Of {plain['samples']:,.0f} sampled wells, {plain['above_limit']:,.0f} are above the "
+        "limit. Ranked by the prediction as it stands, the first tenth holds "
         f"{_share(plain['found_in_first_10_pct_frac'])} of them (by chance: 10%); the rank "
         f"correlation is {plain['rank_correlation']:.2f}. Learned on other blocks of land, the "
-        f"best method ({best['method']}) explains {max(best['r2'], 0.0):.0%} of the variation of "
-        f"the logs and finds {_share(best['found_in_first_10_pct_frac'])}. Published studies of "
-        f"private wells reached {low:.0%} to {high:.0%}."
+        f"best method ({best['method']}) explains {percent(max(best['r2'], 0.0))} of the "
+        "variation of the logs and finds "
+        f"{_share(best['found_in_first_10_pct_frac'])}. Published studies of private wells reached "
+        f"{percent(low)} to {percent(high)}."
     )
     if table["suspect"].any():
-        return text + " A value above 60 % is suspect: look for leakage."
+        return text + " A value above 60% is suspect: look for leakage."
     return text + " Use it to order sampling, not to judge any well."
 
 
 def _share(value: float) -> str:
-    return "an unknown share" if np.isnan(value) else f"{value:.0%}"
+    return "an unknown share" if np.isnan(value) else percent(value)

@@ -11,6 +11,7 @@ import shapely
 from numpy.typing import NDArray
 
 from riskmap.action.zone_reasons import ZoneSettings
+from riskmap.contract.arrays import Floats
 from riskmap.contract.rules import Rules
 from riskmap.groundwater.nitrogen import YEAR_D
 from riskmap.groundwater.screens import is_public
@@ -18,8 +19,6 @@ from riskmap.groundwater.setbacks import distance_beside_time, setback_violation
 from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.groundwater.zones import Zones, capture_zones, systems_inside
 from riskmap.stages.groundwater import Groundwater
-
-Floats = NDArray[np.float64]
 
 MOST_LOG10: Final = 20.0
 """Reductions of viruses beyond this say no more than this."""

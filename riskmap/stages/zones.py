@@ -14,6 +14,7 @@ from rasterio.transform import Affine
 
 from riskmap.action.zone_reasons import ZoneSettings, reasons_of_cells
 from riskmap.action.zones import ZoneShapes, draw_zones, zone_table
+from riskmap.contract.arrays import Flags
 from riskmap.contract.rules import Rules
 from riskmap.contract.units import ACRE_M2, HECTARE_M2
 from riskmap.failure.flow import persons
@@ -24,8 +25,6 @@ from riskmap.stages.loading import County
 from riskmap.stages.vulnerability import vulnerability_grid
 from riskmap.stages.wells import setback_table, well_capture, well_columns
 
-Flags = NDArray[np.bool_]
-
 ZONE_CELL_M: Final = 20.0
 """Side of the cells from which zones are made, about; a whole part of the groundwater's cell."""
 
@@ -35,7 +34,7 @@ class Planning:
     """What planners get.
 
     ``zones``: polygons that do not overlap, columns of
-    :data:`riskmap.action.zones.ZONE_COLUMNS`. ``capture_zones``: one polygon per drinking-water
+    :data:`riskmap.contract.results.ZONES`. ``capture_zones``: one polygon per drinking-water
     well; ``chosen`` says whose area makes a zone. ``wells``: the groundwater's wells with capture,
     setback and virus columns and ``zone_id``. ``setbacks``: pairs nearer than the rules ask.
     ``settings`` used; ``notes`` in words.
@@ -107,6 +106,7 @@ def plan_zones(
         wells=wells,
         homes=_homes(parcels, region.rules),
         settings=settings,
+        units=region.county.units,
     )
     zones = gpd.GeoDataFrame(table, geometry=drawn.shapes, crs=county.crs)
     wells = _with_zone(wells, zones)

@@ -6,7 +6,8 @@ import pytest
 import shapely
 
 from riskmap.action.zone_reasons import ZoneSettings
-from riskmap.action.zones import ZONE_COLUMNS, draw_zones, zone_ids, zone_table
+from riskmap.action.zones import draw_zones, zone_ids, zone_table
+from riskmap.contract.results import ZONES
 from riskmap.groundwater.grid import Grid, grid_from_bounds
 
 NAN = float("nan")
@@ -41,14 +42,16 @@ def table(least_systems: int = 1) -> tuple[pd.DataFrame, np.ndarray]:
     drawn = draw_zones(grid, flags, chosen, systems=systems())
     wells = pd.DataFrame({"x_m": [200.0, 650.0, 20.0], "y_m": [600.0, 600.0, 20.0]})
     homes = pd.DataFrame({"x_m": [150.0, 250.0, 1550.0], "y_m": 600.0, "persons": [2.5, 4, 9]})
-    found = zone_table(drawn, flags, systems=systems(), wells=wells, homes=homes, settings=chosen)
+    found = zone_table(
+        drawn, flags, systems=systems(), wells=wells, homes=homes, settings=chosen, units="us"
+    )
     return found, drawn.shapes
 
 
 class TestByEye:
     def test_what_each_zone_holds(self) -> None:
         zones, _ = table()
-        assert zones.columns.tolist() == list(ZONE_COLUMNS)
+        assert zones.columns.tolist() == ZONES.column_names
         assert zones["zone_id"].tolist() == ["C01", "N01", "V01"]
         assert zones["systems"].tolist() == [2, 3, 1]
         assert zones["wells"].tolist() == [1, 1, 0]
@@ -81,10 +84,16 @@ class TestByEye:
         drawn = draw_zones(grid, nothing, SETTINGS)
         points = pd.DataFrame({"x_m": [1.0], "y_m": [1.0], "persons": [1.0]})
         found = zone_table(
-            drawn, nothing, systems=systems(), wells=points, homes=points, settings=SETTINGS
+            drawn,
+            nothing,
+            systems=systems(),
+            wells=points,
+            homes=points,
+            settings=SETTINGS,
+            units="us",
         )
         assert found.empty
-        assert found.columns.tolist() == list(ZONE_COLUMNS)
+        assert found.columns.tolist() == ZONES.column_names
 
 
 class TestProperties:

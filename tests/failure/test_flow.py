@@ -5,9 +5,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from riskmap.contract.evidence import ASSUMED, INFERRED, MEASURED
 from riskmap.contract.rules import Rules
 from riskmap.contract.units import GALLON_L
-from riskmap.failure.evidence import ASSUMED, INFERRED, MEASURED
 from riskmap.failure.flow import (
     daily_flow_l_d,
     flow_rule,

@@ -7,10 +7,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from riskmap.contract.evidence import ASSUMED, INFERRED, MAPPED, MEASURED
 from riskmap.contract.rule_sets import ILLINOIS, TEXAS
 from riskmap.contract.rules import RulePeriod
 from riskmap.contract.units import GPD_PER_FT2_L_D_M2
-from riskmap.failure.evidence import ASSUMED, INFERRED, MAPPED, MEASURED
 from riskmap.failure.sizing import (
     accept_rate_l_d_m2,
     class_of_clay,

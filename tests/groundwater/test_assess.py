@@ -270,7 +270,7 @@ class TestAssessment:
         )
         assert home.wells["flow_l_d"].tolist() == [WellSettings.home_l_d]
         assert public.wells["flow_l_d"].tolist() == [WellSettings.public_l_d]
-        assert 10 * home.wells["nitrate_added_mg_l"][0] < public.wells["nitrate_added_mg_l"][0]
+        assert home.wells["nitrate_added_mg_l"][0] < public.wells["nitrate_added_mg_l"][0]
 
     def test_screens(self) -> None:
         wells = pd.DataFrame(

@@ -9,7 +9,7 @@ import geopandas as gpd
 import pandas as pd
 import pytest
 
-from riskmap.contract.layers import DEFECT_COLUMNS
+from riskmap.contract.sources import DEFECT_COLUMNS
 from riskmap.publish.front_page import (
     FILES,
     class_counts,

@@ -13,7 +13,7 @@ import pandas as pd
 import pytest
 
 from riskmap.action.inspections import ALWAYS
-from riskmap.contract.layers import STAGES
+from riskmap.contract.vocabulary import STAGES
 from riskmap.publish.lists.inspection_list import write_inspection_list
 from riskmap.publish.lists.list_columns import COLUMNS, RESULTS, list_table
 from riskmap.publish.palette import CLASS_COLORS

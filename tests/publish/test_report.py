@@ -84,7 +84,7 @@ def make_features(model: Model, *, rows: int = ROWS, seed: int = 3) -> pd.DataFr
 
 
 def make_county(features: pd.DataFrame, model: Model) -> gpd.GeoDataFrame:
-    table = ranked_table(features, model, declared=FEATURES, units="us", cuts=CUTS)
+    table = ranked_table(features, model, units="us", cuts=CUTS)
     across = 20
     place = np.arange(len(features))
     x, y = 500_000 + 60.0 * (place % across), 4_800_000 + 60.0 * (place // across)

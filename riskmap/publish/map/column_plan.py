@@ -15,12 +15,10 @@ from itertools import product
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
+from riskmap.contract.arrays import Whole
 from riskmap.contract.compiled import compiled
 from riskmap.publish.map.entropy import SLOTS, column_stream
-
-Whole = NDArray[np.int64]
 
 BEFORE: Final = -1
 """Stands for the column's own value in the row before."""

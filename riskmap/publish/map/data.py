@@ -16,23 +16,24 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from riskmap.contract.layers import EVIDENCE, STAGES
+from riskmap.contract.evidence import EVIDENCE
+from riskmap.contract.features import as_words
+from riskmap.contract.features.card import SITE
+from riskmap.contract.quantities import Units
+from riskmap.contract.vocabulary import MAY_BE_ONSITE, STAGES
 from riskmap.publish.map.column_plan import Column
 from riskmap.publish.map.doubt import pack_doubt
 from riskmap.publish.map.facts import (
     FILTERED,
     PAINTED,
-    SITE,
     Fact,
     pack_evidence,
     pack_fact,
-    worded,
 )
 from riskmap.publish.map.model import LIMITATION_STEPS
 from riskmap.publish.map.outlines import pack_shapes
 from riskmap.publish.map.packing import Package, pack_codes, pack_numbers, pack_text, pack_words
 from riskmap.publish.palette import CLASSES, NOT_RANKED
-from riskmap.publish.words.display import Units
 
 REASONS: Final = ("reason_1", "reason_2", "reason_3")
 """A few patterns of words with numbers in them."""
@@ -80,7 +81,7 @@ def pack_parcels(rows: gpd.GeoDataFrame) -> Package:
 
 def served(rows: pd.DataFrame) -> np.ndarray:
     """Flag parcels that have, or may have, a system: most columns are empty elsewhere."""
-    named = _text(rows, "service").isin(["onsite", "unknown"])
+    named = _text(rows, "service").isin(MAY_BE_ONSITE)
     return np.asarray(named | _column(rows, "priority").notna(), dtype=bool)
 
 
@@ -122,9 +123,9 @@ def pack_details(
     package = Package(served(rows), given)
     columns = pack_doubt(package, rows)
     for name in ("not_ranked_reason", "unknown"):
-        columns[name] = pack_words(package, worded(_text(rows, name)))
+        columns[name] = pack_words(package, as_words(_text(rows, name)))
     for name in REASONS:
-        columns[name] = pack_text(package, worded(_text(rows, name)))
+        columns[name] = pack_text(package, _text(rows, name))
     for fact in facts:
         if fact.column in PAINTED:
             continue

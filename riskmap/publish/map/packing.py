@@ -20,11 +20,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from riskmap.contract.arrays import Whole
 from riskmap.publish.map.column_plan import Column, Telling, choose, stream
 from riskmap.publish.map.entropy import numbers_stream, text_stream
 from riskmap.publish.words.text_safety import plain_text, script_json
-
-Whole = NDArray[np.int64]
 
 MOST_RUNS: Final = 6
 """Numbers taken out of a text; further ones stay in its pattern."""

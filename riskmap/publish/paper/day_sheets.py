@@ -12,6 +12,7 @@ import numpy as np
 import pandas as pd
 
 from riskmap.action.inspections import inspection_stops
+from riskmap.contract.quantities import Units
 from riskmap.contract.units import FOOT_M, MILE_M
 from riskmap.publish.paper.sheet_facts import facts_table
 from riskmap.publish.paper.sheet_map import (
@@ -26,7 +27,6 @@ from riskmap.publish.paper.sheet_map import (
 )
 from riskmap.publish.paper.typesetting import field, paper_of, typeset, whole, write_pdf
 from riskmap.publish.words.cautions import LOCAL_CODE, SAFETY, SCREENING, STAFF_ONLY
-from riskmap.publish.words.display import Units
 
 ORDER_NOTE: Final = (
     "The order is by straight lines between the stops. It is no route: roads, rivers and gates are "

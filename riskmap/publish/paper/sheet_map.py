@@ -11,9 +11,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from riskmap.contract.quantities import Units
 from riskmap.contract.units import FOOT_M, MILE_M
 from riskmap.publish import palette
-from riskmap.publish.words.display import Units
 
 Shapes = NDArray[Any]
 Window = tuple[float, float, float]

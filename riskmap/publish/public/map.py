@@ -17,12 +17,12 @@ from branca.element import MacroElement
 from jinja2 import Template
 
 from riskmap.action.aggregate import TOTAL
+from riskmap.contract.quantities import Units
 from riskmap.publish import palette
 from riskmap.publish.map.composer import fix_names, literal_element, rendered
 from riskmap.publish.map.plan import BaseMap
 from riskmap.publish.public.pages import INSET, LABELS, PERCENT, page_file, render
 from riskmap.publish.public.table import OLD_SHARE, SHARE, UNKNOWN, PublicTable, with_shares
-from riskmap.publish.words.display import Units
 from riskmap.publish.words.text_safety import html_text, plain_text, script_json
 
 SHARE_BANDS: Final = (9, 24, 39, 59, 100)

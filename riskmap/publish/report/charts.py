@@ -13,12 +13,11 @@ from matplotlib.figure import Figure as Drawing
 from matplotlib.patches import Patch
 from matplotlib.ticker import MaxNLocator
 
-from riskmap.contract.layers import EVIDENCE
+from riskmap.contract.arrays import Floats
+from riskmap.contract.evidence import EVIDENCE
 from riskmap.publish import palette
 from riskmap.publish.report.figures import drawn, label, tint
 from riskmap.publish.report.section import Figure
-
-Floats = npt.NDArray[np.float64]
 
 EVIDENCE_FILL: Final[Mapping[str, str]] = {
     "measured": tint(palette.ACCENT, 1.0),

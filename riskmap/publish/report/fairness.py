@@ -8,9 +8,10 @@ from typing import Final
 import pandas as pd
 from matplotlib.figure import Figure as Drawing
 
+from riskmap.contract.quantities import percent
 from riskmap.publish import palette
 from riskmap.publish.report.figures import drawn, label
-from riskmap.publish.report.section import Block, Figure, Section, Table, number, share
+from riskmap.publish.report.section import Block, Figure, Section, Table, number
 from riskmap.ranking.fairness import Fairness
 
 TOO_FEW: Final = "too few to say"
@@ -86,7 +87,7 @@ def _table(table: pd.DataFrame, what: str) -> Table:
         (
             label(name, longest=60),
             f"{int(row['systems']):,}",
-            share(float(row["need_frac"]), 1.0),
+            percent(float(row["need_frac"]), 1.0),
             f"{int(row['picks']):,}",
             number(float(row["expected_picks"])),
             row["verdict"],

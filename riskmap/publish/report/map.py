@@ -20,14 +20,14 @@ from matplotlib.figure import Figure as Drawing
 from matplotlib.patches import Patch, PathPatch, Rectangle
 from matplotlib.path import Path
 
+from riskmap.contract.arrays import Floats
+from riskmap.contract.quantities import Units
 from riskmap.contract.units import MILE_M
 from riskmap.publish import palette
 from riskmap.publish.report.figures import WIDTH_IN, drawn
 from riskmap.publish.report.section import Figure
-from riskmap.publish.words.display import Units
 from riskmap.ranking.score import classify
 
-Floats = npt.NDArray[np.float64]
 FEW: Final = 5
 """Systems below which a hexagon gets no class (own choice, as many health departments do)."""
 

@@ -9,11 +9,11 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from riskmap.contract.quantities import Units, percent
 from riskmap.publish.palette import CLASSES
 from riskmap.publish.report.charts import drivers_figure, scores_figure
 from riskmap.publish.report.map import map_figure
-from riskmap.publish.report.section import Block, Section, Table, counted, share
-from riskmap.publish.words.display import Units
+from riskmap.publish.report.section import Block, Section, Table, counted
 from riskmap.publish.words.report_text import numbers, words_of
 from riskmap.publish.words.text_safety import plain_text
 from riskmap.ranking.model import Model
@@ -101,7 +101,7 @@ def _neighborhood_table(systems: pd.DataFrame, top: int) -> Table:
                 f"The other {counted(len(rest), 'neighborhood')}",
                 f"{total['systems']:,}",
                 f"{total['upper']:,}",
-                share(total["upper"], total["systems"]),
+                percent(total["upper"], total["systems"]),
                 "–",
                 f"{total['head']:,}",
             )
@@ -132,7 +132,7 @@ def _neighborhood_row(name: object, row: pd.Series) -> tuple[str, ...]:
         plain_text(name),
         f"{systems:,}",
         f"{upper:,}",
-        "few systems" if few else share(upper, systems),
+        "few systems" if few else percent(upper, systems),
         "few systems" if few else f"{row['middle']:.0f}",
         f"{head:,}",
     )
@@ -152,7 +152,7 @@ def scores_section(ranked: pd.DataFrame, *, cuts: Sequence[float]) -> Section:
             int((systems[column.replace("_score", "") + "_class"] == word).sum())
             for column in SCORES
         ]
-        shown = [f"{count:,} ({share(count, len(systems))})" for count in counts]
+        shown = [f"{count:,} ({percent(count, len(systems))})" for count in counts]
         ends = f"{low:g} and more" if place == 0 else f"{low:g} to under {high:g}"
         rows.append((words_of(word), ends, *shown))
     return Section(

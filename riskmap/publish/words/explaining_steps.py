@@ -9,10 +9,10 @@ from typing import Any
 
 import pandas as pd
 
+from riskmap.contract.kinds import kind_of
 from riskmap.contract.rule_sets import FLOW_RULES
 from riskmap.failure.aging import DEFAULT_AGING, AgingModel
 from riskmap.failure.flow import persons
-from riskmap.groundwater.nitrogen import REMOVED_BEFORE_SOIL
 from riskmap.ranking.model import Model
 from riskmap.region.sections import Region
 
@@ -159,8 +159,7 @@ def _chance(row: Row, model: Model, aging: Mapping[str, AgingModel], region: Reg
 
 def _nitrogen(row: Row, region: Region) -> Step:
     people, water = _persons(row, region), region.groundwater
-    kind = str(row["kind"]) if str(row["kind"]) in REMOVED_BEFORE_SOIL else "unknown"
-    removed = REMOVED_BEFORE_SOIL[kind]
+    removed = kind_of(row["kind"]).removed_frac[0]
     each, lost = water.per_person_kg_yr, water.denitrified_frac
     text = (
         f"{people:.6g} persons x {each:g} kg/yr x (1 - {removed:g} removed before the soil) x "
