@@ -53,6 +53,7 @@ def true_features(result: Result, truth: pd.DataFrame) -> pd.DataFrame:
     derived, _ = failure_features(
         changed,
         rules=result.region.rules,
+        physics=result.region.failure,
         aging=result.aging,
         margin=result.field_margin.margin,
     )

@@ -21,10 +21,12 @@ import pandas as pd
 
 from riskmap.contract.grid import Grid, grid_from_bounds
 from riskmap.groundwater.assess import GroundwaterAssessment, assess_groundwater
+from riskmap.groundwater.settings import GroundwaterSettings, WellSettings
 from riskmap.groundwater.zones import Zones, capture_zones, systems_inside
 
 T = TypeVar("T")
 
+SETTINGS = (GroundwaterSettings(), WellSettings())
 CELL_M = 40.0
 SYSTEMS_PER_KM2 = 80.0
 WELLS_PER_SYSTEM = 0.15
@@ -100,7 +102,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     parser.add_argument("--seed", type=int, default=1)
     options = parser.parse_args(arguments)
     small, pumped, surface = county(500, seed=options.seed)
-    capture(pumped, small, assess_groundwater(small, pumped, surface))  # compile first
+    capture(pumped, small, assess_groundwater(small, pumped, surface, *SETTINGS))  # compile first
     rows = [_measure(count, options.seed) for count in options.systems]
     if len(rows) > 1:
         more = options.systems[-1] / options.systems[0]
@@ -112,7 +114,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
 def _measure(count: int, seed: int) -> tuple[Timing, Timing]:
     systems, wells, surface = county(count, seed=seed)
-    found, assessed = timed(lambda: assess_groundwater(systems, wells, surface))
+    found, assessed = timed(lambda: assess_groundwater(systems, wells, surface, *SETTINGS))
     _, captured = timed(lambda: capture(wells, systems, found))
     _say(
         f"{count:,} systems, {len(wells):,} wells, {surface.values.size:,} cells, "

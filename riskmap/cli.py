@@ -125,7 +125,8 @@ def _run(options: argparse.Namespace) -> int:
 
     region = open_region(options.region)
     if options.before:
-        region = replace(region, before=options.before)
+        before = str(options.before.resolve())
+        region = replace(region, run=replace(region.run, before=before))
     run(region, out=options.out, progress=_progress(options))
     _say(f"Front page: {(options.out / 'index.html').resolve()}")
     return 0

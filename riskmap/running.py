@@ -14,7 +14,8 @@ from riskmap.publish.paper.letter_texts import county_letters
 from riskmap.publish.words.explaining import RECORD_LAYERS, explain_parcel
 from riskmap.publish.words.explaining_steps import rating_step, soil_parts, steps
 from riskmap.region.model_file import read_model
-from riskmap.region.read import Region, read_region
+from riskmap.region.read import read_region
+from riskmap.region.sections import Region
 from riskmap.results.swap import kept_files, result_folder, settle_leftovers
 from riskmap.stages.assessing import Result, assess_county
 from riskmap.stages.input_files import parcels_bytes, refuse_inputs_inside, require_unchanged
@@ -61,10 +62,11 @@ def run(region: Region, *, out: Path | str, progress: Progress | None = None) ->
         See ``docs/errors.md``; an earlier result is left as it was then.
     """
     progress, out = progress or Progress(), Path(out)
-    county_letters(region.letter_texts)
+    county_letters(region.beside(region.lists.letter_texts))
     refuse_inputs_inside(region, out)
-    if region.before is not None:
-        settle_leftovers(region.before, tell=progress.tell)
+    before = region.beside(region.run.before)
+    if before is not None:
+        settle_leftovers(before, tell=progress.tell)
     size = RESULT_PER_PARCELS * parcels_bytes(region)
     with result_folder(out, tell=progress.tell, expected_bytes=size) as folder:
         result = assess(region, progress)
@@ -82,8 +84,8 @@ def check_region(path: Path | str, progress: Progress | None = None) -> pd.DataF
         If the region could not be run at all.
     """
     region = read_region(path)
-    read_model(region.model_file, features=FEATURES)
-    county_letters(region.letter_texts)
+    read_model(region.beside(region.model.file), features=FEATURES)
+    county_letters(region.beside(region.lists.letter_texts))
     return load_county(region, progress).defects
 
 
@@ -95,7 +97,7 @@ def explain(result: Result, parcel_id: str) -> str:
         tables["permits"] = match_permits(tables["permits"], parcels)
     parts = soil_parts(parcel_id, result.described.soil_shares, result.described.component_ratings)
     rows = pd.DataFrame(result.parcels.drop(columns="geometry"))
-    derived = [rating_step(parts)]
+    derived = [rating_step(parts, result.region.rules.min_covered_frac)]
     if parcel_id in rows.index and pd.notna(rows.loc[parcel_id, "priority"]):
         row = {str(k): v for k, v in rows.loc[parcel_id].items()}
         derived += steps(row, model=result.model, aging=result.aging, region=result.region)

@@ -116,7 +116,7 @@ def test_chunks_do_not_change_the_answer(result: Result) -> None:
 
     from riskmap.stages.assessing import assess_county
 
-    whole = replace(result.region, chunk_parcels=100_000)
+    whole = replace(result.region, run=replace(result.region.run, chunk_parcels=100_000))
     again = assess_county(replace(result.county, region=whole))
     pd.testing.assert_frame_equal(
         pd.DataFrame(again.parcels.drop(columns="geometry")),

@@ -1,19 +1,26 @@
 from __future__ import annotations
 
+import contextlib
+import json
+import tomllib
 from pathlib import Path
 
 import pandas as pd
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from riskmap.contract.errors import RegionError
+from riskmap.contract.rules import Rules
+from riskmap.contract.settings import settings_of
 from riskmap.contract.units import GALLON_L
-from riskmap.failure import rules_data as failure_rules
 from riskmap.failure.assess import assess_failure
+from riskmap.failure.settings import FailureSettings
 from riskmap.publish.map.county_map import base_map
-from riskmap.region.keys import ACCEPT_RULES, FLOW_RULES, KEYS
 from riskmap.region.page import region_file_page
-from riskmap.region.read import read_region
-from riskmap.stages.failure import failure_choices
+from riskmap.region.read import read_region, settings_in_force
+from riskmap.region.sections import Region, sections
+from riskmap.region.values import keys_of
 
 SMALL = """
 [county]
@@ -44,8 +51,9 @@ def refusal(folder: Path, text: str) -> str:
 
 def test_small_file_gets_defaults(tmp_path: Path) -> None:
     region = read_region(write(tmp_path, SMALL))
-    assert region.name == "Nowhere County"
-    assert region.crs is None
+    assert region.county.name == "Nowhere County"
+    assert region.county.crs == "auto"
+    assert region.rules == Rules()
     assert region.rules.horizon_yr == 5.0
     assert region.sources["parcels"].files == (tmp_path / "parcels.gpkg",)
     assert region.sources["parcels"].columns["living_area_m2"].unit == "ft2"
@@ -65,6 +73,8 @@ def test_length_given_in_feet(tmp_path: Path) -> None:
         ('[rules]\nflow_rule = "person_us"\n', "Did you mean person_use?"),
         ("[rules]\nhorizon_yr = true\n", "is wanted"),
         ("[rules]\nclass_cuts = [10, 20, 20, 30]\n", "four rising scores"),
+        ("[rules]\nclass_cuts = [10, 20, 30]\n", "a list of 4 values"),
+        ("[rules]\nconductivity_m_d = 3\n", "It belongs to [groundwater]"),
         ("[layers.welss]\nfile = 'w.csv'\n", "Did you mean wells?"),
         ("[layers.wells]\n", "either file or files"),
         (
@@ -99,18 +109,21 @@ def test_broken_toml_names_the_line(tmp_path: Path) -> None:
     assert "line 2" in refusal(tmp_path, "\n[county\n")
 
 
-def test_every_key_stands_on_the_page() -> None:
-    page = region_file_page()
-    assert all(f"`{key.name}`" in page for key in KEYS)
+def test_every_key_stands_on_the_page_with_its_bounds_and_beliefs() -> None:
+    pages = region_file_page().split("\n## [")
+    for name, section in sections().items():
+        (page,) = (part for part in pages if part.startswith(f"{name}]"))
+        for one in settings_of(section).values():
+            rows = [row for row in page.split("\n") if row.startswith(f"| `{one.key}` |")]
+            (row,) = (row for row in rows if one.meaning in row)
+            assert one.low is None or f"{one.low:g} to {one.high:g}" in row
+            assert one.source in row
+            for belief in one.beliefs:
+                assert f"{belief.low:.3g} to {belief.high:.3g}, {belief.shape}" in row
 
 
 def test_written_page_is_current(repo: Path) -> None:
     assert (repo / "docs" / "region_file.md").read_text(encoding="utf-8") == region_file_page()
-
-
-def test_rule_names_are_those_of_the_failure_room() -> None:
-    assert set(FLOW_RULES) == set(failure_rules.FLOW_RULES)
-    assert set(ACCEPT_RULES) <= set(failure_rules.LOADING_RULES)
 
 
 SIZING = """
@@ -134,7 +147,7 @@ def test_sizing_rules_by_year(tmp_path: Path) -> None:
     systems = pd.DataFrame(
         {"kind": "trench", "bedrooms": 3.0, "installed_year": [1980.0, 2000.0], "clay_pct": 15.0}
     )
-    found = assess_failure(systems, choices=failure_choices(rules))
+    found = assess_failure(systems, rules=rules, physics=FailureSettings())
     # Illinois 200 gal/bedroom, Montana 300 gal for 3 bedrooms
     assert found["design_flow_used_l_d"].to_numpy() / GALLON_L == pytest.approx([600, 300])
 
@@ -143,9 +156,9 @@ def test_sizing_rules_by_year(tmp_path: Path) -> None:
     ("change", "words"),
     [
         ("bedroom_illinois", "Did you mean"),
-        ("to = 1989", "a year is wanted"),
+        ("to = 1989", "a whole number is wanted"),
         ("from = 1990", "ends (1980) before it begins (1990)"),
-        ('accept_rule = "montana_percolation"', "accept_rule = None"),
+        ('accept_rule = "montana_percolation"', "table 2: accept_rule is missing"),
     ],
 )
 def test_wrong_sizing_rules_are_refused(tmp_path: Path, change: str, words: str) -> None:
@@ -160,3 +173,137 @@ def test_online_background_only_where_asked_for(tmp_path: Path) -> None:
     found = base_map(read_region(write(tmp_path, text)))
     assert found is not None
     assert found.url.startswith("https://tiles.example/")
+
+
+FAULTY = """
+[county]
+nmae = "Nowhere County"
+date = "2026-06-01"
+[rules]
+horizon = 5
+flow_rule = "person_us"
+[groundwater]
+porosity_frac = 3
+[layers.parcels]
+file = ["a"]
+[layers.parcels.columns]
+living_area_m2 = { column = "SQFT", unit = "sqft" }
+bedroms = "BEDS"
+[layers.welss]
+file = "w.csv"
+"""
+
+
+def test_all_faults_are_reported_together(tmp_path: Path) -> None:
+    found = refusal(tmp_path, FAULTY)
+    for words in (
+        "region.toml has 11 faults",
+        "[county]: unknown key 'nmae'. Did you mean name?",
+        "[county]: name is missing",
+        "a date such as 2026-06-01 is wanted",
+        "unknown key 'horizon'. Did you mean horizon_yr?",
+        "Did you mean person_use?",
+        "[groundwater] porosity_frac = 3: must lie between 0.01 and 0.6",
+        "Did you mean wells?",
+        "[layers.soil_survey] is missing",
+        "[layers.parcels] file = ['a']: a name is wanted",
+        "Did you mean bedrooms?",
+        "unit = 'sqft': use one of m2, ft2",
+    ):
+        assert words in found
+    assert found.count("\n- ") == 11
+
+
+def test_a_byte_order_mark_is_no_fault(tmp_path: Path) -> None:
+    path = tmp_path / "region.toml"
+    path.write_bytes(b"\xef\xbb\xbf" + SMALL.encode("utf-8"))
+    assert read_region(path).county.name == "Nowhere County"
+
+
+def test_settings_in_force_are_all_and_plain(tmp_path: Path) -> None:
+    region = read_region(write(tmp_path, SMALL + "[wells]\nhome_l_d = 700\n"))
+    held = json.loads(json.dumps(settings_in_force(region), default=str))
+    assert list(held) == list(sections())
+    assert held["wells"]["home_l_d"] == 700.0
+    assert held["groundwater"]["thickness_m"] == 20.0
+    assert held["county"]["date"] == "2026-06-01"
+    assert held["rules"]["sizing"][0]["flow_rule"] == "bedroom_trade"
+
+
+def test_the_settings_in_force_repeat_the_run(tmp_path: Path) -> None:
+    """What run.json holds, written as a region file, is read as the same settings."""
+    given = SMALL + SIZING + "[groundwater]\nthickness_m = 35\n[learning]\nwindow_yr = 4\n"
+    first = read_region(write(tmp_path, given))
+    held = json.loads(json.dumps(settings_in_force(first), default=str))
+    lines = []
+    for name, section in sections().items():
+        rows = {one.key: held[name][one.name] for one in settings_of(section).values()}
+        lines += [f"[{name}]", *(f"{k} = {_toml(v)}" for k, v in rows.items() if k != "sizing")]
+        for period in rows.get("sizing", ()):
+            years = {"from": period.pop("first_year"), "to": period.pop("last_year")}
+            every = period | {k: v for k, v in years.items() if v is not None}
+            lines += ["[[rules.sizing]]", *(f"{k} = {_toml(v)}" for k, v in every.items())]
+    again = read_region(write(tmp_path, "\n".join(lines) + SMALL[SMALL.index("\n[layers") :]))
+    assert settings_in_force(again) == settings_in_force(first)
+
+
+def _toml(value: object) -> str:
+    return value if isinstance(value, str) and value[:4] == "2026" else json.dumps(value)
+
+
+TOML = st.recursive(
+    st.one_of(
+        st.booleans(), st.integers(-(10**30), 10**30), st.floats(), st.dates(), st.datetimes(),
+        st.text(max_size=8), st.sampled_from(["priority", "m", "EPSG:32616", "auto", "parcels"]),
+    ),
+    lambda inner: st.one_of(
+        st.lists(inner, max_size=4), st.dictionaries(st.text(max_size=6), inner, max_size=3)
+    ),
+    max_leaves=6,
+)  # fmt: skip
+FILE_KEYS = ("file", "files", "columns", "join_on", "attributes", "keep_private", "x", "form")
+COLUMN_KEYS = ("column", "unit", "values", "constant", "date_format", "")
+PLACES = [
+    *((name, key) for name, section in sections().items() for key in (*keys_of(section), "")),
+    *(("", name) for name in (*sections(), "layers")),
+    *(("layers", name) for name in ("", "parcels", "wells")),
+    *((f"layers.{name}", key) for name in ("parcels", "soil_survey") for key in FILE_KEYS),
+    *((f"layers.parcels.columns.{name}", key) for name in ("parcel_id", "land_use", "bedrooms")
+      for key in COLUMN_KEYS),
+]  # fmt: skip
+
+
+@given(st.sampled_from(PLACES), TOML)
+@settings(max_examples=400, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+def test_any_value_at_any_place_is_read_or_refused_in_words(
+    place: tuple[str, str], value: object
+) -> None:
+    """Whatever stands in the file, the answer is a region or a RegionError."""
+    content = tomllib.loads(SMALL)
+    table = content
+    for part in filter(None, place[0].split(".")):
+        if not isinstance(table.get(part), dict):
+            table[part] = {}
+        table = table[part]
+    table[place[1] or "xyz"] = value
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("riskmap.region.read._read", lambda _: (content, ""))
+        with contextlib.suppress(RegionError):
+            assert isinstance(read_region("region.toml"), Region)
+
+
+@given(st.binary(max_size=60))
+@settings(max_examples=100, deadline=None)
+def test_any_file_is_read_or_refused_in_words(
+    tmp_path_factory: pytest.TempPathFactory, raw: bytes
+) -> None:
+    path = tmp_path_factory.getbasetemp() / "any.toml"
+    path.write_bytes(raw)
+    with pytest.raises(RegionError):
+        read_region(path)
+
+
+@pytest.mark.parametrize("text", ["a = " + "[" * 5000, "a" * 10, "a = " + "9" * 5000])
+def test_toml_that_is_too_deep_or_too_long(tmp_path: Path, text: str) -> None:
+    with pytest.raises(RegionError, match="not valid TOML"):
+        read_region(write(tmp_path, text))

@@ -60,8 +60,8 @@ def sample(repo: Path) -> dict[str, Any]:
 
 def check_region(region: Region) -> None:
     """Hold an accepted region against what the rest of the program takes for granted."""
-    assert region.name.strip()
-    assert 1850 <= region.date.year <= 2100
+    assert region.county.name.strip()
+    assert 1850 <= region.county.date.year <= 2100
     for source in region.sources.values():
         check_source(source)
     base_map(region)

@@ -6,6 +6,7 @@ import csv
 import dataclasses
 import datetime
 import io
+from dataclasses import replace
 from pathlib import Path
 
 import geopandas as gpd
@@ -17,12 +18,14 @@ import pytest
 import shapely
 
 import riskmap
-from riskmap.action.zone_reasons import ZONE_KINDS, ZoneSettings
+from riskmap.action.zone_reasons import ZONE_KINDS
 from riskmap.action.zone_shapes import mean_width_m
 from riskmap.contract.results import ZONES
 from riskmap.contract.units import ACRE_M2
 from riskmap.groundwater.setbacks import virus_time_d
+from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.publish.lists.zones_table import LAYERS, write_zone_layers, write_zone_list
+from riskmap.ranking.settings import LearningSettings
 from riskmap.stages.assessing import Result
 from riskmap.stages.groundwater import Groundwater
 from riskmap.stages.validation import measured_nitrate, well_validation
@@ -34,6 +37,8 @@ from riskmap.stages.vulnerability import (
 )
 from riskmap.stages.zones import Planning, plan_zones, zone_grid
 from sample_region.make import make_county
+
+WATER, BLOCKS = GroundwaterSettings(), LearningSettings(block_m=600.0)
 
 
 @pytest.fixture(scope="module")
@@ -57,7 +62,7 @@ def planning(result: Result, groundwater: Groundwater) -> Planning:
 class TestZones:
     def test_notes_speak_the_countys_units(self, planning: Planning, result: Result) -> None:
         """Two hectares are 4.94 acres, by definition of the acre."""
-        assert result.region.units == "us"
+        assert result.region.county.units == "us"
         assert planning.settings.least_area_m2 == 20_000
         assert "smaller than 4.9 acres" in planning.notes[2]
 
@@ -109,10 +114,9 @@ class TestZones:
         self, planning: Planning, result: Result, groundwater: Groundwater
     ) -> None:
         none = np.zeros(len(groundwater.wells), bool)
-        found = plan_zones(
-            result.parcels, groundwater, result.county, ZoneSettings(action_mg_l=1000.0),
-            chosen=none,
-        )  # fmt: skip
+        zones = replace(result.region.zones, action_mg_l=100.0)
+        county = replace(result.county, region=replace(result.region, zones=zones))
+        found = plan_zones(result.parcels, groundwater, county, chosen=none)
         assert not set(found.zones["kind"]) & {"capture", "nitrate"}
         assert "capture" in set(planning.zones["kind"])
         assert "0 of" in found.notes[0]
@@ -228,7 +232,9 @@ class TestLittle:
 
 class TestValidation:
     def test_held_out_figures_of_the_county(self, groundwater: Groundwater, result: Result) -> None:
-        found = well_validation(groundwater, result.county.tables["well_samples"], block_m=600.0)
+        found = well_validation(
+            groundwater, result.county.tables["well_samples"], WATER, block_m=600.0, seed=0
+        )
         assert found is not None
         assert found.samples == found.table["samples"].iloc[0] > 50
         assert set(found.table["split"]) == {"none", "blocks", "random"}
@@ -239,10 +245,10 @@ class TestValidation:
 
     def test_without_samples_there_is_no_answer(self, groundwater: Groundwater) -> None:
         empty = pd.DataFrame({"well_id": [], "nitrate_mg_l": [], "nitrate_below_limit": []})
-        assert well_validation(groundwater, None) is None
-        assert well_validation(groundwater, empty) is None
+        assert well_validation(groundwater, None, WATER, BLOCKS, seed=0) is None
+        assert well_validation(groundwater, empty, WATER, BLOCKS, seed=0) is None
         few = pd.DataFrame({"well_id": groundwater.wells["well_id"].head(9), "nitrate_mg_l": 1.0})
-        assert well_validation(groundwater, few) is None
+        assert well_validation(groundwater, few, WATER, BLOCKS, seed=0) is None
 
     def test_a_well_counts_once_by_its_median(self) -> None:
         samples = pd.DataFrame(

@@ -10,7 +10,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from riskmap.contract.rules import Rules
 from riskmap.failure.assess import assess_failure
+from riskmap.failure.settings import FailureSettings
 
 
 def main(loads: int = 6) -> pd.DataFrame:
@@ -29,7 +31,7 @@ def main(loads: int = 6) -> pd.DataFrame:
         },
         index=pd.Index(flow.round().astype(int), name="flow_l_d"),
     )
-    found = assess_failure(fields)
+    found = assess_failure(fields, rules=Rules(), physics=FailureSettings())
     columns = ["load_ratio", "years_to_stressed_yr", "years_to_failed_yr"]
     gains = ["years_gained_half_flow_yr", "years_gained_pumping_yr"]
     table = found[[*columns, *gains]]

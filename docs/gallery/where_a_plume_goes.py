@@ -11,8 +11,9 @@ import numpy as np
 import pandas as pd
 
 from riskmap.contract.grid import Grid, grid_from_bounds
-from riskmap.groundwater.assess import AssessmentSettings, assess_groundwater
+from riskmap.groundwater.assess import assess_groundwater
 from riskmap.groundwater.levels import water_levels
+from riskmap.groundwater.settings import GroundwaterSettings, WellSettings
 from riskmap.groundwater.water_table import fit_water_table, surface_from_levels
 
 
@@ -44,8 +45,8 @@ def main(cells: int = 60) -> pd.DataFrame:
         },
         index=["next door", "down the road", "across the flow", "up-gradient"],
     )
-    settings = AssessmentSettings(conductivity_m_d=15.0, porosity_frac=0.2)
-    found = assess_groundwater(systems, wells, surface.head, settings)
+    settings = GroundwaterSettings(conductivity_m_d=15.0, porosity_frac=0.2)
+    found = assess_groundwater(systems, wells, surface.head, settings, WellSettings())
     columns = ["nitrate_added_mg_l", "shortest_travel_time_d", "chance_above_limit_frac"]
     print(found.wells[columns].round(2).to_string())
     return found.wells

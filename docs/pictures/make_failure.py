@@ -18,20 +18,21 @@ from docs.pictures.board import (
     plain_ticks,
 )
 from riskmap.contract import kinds
+from riskmap.contract.rule_sets import TEXAS
+from riskmap.contract.rules import Rules
 from riskmap.contract.units import GALLON_L
 from riskmap.failure.aging import DEFAULT_AGING, survival_frac
 from riskmap.failure.assess import assess_failure
 from riskmap.failure.mat import STRESS_RESERVE
-from riskmap.failure.pumping import pump_interval_yr
-from riskmap.failure.rules_data import (
+from riskmap.failure.pumping import PUMP_TABLE_GAL, PUMP_TABLE_YR, pump_interval_yr
+from riskmap.failure.service_life import fit_weibull
+from riskmap.failure.settings import FailureSettings
+from riskmap.failure.sizing import (
     KSAT_ANCHOR_CLASSES,
     KSAT_ANCHORS_UM_S,
-    PUMP_TABLE_GAL,
-    PUMP_TABLE_YR,
-    TEXAS,
+    rate_of_class,
+    rate_of_ksat,
 )
-from riskmap.failure.service_life import fit_weibull
-from riskmap.failure.sizing import rate_of_class, rate_of_ksat
 
 
 @picture(
@@ -81,7 +82,8 @@ def _pond_frac(kind: str, ages: np.ndarray, *, kept: bool) -> np.ndarray:
             "years_since_pumped_yr": np.minimum(ages, 2.0) if kept else ages,
         }
     )
-    return 1.0 - assess_failure(systems)["reserve_frac"].to_numpy(float)
+    found = assess_failure(systems, rules=Rules(), physics=FailureSettings())
+    return 1.0 - found["reserve_frac"].to_numpy(float)
 
 
 @picture(

@@ -32,6 +32,7 @@ from riskmap.groundwater.nitrogen import (
     lot_nitrate_mg_l,
 )
 from riskmap.groundwater.paths import trace_paths
+from riskmap.groundwater.settings import GroundwaterSettings, WellSettings
 from riskmap.groundwater.vulnerability import FACTORS, WEIGHTS, vulnerability_index
 from riskmap.groundwater.water_table import fit_water_table, surface_from_levels
 from riskmap.groundwater.well_risk import chance_above, own_vulnerability
@@ -155,7 +156,7 @@ def plume(drawing: Drawing) -> None:
     wells = pd.DataFrame({"x_m": ask_x.ravel(), "y_m": ask_y.ravel()}).assign(
         depth_m=15.0, casing_m=5.0, static_level_m=5.0, flow_l_d=100.0
     )
-    found = assess_groundwater(systems, wells, head)
+    found = assess_groundwater(systems, wells, head, GroundwaterSettings(), WellSettings())
     added = found.wells["nitrate_added_mg_l"].to_numpy(float).reshape(ask_x.shape)
     path = trace_paths(found.flow, x_m=[180.0], y_m=[610.0], max_distance_m=900.0)
     axes = drawing.subplots()
@@ -231,7 +232,8 @@ def well_risk(drawing: Drawing) -> None:
     }
     for (color, dash), (name, (casing, dug)) in zip(LINES, wells.items(), strict=True):
         own = own_vulnerability(depth_m=depth, casing_m=np.full(87, casing),
-                                age_yr=np.full(87, 20.0), dug=np.full(87, dug))  # fmt: skip
+                                age_yr=np.full(87, 20.0), dug=np.full(87, dug),
+                                settings=WellSettings())  # fmt: skip
         right.plot(depth, own["well_vulnerability_frac"], color=color, linestyle=dash, label=name)
     right.set(
         title="Vulnerability of the well's build", xlabel="Depth of the well (m)", ylim=(0, 1)

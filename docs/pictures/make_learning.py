@@ -23,7 +23,8 @@ from riskmap.ranking.blocks import block_folds, block_ids, random_folds
 from riskmap.ranking.classifier import FailureClassifier
 from riskmap.ranking.fairness import compare_with_need
 from riskmap.ranking.metrics import average_precision, reliability
-from riskmap.ranking.service_classifier import ServiceSettings, infer_service
+from riskmap.ranking.service_classifier import infer_service
+from riskmap.ranking.settings import ServiceSettings
 
 
 @picture(
@@ -79,7 +80,9 @@ def service_classifier(drawing: Drawing) -> None:
     truth = np.where(line_m + rng.normal(0, 90, 540) < 500, "sewer", "onsite")
     service = pd.Series(truth)
     service[:160] = "unknown"
-    found = infer_service(features, service, x, y, settings=ServiceSettings(rounds=25)).table
+    found = infer_service(
+        features, service, x, y, settings=ServiceSettings(rounds=25), seed=0
+    ).table
     axes = drawing.subplots()
     labeled = found["service_evidence"].eq("measured").to_numpy()
     for word, color in (("sewer", tint(ACCENT, 0.45)), ("onsite", PALE_TO_DARK[1])):

@@ -29,7 +29,8 @@ from docs.pictures.board import (
     tint,
 )
 from riskmap.contract.grid import Grid
-from riskmap.inventory.room import Ground, Obstacles, RoomRules, describe_room, free_ground
+from riskmap.contract.rules import Rules
+from riskmap.inventory.room import Ground, Obstacles, describe_room, free_ground
 from riskmap.inventory.service import describe_service
 from riskmap.inventory.siting import locate_treatment_areas
 from riskmap.inventory.soil_rule import SUB_RULES
@@ -93,11 +94,13 @@ def siting(drawing: Drawing) -> None:
     houses = gpd.GeoDataFrame(geometry=[HOUSE, SHED], crs=UTM)
     pond = gpd.GeoDataFrame(geometry=[POND], crs=UTM)
     wells = gpd.GeoDataFrame({"use": ["domestic"]}, geometry=[Point(12, 14)], crs=UTM)
-    area = locate_treatment_areas(lots, buildings=houses, waterbodies=pond).geometry.iloc[0]
+    area = locate_treatment_areas(
+        lots, buildings=houses, waterbodies=pond, rules=Rules()
+    ).geometry.iloc[0]
     obstacles = Obstacles(buildings=houses, wells=wells, waterbodies=pond)
-    free = free_ground(np.array([LOT], object), obstacles, RoomRules())[0]
+    free = free_ground(np.array([LOT], object), obstacles, Rules())[0]
     ground = Ground(slope_pct=8.0, downslope_deg=160.0, wet_depth_cm=150.0, restriction_cm=200.0)
-    room = describe_room(lots, obstacles, ground, field_m2=300, mound_m2=200).iloc[0]
+    room = describe_room(lots, obstacles, ground, field_m2=300, mound_m2=200, rules=Rules()).iloc[0]
     left, right = drawing.subplots(1, 2)
     for axes, title in ((left, "Likely treatment area"), (right, "Room for another field")):
         outline(axes, LOT, facecolor="#ffffff", edgecolor=INK, linewidth=1.3)
@@ -211,7 +214,7 @@ def service(drawing: Drawing) -> None:
     )  # fmt: skip
     sewer = gpd.GeoDataFrame(geometry=[box(0, 34, 64, 90)], crs=UTM)
     built = gpd.GeoDataFrame(geometry=[houses[i] for i in standing], crs=UTM)
-    answer = describe_service(parcels, buildings=built, sewer_area=sewer)
+    answer = describe_service(parcels, buildings=built, sewer_area=sewer, rules=Rules())
     shade = {"sewer": LINE, "onsite": PALE_TO_DARK[2], "none": "#ffffff", "unknown": "#ffffff"}
     axes = drawing.subplots()
     for i, (lot, verdict) in enumerate(zip(lots, answer.itertuples(), strict=True)):

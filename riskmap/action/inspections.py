@@ -29,7 +29,7 @@ MOST_PROMPTS: Final = 7
 def inspection_stops(
     ranked: pd.DataFrame,
     *,
-    stops: int = 200,
+    stops: int,
     per_day: int = 8,
     start: tuple[float, float] | None = None,
 ) -> pd.DataFrame:

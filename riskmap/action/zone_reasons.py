@@ -10,7 +10,7 @@ false discoveries (see :mod:`riskmap.ranking.hotspots`).
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, Literal
 
 import numpy as np
 import pandas as pd
@@ -19,8 +19,10 @@ from scipy import ndimage
 
 from riskmap.contract.arrays import Flags, Floats
 from riskmap.contract.grid import Grid, grid_from_bounds
+from riskmap.contract.settings import JUDGED, Section, setting
 from riskmap.groundwater.density import DENSE_PER_KM2, NEIGHBORHOOD_M
 from riskmap.groundwater.nitrogen import LIMIT_MG_L, neighborhood_nitrate_mg_l
+from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.groundwater.vulnerability import index_bounds
 from riskmap.ranking.hotspots import ALPHA, contiguity_weights, gi_star, name_spots
 from riskmap.spatial.hexagons import hexagon_of, touching
@@ -34,47 +36,77 @@ practice limit passed; a gathering of high scores; ground that would let much th
 
 
 @dataclass(frozen=True)
-class ZoneSettings:
-    """Limits and lengths of the zones.
+class ZoneSettings(Section):
+    """Limits and lengths of the planners' zones."""
 
-    ``action_mg_l``: predicted nitrate (as N) from which land is named. ``balance_radius_m``: circle
-    of the nitrogen balance. ``dense_per_km2`` and ``dense_radius_m``: systems per km2 in the circle
-    of one square mile. ``old_yr``: mean age from which dense systems are old (authors' choice: the
-    service life of 20-30 years that extension services state is then over). ``vulnerable_index``:
-    seven-factor index from which ground is named (from memory: 160 opens the third highest band of
-    the usual maps). ``near_m``: dense, hot and vulnerable land is named only this near to a system.
-    ``hexagon_m``, ``hexagon_systems``: width of a hexagon and the fewest systems in it whose mean
-    score is trusted. ``alpha``: false-discovery rate. ``capture_yr``, ``public_capture_yr``: travel
-    time bounding a capture area. ``capture_systems``: systems inside from which a household well's
-    capture area is a zone. ``widen_deg``: doubt of the flow's direction. ``join_m``: gaps up to
-    this are closed. ``least_area_m2``, ``least_systems``: pieces that are smaller, or hold fewer
-    systems (capture areas may hold none), join a neighbor or are left out. ``hot_score``: whose
-    hot spots are sought.
-    """
-
-    action_mg_l: float = LIMIT_MG_L / 2
-    balance_radius_m: float = 400.0
-    dense_per_km2: float = DENSE_PER_KM2
-    dense_radius_m: float = NEIGHBORHOOD_M
-    old_yr: float = 30.0
-    vulnerable_index: float = 160.0
-    near_m: float = 229.0
-    hexagon_m: float = 500.0
-    hexagon_systems: int = 3
-    alpha: float = ALPHA
-    capture_yr: float = 2.0
-    public_capture_yr: float = 5.0
-    capture_systems: int = 3
-    widen_deg: float = 5.0
-    join_m: float = 60.0
-    least_area_m2: float = 20_000.0
-    least_systems: int = 3
-    hot_score: str = "groundwater_score"
-
-    def __post_init__(self) -> None:
-        for name, value in vars(self).items():
-            if not isinstance(value, str) and not value > 0:
-                raise ValueError(f"{name} = {value}: a zone setting must be positive")
+    action_mg_l: float = setting(
+        LIMIT_MG_L / 2, "Predicted nitrate from which land is named", unit="mg/L as N",
+        low=0.1, high=100,
+        source="half the limit: 40 CFR 141.23 asks public systems to sample more often from there",
+    )  # fmt: skip
+    dense_per_km2: float = setting(
+        DENSE_PER_KM2, "Systems from which land is dense", unit="1/km2", low=0.1, high=10_000,
+        source="40 systems per square mile (US EPA 1977, as cited by Yates 1985, Ground Water "
+        "23:586-591)",
+    )  # fmt: skip
+    dense_radius_m: float = setting(
+        NEIGHBORHOOD_M, "Circle in which systems are counted: one square mile", unit="m",
+        low=50, high=10_000, source="as the limit",
+    )  # fmt: skip
+    old_yr: float = setting(
+        30.0, "Mean age from which dense systems are old", unit="yr", low=1, high=150,
+        source=f"{JUDGED}: the service life of 20-30 years that extension services state is over",
+    )  # fmt: skip
+    vulnerable_index: float = setting(
+        160.0, "Seven-factor index from which ground is named", unit="points", low=23, high=226,
+        source="opens the third highest band of the usual maps (from memory)",
+    )  # fmt: skip
+    near_m: float = setting(
+        229.0, "Dense, hot and vulnerable land is named only this near to a system", unit="m",
+        low=10, high=10_000, source=JUDGED,
+    )  # fmt: skip
+    hexagon_m: float = setting(
+        500.0, "Width of the hexagons in which hot spots are sought", unit="m", low=50,
+        high=10_000, source=JUDGED,
+    )  # fmt: skip
+    hexagon_systems: int = setting(
+        3, "Fewest systems in a hexagon whose mean score is trusted", low=1, high=1000,
+        source=JUDGED,
+    )  # fmt: skip
+    alpha: float = setting(
+        ALPHA, "False-discovery rate of the hot spots", unit="0-1", low=1e-6, high=0.5,
+        source="common practice, no source",
+    )  # fmt: skip
+    capture_yr: float = setting(
+        2.0, "Travel time that bounds a household well's capture area", unit="yr", low=0.1,
+        high=100, source=JUDGED,
+    )  # fmt: skip
+    public_capture_yr: float = setting(
+        5.0, "Travel time that bounds a public well's capture area", unit="yr", low=0.1, high=100,
+        source="35 Ill. Adm. Code 671: five years",
+    )  # fmt: skip
+    capture_systems: int = setting(
+        3, "Systems inside from which a household well's capture area is a zone", low=1,
+        high=10_000, source=JUDGED,
+    )  # fmt: skip
+    widen_deg: float = setting(
+        5.0, "Doubt of the flow's direction by which capture areas are widened", unit="degree",
+        low=0.01, high=45, source=JUDGED,
+    )  # fmt: skip
+    join_m: float = setting(
+        60.0, "Gaps up to this are closed", unit="m", low=1, high=1000, source=JUDGED
+    )
+    least_area_m2: float = setting(
+        20_000.0, "Smaller pieces join a neighbor or are left out", unit="m2", low=1, high=1e7,
+        source=JUDGED,
+    )  # fmt: skip
+    least_systems: int = setting(
+        3, "Pieces with fewer systems join a neighbor or are left out; capture areas may hold none",
+        low=1, high=1000, source=JUDGED,
+    )  # fmt: skip
+    hot_score: Literal["groundwater_score", "failure_score", "priority"] = setting(
+        "groundwater_score", "Whose hot spots are sought"
+    )
 
 
 def systems_per_cell(grid: Grid, x_m: ArrayLike, y_m: ArrayLike) -> Floats:
@@ -111,22 +143,26 @@ def _onto(grid: Grid, coarse: Grid) -> Floats:
     return coarse.bilinear(x, y)
 
 
-def nitrate_field(
-    grid: Grid, systems: pd.DataFrame, *, radius_m: float, recharge_m_yr: float,
-    background_mg_l: float,
-) -> Floats:  # fmt: skip
-    """Nitrate of what percolates within a radius of each cell, mg/L as N.
+def nitrate_field(grid: Grid, systems: pd.DataFrame, water: GroundwaterSettings) -> Floats:
+    """Nitrate of what percolates around each cell, mg/L as N.
 
-    ``systems``: ``x_m``, ``y_m``, ``nitrogen_load_kg_yr``, ``daily_flow_l_d``. Computed on cells of
-    a quarter of the radius and read between them.
+    Computed on cells of a quarter of the balance's radius and read between them.
+
+    Parameters
+    ----------
+    grid
+        The cells.
+    systems
+        ``x_m``, ``y_m``, ``nitrogen_load_kg_yr``, ``daily_flow_l_d``.
+    water
+        Radius, recharge and background of the balance.
     """
-    coarse = _coarse(grid, max(radius_m / 4.0, grid.cell_m))
+    coarse = _coarse(grid, max(water.balance_radius_m / 4.0, grid.cell_m))
     x, y = coarse.centers()
     found = neighborhood_nitrate_mg_l(
         systems["x_m"], systems["y_m"],
         load_kg_yr=systems["nitrogen_load_kg_yr"], flow_l_d=systems["daily_flow_l_d"],
-        target_x_m=x.ravel(), target_y_m=y.ravel(), radius_m=radius_m,
-        recharge_m_yr=recharge_m_yr, background_mg_l=background_mg_l,
+        target_x_m=x.ravel(), target_y_m=y.ravel(), settings=water,
     )  # fmt: skip
     return _onto(grid, coarse.with_values(found.reshape(x.shape)))
 
@@ -204,8 +240,7 @@ def reasons_of_cells(
     *,
     capture: Flags,
     vulnerability_frac: Floats,
-    recharge_m_yr: float,
-    background_mg_l: float,
+    water: GroundwaterSettings,
     settings: ZoneSettings,
 ) -> dict[str, Flags]:
     """All reasons of a county's cells, by kind in the order of :data:`ZONE_KINDS`.
@@ -221,15 +256,14 @@ def reasons_of_cells(
         Cells in the capture area of a chosen well.
     vulnerability_frac
         Index of the cells on 0..1; NaN where not known.
-    recharge_m_yr, background_mg_l
-        Of the region.
+    water
+        Of the region, for the nitrogen balance.
+    settings
+        Limits and lengths.
     """
     near = near_cells(grid, systems["x_m"], systems["y_m"], within_m=settings.near_m)
     score = systems[settings.hot_score]
-    nitrate = nitrate_field(
-        grid, systems, radius_m=settings.balance_radius_m, recharge_m_yr=recharge_m_yr,
-        background_mg_l=background_mg_l,
-    )  # fmt: skip
+    nitrate = nitrate_field(grid, systems, water)
     density, age = density_and_age(grid, systems, radius_m=settings.dense_radius_m)
     hexagons = hot_hexagons(systems["x_m"], systems["y_m"], score, settings)
     found = {

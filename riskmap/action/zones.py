@@ -134,7 +134,7 @@ def zone_table(
     wells: pd.DataFrame,
     homes: pd.DataFrame,
     settings: ZoneSettings,
-    units: Units = "us",
+    units: Units,
 ) -> pd.DataFrame:
     """Count what each zone holds and say why it is one.
 

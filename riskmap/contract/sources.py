@@ -5,6 +5,7 @@ Readers in ``data_pipelines`` take a :class:`Source` and give a :class:`Reading`
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -12,51 +13,71 @@ from typing import Final
 
 import pandas as pd
 
+from riskmap.contract.settings import Section, setting
+
 DEFECT_COLUMNS: Final = ("layer", "column", "check", "row", "value", "action")
 """Columns of every data-quality table: what is wrong, where, and what was done about it."""
 
+Word = str | bool | float
+
+
+def _constant(given: object) -> Word:
+    if isinstance(given, datetime.date):
+        return given.isoformat()
+    if isinstance(given, str | bool | int | float):
+        return given
+    raise ValueError("a text, a number, a date, or true or false is wanted")
+
+
+def _translation(given: object) -> Mapping[str, Word]:
+    if not isinstance(given, Mapping) or not given:
+        raise ValueError("a table of code = word is wanted")
+    return {str(code): _constant(word) for code, word in given.items()}
+
 
 @dataclass(frozen=True)
-class ColumnSource:
-    """Where a canonical column comes from.
+class ColumnSource(Section):
+    """Where a canonical column comes from."""
 
-    ``column`` is the source's column name; ``unit`` one of :data:`riskmap.contract.units.FACTORS`
-    for the canonical unit (the canonical unit itself if not given); ``values`` translates the
-    source's codes into canonical words (a code that is missing there becomes unknown and is
-    reported); ``constant`` fills the column with one value instead of reading any.
-    """
-
-    column: str | None = None
-    unit: str | None = None
-    values: Mapping[str, str | bool | float] | None = None
-    constant: str | bool | float | None = None
-    date_format: str | None = None
+    column: str | None = setting(None, "Source column")
+    unit: str | None = setting(
+        None, "Unit of the source values (`ft`, `gal` ...); the dictionary's own if left out"
+    )
+    values: Mapping[str, Word] | None = setting(
+        None, "Translation of codes into the words of the data dictionary; a code that is missing "
+        "becomes unknown and is reported", read=_translation,
+    )  # fmt: skip
+    constant: Word | None = setting(None, "One value for all rows", read=_constant)
+    date_format: str | None = setting(None, "Date format in `strptime` letters")
 
 
 @dataclass(frozen=True)
-class Source:
+class Source(Section):
     """One layer's source as the region file declares it.
 
-    ``form`` names the distribution form where the file name cannot tell (``rdb``,
-    ``quality_portal``, ...; ``auto`` otherwise). ``attributes`` is a second table joined to the
-    first by ``join_on`` = (key in the first, key in the second), many-to-one allowed.
-    ``x``/``y`` and ``crs`` locate rows of plain tables. ``unit`` is the vertical unit of rasters.
+    ``attributes`` is joined by ``join_on``, many-to-one allowed.
     """
 
     layer: str
     files: tuple[Path, ...]
-    form: str = "auto"
     columns: Mapping[str, ColumnSource] = field(default_factory=dict)
-    keep_private: tuple[str, ...] = ()
-    table: str | None = None
     attributes: Path | None = None
-    join_on: tuple[str, str] | None = None
-    x: str | None = None
-    y: str | None = None
-    second_x: str | None = None
-    second_y: str | None = None
-    crs: str | None = None
-    unit: str | None = None
+    form: str = setting(
+        "auto", "Distribution form where the name cannot tell: `rdb`, `quality_portal`, `csv` ..."
+    )
+    table: str | None = setting(None, "Layer or table inside the file")
+    join_on: tuple[str, str] | None = setting(
+        None, "Key column in `file` and key column in `attributes`"
+    )
+    x: str | None = setting(None, "Easting or longitude column of a plain table")
+    y: str | None = setting(None, "Northing or latitude column of a plain table")
+    second_x: str | None = setting(None, "Second pair of coordinates, compared with the first")
+    second_y: str | None = setting(None, "Second pair of coordinates, compared with the first")
+    crs: str | None = setting(None, "Reference system where the file does not say")
+    unit: str | None = setting(None, "Vertical unit of a raster (`m` or `ft`)")
+    keep_private: tuple[str, ...] = setting(
+        (), "Private columns to keep (`owner`, `mail_address` ...); dropped otherwise"
+    )
 
 
 @dataclass(frozen=True)

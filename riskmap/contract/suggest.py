@@ -3,9 +3,13 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
+from types import MappingProxyType
+from typing import Final
 
 from riskmap.contract.errors import RiskmapError
+
+NOWHERE: Final[Mapping[str, str]] = MappingProxyType({})
 
 
 def nearest(word: str, known: Iterable[str]) -> str:
@@ -16,6 +20,37 @@ def nearest(word: str, known: Iterable[str]) -> str:
     """
     match = difflib.get_close_matches(word, list(known), n=1, cutoff=0.5)
     return f" Did you mean {match[0]}?" if match else ""
+
+
+def unknown_keys(
+    table: Iterable[str], known: Iterable[str], place: str, elsewhere: Mapping[str, str] = NOWHERE
+) -> list[str]:
+    """Word a fault for each key that is not `known`, with the nearest that is.
+
+    Parameters
+    ----------
+    table
+        The keys given.
+    known
+        The keys there are.
+    place
+        Where they stand, for the message.
+    elsewhere
+        Keys of other places -> where they belong.
+
+    Examples
+    --------
+    >>> unknown_keys(["bedroms"], ["bedrooms", "occupants"], "[layers.parcels.columns]")
+    ["[layers.parcels.columns]: unknown key 'bedroms'. Did you mean bedrooms?"]
+    """
+    known = sorted(known)
+    faults = []
+    for name in table:
+        if name not in known:
+            belongs = f" It belongs to {elsewhere[name]}." if name in elsewhere else ""
+            hint = belongs or nearest(name, known) or f" Known: {', '.join(known)}."
+            faults.append(f"{place}: unknown key {name!r}.{hint}")
+    return faults
 
 
 def refuse_unknown(

@@ -12,10 +12,12 @@ import pandas as pd
 
 from riskmap.contract import evidence as ev
 from riskmap.contract.arrays import Floats
+from riskmap.contract.rule_sets import TEXAS, LoadingRule
+from riskmap.contract.rules import Rules
 from riskmap.contract.vocabulary import STAGES
 from riskmap.failure.aging import DEFAULT_AGING, AgingModel, chance_failing_frac
 from riskmap.failure.field_state import FieldCase, field_outlook, surface_rate_l_d_m2
-from riskmap.failure.flow import DEFAULT_BEDROOMS, daily_flow_l_d, flow_rule, persons, rule_flow_l_d
+from riskmap.failure.flow import daily_flow_l_d, flow_rule, persons, rule_flow_l_d
 from riskmap.failure.geometry import (
     SIZED_AS_BED,
     TANKLESS,
@@ -26,14 +28,13 @@ from riskmap.failure.geometry import (
 )
 from riskmap.failure.mat import STRESS_RESERVE
 from riskmap.failure.pumping import (
-    DEFAULT_TANK_L,
     assumed_years_since_pumped_yr,
     neglect,
     pump_interval_yr,
     pump_overdue_yr,
     recovering,
 )
-from riskmap.failure.rules_data import TEXAS, LoadingRule, RulePeriod
+from riskmap.failure.settings import FailureSettings
 from riskmap.failure.sizing import (
     DEFAULT_CLASS,
     absorption_area_m2,
@@ -50,25 +51,6 @@ Marks = npt.NDArray[np.int8]
 
 LEAST_KSAT_UM_S: Final = 0.01
 """Conductivities are taken as at least this: a soil never conducts exactly nothing."""
-
-
-@dataclass(frozen=True)
-class FailureChoices:
-    """The region's choices.
-
-    ``flow_rule`` gives the ordinary day's flow; ``accept_rule`` the long-term acceptance rate;
-    ``periods`` the sizing rules by year of installation (invented default: one open period);
-    ``horizon_yr`` the years ahead of the chance; ``default_age_yr`` the age taken where none is
-    known (own choice); ``margin`` how many times the acceptance rule's rate a field passes in the
-    long run (:mod:`riskmap.failure.calibration`; 1: as the rule says).
-    """
-
-    flow_rule: str = "person_use"
-    accept_rule: str = "texas_soil_class"
-    periods: tuple[RulePeriod, ...] = (RulePeriod("bedroom_trade", "texas_soil_class"),)
-    horizon_yr: float = 5.0
-    default_age_yr: float = 25.0
-    margin: float = 1.0
 
 
 @dataclass(frozen=True)
@@ -96,7 +78,9 @@ class _Inputs:
 def assess_failure(
     systems: pd.DataFrame | Mapping[str, Any],
     *,
-    choices: FailureChoices | Mapping[str, Any] | None = None,
+    rules: Rules,
+    physics: FailureSettings,
+    margin: float = 1.0,
     aging: Mapping[str, AgingModel] = DEFAULT_AGING,
     hazard_multiplier: npt.ArrayLike = 1.0,
 ) -> pd.DataFrame:
@@ -110,8 +94,13 @@ def assess_failure(
         design_flow_l_d, field_area_m2, loading_class, percolation_min_in, texture, ksat_um_s,
         clay_pct, wet_depth_cm, restriction_cm, years_since_pumped_yr``, with ``<name>_evidence``
         beside them where there is one. Negative values count as unknown.
-    choices
-        Rule sets and horizon, as :class:`FailureChoices` or a mapping of its fields.
+    rules
+        Flow, acceptance and sizing rules, separation, horizon, and what stands for the unknown.
+    physics
+        How fields clog and age.
+    margin
+        How many times the acceptance rule's rate a field passes in the long run
+        (:mod:`riskmap.failure.calibration`; 1: as the rule says).
     aging
         Survival curves by kind.
     hazard_multiplier
@@ -125,36 +114,39 @@ def assess_failure(
         the figure is NaN. A figure of `LOOK_AHEAD_YR` years means that long or longer.
     """
     frame = systems if isinstance(systems, pd.DataFrame) else pd.DataFrame(systems)
-    picked = choices if isinstance(choices, FailureChoices) else FailureChoices(**(choices or {}))
     data = _Inputs(frame)
-    flow, flow_mark = _flow(data, picked)
-    soil = _Soil.of(data, loading_rule(picked.accept_rule))
-    field = _Field.of(data, picked, soil)
-    years = _Years.of(data, picked)
+    flow, flow_mark = _flow(data, rules, physics)
+    soil = _Soil.of(data, loading_rule(rules.accept_rule))
+    field = _Field.of(data, rules, soil)
+    years = _Years.of(data, rules, physics)
+    met = soil.with_margin(margin * physics.margin_ratio)
+    outlook = _outlook(field, met, years, flow, physics, rules.vertical_separation_m)
     result = pd.DataFrame(index=frame.index)
     _put(result, "daily_flow_l_d", flow, flow_mark)
     _put_sizing(result, field, soil, flow, flow_mark)
     _put_pumping(result, data, years)
-    _put_outlook(result, data, field, soil.with_margin(picked.margin), years, flow, flow_mark)
+    marks = (flow_mark, field.area_mark, soil.accept_mark, soil.ksat_mark, years.age_mark)
+    _put_outlook(result, data, outlook, (*marks, years.neglect_mark))
     chance = chance_failing_frac(
         data.text("kind"),
         years.age_yr,
-        within_yr=picked.horizon_yr,
-        hazard_multiplier=hazard_multiplier,
+        within_yr=rules.horizon_yr,
+        hazard_multiplier=np.asarray(hazard_multiplier, float) * physics.hazard_ratio,
         models=aging,
     )
     _put(result, "chance_failing_frac", chance, ev.derived(chance, years.age_mark))
     return result
 
 
-def _flow(data: _Inputs, choices: FailureChoices) -> tuple[Floats, Marks]:
+def _flow(data: _Inputs, rules: Rules, physics: FailureSettings) -> tuple[Floats, Marks]:
     return daily_flow_l_d(
         data.number("occupants"),
         data.number("bedrooms"),
         dwellings=data.number("dwellings"),
         design_flow_l_d=data.number("design_flow_l_d"),
         metered_l_d=data.number("metered_flow_l_d"),
-        rule=choices.flow_rule,
+        use_ratio=physics.water_use_ratio,
+        rules=rules,
     )
 
 
@@ -222,15 +214,15 @@ class _Field:
     area_mark: Marks
 
     @classmethod
-    def of(cls, data: _Inputs, choices: FailureChoices, soil: _Soil) -> _Field:
+    def of(cls, data: _Inputs, rules: Rules, soil: _Soil) -> _Field:
         kind = data.text("kind")
         shape = field_shape(kind, wall_credit_m=soil.wall_credit_m)
-        index, unsure = period_in_force(data.number("installed_year"), choices.periods)
-        flow, flow_mark = _design_flow(data, choices, index)
+        index, unsure = period_in_force(data.number("installed_year"), rules.sizing)
+        flow, flow_mark = _design_flow(data, rules, index)
         area, credit = np.full(len(data.frame), np.nan), soil.wall_credit_m.copy()
         rate_mark = soil.accept_mark.copy()
-        for number, period in enumerate(choices.periods):
-            rule = loading_rule(period.loading_rule)
+        for number, period in enumerate(rules.sizing):
+            rule = loading_rule(period.accept_rule)
             rate, mark, by_rule = _accept(data, rule)
             rate = np.clip(rate, min(TEXAS.rates_l_d_m2), None)
             wanted = absorption_area_m2(flow, surface_rate_l_d_m2(shape, rate))
@@ -249,18 +241,16 @@ class _Field:
         return cls(shape, flow, flow_mark, area, design_mark, used, mark)
 
 
-def _design_flow(
-    data: _Inputs, choices: FailureChoices, index: npt.NDArray[np.intp]
-) -> tuple[Floats, Marks]:
+def _design_flow(data: _Inputs, rules: Rules, index: npt.NDArray[np.intp]) -> tuple[Floats, Marks]:
     """Design flow: the permit's, else by the flow rule of the period on bedrooms or persons."""
     beds, permit = data.number("bedrooms", least=1e-6), data.number("design_flow_l_d", least=1e-6)
     people, people_mark = persons(
-        data.number("occupants"), beds, dwellings=data.number("dwellings")
+        data.number("occupants"), beds, dwellings=data.number("dwellings"), rules=rules
     )
     flow, mark = np.full(len(beds), np.nan), people_mark.copy()
-    for number, period in enumerate(choices.periods):
+    for number, period in enumerate(rules.sizing):
         by_bedroom = flow_rule(period.flow_rule).per == "bedroom"
-        count = np.where(np.isnan(beds), DEFAULT_BEDROOMS, beds) if by_bedroom else people
+        count = np.where(np.isnan(beds), rules.unknown_bedrooms, beds) if by_bedroom else people
         counted = np.where(np.isnan(beds), ev.ASSUMED, ev.INFERRED) if by_bedroom else people_mark
         here = index == number
         flow = np.where(here, rule_flow_l_d(count, rule=period.flow_rule), flow)
@@ -283,21 +273,28 @@ class _Years:
     neglect_mark: Marks
 
     @classmethod
-    def of(cls, data: _Inputs, choices: FailureChoices) -> _Years:
+    def of(cls, data: _Inputs, rules: Rules, physics: FailureSettings) -> _Years:
         age = data.number("age_yr")
         age_mark = np.where(np.isnan(age), ev.ASSUMED, data.mark("age_yr")).astype(np.int8)
-        age = np.where(np.isnan(age), choices.default_age_yr, age)
+        age = np.where(np.isnan(age), rules.unknown_age_yr, age)
         people, people_mark = persons(
-            data.number("occupants"), data.number("bedrooms"), dwellings=data.number("dwellings")
+            data.number("occupants"),
+            data.number("bedrooms"),
+            dwellings=data.number("dwellings"),
+            rules=rules,
         )
         volume = data.number("tank_volume_l", least=1e-6)
         volume_mark = np.where(np.isnan(volume), ev.ASSUMED, data.mark("tank_volume_l"))
-        interval = pump_interval_yr(np.where(np.isnan(volume), DEFAULT_TANK_L, volume), people)
+        tank = np.where(np.isnan(volume), rules.unknown_tank_l, volume)
+        interval = pump_interval_yr(tank, people)
         no_tank = TANKLESS[kind_codes(data.text("kind"))]
         interval[no_tank] = np.nan
         mark = ev.derived(interval, people_mark, volume_mark.astype(np.int8))
         since = data.number("years_since_pumped_yr")
-        taken = np.where(np.isnan(since), assumed_years_since_pumped_yr(age), since)
+        guess = assumed_years_since_pumped_yr(age)
+        if physics.unrecorded_pump_outs_per_yr > 0:
+            guess = np.minimum(guess, 1.0 / physics.unrecorded_pump_outs_per_yr)
+        taken = np.where(np.isnan(since), guess, since)
         carried = np.where(no_tank, 0.0, neglect(taken, interval))
         taken_mark = np.where(np.isnan(since), ev.ASSUMED, data.mark("years_since_pumped_yr"))
         taken_mark = np.where(no_tank, ev.MEASURED, taken_mark).astype(np.int8)
@@ -332,30 +329,34 @@ def _put_pumping(result: pd.DataFrame, data: _Inputs, years: _Years) -> None:
     result["after_pump_out"] = recovering(years.since_yr)
 
 
-def _put_outlook(
-    result: pd.DataFrame,
-    data: _Inputs,
+def _outlook(
     field: _Field,
     soil: _Soil,
     years: _Years,
-    flow: Floats,
-    flow_mark: Marks,
-) -> None:
+    flow_l_d: Floats,
+    physics: FailureSettings,
+    vertical_separation_m: float,
+) -> pd.DataFrame:
     case = FieldCase(
         shape=field.shape,
         area_m2=field.area_m2,
-        flow_l_d=flow,
+        flow_l_d=flow_l_d,
         accept_l_d_m2=soil.accept_l_d_m2,
         ksat_um_s=soil.ksat_um_s,
         limit_depth_m=soil.limit_depth_m,
         age_yr=years.age_yr,
         neglect=years.neglect,
+        vertical_separation_m=vertical_separation_m,
     )
-    table = field_outlook(case)
-    marks = (flow_mark, field.area_mark, soil.accept_mark, soil.ksat_mark, years.age_mark)
+    return field_outlook(case, physics=physics)
+
+
+def _put_outlook(
+    result: pd.DataFrame, data: _Inputs, table: pd.DataFrame, marks: tuple[Marks, ...]
+) -> None:
     for name in table:
         values = table[name].to_numpy(float)
-        _put(result, str(name), values, ev.derived(values, *marks, years.neglect_mark))
+        _put(result, str(name), values, ev.derived(values, *marks))
     result["stage"] = _stage(table)
     result["stage_evidence"] = result["reserve_frac_evidence"]
     result["field_note"] = field_note(data.text("kind"))

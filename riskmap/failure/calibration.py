@@ -16,13 +16,12 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from riskmap.contract.rules import Rules
 from riskmap.contract.vocabulary import STAGES
 from riskmap.failure.aging import DEFAULT_AGING, AgingModel, chance_failing_frac
-from riskmap.failure.assess import FailureChoices, assess_failure
+from riskmap.failure.assess import assess_failure
+from riskmap.failure.settings import FailureSettings
 
-UNMENDED_YR: Final = 5.0
-"""Years a failed field stands before it is mended. A North Carolina watershed study took five, with
-2 to 3% failing a year: 10 to 15% failing at once (county document, read)."""
 LARGEST_MARGIN: Final = 8.0
 ROWS: Final = 4000
 """Systems tried at most; every k-th of a larger county."""
@@ -58,7 +57,7 @@ def expected_failed_frac(
     age_yr: npt.ArrayLike,
     *,
     models: Mapping[str, AgingModel] = DEFAULT_AGING,
-    unmended_yr: float = UNMENDED_YR,
+    unmended_yr: float,
 ) -> float:
     """Share of systems that failed within the last `unmended_yr` years of their age.
 
@@ -75,7 +74,7 @@ def expected_failed_frac(
 
 
 def fit_margin(
-    systems: pd.DataFrame, choices: FailureChoices, *, expected_frac: float
+    systems: pd.DataFrame, *, rules: Rules, physics: FailureSettings, expected_frac: float
 ) -> FieldMargin:
     """Find the factor by bisection on its logarithm, between 1 and :data:`LARGEST_MARGIN`.
 
@@ -86,25 +85,28 @@ def fit_margin(
     ----------
     systems
         Columns as :func:`riskmap.failure.assess.assess_failure` takes them.
-    choices
-        Its ``margin`` is replaced.
+    rules, physics
+        As there; the physics' ``margin_ratio`` takes no part.
+    expected_frac
+        Share of failed fields to reach.
     """
+
+    def failed_frac(margin: float) -> float:
+        found = assess_failure(some, rules=rules, physics=plain, margin=margin)["stage"]
+        known = found.notna()
+        return float((found[known] == STAGES[-1]).mean()) if known.any() else float("nan")
+
+    plain = replace(physics, margin_ratio=1.0)
     some = systems.iloc[:: max(1, -(-len(systems) // ROWS))]
-    by_rule = _failed_frac(some, choices, 1.0)
+    by_rule = failed_frac(1.0)
     if len(some) < FEWEST or not expected_frac < by_rule:
         return FieldMargin(1.0, expected_frac, by_rule, by_rule)
     low, high = 0.0, float(np.log(LARGEST_MARGIN))
     for _ in range(STEPS):
         middle = (low + high) / 2
-        if _failed_frac(some, choices, float(np.exp(middle))) > expected_frac:
+        if failed_frac(float(np.exp(middle))) > expected_frac:
             low = middle
         else:
             high = middle
     margin = round(float(np.exp(high)), 3)
-    return FieldMargin(margin, expected_frac, _failed_frac(some, choices, margin), by_rule)
-
-
-def _failed_frac(systems: pd.DataFrame, choices: FailureChoices, margin: float) -> float:
-    stage = assess_failure(systems, choices=replace(choices, margin=margin))["stage"]
-    known = stage.notna()
-    return float((stage[known] == STAGES[-1]).mean()) if known.any() else float("nan")
+    return FieldMargin(margin, expected_frac, failed_frac(margin), by_rule)

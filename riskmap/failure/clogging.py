@@ -17,7 +17,8 @@ import numpy as np
 
 from riskmap.contract.arrays import Floats
 from riskmap.failure.root import find_root
-from riskmap.failure.soil_hydraulics import ALPHA_PER_M, bottom_and_wall, flux_ceiling_m_d
+from riskmap.failure.settings import USUAL
+from riskmap.failure.soil_hydraulics import bottom_and_wall, flux_ceiling_m_d
 
 MAT_THICKNESS_M: Final = 0.05
 """Thickness of soil in which the mat forms: bands of 1 to 5 cm are reported by practitioners."""
@@ -70,7 +71,7 @@ def outflow_m3_d(
     front_m: Floats,
     surface: Surface,
     *,
-    alpha_per_m: float = ALPHA_PER_M,
+    alpha_per_m: float = USUAL.alpha_per_m,
 ) -> Floats:
     """Outflow under a pond of depth `head_m`, m3/day.
 
@@ -119,7 +120,7 @@ def pond(
     front_m: Floats,
     surface: Surface,
     *,
-    alpha_per_m: float = ALPHA_PER_M,
+    alpha_per_m: float = USUAL.alpha_per_m,
 ) -> Ponding:
     """Find the depth at which what flows in flows out.
 
@@ -149,7 +150,7 @@ def pond(
 
 
 def mature_resistance_d(
-    accept_m_d: Floats, standard: Surface, *, alpha_per_m: float = ALPHA_PER_M
+    accept_m_d: Floats, standard: Surface, *, alpha_per_m: float = USUAL.alpha_per_m
 ) -> Floats:
     """Resistance of a mature mat, days.
 

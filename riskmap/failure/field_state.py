@@ -6,7 +6,7 @@ Its result is that of the surface with less reserve, its years those of the surf
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 from typing import Final
 
 import numpy as np
@@ -14,6 +14,7 @@ import pandas as pd
 
 from riskmap.contract.arrays import Flags, Floats
 from riskmap.contract.kinds import MOUND_SAND_M
+from riskmap.contract.rule_sets import MOUND_SAND_L_D_M2
 from riskmap.contract.units import UM_S_M_D
 from riskmap.failure.clogging import Surface, mature_resistance_d, pond
 from riskmap.failure.geometry import (
@@ -24,8 +25,6 @@ from riskmap.failure.geometry import (
     separation_m,
 )
 from riskmap.failure.mat import (
-    USUAL_GROWTH,
-    Growth,
     Load,
     Mat,
     Outlook,
@@ -33,8 +32,7 @@ from riskmap.failure.mat import (
     outlook,
     resistance_and_front,
 )
-from riskmap.failure.rules_data import MOUND_SAND_L_D_M2
-from riskmap.failure.soil_hydraulics import ALPHA_PER_M
+from riskmap.failure.settings import USUAL, FailureSettings
 
 YEARS: Final = ("years_to_stressed_yr", "years_to_failed_yr")
 GAINS: Final = tuple(f"years_gained_{w}_yr" for w in ("half_flow", "pumping", "resting"))
@@ -46,6 +44,7 @@ class FieldCase:
 
     ``area_m2`` is the counted area, ``accept_l_d_m2`` the natural soil's rate per square meter of
     it, ``limit_depth_m`` the depth to seasonal water or a restriction (NaN: none known).
+    ``vertical_separation_m`` is what the county's rules want above that (one number).
     """
 
     shape: FieldShape
@@ -56,6 +55,7 @@ class FieldCase:
     limit_depth_m: Floats
     age_yr: Floats
     neglect: Floats
+    vertical_separation_m: float
 
 
 def surface_rate_l_d_m2(case_shape: FieldShape, accept_l_d_m2: Floats) -> Floats:
@@ -63,7 +63,7 @@ def surface_rate_l_d_m2(case_shape: FieldShape, accept_l_d_m2: Floats) -> Floats
     return np.where(case_shape.mound, MOUND_SAND_L_D_M2, accept_l_d_m2)
 
 
-def field_outlook(case: FieldCase, *, alpha_per_m: float = ALPHA_PER_M) -> pd.DataFrame:
+def field_outlook(case: FieldCase, *, physics: FailureSettings = USUAL) -> pd.DataFrame:
     """Clogging outlook of each field.
 
     Returns
@@ -74,24 +74,22 @@ def field_outlook(case: FieldCase, *, alpha_per_m: float = ALPHA_PER_M) -> pd.Da
         years_gained_resting_yr, half_flow_ponding_m, rested_ponding_m, inlet_m``; NaN where the
         kind has no field or an input is unknown.
     """
-    first = _outlook(*_first_surface(case), case, alpha_per_m=alpha_per_m)
+    first = _outlook(*_first_surface(case), case, physics=physics)
     mounds = case.shape.mound
     if not mounds.any():
         return first
     some = _rows(case, mounds)
-    base = _outlook(*_mound_base(some), some, alpha_per_m=alpha_per_m)
+    base = _outlook(*_mound_base(some), some, physics=physics)
     return _earlier(first, base, mounds)
 
 
-def reserve_today_frac(
-    case: FieldCase, *, alpha_per_m: float = ALPHA_PER_M, growth: Growth = USUAL_GROWTH
-) -> Floats:
+def reserve_today_frac(case: FieldCase, *, physics: FailureSettings = USUAL) -> Floats:
     """``reserve_frac`` of :func:`field_outlook` alone, shape (n,): a quarter of the work."""
-    first = _reserve(*_first_surface(case), case, alpha_per_m=alpha_per_m, growth=growth)
+    first = _reserve(*_first_surface(case), case, physics=physics)
     mounds = case.shape.mound
     if mounds.any():
         some = _rows(case, mounds)
-        base = _reserve(*_mound_base(some), some, alpha_per_m=alpha_per_m, growth=growth)
+        base = _reserve(*_mound_base(some), some, physics=physics)
         first[mounds] = np.where(base < first[mounds], base, first[mounds])
     return first
 
@@ -105,7 +103,9 @@ def _first_surface(case: FieldCase) -> tuple[Surface, Floats, Floats]:
         wall_m=shape.wall_per_m2 * case.area_m2,
         inlet_m=shape.inlet_m,
         brim_m=shape.brim_m,
-        separation_m=separation_m(shape.depth_m, case.limit_depth_m),
+        separation_m=separation_m(
+            shape.depth_m, case.limit_depth_m, wanted_m=case.vertical_separation_m
+        ),
         ksat_m_d=ksat,
     )
     return surface, surface_rate_l_d_m2(shape, case.accept_l_d_m2), shape.strength_frac
@@ -128,34 +128,23 @@ def _mound_base(case: FieldCase) -> tuple[Surface, Floats, Floats]:
 
 
 def _outlook(
-    surface: Surface, rate: Floats, strength: Floats, case: FieldCase, *, alpha_per_m: float
+    surface: Surface, rate: Floats, strength: Floats, case: FieldCase, *, physics: FailureSettings
 ) -> pd.DataFrame:
-    mat, load = _grown(surface, rate, strength, case, alpha_per_m, USUAL_GROWTH)
-    return _table(outlook(mat, surface, load, alpha_per_m=alpha_per_m), surface)
+    mat, load = _grown(surface, rate, strength, case, physics)
+    return _table(outlook(mat, surface, load, physics=physics), surface)
 
 
 def _reserve(
-    surface: Surface,
-    rate: Floats,
-    strength: Floats,
-    case: FieldCase,
-    *,
-    alpha_per_m: float,
-    growth: Growth,
+    surface: Surface, rate: Floats, strength: Floats, case: FieldCase, *, physics: FailureSettings
 ) -> Floats:
-    mat, load = _grown(surface, rate, strength, case, alpha_per_m, growth)
-    state = resistance_and_front(mat, surface, load)
-    head = pond(load.inflow_m3_d, *state, surface, alpha_per_m=alpha_per_m).head_m
+    mat, load = _grown(surface, rate, strength, case, physics)
+    state = resistance_and_front(mat, surface, load, physics=physics)
+    head = pond(load.inflow_m3_d, *state, surface, alpha_per_m=physics.alpha_per_m).head_m
     return np.asarray(np.clip(1.0 - head / surface.inlet_m, 0.0, 1.0))
 
 
 def _grown(
-    surface: Surface,
-    rate: Floats,
-    strength: Floats,
-    case: FieldCase,
-    alpha_per_m: float,
-    growth: Growth,
+    surface: Surface, rate: Floats, strength: Floats, case: FieldCase, physics: FailureSettings
 ) -> tuple[Mat, Load]:
     """Today's mat on a surface, and the load that it grew under."""
     counted = surface.bottom_m2 / np.where(surface.wall_m > 0, case.shape.bottom_per_m2, 1.0)
@@ -167,7 +156,7 @@ def _grown(
         separation_m=np.full_like(surface.inlet_m, np.inf),
         ksat_m_d=surface.ksat_m_d,
     )
-    mature = mature_resistance_d(rate / 1000.0, standard, alpha_per_m=alpha_per_m)
+    mature = mature_resistance_d(rate / 1000.0, standard, alpha_per_m=physics.alpha_per_m)
     load = Load(
         inflow_m3_d=case.flow_l_d / 1000.0,
         load_ratio=case.flow_l_d / (counted * rate),
@@ -175,7 +164,7 @@ def _grown(
         strength=strength,
     )
     climb = np.where(case.shape.climbs, surface.inlet_m, np.inf)
-    mat = grown_mat(case.age_yr, load, mature_d=mature, climb_m=climb, growth=growth)
+    mat = grown_mat(case.age_yr, load, mature_d=mature, climb_m=climb, physics=physics)
     return mat, load
 
 
@@ -210,5 +199,6 @@ def _earlier(first: pd.DataFrame, base: pd.DataFrame, mounds: Flags) -> pd.DataF
 
 def _rows(case: FieldCase, chosen: Flags) -> FieldCase:
     shape = FieldShape(**{f.name: getattr(case.shape, f.name)[chosen] for f in fields(case.shape)})
-    rest = {f.name: getattr(case, f.name)[chosen] for f in fields(case) if f.name != "shape"}
-    return FieldCase(shape=shape, **rest)
+    whole = ("shape", "vertical_separation_m")
+    rest = {f.name: getattr(case, f.name)[chosen] for f in fields(case) if f.name not in whole}
+    return replace(case, shape=shape, **rest)

@@ -2,25 +2,13 @@
 
 from __future__ import annotations
 
-from typing import Final
-
 import numpy as np
 import numpy.typing as npt
 
 from riskmap.contract.arrays import Flags, Floats
 from riskmap.contract.evidence import ASSUMED, INFERRED, MEASURED
-from riskmap.failure.rules_data import FLOW_RULES, PERSON_USE, FlowRule
-
-HOUSEHOLD_PERSONS: Final = 2.5
-"""Persons of a household when nothing is known (US average, from memory)."""
-PERSONS_PER_BEDROOM: Final = 0.85
-"""Persons actually living per bedroom: 2.5 persons in about 3 bedrooms (own choice). Design rules
-count on two; sizing the day's use by the design rule would make every system look full."""
-DESIGN_USE_FRAC: Final = 0.5
-"""Share of the design flow that is used on an ordinary day (own choice; 0.85 x 68.6 gal/150 gal
-gives 0.4, design practice holds a factor of about two)."""
-DEFAULT_BEDROOMS: Final = 3.0
-"""Bedrooms a system was designed for when nothing is known (own choice)."""
+from riskmap.contract.rule_sets import FLOW_RULES, PERSON_USE, FlowRule
+from riskmap.contract.rules import Rules
 
 
 def flow_rule(name: str) -> FlowRule:
@@ -48,12 +36,18 @@ def persons(
     bedrooms: npt.ArrayLike,
     *,
     dwellings: npt.ArrayLike = 1.0,
-    persons_per_bedroom: float = PERSONS_PER_BEDROOM,
-    household: float = HOUSEHOLD_PERSONS,
+    rules: Rules,
 ) -> tuple[Floats, npt.NDArray[np.int8]]:
     """Persons served: recorded, else from bedrooms, else an average household per dwelling.
 
     No bedroom on record (0 or NaN) counts as unknown; recorded occupants may be 0.
+
+    Parameters
+    ----------
+    occupants, bedrooms, dwellings
+        On record, scalar or shape (n,); NaN where unknown.
+    rules
+        How many persons a bedroom or a dwelling stands for.
 
     Returns
     -------
@@ -62,10 +56,10 @@ def persons(
     people, beds = _clean(occupants), _clean(bedrooms, zero=False)
     homes = np.nan_to_num(_clean(dwellings, zero=False), nan=1.0)
     people, beds, homes = np.broadcast_arrays(people, beds, homes)
-    value = np.where(np.isnan(people), beds * persons_per_bedroom, people)
+    value = np.where(np.isnan(people), beds * rules.persons_per_bedroom, people)
     mark = np.where(np.isnan(people), INFERRED, MEASURED)
     mark = np.where(np.isnan(value), ASSUMED, mark).astype(np.int8)
-    return np.where(np.isnan(value), homes * household, value), mark
+    return np.where(np.isnan(value), homes * rules.persons_per_dwelling, value), mark
 
 
 def daily_flow_l_d(
@@ -75,29 +69,41 @@ def daily_flow_l_d(
     dwellings: npt.ArrayLike = 1.0,
     design_flow_l_d: npt.ArrayLike = np.nan,
     metered_l_d: npt.ArrayLike = np.nan,
-    rule: str = PERSON_USE.name,
-    design_use_frac: float = DESIGN_USE_FRAC,
+    use_ratio: float = 1.0,
+    rules: Rules,
 ) -> tuple[Floats, npt.NDArray[np.int8]]:
     """Flow of an ordinary day, L/day, with evidence codes.
 
     In this order: a meter; the rule on recorded occupants or bedrooms (a per-person rule turns
     bedrooms into persons first, a per-bedroom rule prefers bedrooms and falls back on persons); a
     share of the permit's design flow; an average household.
+
+    Parameters
+    ----------
+    occupants, bedrooms, dwellings, design_flow_l_d, metered_l_d
+        On record, scalar or shape (n,); NaN where unknown.
+    use_ratio
+        What all flows but metered ones are multiplied by.
+    rules
+        Flow rule, and what stands for what is not on record.
     """
-    by_rule, mark = _flow_by_rule(occupants, bedrooms, dwellings, flow_rule(rule))
-    metered, design = _clean(metered_l_d), _clean(design_flow_l_d, zero=False) * design_use_frac
+    by_rule, mark = _flow_by_rule(occupants, bedrooms, dwellings, rules)
+    metered, design = _clean(metered_l_d), _clean(design_flow_l_d, zero=False)
+    design = design * rules.design_use_frac
     by_rule, mark, metered, design = np.broadcast_arrays(by_rule, mark, metered, design)
     use_design = (mark == ASSUMED) & ~np.isnan(design)
     flow = np.where(use_design, design, by_rule)
     marks = np.where(use_design, INFERRED, np.maximum(mark, INFERRED))
     known = ~np.isnan(metered)
-    return np.where(known, metered, flow), np.where(known, MEASURED, marks).astype(np.int8)
+    value = np.where(known, metered, flow * use_ratio)
+    return value, np.where(known, MEASURED, marks).astype(np.int8)
 
 
 def _flow_by_rule(
-    occupants: npt.ArrayLike, bedrooms: npt.ArrayLike, dwellings: npt.ArrayLike, rule: FlowRule
+    occupants: npt.ArrayLike, bedrooms: npt.ArrayLike, dwellings: npt.ArrayLike, rules: Rules
 ) -> tuple[Floats, npt.NDArray[np.int8]]:
-    people, mark = persons(occupants, bedrooms, dwellings=dwellings)
+    rule = flow_rule(rules.flow_rule)
+    people, mark = persons(occupants, bedrooms, dwellings=dwellings, rules=rules)
     if rule.per == "person":
         return people * rule.each_l_d, mark
     beds = np.broadcast_to(_clean(bedrooms, zero=False), people.shape)

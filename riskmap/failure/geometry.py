@@ -24,9 +24,6 @@ MOUND_SAND_UM_S: Final = 60.0
 """Saturated conductivity of the sand fill (own choice, medium sand)."""
 SHALLOWEST_M: Final = 0.3
 """Least depth of a field's bottom in wet soil (own choice)."""
-WANTED_SEPARATION_M: Final = 0.6
-"""Separation that a field in wet soil is raised to keep where it can (24 in, the low end of the
-2-4 ft common in codes)."""
 
 
 @dataclass(frozen=True)
@@ -105,16 +102,17 @@ def shape_of_codes(codes: npt.NDArray[np.int64], *, wall_credit_m: npt.ArrayLike
     )
 
 
-def separation_m(usual_depth_m: Floats, limit_depth_m: npt.ArrayLike) -> Floats:
+def separation_m(usual_depth_m: Floats, limit_depth_m: npt.ArrayLike, *, wanted_m: float) -> Floats:
     """Height of the field's bottom above seasonal water or a restriction, m; inf where none known.
 
-    A field in wet soil is taken to have been raised, so that `WANTED_SEPARATION_M` is kept as far
-    as `SHALLOWEST_M` allows (own assumption); mounds and other raised fields stay where they are.
+    A field in wet soil is taken to have been raised, so that the rules' vertical separation
+    `wanted_m` is kept as far as `SHALLOWEST_M` allows (own assumption); mounds and other raised
+    fields stay where they are.
     """
     limit = np.asarray(limit_depth_m, float)
     limit = np.where(np.isnan(limit), np.inf, limit)
     lowest = np.minimum(SHALLOWEST_M, usual_depth_m)
-    depth = np.clip(limit - WANTED_SEPARATION_M, lowest, usual_depth_m)
+    depth = np.clip(limit - wanted_m, lowest, usual_depth_m)
     return np.asarray(limit - depth, float)
 
 

@@ -3,13 +3,14 @@
 Own formulation. With the load ratio L (flow over long-term capacity), the waste's strength s and
 the neglect of the tank e (0 kept, 1 never pumped), after t years::
 
-    maturity m = 1 - exp(-s L t / T)                          T = MATURING_YR
-    solids   x = SOLIDS_GAIN * e * L * t / T
+    maturity m = 1 - exp(-s L t / T)                          T = maturing_yr
+    solids   x = solids_gain * e * L * t / T
     resistance = R0 + s (Rm - R0) m + Rm x
 
 The biological part of the mat comes to a balance (m = 1 is the mature mat Rm); solids carried over
 from a neglected tank do not decay and add without end. In a pit the mat closes the bottom first and
-climbs the wall to the height inlet * m**3.
+climbs the wall to the height inlet * m**3. ``maturing_yr`` and ``solids_gain`` are settings of the
+``[failure]`` section.
 """
 
 from __future__ import annotations
@@ -22,15 +23,8 @@ import numpy as np
 from riskmap.contract.arrays import Floats
 from riskmap.failure.clogging import Ponding, Surface, flow_out, pond, surface_parts
 from riskmap.failure.root import find_root
-from riskmap.failure.soil_hydraulics import ALPHA_PER_M
+from riskmap.failure.settings import USUAL, FailureSettings
 
-MATURING_YR: Final = 2.0
-"""Years at full load in which 63% of the mat has formed (own choice; mats are commonly said to
-mature within months to a few years, no source)."""
-SOLIDS_GAIN: Final = 0.2
-"""Mat resistances added per maturing time by the solids of a never-pumped tank at full load (own
-choice: a never-pumped field at half its load then fails after some decades, at seven tenths after
-about fifteen years)."""
 STRESS_RESERVE: Final = 0.25
 """Reserve below which a field counts as stressed (own choice)."""
 LOOK_AHEAD_YR: Final = 100.0
@@ -52,17 +46,6 @@ class Load:
     load_ratio: Floats
     neglect: Floats
     strength: Floats
-
-
-@dataclass(frozen=True)
-class Growth:
-    """How fast mats grow: the years of :data:`MATURING_YR`, the gain of :data:`SOLIDS_GAIN`."""
-
-    maturing_yr: float = MATURING_YR
-    solids_gain: float = SOLIDS_GAIN
-
-
-USUAL_GROWTH: Final = Growth()
 
 
 @dataclass(frozen=True)
@@ -101,11 +84,11 @@ def grown_mat(
     *,
     mature_d: Floats,
     climb_m: Floats,
-    growth: Growth = USUAL_GROWTH,
+    physics: FailureSettings = USUAL,
 ) -> Mat:
     """Grow the mat for `age_yr` years under a constant load."""
-    pace = load.strength * load.load_ratio / growth.maturing_yr
-    solids = growth.solids_gain * load.neglect * load.load_ratio * age_yr / growth.maturing_yr
+    pace = load.strength * load.load_ratio / physics.maturing_yr
+    solids = physics.solids_gain * load.neglect * load.load_ratio * age_yr / physics.maturing_yr
     return Mat(-np.expm1(-pace * age_yr), solids, mature_d, climb_m)
 
 
@@ -114,14 +97,16 @@ def rested(mat: Mat, *, rest_yr: float = REST_YR) -> Mat:
     return replace(mat, maturity=mat.maturity * np.exp(-rest_yr / REST_DECAY_YR))
 
 
-def resistance_and_front(mat: Mat, surface: Surface, load: Load) -> tuple[Floats, Floats]:
+def resistance_and_front(
+    mat: Mat, surface: Surface, load: Load, *, physics: FailureSettings = USUAL
+) -> tuple[Floats, Floats]:
     """Resistance (days) and height of the mat on the wall (m) of today's mat."""
-    return _state(_growth(mat, surface, load), np.zeros_like(mat.maturity))
+    return _state(_growth(mat, surface, load, physics), np.zeros_like(mat.maturity))
 
 
-def _growth(mat: Mat, surface: Surface, load: Load) -> tuple[Floats, ...]:
-    pace = load.strength * load.load_ratio / MATURING_YR
-    solids_pace = SOLIDS_GAIN * load.neglect * load.load_ratio / MATURING_YR
+def _growth(mat: Mat, surface: Surface, load: Load, physics: FailureSettings) -> tuple[Floats, ...]:
+    pace = load.strength * load.load_ratio / physics.maturing_yr
+    solids_pace = physics.solids_gain * load.neglect * load.load_ratio / physics.maturing_yr
     full = load.strength * (mat.mature_d - surface.young_d)
     climb = mat.climb_m
     start = surface.young_d + mat.mature_d * mat.solids
@@ -142,15 +127,21 @@ def years_until(
     surface: Surface,
     load: Load,
     *,
-    alpha_per_m: float = ALPHA_PER_M,
+    physics: FailureSettings = USUAL,
     look_ahead_yr: float = LOOK_AHEAD_YR,
 ) -> Floats:
     """Years from now until effluent stands `head_m` deep; 0 if it does, at most `look_ahead_yr`."""
-    arrays = (load.inflow_m3_d, head_m, *_growth(mat, surface, load), *surface_parts(surface))
+    arrays = (
+        load.inflow_m3_d,
+        head_m,
+        *_growth(mat, surface, load, physics),
+        *surface_parts(surface),
+    )
 
     def spare(years: Floats, inflow: Floats, head: Floats, *rest: Floats) -> Floats:
         resistance, front = _state(rest[:6], years)
-        return flow_out(head, resistance, front, *rest[6:], alpha_per_m=alpha_per_m) - inflow
+        out = flow_out(head, resistance, front, *rest[6:], alpha_per_m=physics.alpha_per_m)
+        return out - inflow
 
     now = spare(np.zeros_like(head_m), *arrays)
     end = spare(np.full_like(head_m, look_ahead_yr), *arrays)
@@ -166,7 +157,7 @@ def years_until(
     return years
 
 
-def outlook(mat: Mat, surface: Surface, load: Load, *, alpha_per_m: float = ALPHA_PER_M) -> Outlook:
+def outlook(mat: Mat, surface: Surface, load: Load, *, physics: FailureSettings = USUAL) -> Outlook:
     """Today's pond, the years left, and what half the flow, pumping or a rest would change."""
     inlet = surface.inlet_m
     stressed = (1.0 - STRESS_RESERVE) * inlet
@@ -175,11 +166,11 @@ def outlook(mat: Mat, surface: Surface, load: Load, *, alpha_per_m: float = ALPH
     fresh = rested(mat)
 
     def left(head: Floats, then: Load, start: Mat) -> Floats:
-        return years_until(head, start, surface, then, alpha_per_m=alpha_per_m)
+        return years_until(head, start, surface, then, physics=physics)
 
     def depth(then: Load, start: Mat) -> Ponding:
-        state = resistance_and_front(start, surface, then)
-        return pond(then.inflow_m3_d, *state, surface, alpha_per_m=alpha_per_m)
+        state = resistance_and_front(start, surface, then, physics=physics)
+        return pond(then.inflow_m3_d, *state, surface, alpha_per_m=physics.alpha_per_m)
 
     def gained(then: Load, start: Mat) -> Floats:
         return np.maximum(left(inlet, then, start) - to_failed, 0.0)
@@ -188,7 +179,7 @@ def outlook(mat: Mat, surface: Surface, load: Load, *, alpha_per_m: float = ALPH
     return Outlook(
         ponding=today,
         reserve_frac=np.clip(1.0 - today.head_m / inlet, 0.0, 1.0),
-        resistance_d=resistance_and_front(mat, surface, load)[0],
+        resistance_d=resistance_and_front(mat, surface, load, physics=physics)[0],
         years_to_stressed_yr=left(stressed, load, mat),
         years_to_failed_yr=to_failed,
         years_gained_half_flow_yr=gained(half, mat),

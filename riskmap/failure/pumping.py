@@ -10,15 +10,28 @@ from scipy.interpolate import RegularGridInterpolator
 
 from riskmap.contract.arrays import Flags, Floats
 from riskmap.contract.units import GALLON_L, YEAR_D
-from riskmap.failure.rules_data import (
-    PUMP_TABLE_GAL,
-    PUMP_TABLE_YR,
-    PUMPED_SHARE,
-    PUMPED_SHARE_YR,
-)
 
-DEFAULT_TANK_L: Final = 1000 * GALLON_L
-"""Tank volume when unknown, 1,000 gal (common practice, no source)."""
+PUMP_TABLE_GAL: Final = (500, 750, 900, 1000, 1250, 1500, 1750, 2000, 2250, 2500)
+PUMP_TABLE_YR: Final = (
+    (5.8, 2.6, 1.5, 1.0, 0.7, 0.4, 0.3, 0.2, 0.1, None),
+    (9.1, 4.2, 2.6, 1.8, 1.3, 1.0, 0.7, 0.6, 0.4, 0.3),
+    (11.0, 5.2, 3.3, 2.3, 1.7, 1.3, 1.0, 0.8, 0.7, 0.5),
+    (12.4, 5.9, 3.7, 2.6, 2.0, 1.5, 1.2, 1.0, 0.8, 0.7),
+    (15.6, 7.5, 4.8, 3.4, 2.6, 2.0, 1.7, 1.4, 1.2, 1.0),
+    (18.9, 9.1, 5.9, 4.2, 3.3, 2.6, 2.1, 1.8, 1.5, 1.3),
+    (22.1, 10.7, 6.9, 5.0, 3.9, 3.1, 2.6, 2.2, 1.9, 1.6),
+    (25.4, 12.4, 8.0, 5.9, 4.5, 3.7, 3.1, 2.6, 2.2, 2.0),
+    (28.6, 14.0, 9.1, 6.7, 5.2, 4.2, 3.5, 3.0, 2.6, 2.3),
+    (31.9, 15.6, 10.2, 7.5, 5.9, 4.8, 4.0, 3.5, 3.0, 2.6),
+)
+"""Years between pump-outs: rows by tank volume (US gallons), columns by 1 to 10 persons. Table in
+wide use by extension services; attributed to Mancl (1984), J. Environ. Eng. 110(1):283 (the table
+was read, the attribution is from memory). The cell without a value has none in print."""
+
+PUMPED_SHARE: Final = 0.122
+PUMPED_SHARE_YR: Final = 38 / 12
+"""12.2 % of 8,826 systems were pumped within 38 months (Sci. Total Environ. 2023, one Georgia
+county; abstract read)."""
 RECOVERY_WEEKS: Final = 8.0
 """A pumped tank needs 6 to 8 weeks to regain its biology; stronger waste reaches the field
 meanwhile (common practice, no source)."""

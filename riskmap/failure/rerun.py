@@ -12,12 +12,12 @@ import numpy as np
 import numpy.typing as npt
 
 from riskmap.contract.arrays import Floats
+from riskmap.contract.rule_sets import TEXAS
 from riskmap.failure.assess import LEAST_KSAT_UM_S
 from riskmap.failure.field_state import FieldCase, reserve_today_frac, surface_rate_l_d_m2
 from riskmap.failure.geometry import TANKLESS, shape_of_codes
-from riskmap.failure.parameter_ranges import FailureParameters
 from riskmap.failure.pumping import neglect, pump_interval_yr, pump_overdue_yr
-from riskmap.failure.rules_data import TEXAS
+from riskmap.failure.settings import FailureSettings
 from riskmap.failure.sizing import load_ratio, rate_of_ksat
 
 
@@ -53,34 +53,47 @@ class SystemsToday:
 
 
 def systems_today(
-    records: SystemRecords, parameters: FailureParameters, *, margin: float
+    records: SystemRecords,
+    physics: FailureSettings,
+    *,
+    margin: float,
+    vertical_separation_m: float,
 ) -> SystemsToday:
-    """Run the physics; with the default parameters as the plain assessment does.
+    """Run the physics; with the county's own settings as the plain assessment does.
 
     Acceptance goes by conductivity, on the soil classes whose rule counts the wall that it counts.
 
-    `margin` is how many times the rule's rate the county's fields pass
-    (:mod:`riskmap.failure.calibration`).
+    Parameters
+    ----------
+    records
+        What the systems are like.
+    physics
+        Settings of the scenario. Its water use is already in the records' flow.
+    margin
+        How many times the rule's rate the county's fields pass
+        (:mod:`riskmap.failure.calibration`).
+    vertical_separation_m
+        What the county's rules want below a field.
     """
     shape = shape_of_codes(records.kind, wall_credit_m=TEXAS.wall_credit_m)
     ksat = np.maximum(records.ksat_um_s, LEAST_KSAT_UM_S)
     accept = rate_of_ksat(ksat)
-    flow = records.flow_l_d * parameters.water_use
     interval = pump_interval_yr(records.tank_volume_l, records.persons)
     tankless = TANKLESS[records.kind]
     case = FieldCase(
         shape=shape,
         area_m2=records.field_area_m2,
-        flow_l_d=flow,
-        accept_l_d_m2=accept * margin * parameters.field_margin,
+        flow_l_d=records.flow_l_d,
+        accept_l_d_m2=accept * margin * physics.margin_ratio,
         ksat_um_s=ksat,
         limit_depth_m=records.limit_depth_m,
         age_yr=records.age_yr,
         neglect=np.where(tankless, 0.0, neglect(records.years_since_pumped_yr, interval)),
+        vertical_separation_m=vertical_separation_m,
     )
-    reserve = reserve_today_frac(case, alpha_per_m=parameters.alpha_per_m, growth=parameters.growth)
+    reserve = reserve_today_frac(case, physics=physics)
     overdue = pump_overdue_yr(records.years_since_pumped_yr, interval)
-    ratio = load_ratio(flow, records.field_area_m2, surface_rate_l_d_m2(shape, accept))
+    ratio = load_ratio(records.flow_l_d, records.field_area_m2, surface_rate_l_d_m2(shape, accept))
     return SystemsToday(
         load_ratio=np.where(np.isnan(shape.inlet_m), np.nan, ratio),
         reserve_frac=reserve,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Literal
+from typing import Any, Final, Literal
 
 import numpy as np
 import numpy.typing as npt
@@ -11,16 +11,33 @@ import pandas as pd
 
 from riskmap.contract.arrays import Flags, Floats
 from riskmap.contract.evidence import ASSUMED, INFERRED, MAPPED, MEASURED
-from riskmap.failure.rules_data import (
-    CLAY_CLASS_PCT,
-    KSAT_ANCHOR_CLASSES,
-    KSAT_ANCHORS_UM_S,
-    LOADING_RULES,
-    TEXAS,
-    TEXTURE_CLASS,
-    LoadingRule,
-    RulePeriod,
-)
+from riskmap.contract.rule_sets import LOADING_RULES, TEXAS, LoadingRule
+from riskmap.contract.rules import RulePeriod
+
+TEXTURE_CLASS: Final[Mapping[str, str]] = {
+    "sand": "Ib",
+    "loamy sand": "Ib",
+    "sandy loam": "II",
+    "loam": "II",
+    "silt": "III",
+    "silt loam": "III",
+    "sandy clay loam": "III",
+    "clay loam": "III",
+    "silty clay loam": "III",
+    "sandy clay": "IV",
+    "silty clay": "IV",
+    "clay": "IV",
+}
+"""USDA texture class -> class of ``texas_soil_class`` (30 TAC 285.91(6), from memory)."""
+
+CLAY_CLASS_PCT: Final = ((20.0, "II"), (35.0, "III"), (float("inf"), "IV"))
+"""Clay content below the figure -> class; own choice for soils known by clay alone."""
+
+KSAT_ANCHORS_UM_S: Final = (0.42, 4.0, 14.0, 42.0, 141.0)
+KSAT_ANCHOR_CLASSES: Final = ("IV", "III", "II", "Ib", "Ia")
+"""Saturated conductivity that stands for each class. 4, 14 and 42 are break points of the national
+absorption-field rule (slow water movement; poor filter); 0.42 and 141 bound the survey's slow and
+rapid classes (from memory). Giving a class to each is our own choice."""
 
 DEFAULT_CLASS = "III"
 """Soil class when nothing is known of the soil (own choice: the middle of the table)."""
@@ -48,7 +65,7 @@ def rate_of_percolation(minutes_per_inch: npt.ArrayLike, *, rule: LoadingRule) -
 
     Examples
     --------
-    >>> from riskmap.failure.rules_data import MONTANA
+    >>> from riskmap.contract.rule_sets import MONTANA
     >>> from riskmap.contract.units import GPD_PER_FT2_L_D_M2
     >>> rate = rate_of_percolation([5.0, 30.9, 121.0], rule=MONTANA)
     >>> (rate / GPD_PER_FT2_L_D_M2).round(3).tolist()
@@ -194,8 +211,8 @@ def period_in_force(
     if not periods:
         raise ValueError("no rule periods given")
     years = np.asarray(year, float)
-    start = np.array([-np.inf if p.valid_from is None else p.valid_from for p in periods])
-    end = np.array([np.inf if p.valid_to is None else p.valid_to for p in periods])
+    start = np.array([-np.inf if p.first_year is None else p.first_year for p in periods])
+    end = np.array([np.inf if p.last_year is None else p.last_year for p in periods])
     whole = np.floor(years)[..., None]
     gap = np.maximum(np.maximum(start - whole, whole - end), 0.0)
     last = len(periods) - 1

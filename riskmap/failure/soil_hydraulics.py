@@ -17,18 +17,13 @@ flux never more than Ks.
 
 from __future__ import annotations
 
-from typing import Final, cast
+from typing import cast
 
 import numpy as np
 import numpy.typing as npt
 from scipy.special import wrightomega
 
 from riskmap.contract.arrays import Floats
-
-ALPHA_PER_M: Final = 12.0
-"""Exponent of the conductivity, 1/m: most structured soils from clays to loams and also medium
-and fine sands (Elrick & Reynolds' categories, from memory). One value for all soils keeps results
-monotone in conductivity."""
 
 
 def omega(y: npt.ArrayLike) -> Floats:

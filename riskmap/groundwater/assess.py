@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -20,11 +21,12 @@ from riskmap.groundwater.paths import EDGE, ENDS, STILL, WATER, Paths, trace_pat
 from riskmap.groundwater.plume import Plumes, nitrate_added_mg_l, shape_plumes
 from riskmap.groundwater.reach import PathPairs, pairs_by_width
 from riskmap.groundwater.score import SOON_D, groundwater_score, receptor_part
-from riskmap.groundwater.screens import column, draw_width_m, screen_windows
-from riskmap.groundwater.settings import AssessmentSettings
+from riskmap.groundwater.screens import column, draw_l_d, draw_width_m, screen_windows
+from riskmap.groundwater.settings import GroundwaterSettings, WellSettings
 from riskmap.groundwater.well_risk import own_vulnerability, well_risk
 
-__all__ = ["AssessmentSettings", "GroundwaterAssessment", "assess_groundwater"]
+CHUNK: Final = 10_000
+"""Systems followed at a time; it changes memory, not results."""
 
 PAIR_COLUMNS = ("system", "well", "distance_m", "offset_m", "travel_time_d", "nitrate_added_mg_l")
 _NO_PAIRS = pd.DataFrame(
@@ -64,15 +66,18 @@ class _Receptors:
     bottom_m: Floats
     width_m: Floats
     screen_known: NDArray[np.bool_]
+    pumped_l_d: Floats
+    pumped_evidence: NDArray[np.object_]
 
 
-def _receptors(wells: pd.DataFrame, flow: FlowField, settings: AssessmentSettings) -> _Receptors:
-    top, bottom, known = screen_windows(wells, unknown_screen_m=settings.unknown_screen_m)
-    width = draw_width_m(
-        wells, flow, top, bottom,
-        default_flow_l_d=settings.well_flow_l_d, thickness_m=settings.plume.thickness_m,
-    )  # fmt: skip
-    return _Receptors(column(wells, "x_m"), column(wells, "y_m"), top, bottom, width, known)
+def _receptors(
+    wells: pd.DataFrame, flow: FlowField, settings: GroundwaterSettings, well_settings: WellSettings
+) -> _Receptors:
+    top, bottom, known = screen_windows(wells, unknown_screen_m=well_settings.unknown_screen_m)
+    pumped, marks = draw_l_d(wells, well_settings)
+    width = draw_width_m(pumped, wells, flow, top, bottom, thickness_m=settings.thickness_m)
+    x_m, y_m = column(wells, "x_m"), column(wells, "y_m")
+    return _Receptors(x_m, y_m, top, bottom, width, known, pumped, marks)
 
 
 def _pair_frame(
@@ -93,30 +98,28 @@ def _pair_frame(
 
 def _follow(
     systems: pd.DataFrame, load: Floats, wells: _Receptors, flow: FlowField,
-    water_id: ArrayLike | None, settings: AssessmentSettings,
+    water_id: ArrayLike | None, settings: GroundwaterSettings,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:  # fmt: skip
     """Trace every system's plume: the pairs in reach, and the end of each path."""
     names = ("x_m", "y_m", "field_width_m", "age_yr")
     x, y, across, age = (column(systems, name) for name in names)
     tables, ends = [_NO_PAIRS], [_NO_ENDS]
-    for first in range(0, len(systems), settings.chunk):
-        part = slice(first, first + settings.chunk)
+    for first in range(0, len(systems), CHUNK):
+        part = slice(first, first + CHUNK)
         paths = trace_paths(
             flow, x_m=x[part], y_m=y[part], max_distance_m=settings.max_distance_m,
             max_time_d=settings.max_time_yr * YEAR_D, water_id=water_id,
         )  # fmt: skip
         plumes = shape_plumes(
-            paths, load_kg_yr=load[part], settings=settings.plume,
-            porosity_frac=settings.porosity_frac, source_width_m=across[part],
-        )  # fmt: skip
+            paths, load_kg_yr=load[part], settings=settings, source_width_m=across[part]
+        )
         found = pairs_by_width(
             paths, plumes.reach_m(paths), x_m=wells.x_m, y_m=wells.y_m, width_m=wells.width_m
         )
         for pairs in found:
             table = _pair_frame(paths, plumes, pairs, wells, age[part] * YEAR_D)
             table["system"] += first
-            least = max(settings.least_added_mg_l, 1e-12)
-            tables.append(table[table["nitrate_added_mg_l"] >= least])
+            tables.append(table[table["nitrate_added_mg_l"] >= settings.least_added_mg_l])
         ends.append(_path_ends(paths, plumes))
     pairs_frame = pd.concat([t for t in tables if len(t)] or tables, ignore_index=True)
     pairs_frame = pairs_frame.sort_values(["system", "well"], ignore_index=True)
@@ -157,8 +160,8 @@ def _per_system(
 
 
 def _per_well(
-    wells: pd.DataFrame, systems: pd.DataFrame, pairs: pd.DataFrame, known: NDArray[np.bool_],
-    settings: AssessmentSettings,
+    wells: pd.DataFrame, systems: pd.DataFrame, pairs: pd.DataFrame, receptors: _Receptors,
+    settings: GroundwaterSettings, well_settings: WellSettings,
 ) -> pd.DataFrame:  # fmt: skip
     summed = superpose.sum_at_wells(pairs, len(wells))
     near = drainfields_near_wells(
@@ -167,21 +170,24 @@ def _per_well(
     )  # fmt: skip
     own = own_vulnerability(
         depth_m=column(wells, "depth_m"), casing_m=column(wells, "casing_m"),
-        age_yr=column(wells, "age_yr"), dug=column(wells, "dug"),
+        age_yr=column(wells, "age_yr"), dug=column(wells, "dug"), settings=well_settings,
     )  # fmt: skip
     risk = well_risk(
         nitrate_added_mg_l=np.where(np.isfinite(near), summed["nitrate_added_mg_l"], np.nan),
         shortest_travel_time_d=summed["shortest_travel_time_d"],
         drainfields_near=near,
         own=own,
-        background_mg_l=settings.background_mg_l,
-        limit_mg_l=settings.limit_mg_l,
-        temperature_c=settings.temperature_c,
+        water=settings,
+        settings=well_settings,
     )
     marks = pd.DataFrame(
-        {"drainfields_within_229_m": near,
-         "screen_evidence": np.where(known, "measured", "assumed")}
-    )  # fmt: skip
+        {
+            "drainfields_within_229_m": near,
+            "screen_evidence": np.where(receptors.screen_known, "measured", "assumed"),
+            "flow_l_d": receptors.pumped_l_d,
+            "flow_l_d_evidence": receptors.pumped_evidence,
+        }
+    )
     return pd.concat([summed, marks, own, risk], axis=1).set_axis(wells.index)
 
 
@@ -189,7 +195,8 @@ def assess_groundwater(
     systems: pd.DataFrame,
     wells: pd.DataFrame,
     water_table: Grid,
-    settings: AssessmentSettings | None = None,
+    settings: GroundwaterSettings,
+    well_settings: WellSettings,
     *,
     water_id: ArrayLike | None = None,
 ) -> GroundwaterAssessment:
@@ -202,12 +209,13 @@ def assess_groundwater(
         ``chance_failing_frac``, ``vulnerability_frac``, ``field_width_m``, ``age_yr`` (a young
         system's plume may not have arrived). NaN where not known.
     wells
-        ``x_m``, ``y_m``; optional ``depth_m``, ``casing_m``, ``static_level_m``, ``age_yr``,
-        ``dug``, ``flow_l_d``.
+        ``x_m``, ``y_m``; optional ``depth_m``, ``casing_m``, ``screen_top_m``,
+        ``screen_bottom_m``, ``static_level_m``, ``age_yr``, ``dug``, ``use``, ``yield_l_d``,
+        ``flow_l_d``.
     water_table
         Heads on a grid, m.
-    settings
-        Numbers of the run.
+    settings, well_settings
+        The aquifer, its water and plumes; what wells are like.
     water_id
         Surface water on the grid: 0 land, else the number of the water.
 
@@ -216,21 +224,22 @@ def assess_groundwater(
     GroundwaterAssessment
         Screening results; ``nitrate_added_mg_l`` is what the systems add in the long run.
     """
-    chosen = settings or AssessmentSettings()
     flow = flow_field(
-        water_table, conductivity_m_d=chosen.conductivity_m_d, porosity_frac=chosen.porosity_frac
+        water_table,
+        conductivity_m_d=settings.conductivity_m_d,
+        porosity_frac=settings.porosity_frac,
     )
     loads = system_load(
         column(systems, "persons"), systems["kind"].to_numpy(object),
         treatment_removal_frac=column(systems, "treatment_removal_frac"),
-        soil_denitrified_frac=chosen.soil_denitrified_frac,
+        settings=settings,
     )  # fmt: skip
     load = loads["nitrogen_load_kg_yr"].to_numpy(float)
-    receptors = _receptors(wells, flow, chosen)
-    pairs, ends = _follow(systems, load, receptors, flow, water_id, chosen)
+    receptors = _receptors(wells, flow, settings, well_settings)
+    pairs, ends = _follow(systems, load, receptors, flow, water_id, settings)
     return GroundwaterAssessment(
         systems=_per_system(systems, loads, pairs, ends),
-        wells=_per_well(wells, systems, pairs, receptors.screen_known, chosen),
+        wells=_per_well(wells, systems, pairs, receptors, settings, well_settings),
         pairs=pairs,
         waters=superpose.sum_at_waters(
             ends["water_id"], ends["water_load_kg_yr"], ends["water_travel_time_d"]

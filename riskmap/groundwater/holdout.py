@@ -105,8 +105,8 @@ def hold_out_comparison(
     x_m: ArrayLike,
     y_m: ArrayLike,
     plume_column: str,
-    block_m: float = 5000.0,
-    folds: int = 5,
+    block_m: float,
+    folds: int,
     limit_mg_l: float = LIMIT_MG_L,
     trees: int = 200,
     seed: int = 0,
@@ -124,6 +124,8 @@ def hold_out_comparison(
         a line fitted (in logs) on the other blocks.
     block_m
         Side of the blocks, m: longer than wells resemble each other.
+    folds
+        Parts that the blocks are held out in.
 
     Returns
     -------

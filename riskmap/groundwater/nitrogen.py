@@ -8,7 +8,7 @@ in from up-gradient nor how far a plume spreads, so it is a screening number.
 
 from __future__ import annotations
 
-from typing import Final, NamedTuple
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -17,43 +17,11 @@ from numpy.typing import ArrayLike
 from riskmap.contract.arrays import Floats
 from riskmap.contract.kinds import KINDS
 from riskmap.contract.units import YEAR_D
+from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.spatial.neighbors import sum_within
 
 LIMIT_MG_L: Final = 10.0
 """Drinking-water limit of nitrate, mg/L as N (40 CFR 141.62)."""
-
-
-class Parameter(NamedTuple):
-    """A number with what it is worth: default, bounds, unit, where it comes from."""
-
-    value: float
-    lower: float
-    upper: float
-    unit: str
-    source: str
-
-
-NITROGEN: Final = {
-    "per_person_kg_yr": Parameter(
-        4.2, 3.0, 6.0, "kg N/person/yr",
-        "4.2 in a Florida basin budget; 4.68 for a mix of systems in Amador et al. (2018, Water "
-        "Air Soil Pollut.)",
-    ),
-    "persons": Parameter(2.5, 1.0, 12.0, "persons", "assumed where the occupants are not known"),
-    "soil_denitrified_frac": Parameter(
-        0.15, 0.0, 0.9, "1",
-        "Hantzsche and Finnemore (1992): 0.10-0.15 in sand, up to 0.35 in clay or organic soil",
-    ),
-    "background_mg_l": Parameter(
-        0.5, 0.0, 10.0, "mg/L as N", "Hantzsche and Finnemore (1992): 0.5-1.0"
-    ),
-    "effluent_mg_l": Parameter(
-        50.0, 20.0, 100.0, "mg/L as N", "domestic effluent 50-60 (a state agency's sheet)"
-    ),
-    "recharge_m_yr": Parameter(
-        0.2, 0.01, 1.5, "m/yr", "assumed; give the region's own deep percolation"
-    ),
-}  # fmt: skip
 
 
 def system_load(
@@ -61,28 +29,26 @@ def system_load(
     kind: ArrayLike,
     *,
     treatment_removal_frac: ArrayLike | None = None,
-    soil_denitrified_frac: ArrayLike = NITROGEN["soil_denitrified_frac"].value,
-    per_person_kg_yr: float = NITROGEN["per_person_kg_yr"].value,
-    default_persons: float = NITROGEN["persons"].value,
+    settings: GroundwaterSettings,
 ) -> pd.DataFrame:
     """Nitrogen that reaches the water table from each system.
 
     Parameters
     ----------
     persons
-        Occupants (n,); NaN is replaced by ``default_persons`` and marked ``assumed``.
+        Persons served (n,); NaN where not known, and so is the load then.
     kind
         Kind of system (n,), of :data:`riskmap.contract.kinds.KINDS`; others count as "unknown".
     treatment_removal_frac
         Share removed by the system where it is known (n,); NaN or None: by kind.
-    soil_denitrified_frac
-        Share lost below the field, one number or (n,).
+    settings
+        Nitrogen of a person, share lost below the field.
 
     Returns
     -------
     DataFrame
-        ``nitrogen_load_kg_yr``, ``persons_used``, ``removed_frac``, ``load_evidence`` (the weakest
-        of its parts: measured, inferred, assumed).
+        ``nitrogen_load_kg_yr``, ``removed_frac``, ``load_evidence`` (the weakest of its parts:
+        inferred, assumed, unknown).
     """
     people = np.asarray(persons, float)
     names = pd.Series(np.asarray(kind, object)).astype("string").str.lower().fillna("unknown")
@@ -93,15 +59,14 @@ def system_load(
         given = np.broadcast_to(np.asarray(treatment_removal_frac, float), people.shape)
         known = np.isfinite(given)
         removed = np.where(known, given, removed)
-    used = np.where(np.isfinite(people), people, default_persons)
-    soil = np.clip(np.asarray(soil_denitrified_frac, float), 0.0, 1.0)
-    load = used * per_person_kg_yr * (1 - np.clip(removed, 0, 1)) * (1 - soil)
+    load = people * settings.per_person_kg_yr * (1 - np.clip(removed, 0, 1))
+    load = load * (1 - settings.denitrified_frac)
+    mark = np.where(known, "inferred", "assumed")
     return pd.DataFrame(
         {
             "nitrogen_load_kg_yr": load,
-            "persons_used": used,
             "removed_frac": removed,
-            "load_evidence": np.where(np.isfinite(people) & known, "inferred", "assumed"),
+            "load_evidence": np.where(np.isfinite(people), mark, "unknown"),
         }
     )
 
@@ -117,9 +82,9 @@ def lot_nitrate_mg_l(
     effluent_m_yr: ArrayLike,
     *,
     recharge_m_yr: ArrayLike,
-    effluent_mg_l: ArrayLike = NITROGEN["effluent_mg_l"].value,
-    denitrified_frac: ArrayLike = NITROGEN["soil_denitrified_frac"].value,
-    background_mg_l: ArrayLike = NITROGEN["background_mg_l"].value,
+    effluent_mg_l: ArrayLike = GroundwaterSettings.effluent_mg_l,
+    denitrified_frac: ArrayLike = GroundwaterSettings.denitrified_frac,
+    background_mg_l: ArrayLike = GroundwaterSettings.background_mg_l,
 ) -> Floats:
     """Mean nitrate of the water that percolates on the land, mg/L as N.
 
@@ -142,9 +107,9 @@ def lot_area_for_target_m2(
     *,
     target_mg_l: ArrayLike = LIMIT_MG_L,
     recharge_m_yr: ArrayLike,
-    effluent_mg_l: ArrayLike = NITROGEN["effluent_mg_l"].value,
-    denitrified_frac: ArrayLike = NITROGEN["soil_denitrified_frac"].value,
-    background_mg_l: ArrayLike = NITROGEN["background_mg_l"].value,
+    effluent_mg_l: ArrayLike = GroundwaterSettings.effluent_mg_l,
+    denitrified_frac: ArrayLike = GroundwaterSettings.denitrified_frac,
+    background_mg_l: ArrayLike = GroundwaterSettings.background_mg_l,
 ) -> Floats:
     """Smallest land per system that keeps the mean at the target, m2.
 
@@ -168,13 +133,12 @@ def neighborhood_nitrate_mg_l(
     flow_l_d: ArrayLike,
     target_x_m: ArrayLike,
     target_y_m: ArrayLike,
-    radius_m: float,
-    recharge_m_yr: ArrayLike = NITROGEN["recharge_m_yr"].value,
-    background_mg_l: ArrayLike = NITROGEN["background_mg_l"].value,
+    settings: GroundwaterSettings,
 ) -> Floats:
-    """Mean nitrate of what percolates within a radius of each target, mg/L as N.
+    """Mean nitrate of what percolates around each target, mg/L as N.
 
-    The same balance over a circle: loads and effluent of all systems in it, rain over its area.
+    The same balance over a circle of the settings' ``balance_radius_m``: loads and effluent of all
+    systems in it, rain over its area.
 
     Parameters
     ----------
@@ -182,14 +146,19 @@ def neighborhood_nitrate_mg_l(
         Systems (n,): place, nitrogen that reaches the water table, effluent. NaN counts as none.
     target_x_m, target_y_m
         Centers of the circles (t,).
-    recharge_m_yr, background_mg_l
-        One number, or (t,).
+    settings
+        Radius, recharge, and nitrate of recharge without systems.
     """
     weights = np.column_stack([np.asarray(load_kg_yr, float), np.asarray(flow_l_d, float)])
     sums = sum_within(
-        x_m, y_m, weights, target_x_m=target_x_m, target_y_m=target_y_m, radius_m=radius_m
+        x_m,
+        y_m,
+        weights,
+        target_x_m=target_x_m,
+        target_y_m=target_y_m,
+        radius_m=settings.balance_radius_m,
     )
     load_g, flow_m3 = sums[:, 0] * 1000.0, sums[:, 1] / 1000.0 * YEAR_D
-    rain_m3 = np.asarray(recharge_m_yr, float) * np.pi * radius_m**2
-    mass = load_g + rain_m3 * np.asarray(background_mg_l, float)
+    rain_m3 = settings.recharge_m_yr * np.pi * settings.balance_radius_m**2
+    mass = load_g + rain_m3 * settings.background_mg_l
     return np.asarray(mass / (flow_m3 + rain_m3), float)

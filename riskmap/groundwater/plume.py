@@ -25,30 +25,10 @@ from numpy.typing import ArrayLike
 
 from riskmap.contract.arrays import Floats
 from riskmap.contract.units import YEAR_D
-from riskmap.groundwater.nitrogen import Parameter
 from riskmap.groundwater.paths import Paths
 from riskmap.groundwater.reach import PathPairs
+from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.groundwater.slabs import layer_mean, window_mean
-
-PLUME: Final = {
-    "dispersivity_along_m": Parameter(
-        10.0, 0.1, 100.0, "m", "assumed; used only with decay (Domenico 1987 for its role)"
-    ),
-    "dispersivity_across_m": Parameter(
-        1.0, 0.01, 10.0, "m", "common practice, no source: a tenth of the one along"
-    ),
-    "dispersivity_down_m": Parameter(
-        0.1, 0.001, 1.0, "m", "common practice, no source: a hundredth of the one along"
-    ),
-    "thickness_m": Parameter(20.0, 1.0, 300.0, "m", "assumed; give the aquifer's own"),
-    "recharge_m_yr": Parameter(0.2, 0.0, 1.5, "m/yr", "assumed; give the region's own"),
-    "decay_1_d": Parameter(0.0, 0.0, 0.01, "1/d", "nitrate taken as lasting (conservative)"),
-    "source_width_m": Parameter(15.0, 1.0, 100.0, "m", "assumed: a field across the flow"),
-    "source_depth_m": Parameter(1.0, 0.1, 10.0, "m", "assumed: mixing at the water table"),
-    "source_mg_l": Parameter(50.0, 10.0, 120.0, "mg/L as N", "domestic effluent 50-60"),
-    "direction_sd_deg": Parameter(5.0, 0.0, 45.0, "degree", "assumed doubt of the direction"),
-}
-"""Plume parameters: default, bounds, unit, source."""
 
 REACH_SIGMAS: Final = 4.0
 WIDTH_RATIO: Final = (0.25, 4.0)
@@ -56,34 +36,6 @@ WIDTH_RATIO: Final = (0.25, 4.0)
 SOURCE_FLUX_OVER_M: Final = 100.0
 """The flux at the source is the mean over the path's first part: a divide's still water is not
 that of the plume."""
-
-
-@dataclass(frozen=True)
-class PlumeSettings:
-    """Numbers shared by all plumes; see ``PLUME`` for units, bounds and sources."""
-
-    dispersivity_along_m: float = PLUME["dispersivity_along_m"].value
-    dispersivity_across_m: float = PLUME["dispersivity_across_m"].value
-    dispersivity_down_m: float = PLUME["dispersivity_down_m"].value
-    thickness_m: float = PLUME["thickness_m"].value
-    recharge_m_yr: float = PLUME["recharge_m_yr"].value
-    decay_1_d: float = PLUME["decay_1_d"].value
-    source_width_m: float = PLUME["source_width_m"].value
-    source_depth_m: float = PLUME["source_depth_m"].value
-    source_mg_l: float = PLUME["source_mg_l"].value
-    direction_sd_deg: float = PLUME["direction_sd_deg"].value
-
-    def __post_init__(self) -> None:
-        positive = (
-            self.dispersivity_along_m, self.thickness_m, self.source_width_m,
-            self.source_depth_m, self.source_mg_l,
-        )  # fmt: skip
-        rest = (
-            self.dispersivity_across_m, self.dispersivity_down_m, self.recharge_m_yr,
-            self.decay_1_d, self.direction_sd_deg,
-        )  # fmt: skip
-        if not (min(positive) > 0 and min(rest) >= 0):
-            raise ValueError("plume settings must be positive (spreading and decay: not negative)")
 
 
 @dataclass(frozen=True)
@@ -105,7 +57,7 @@ class Plumes:
     sigma_down_m: Floats
     top_m: Floats
     left_frac: Floats
-    settings: PlumeSettings
+    settings: GroundwaterSettings
 
     def reach_m(self, paths: Paths) -> Floats:
         """How far to each side of its path a plume matters, m, per point of the paths."""
@@ -137,10 +89,10 @@ def spread_m2_per_m(paths: Paths, ratio: Floats) -> Floats:
 
 
 def source_size(
-    load_g_d: Floats, flux: Floats, width: Floats, settings: PlumeSettings
+    load_g_d: Floats, flux: Floats, width: Floats, settings: GroundwaterSettings
 ) -> tuple[Floats, Floats]:
     """Width and depth of each source such that its water is no stronger than the effluent."""
-    area = load_g_d / (flux * settings.source_mg_l)
+    area = load_g_d / (flux * settings.effluent_mg_l)
     depth = np.clip(area / width, settings.source_depth_m, None)
     depth = np.minimum(depth, settings.thickness_m)
     return np.maximum(width, area / depth), depth
@@ -163,8 +115,7 @@ def shape_plumes(
     paths: Paths,
     *,
     load_kg_yr: ArrayLike,
-    settings: PlumeSettings,
-    porosity_frac: float,
+    settings: GroundwaterSettings,
     source_width_m: ArrayLike | None = None,
 ) -> Plumes:
     """Work out how each plume spreads along its path.
@@ -176,11 +127,9 @@ def shape_plumes(
     load_kg_yr
         Nitrogen reaching the water table (n,); NaN counts as unknown and reaches nobody.
     settings
-        Shared numbers.
-    porosity_frac
-        Effective porosity, for the depth that recharge pushes the plume to.
+        Numbers that all plumes share.
     source_width_m
-        Width of each field across the flow (n,); NaN or None: the shared default.
+        Width of each field across the flow (n,); NaN or None: as in the settings.
     """
     load = np.asarray(load_kg_yr, float) * 1000.0 / YEAR_D
     width = np.full(load.shape, settings.source_width_m)
@@ -197,7 +146,7 @@ def shape_plumes(
     spread = ratio**2 * _running(paths, 2 * settings.dispersivity_across_m / ratio**2)
     doubt = paths.distance_m * np.tan(np.radians(settings.direction_sd_deg))
     b, years = settings.thickness_m, paths.time_d / YEAR_D
-    dive = b * -np.expm1(-settings.recharge_m_yr * years / (porosity_frac * b))
+    dive = b * -np.expm1(-settings.recharge_m_yr * years / (settings.porosity_frac * b))
     return Plumes(
         load_g_d=load,
         source_width_m=width,

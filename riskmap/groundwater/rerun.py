@@ -27,10 +27,9 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from riskmap.contract.arrays import Floats
+from riskmap.contract.settings import clipped
 from riskmap.contract.units import YEAR_D
-from riskmap.groundwater.assess import GroundwaterAssessment
-from riskmap.groundwater.nitrogen import NITROGEN
-from riskmap.groundwater.parameter_ranges import GroundwaterParameters
+from riskmap.groundwater.assess import CHUNK, GroundwaterAssessment
 from riskmap.groundwater.paths import EDGE, ENDS, STILL
 from riskmap.groundwater.rerun_geometry import Found, PairGeometry, Search, find_pairs
 from riskmap.groundwater.rerun_kernel import Scenario
@@ -39,28 +38,24 @@ from riskmap.groundwater.rerun_sums import (
     receptor_sums,
     scenario_of,
     sources_of,
+    speed_up,
     well_table,
 )
-from riskmap.groundwater.score import SCORE, joined_score, nearness, score_parts
-from riskmap.groundwater.screens import column, draw_width_m, screen_windows
-from riskmap.groundwater.settings import AssessmentSettings
+from riskmap.groundwater.score import SURFACE_WATER_WEIGHT, joined_score, nearness, score_parts
+from riskmap.groundwater.screens import column, draw_l_d, draw_width_m, screen_windows
+from riskmap.groundwater.settings import GroundwaterSettings, WellSettings
 from riskmap.spatial.neighbors import NeighborList, neighbor_list
 
 RERUN_COLUMNS: Final = (
     "nitrogen_kg_yr", "reaching", "wells_soon", "nitrate_given_mg_l", "lot_nitrate_mg_l",
 )  # fmt: skip
-WIDE: Final = GroundwaterParameters(dispersivity_factor=5.0)
-"""The widest plumes that the pairs are searched for."""
+WIDE: Final = (1.0, 5.0)
+"""Factors on conductivity and on all dispersivities of the widest plumes that are searched for."""
 WIDE_LOAD: Final = 2.5
 """Greatest load to be ready for, against the assessment's."""
-CORNERS: Final = (
-    GroundwaterParameters(),
-    GroundwaterParameters(conductivity_factor=0.3),
-    GroundwaterParameters(conductivity_factor=0.3, dispersivity_factor=5.0),
-    GroundwaterParameters(conductivity_factor=0.3, dispersivity_factor=0.3),
-)
-"""A pair is kept if it adds the least amount in one of these, under ``WIDE_LOAD``, long since
-arrived."""
+CORNERS: Final = ((1.0, 1.0), (0.3, 1.0), (0.3, 5.0), (0.3, 0.3))
+"""Factors on conductivity and on all dispersivities: a pair is kept if it adds the least amount in
+one of these, under ``WIDE_LOAD``, long since arrived."""
 
 
 @dataclass(frozen=True)
@@ -70,11 +65,10 @@ class Rerun:
     Of the assessment: ``settings``, ``pairs``, ``removed_frac`` and ``field_width_m`` of each
     system, ``lost`` (systems whose path could not start), and of the wells the screen
     (``screen_top_m``, ``screen_bottom_m``) and ``draw_m2``, width of draw times screen length.
-    ``near``: neighbors within ``balance_radius_m``, and ``flow_near_l_d`` of all of them;
-    ``recharge_m_yr`` of their balance.
+    ``near``: neighbors in the circle of the nitrogen balance, and ``flow_near_l_d`` of all of them.
     """
 
-    settings: AssessmentSettings
+    settings: GroundwaterSettings
     pairs: PairGeometry
     removed_frac: Floats
     field_width_m: Floats
@@ -84,8 +78,6 @@ class Rerun:
     screen_bottom_m: Floats
     draw_m2: Floats
     near: NeighborList
-    balance_radius_m: float
-    recharge_m_yr: float
 
     @property
     def nbytes(self) -> int:
@@ -98,11 +90,10 @@ def prepare_rerun(
     found: GroundwaterAssessment,
     systems: pd.DataFrame,
     wells: pd.DataFrame,
-    settings: AssessmentSettings,
+    settings: GroundwaterSettings,
+    well_settings: WellSettings,
     *,
     daily_flow_l_d: ArrayLike,
-    recharge_m_yr: float,
-    balance_radius_m: float,
     water_id: ArrayLike | None = None,
 ) -> Rerun:
     """Make a county ready to be assessed again.
@@ -110,27 +101,25 @@ def prepare_rerun(
     Parameters
     ----------
     found
-        What :func:`riskmap.groundwater.assess.assess_groundwater` gave of ``systems``, ``wells``,
-        ``settings`` and ``water_id``, which come here as they went in there.
+        What :func:`riskmap.groundwater.assess.assess_groundwater` gave of all the other arguments,
+        which come here as they went in there.
+    systems, wells, settings, well_settings, water_id
+        As there.
     daily_flow_l_d
-        Effluent of each system (n,), for the neighborhood's balance.
-    recharge_m_yr, balance_radius_m
-        Of that balance; see
-        :func:`riskmap.groundwater.nitrogen.neighborhood_nitrate_mg_l`.
+        Effluent of each system (n,), for the neighborhood's nitrogen balance.
     """
-    top, bottom, _ = screen_windows(wells, unknown_screen_m=settings.unknown_screen_m)
-    thickness = settings.plume.thickness_m
-    draw = draw_width_m(
-        wells, found.flow, top, bottom,
-        default_flow_l_d=settings.well_flow_l_d, thickness_m=thickness,
-    )  # fmt: skip
+    top, bottom, _ = screen_windows(wells, unknown_screen_m=well_settings.unknown_screen_m)
+    pumped, _ = draw_l_d(wells, well_settings)
+    draw = draw_width_m(pumped, wells, found.flow, top, bottom, thickness_m=settings.thickness_m)
     search = Search(
         systems, found.flow, settings, water_id, column(wells, "x_m"), column(wells, "y_m"), draw,
-        wide=WIDE.settings(settings), wide_load=WIDE_LOAD,
-        wide_draw=1 / min(corner.conductivity_factor for corner in CORNERS),
+        wide=_corner(settings, WIDE), wide_load=WIDE_LOAD,
+        wide_draw=1 / min(conductivity for conductivity, _ in CORNERS),
     )  # fmt: skip
-    screens = (top, bottom, draw * np.clip(bottom - top, 1.0, thickness))
-    near = neighbor_list(column(systems, "x_m"), column(systems, "y_m"), radius_m=balance_radius_m)
+    screens = (top, bottom, draw * np.clip(bottom - top, 1.0, settings.thickness_m))
+    near = neighbor_list(
+        column(systems, "x_m"), column(systems, "y_m"), radius_m=settings.balance_radius_m
+    )
     each = found.systems
     unmoved = each["path_end"].isin([ENDS[EDGE], ENDS[STILL]]) & (each["path_length_m"] == 0)
     return Rerun(
@@ -144,8 +133,18 @@ def prepare_rerun(
         screen_bottom_m=bottom,
         draw_m2=screens[2],
         near=near,
-        balance_radius_m=balance_radius_m,
-        recharge_m_yr=recharge_m_yr,
+    )
+
+
+def _corner(settings: GroundwaterSettings, factors: tuple[float, float]) -> GroundwaterSettings:
+    """Return settings with other conductivity and dispersivities."""
+    conductivity, dispersivity = factors
+    return clipped(
+        settings,
+        conductivity_m_d=settings.conductivity_m_d * conductivity,
+        dispersivity_along_m=settings.dispersivity_along_m * dispersivity,
+        dispersivity_across_m=settings.dispersivity_across_m * dispersivity,
+        dispersivity_down_m=settings.dispersivity_down_m * dispersivity,
     )
 
 
@@ -154,20 +153,28 @@ def _all_pairs(
 ) -> PairGeometry:
     """Search in chunks and keep what may count in one of the corners."""
     chunks, settings = [], search.settings
-    for first in range(0, max(len(load_kg_yr), 1), settings.chunk):
-        part = slice(first, first + settings.chunk)
+    for first in range(0, max(len(load_kg_yr), 1), CHUNK):
+        part = slice(first, first + CHUNK)
         found = find_pairs(search, part, load_kg_yr[part])
         pairs = _geometry(found)
         kept = np.zeros(len(pairs.well), bool)
         width = column(search.systems.iloc[part], "field_width_m")
         for corner in CORNERS:
-            _mark(corner, settings, pairs, screens, load_kg_yr[part] * WIDE_LOAD, width, kept)
+            _mark(
+                _corner(settings, corner),
+                settings,
+                pairs,
+                screens,
+                load_kg_yr[part] * WIDE_LOAD,
+                width,
+                kept,
+            )
         chunks.append(
             replace(found, system=found.system[kept], well=found.well[kept], rows=found.rows[kept])
         )
     return _geometry(
         Found(
-            np.concatenate([c.system + k * settings.chunk for k, c in enumerate(chunks)]),
+            np.concatenate([c.system + k * CHUNK for k, c in enumerate(chunks)]),
             np.concatenate([c.well for c in chunks]),
             np.concatenate([c.rows for c in chunks]),
             np.concatenate([c.flux_m_d for c in chunks]),
@@ -184,34 +191,21 @@ def _geometry(found: Found) -> PairGeometry:
 
 
 def _mark(
-    corner: GroundwaterParameters, settings: AssessmentSettings, pairs: PairGeometry,
+    changed: GroundwaterSettings, settings: GroundwaterSettings, pairs: PairGeometry,
     screens: tuple[Floats, Floats, Floats], load: Floats, width: Floats, kept: NDArray[np.bool_],
 ) -> None:  # fmt: skip
-    changed, never = corner.settings(settings), np.full(len(load), np.nan)
+    never, faster = np.full(len(load), np.nan), speed_up(changed, settings)
     # However slow the water, a pair may count in another scenario: no longest time here.
-    scenario = _scenario(changed, settings, corner)._replace(max_time_d=np.inf)
-    flux = pairs.flux_m_d * corner.conductivity_factor
-    wells = well_table(
-        *screens, thickness_m=changed.plume.thickness_m,
-        conductivity_factor=corner.conductivity_factor,
-    )  # fmt: skip
-    mark_reached(pairs, wells, sources_of(load, flux, width, never, changed.plume), scenario, kept)
-
-
-def _scenario(
-    changed: AssessmentSettings, base: AssessmentSettings, parameters: GroundwaterParameters
-) -> Scenario:
-    return scenario_of(
-        changed,
-        conductivity_factor=parameters.conductivity_factor,
-        base_porosity_frac=base.porosity_frac,
-    )
+    scenario = scenario_of(changed, settings)._replace(max_time_d=np.inf)
+    wells = well_table(*screens, thickness_m=changed.thickness_m, conductivity_factor=faster)
+    sources = sources_of(load, pairs.flux_m_d * faster, width, never, changed)
+    mark_reached(pairs, wells, sources, scenario, kept)
 
 
 def rerun(
     prepared: Rerun,
+    settings: GroundwaterSettings,
     *,
-    parameters: GroundwaterParameters,
     persons: ArrayLike,
     age_yr: ArrayLike,
     chance_failing_frac: ArrayLike,
@@ -226,8 +220,8 @@ def rerun(
     ----------
     prepared
         From :func:`prepare_rerun`.
-    parameters
-        The scenario's county-wide numbers.
+    settings
+        The scenario's.
     persons, age_yr, chance_failing_frac, vulnerability_frac
         The scenario's records of each system (n,), in the order prepared; NaN where not known, as
         in the assessment.
@@ -241,21 +235,18 @@ def rerun(
         of the assessment (0..1), wells within five years' travel, the most that the system adds at
         one well, and the nitrate of what percolates around it.
     """
-    settings, base = parameters.settings(prepared.settings), prepared.settings
     people = np.asarray(persons, float)
-    people = np.where(np.isfinite(people), people, NITROGEN["persons"].value)
-    load = people * parameters.per_person_kg_yr * (1 - np.clip(prepared.removed_frac, 0, 1))
-    load = load * (1 - settings.soil_denitrified_frac)
-    factor, pairs = parameters.conductivity_factor, prepared.pairs
+    load = people * settings.per_person_kg_yr * (1 - np.clip(prepared.removed_frac, 0, 1))
+    load = load * (1 - settings.denitrified_frac)
+    faster, pairs = speed_up(settings, prepared.settings), prepared.pairs
     wells = well_table(
         prepared.screen_top_m, prepared.screen_bottom_m, prepared.draw_m2,
-        thickness_m=settings.plume.thickness_m, conductivity_factor=factor,
+        thickness_m=settings.thickness_m, conductivity_factor=faster,
     )  # fmt: skip
-    scenario = _scenario(settings, base, parameters)
+    scenario = scenario_of(settings, prepared.settings)
     sources = sources_of(
-        load, pairs.flux_m_d * factor, prepared.field_width_m, np.asarray(age_yr, float),
-        settings.plume,
-    )  # fmt: skip
+        load, pairs.flux_m_d * faster, prepared.field_width_m, np.asarray(age_yr, float), settings
+    )
     reached = receptor_sums(pairs, wells, sources, scenario)
     parts = score_parts(
         load_kg_yr=load,
@@ -266,7 +257,7 @@ def rerun(
     flow = prepared.flow_near_l_d if daily_flow_l_d is None else prepared.near.sums(daily_flow_l_d)
     values = (
         load, joined_score(parts), reached.wells_soon, reached.largest_mg_l,
-        _balance(prepared, load, flow, settings.background_mg_l, parameters.recharge_factor),
+        _balance(prepared, load, flow, settings),
     )  # fmt: skip
     return dict(zip(RERUN_COLUMNS, values, strict=True))
 
@@ -275,14 +266,14 @@ def _receptors_joined(prepared: Rerun, left_frac: Floats, scenario: Scenario) ->
     """Join wells and surface water as :func:`riskmap.groundwater.score.receptor_part` does."""
     time = prepared.pairs.water_time_d * scenario.time_scale
     time = np.where(time <= scenario.max_time_d * (1 + 1e-9), time, np.nan)
-    water = SCORE["surface_water_weight"].value * nearness(time)
+    water = SURFACE_WATER_WEIGHT * nearness(time)
     return np.where(prepared.lost, np.nan, 1 - left_frac * (1 - water))
 
 
 def _balance(
-    prepared: Rerun, load: Floats, flow_l_d: Floats, background: float, recharge_factor: float
+    prepared: Rerun, load: Floats, flow_l_d: Floats, settings: GroundwaterSettings
 ) -> Floats:
     """Mass balance of :func:`riskmap.groundwater.nitrogen.neighborhood_nitrate_mg_l`."""
-    rain = prepared.recharge_m_yr * recharge_factor * np.pi * prepared.balance_radius_m**2
-    mass = prepared.near.sums(load) * 1000.0 + rain * background
+    rain = settings.recharge_m_yr * np.pi * settings.balance_radius_m**2
+    mass = prepared.near.sums(load) * 1000.0 + rain * settings.background_mg_l
     return np.asarray(mass / (flow_l_d / 1000.0 * YEAR_D + rain), float)

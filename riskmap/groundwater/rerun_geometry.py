@@ -25,7 +25,7 @@ from riskmap.groundwater.plume import Plumes, shape_plumes, spread_m2_per_m
 from riskmap.groundwater.reach import PathPairs, pairs_by_width
 from riskmap.groundwater.rerun_kernel import ROW
 from riskmap.groundwater.screens import column
-from riskmap.groundwater.settings import AssessmentSettings
+from riskmap.groundwater.settings import GroundwaterSettings
 
 FURTHER: Final = 8.0
 """How many times the longest time paths are followed for (water that much faster)."""
@@ -57,12 +57,12 @@ class Search:
 
     systems: pd.DataFrame
     flow: FlowField
-    settings: AssessmentSettings
+    settings: GroundwaterSettings
     water_id: ArrayLike | None
     well_x_m: Floats
     well_y_m: Floats
     draw_m: Floats
-    wide: AssessmentSettings
+    wide: GroundwaterSettings
     wide_load: float
     wide_draw: float
 
@@ -93,10 +93,9 @@ def _taken(pairs: PathPairs, rows: NDArray[np.bool_] | Whole) -> PathPairs:
     )  # fmt: skip
 
 
-def _shaped(settings: AssessmentSettings, paths: Paths, load: Floats, width: Floats) -> Plumes:
+def _shaped(settings: GroundwaterSettings, paths: Paths, load: Floats, width: Floats) -> Plumes:
     return shape_plumes(
-        paths, load_kg_yr=load, settings=settings.plume,
-        porosity_frac=settings.porosity_frac, source_width_m=width,
+        paths, load_kg_yr=load, settings=settings, source_width_m=width,
     )  # fmt: skip
 
 

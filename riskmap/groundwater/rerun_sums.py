@@ -12,12 +12,12 @@ from numpy.typing import NDArray
 from riskmap.contract.arrays import Floats, Whole
 from riskmap.contract.compiled import compiled
 from riskmap.contract.units import YEAR_D
-from riskmap.groundwater.plume import PlumeSettings, source_size
+from riskmap.groundwater.plume import source_size
 from riskmap.groundwater.reach import search_margin_m
 from riskmap.groundwater.rerun_geometry import PairGeometry
 from riskmap.groundwater.rerun_kernel import PlumeSource, Scenario, Window, pair_addition
-from riskmap.groundwater.score import SCORE, SOON_D
-from riskmap.groundwater.settings import AssessmentSettings
+from riskmap.groundwater.score import HALF_TIME_D, SOON_D
+from riskmap.groundwater.settings import GroundwaterSettings
 
 
 @dataclass(frozen=True)
@@ -40,7 +40,7 @@ class Receptors(NamedTuple):
 
 def sources_of(
     load_kg_yr: Floats, flux_m_d: Floats, field_width_m: Floats, age_yr: Floats,
-    settings: PlumeSettings,
+    settings: GroundwaterSettings,
 ) -> PlumeSources:  # fmt: skip
     """Size each system's source; ``flux_m_d`` is the scenario's."""
     load = load_kg_yr * 1000.0 / YEAR_D
@@ -49,24 +49,26 @@ def sources_of(
     return PlumeSources(load / flux_m_d, width, depth, age_yr * YEAR_D)
 
 
-def scenario_of(
-    settings: AssessmentSettings, *, conductivity_factor: float, base_porosity_frac: float
-) -> Scenario:
-    """Gather the numbers that all pairs share."""
-    plume = settings.plume
-    pores = settings.porosity_frac * plume.thickness_m
+def scenario_of(settings: GroundwaterSettings, base: GroundwaterSettings) -> Scenario:
+    """Gather the numbers that all pairs share, under a scenario's settings and the county's."""
+    pores = settings.porosity_frac * settings.thickness_m
     return Scenario(
-        time_scale=settings.porosity_frac / base_porosity_frac / conductivity_factor,
+        time_scale=settings.porosity_frac / base.porosity_frac / speed_up(settings, base),
         max_time_d=settings.max_time_yr * YEAR_D,
-        along_m=plume.dispersivity_along_m,
-        across_m=plume.dispersivity_across_m,
-        down_m=plume.dispersivity_down_m,
-        doubt=float(np.tan(np.radians(plume.direction_sd_deg))),
-        thickness_m=plume.thickness_m,
-        dive_1_d=plume.recharge_m_yr / pores / YEAR_D,
-        decay_1_d=plume.decay_1_d,
-        least_mg_l=max(settings.least_added_mg_l, 1e-12),
+        along_m=settings.dispersivity_along_m,
+        across_m=settings.dispersivity_across_m,
+        down_m=settings.dispersivity_down_m,
+        doubt=float(np.tan(np.radians(settings.direction_sd_deg))),
+        thickness_m=settings.thickness_m,
+        dive_1_d=settings.recharge_m_yr / pores / YEAR_D,
+        decay_1_d=settings.decay_1_d,
+        least_mg_l=settings.least_added_mg_l,
     )
+
+
+def speed_up(settings: GroundwaterSettings, base: GroundwaterSettings) -> float:
+    """How many times faster water flows under a scenario's conductivity than under the county's."""
+    return settings.conductivity_m_d / base.conductivity_m_d
 
 
 def well_table(
@@ -141,7 +143,7 @@ def receptor_sums(
     """Superpose what a scenario's plumes reach, by system."""
     found = _sums(
         pairs.start, pairs.well, pairs.rows, wells, sources.strength, sources.width_m,
-        sources.depth_m, sources.age_d, scenario, SOON_D, SCORE["half_time_d"].value,
+        sources.depth_m, sources.age_d, scenario, SOON_D, HALF_TIME_D,
     )  # fmt: skip
     return Receptors(*found)
 

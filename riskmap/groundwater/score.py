@@ -1,6 +1,6 @@
 """The groundwater score of a system: source x chance of failing x path x receptors, each 0..1.
 
-Each part is a declared curve with its middle given in ``SCORE``; the score is their geometric mean
+Each part is a curve with its middle declared below; the score is their geometric mean
 (so 0 if there is no source or no receptor), which keeps the order of the product and a readable
 spread. The parts and the numbers behind them are given, so that the reasons can be told in words.
 All curves are assumed: they order systems, they do not measure harm.
@@ -17,27 +17,18 @@ from numpy.typing import ArrayLike
 
 from riskmap.contract.arrays import Floats
 from riskmap.contract.units import YEAR_D
-from riskmap.groundwater.nitrogen import Parameter
 
-SCORE: Final = {
-    "load_half_kg_yr": Parameter(
-        10.0, 2.0, 50.0, "kg N/yr",
-        "assumed: about the load of one home (median system 11.35 kg/yr, Amador et al. 2018)",
-    ),
-    "working_share_frac": Parameter(
-        0.4, 0.0, 1.0, "1",
-        "assumed: a working system still releases its nitrate; the rest of the concern is failure",
-    ),
-    "half_time_d": Parameter(
-        5 * YEAR_D, 30.0, 20_000.0, "d", "assumed: a well five years away counts half"
-    ),
-    "surface_water_weight": Parameter(
-        0.5, 0.0, 1.0, "1", "assumed: surface water counts half of a well at the same time"
-    ),
-    "drainfield_weight_frac": Parameter(
-        0.05, 0.0, 1.0, "1", "assumed: what a receptor counts when none is found down-gradient"
-    ),
-}  # fmt: skip
+LOAD_HALF_KG_YR: Final = 10.0
+"""Load that counts half (assumed): about that of one home (median system 11.35 kg N/yr, Amador et
+al. 2018)."""
+WORKING_SHARE_FRAC: Final = 0.4
+"""What a working system counts (assumed): it still releases its nitrate; the rest is failure."""
+HALF_TIME_D: Final = 5 * YEAR_D
+"""Travel time at which a well counts half (assumed): five years."""
+SURFACE_WATER_WEIGHT: Final = 0.5
+"""What surface water counts against a well at the same time (assumed)."""
+NO_RECEPTOR_FRAC: Final = 0.05
+"""What a receptor counts where none is found down-gradient (assumed)."""
 SOON_D: Final = 5 * YEAR_D
 """Travel time told in the reasons: five years."""
 
@@ -45,12 +36,12 @@ SOON_D: Final = 5 * YEAR_D
 def source_part(load_kg_yr: ArrayLike) -> Floats:
     """Strength of the source: load / (load + half); 0.5 at the load of about one home."""
     load = np.asarray(load_kg_yr, float)
-    return np.asarray(load / (load + SCORE["load_half_kg_yr"].value), float)
+    return np.asarray(load / (load + LOAD_HALF_KG_YR), float)
 
 
 def failing_part(chance_failing_frac: ArrayLike) -> Floats:
     """Chance of failing, above the share that a working system keeps."""
-    working = SCORE["working_share_frac"].value
+    working = WORKING_SHARE_FRAC
     chance = np.clip(np.asarray(chance_failing_frac, float), 0.0, 1.0)
     return np.asarray(working + (1 - working) * chance, float)
 
@@ -58,7 +49,7 @@ def failing_part(chance_failing_frac: ArrayLike) -> Floats:
 def nearness(time_d: ArrayLike) -> Floats:
     """Weigh a receptor by its travel time: 1 at once, half at the half-time; NaN: 0."""
     time = np.asarray(time_d, float)
-    weight = 0.5 ** (np.where(np.isnan(time), np.inf, time) / SCORE["half_time_d"].value)
+    weight = 0.5 ** (np.where(np.isnan(time), np.inf, time) / HALF_TIME_D)
     return np.asarray(weight, float)
 
 
@@ -81,7 +72,7 @@ def receptor_part(
     kept = pairs[pairs["nitrate_added_mg_l"] >= least_mg_l]
     left = np.log1p(-np.minimum(nearness(kept["travel_time_d"].to_numpy(float)), 1 - 1e-12))
     wells = np.bincount(kept["system"].to_numpy(np.int64), weights=left, minlength=n_systems)
-    water = SCORE["surface_water_weight"].value * nearness(water_time_d)
+    water = SURFACE_WATER_WEIGHT * nearness(water_time_d)
     return np.asarray(1 - np.exp(wells) * (1 - water), float)
 
 
@@ -93,7 +84,7 @@ def score_parts(
     receptor_frac: ArrayLike,
 ) -> dict[str, Floats]:
     """Give the four parts, each (n,) and 0..1; see :func:`groundwater_score`."""
-    floor = SCORE["drainfield_weight_frac"].value
+    floor = NO_RECEPTOR_FRAC
     receptors = floor + (1 - floor) * np.clip(np.asarray(receptor_frac, float), 0.0, 1.0)
     return {
         "source_part": source_part(load_kg_yr),

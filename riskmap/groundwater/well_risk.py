@@ -7,49 +7,16 @@ The number ranks wells for sampling; it is not a finding about any well.
 
 from __future__ import annotations
 
-from typing import Final
-
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 from scipy.special import ndtr
 
 from riskmap.contract.arrays import Floats
-from riskmap.groundwater.nitrogen import LIMIT_MG_L, NITROGEN, Parameter
+from riskmap.contract.settings import Z_95
+from riskmap.groundwater.nitrogen import LIMIT_MG_L
 from riskmap.groundwater.setbacks import VIRUS_LOG10, virus_reduction_log10
-
-OWN: Final = {
-    "depth_safe_m": Parameter(60.0, 20.0, 200.0, "m", "assumed: no extra risk by depth beyond"),
-    "depth_poor_m": Parameter(8.0, 2.0, 20.0, "m", "assumed: full risk at or above"),
-    "casing_safe_m": Parameter(30.0, 10.0, 60.0, "m", "assumed"),
-    "casing_poor_m": Parameter(6.0, 0.0, 12.0, "m", "common practice, no source: 20 ft of casing"),
-    "age_new_yr": Parameter(10.0, 0.0, 20.0, "yr", "assumed"),
-    "age_old_yr": Parameter(60.0, 30.0, 100.0, "yr", "assumed"),
-    "depth_weight": Parameter(0.5, 0.0, 1.0, "1", "assumed"),
-    "casing_weight": Parameter(0.5, 0.0, 1.0, "1", "assumed"),
-    "age_weight": Parameter(0.3, 0.0, 1.0, "1", "assumed"),
-    "dug_weight": Parameter(0.9, 0.5, 1.0, "1", "common practice, no source: dug wells fare worst"),
-}
-RISK: Final = {
-    "prediction_gsd": Parameter(
-        3.0, 1.5, 6.0, "1",
-        "assumed: geometric standard deviation of the predicted nitrate; hold-out r2 of .3-.4 is "
-        "the published state of the art",
-    ),
-    "temperature_c": Parameter(12.0, 2.0, 28.0, "degree C", "assumed; mean air temperature serves"),
-    "least_keep_out_frac": Parameter(
-        0.2, 0.0, 1.0, "1", "assumed: even a sound deep well passes this share of the germ risk"
-    ),
-    "base_chance_frac": Parameter(
-        0.02, 0.0, 0.2, "1", "assumed: chance of germs with no drainfield near"
-    ),
-    "field_odds": Parameter(
-        1.08, 1.0, 1.5, "1",
-        "odds of viral illness per holding tank in 640 acres: 1.08 (Borchardt et al. 2003, "
-        "Environ. Health Perspect. 111:742), here per drainfield within 229 m (assumed)",
-    ),
-}  # fmt: skip
-_Z90: Final = 1.6448536269514722
+from riskmap.groundwater.settings import GroundwaterSettings, WellSettings
 
 
 def _falling(value: Floats, poor: float, safe: float) -> Floats:
@@ -62,6 +29,7 @@ def own_vulnerability(
     casing_m: ArrayLike,
     age_yr: ArrayLike,
     dug: ArrayLike | None = None,
+    settings: WellSettings,
 ) -> pd.DataFrame:
     """How easily what is in the ground gets into the well, by its own build, 0..1.
 
@@ -73,6 +41,8 @@ def own_vulnerability(
         (n,); NaN where not known.
     dug
         1 dug, 0 drilled, NaN unknown (n,); None: all unknown.
+    settings
+        Limits and weights.
 
     Returns
     -------
@@ -82,17 +52,21 @@ def own_vulnerability(
         ``well_evidence`` ("measured" if all known, "inferred" if some, "assumed" if none).
     """
     depth = np.asarray(depth_m, float)
-    value = {name: spec.value for name, spec in OWN.items()}
     built = np.full(depth.shape, np.nan) if dug is None else np.asarray(dug, float)
-    old = 1.0 - _falling(np.asarray(age_yr, float), value["age_new_yr"], value["age_old_yr"])
+    old = 1.0 - _falling(np.asarray(age_yr, float), settings.age_new_yr, settings.age_old_yr)
     casing = np.asarray(casing_m, float)
     parts = {
-        "depth": _falling(depth, value["depth_poor_m"], value["depth_safe_m"]),
-        "casing": _falling(casing, value["casing_poor_m"], value["casing_safe_m"]),
+        "depth": _falling(depth, settings.depth_poor_m, settings.depth_safe_m),
+        "casing": _falling(casing, settings.casing_poor_m, settings.casing_safe_m),
         "age": old,
         "dug": np.clip(built, 0.0, 1.0),
     }
-    weights = {name: value[f"{name}_weight"] for name in parts}
+    weights = {
+        "depth": settings.depth_weight,
+        "casing": settings.casing_weight,
+        "age": settings.age_weight,
+        "dug": settings.dug_weight,
+    }
 
     def joined(fill: float) -> Floats:
         kept = np.ones(depth.shape)
@@ -118,7 +92,7 @@ def own_vulnerability(
 
 
 def chance_above(
-    predicted_mg_l: ArrayLike, limit_mg_l: float, *, gsd: float = RISK["prediction_gsd"].value
+    predicted_mg_l: ArrayLike, limit_mg_l: float, *, gsd: float = WellSettings.prediction_gsd
 ) -> Floats:
     """Chance that the true nitrate exceeds a limit; log-normal, the prediction its median."""
     middle = np.maximum(np.asarray(predicted_mg_l, float), 1e-6)
@@ -129,18 +103,27 @@ def germ_chance(
     time_d: ArrayLike,
     drainfields_near: ArrayLike,
     *,
-    temperature_c: ArrayLike = RISK["temperature_c"].value,
+    temperature_c: ArrayLike,
+    settings: WellSettings,
 ) -> Floats:
     """Germ risk at the well's screen, 0..1: the part of 7 log not yet gone, or crowding.
 
-    ``time_d`` is the shortest travel time from any system (NaN: none reaches); crowding counts
-    drainfields within 229 m through the odds of ``RISK["field_odds"]``.
+    Parameters
+    ----------
+    time_d
+        Shortest travel time from any system (n,); NaN: none reaches.
+    drainfields_near
+        Drainfields within 229 m (n,), which count through the settings' ``field_odds``.
+    temperature_c
+        Temperature of the ground water.
+    settings
+        Odds, and the chance with no drainfield near.
     """
     time, near = np.asarray(time_d, float), np.nan_to_num(np.asarray(drainfields_near, float))
     gone = virus_reduction_log10(np.where(np.isnan(time), np.inf, time), temperature_c)
     short = np.clip(1 - gone / VIRUS_LOG10, 0.0, 1.0)
-    base = RISK["base_chance_frac"].value
-    odds = base / (1 - base) * RISK["field_odds"].value ** near
+    base = settings.base_chance_frac
+    odds = base / (1 - base) * settings.field_odds**near
     crowded = odds / (1 + odds)
     return np.asarray(1 - (1 - short) * (1 - crowded), float)
 
@@ -151,9 +134,9 @@ def well_risk(
     shortest_travel_time_d: ArrayLike,
     drainfields_near: ArrayLike,
     own: pd.DataFrame,
-    background_mg_l: ArrayLike = NITROGEN["background_mg_l"].value,
+    water: GroundwaterSettings,
+    settings: WellSettings,
     limit_mg_l: float = LIMIT_MG_L,
-    temperature_c: ArrayLike = RISK["temperature_c"].value,
 ) -> pd.DataFrame:
     """Join both roads into one number per well with its doubt, and the sampling order.
 
@@ -163,8 +146,12 @@ def well_risk(
         Per well (n,), from the plumes and the neighborhood count.
     own
         From :func:`own_vulnerability`, (n) rows.
-    background_mg_l, limit_mg_l, temperature_c
-        Local nitrate without systems, the limit asked about, ground-water temperature.
+    water
+        Nitrate without systems, temperature of the ground water.
+    settings
+        How well predictions hold, and how germs get in.
+    limit_mg_l
+        The limit asked about.
 
     Returns
     -------
@@ -175,14 +162,19 @@ def well_risk(
         ``sampling_order`` (1 first; NaN risks last, ties by position).
     """
     added = np.asarray(nitrate_added_mg_l, float)
-    predicted = added + np.asarray(background_mg_l, float)
-    spread = RISK["prediction_gsd"].value ** _Z90
-    germs = germ_chance(shortest_travel_time_d, drainfields_near, temperature_c=temperature_c)
-    floor = RISK["least_keep_out_frac"].value
+    predicted = added + water.background_mg_l
+    gsd, floor = settings.prediction_gsd, settings.least_keep_out_frac
+    spread = gsd**Z_95
+    germs = germ_chance(
+        shortest_travel_time_d,
+        drainfields_near,
+        temperature_c=water.temperature_c,
+        settings=settings,
+    )
 
     def risk(nitrate: Floats, build: str) -> tuple[Floats, Floats]:
         entry = germs * (floor + (1 - floor) * own[build].to_numpy(float))
-        return 1 - (1 - chance_above(nitrate, limit_mg_l)) * (1 - entry), entry
+        return 1 - (1 - chance_above(nitrate, limit_mg_l, gsd=gsd)) * (1 - entry), entry
 
     middle, entry = risk(predicted, "well_vulnerability_frac")
     order = np.lexsort((np.arange(len(middle)), -np.nan_to_num(middle, nan=-1.0)))
@@ -193,7 +185,7 @@ def well_risk(
             "nitrate_predicted_mg_l": predicted,
             "nitrate_low_mg_l": predicted / spread,
             "nitrate_high_mg_l": predicted * spread,
-            "chance_above_limit_frac": chance_above(predicted, limit_mg_l),
+            "chance_above_limit_frac": chance_above(predicted, limit_mg_l, gsd=gsd),
             "germ_risk_frac": entry,
             "well_risk_frac": middle,
             "well_risk_low": risk(predicted / np.sqrt(spread), "well_lowest_frac")[0],

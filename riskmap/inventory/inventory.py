@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
-from datetime import date as Date  # noqa: N812 - `date` is a field here
+from dataclasses import dataclass
+from datetime import date as Date  # noqa: N812 - `date` is an argument here
 
 import geopandas as gpd
 import numpy as np
@@ -13,10 +13,11 @@ import shapely
 
 from riskmap.contract.features import INVENTORY
 from riskmap.contract.grid import Grid
+from riskmap.contract.rules import Rules
 from riskmap.inventory.density import describe_density
 from riskmap.inventory.permits import match_permits
-from riskmap.inventory.service import NO_SEWER_MAP, ServiceRules, describe_service
-from riskmap.inventory.siting import SitingRules, locate_treatment_areas
+from riskmap.inventory.service import NO_SEWER_MAP, describe_service
+from riskmap.inventory.siting import locate_treatment_areas
 from riskmap.inventory.soils import describe_soils
 from riskmap.inventory.systems import describe_systems, neighborhood_years
 from riskmap.inventory.terrain import Terrain, derive_terrain, describe_terrain
@@ -47,16 +48,6 @@ class Layers:
     water_table: Grid | None = None
     terrain: Terrain | None = None
     neighborhoods: pd.Series | None = None
-
-
-@dataclass(frozen=True)
-class Options:
-    """Day of the inventory, local rules, and the least share of an area that must be mapped."""
-
-    date: Date
-    siting: SitingRules = field(default_factory=SitingRules)
-    service: ServiceRules = field(default_factory=ServiceRules)
-    min_covered_frac: float = 0.5
 
 
 @dataclass(frozen=True)
@@ -96,29 +87,42 @@ def prepare_layers(
     )
 
 
-def describe_chunk(parcels: gpd.GeoDataFrame, layers: Layers, *, options: Options) -> Inventory:
+def describe_chunk(
+    parcels: gpd.GeoDataFrame, layers: Layers, *, date: Date, rules: Rules
+) -> Inventory:
     """Describe a chunk of parcels: everything except what needs the other chunks' systems.
 
     The same parcel gets the same row in whatever chunk it comes. Call
     :func:`complete_inventory` on all chunks' tables together.
+
+    Parameters
+    ----------
+    parcels
+        The chunk, index ``parcel_id``.
+    layers
+        What they are described from.
+    date
+        Day of the inventory; later records do not count.
+    rules
+        The region's.
     """
     permits = None if layers.permits is None else match_permits(layers.permits, parcels)
-    setback_m = max(options.siting.building_setback_m, options.siting.water_setback_m)
+    setback_m = max(rules.building_setback_m, rules.water_setback_m)
     buildings = _around(layers.buildings, parcels, setback_m + 2.0)
     areas = locate_treatment_areas(
         parcels,
         permit_points=permits,
         buildings=buildings,
         waterbodies=_around(layers.waterbodies, parcels, setback_m + 2.0),
-        rules=options.siting,
+        rules=rules,
     )
-    share = options.min_covered_frac
+    share = rules.min_covered_frac
     service = describe_service(
         parcels,
         permits=permits,
         sewer_area=_around(layers.sewer_area, parcels),
         buildings=buildings,
-        rules=options.service,
+        rules=rules,
     )
     soils, mixture = describe_soils(
         areas.geometry,
@@ -139,7 +143,7 @@ def describe_chunk(parcels: gpd.GeoDataFrame, layers: Layers, *, options: Option
         parcels,
         permits,
         layers.inspections,
-        date=options.date,
+        date=date,
         neighborhoods=layers.neighborhoods,
     )
     named = pd.DataFrame(parcels[["address", "neighborhood", "land_use"]])
@@ -189,7 +193,9 @@ def inventory_columns() -> list[str]:
     ]
 
 
-def build_inventory(parcels: gpd.GeoDataFrame, layers: Layers, *, options: Options) -> Inventory:
+def build_inventory(
+    parcels: gpd.GeoDataFrame, layers: Layers, *, date: Date, rules: Rules
+) -> Inventory:
     """Describe all parcels of a county in one go: :func:`describe_chunk`, then completed."""
-    chunk = describe_chunk(parcels, layers, options=options)
+    chunk = describe_chunk(parcels, layers, date=date, rules=rules)
     return Inventory(complete_inventory(chunk.table), chunk.areas, chunk.mixture)

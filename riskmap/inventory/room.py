@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Final
 
 import geopandas as gpd
 import numpy as np
@@ -10,6 +11,7 @@ import pandas as pd
 import shapely
 from numpy.typing import ArrayLike
 
+from riskmap.contract.rules import Rules
 from riskmap.contract.vocabulary import REPLACEMENTS
 from riskmap.inventory.lots import inside_line, less, obstacles_near, sound_polygons
 from riskmap.inventory.room_kernel import largest_squares
@@ -17,37 +19,27 @@ from riskmap.inventory.wells import drinking_wells
 from riskmap.spatial.edges import FloatArray, GeometryArray, IntArray
 from riskmap.spatial.nearest import straight_pieces
 
+TRENCH_CM: Final = 60.0
+"""Depth of a usual trench (common practice, no source)."""
+MOUND_SAND_CM: Final = 60.0
+"""Sand between a mound's bed and the ground (24 in, common practice, no source)."""
+LEAST_MOUND_SOIL_CM: Final = 30.0
+"""Natural soil that a mound needs below its sand in any case (12 in, common practice, no
+source)."""
 
-@dataclass(frozen=True)
-class RoomRules:
-    """What a replacement field must keep clear of, and the ground it needs. Local code decides.
 
-    Parameters
-    ----------
-    building_setback_m, line_setback_m, well_setback_m, water_setback_m
-        10, 10, 100 and 50 ft: well and line by the federal single-family mortgage standard (HUD
-        Handbook 4000.1; 24 CFR 200.926d), building and water as in one town's code in Wyoming.
-    length_to_width
-        Proportion of the field, its length along the contour. Common practice, no source.
-    field_depth_cm, mound_depth_cm
-        Depth to the seasonal water table or a restriction that a field in the ground (trench of
-        60 cm and 60 cm of soil below) and a mound need. Common practice, no source.
-    max_field_slope_pct, max_mound_slope_pct
-        Steepest ground for either. Common practice, no source.
-    flat_slope_pct
-        Below this slope rows may run in any direction.
+def field_depth_cm(rules: Rules) -> float:
+    """Depth to seasonal water or a restriction that a field in the ground needs, cm."""
+    return TRENCH_CM + 100.0 * rules.vertical_separation_m
+
+
+def mound_depth_cm(rules: Rules) -> float:
+    """Depth to seasonal water or a restriction that a mound needs, cm: its sand counts.
+
+    >>> mound_depth_cm(Rules(vertical_separation_m=1.2))
+    60.0
     """
-
-    building_setback_m: float = 3.05
-    line_setback_m: float = 3.05
-    well_setback_m: float = 30.48
-    water_setback_m: float = 15.24
-    length_to_width: float = 3.0
-    field_depth_cm: float = 120.0
-    mound_depth_cm: float = 45.0
-    max_field_slope_pct: float = 25.0
-    max_mound_slope_pct: float = 15.0
-    flat_slope_pct: float = 2.0
+    return max(100.0 * rules.vertical_separation_m - MOUND_SAND_CM, LEAST_MOUND_SOIL_CM)
 
 
 @dataclass(frozen=True)
@@ -85,7 +77,7 @@ def describe_room(
     *,
     field_m2: ArrayLike,
     mound_m2: ArrayLike,
-    rules: RoomRules | None = None,
+    rules: Rules,
 ) -> gpd.GeoDataFrame:
     """Find the room for a replacement field on each lot, its best place, and what is left to do.
 
@@ -98,7 +90,7 @@ def describe_room(
     field_m2, mound_m2
         Area that a replacement in the ground, or a mound, needs (per lot or one for all).
     rules
-        Setbacks, depths and slopes.
+        Setbacks, separation, slopes and proportions.
 
     Returns
     -------
@@ -110,7 +102,6 @@ def describe_room(
         :data:`REPLACEMENTS`, with evidence: ``inferred``, or ``assumed`` where buildings, slope or
         depth are unknown and taken as no hindrance.
     """
-    rules = rules or RoomRules()
     lots = sound_polygons(parcels.geometry)
     free = free_ground(lots, obstacles, rules)
     slope, azimuth, depth = _ground_arrays(ground, len(lots))
@@ -125,8 +116,8 @@ def describe_room(
     field, mound = (
         np.broadcast_to(np.asarray(m2, float), len(lots)) for m2 in (field_m2, mound_m2)
     )
-    deep = ~(depth < rules.field_depth_cm) & ~(slope > rules.max_field_slope_pct)
-    raised = ~(depth < rules.mound_depth_cm) & ~(slope > rules.max_mound_slope_pct)
+    deep = ~(depth < field_depth_cm(rules)) & ~(slope > rules.max_slope_pct)
+    raised = ~(depth < mound_depth_cm(rules)) & ~(slope > rules.max_mound_slope_pct)
     table["needed_m2"] = np.where(deep, field, mound)
     table["room_ratio"] = table["room_m2"] / table["needed_m2"]
     fits_field = deep & (table["place_m2"] >= field)
@@ -140,7 +131,7 @@ def describe_room(
     return gpd.GeoDataFrame(table, geometry=places, crs=parcels.crs)
 
 
-def free_ground(lots: GeometryArray, obstacles: Obstacles, rules: RoomRules) -> GeometryArray:
+def free_ground(lots: GeometryArray, obstacles: Obstacles, rules: Rules) -> GeometryArray:
     """Each lot less its line strip and the ground around buildings, wells and water."""
     free = inside_line(lots, rules.line_setback_m)
     for shapes, setback_m in (
@@ -155,7 +146,7 @@ def free_ground(lots: GeometryArray, obstacles: Obstacles, rules: RoomRules) -> 
 
 
 def best_places(
-    free: GeometryArray, lots: GeometryArray, azimuth_deg: FloatArray, rules: RoomRules
+    free: GeometryArray, lots: GeometryArray, azimuth_deg: FloatArray, rules: Rules
 ) -> tuple[GeometryArray, FloatArray]:
     """Largest rectangle of the field's proportions on each lot's free ground.
 

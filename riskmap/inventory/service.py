@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from riskmap.contract.rules import Rules
 from riskmap.inventory.lots import main_buildings, sound_polygons
 from riskmap.spatial.edges import FloatArray, GeometryArray
 from riskmap.spatial.overlaps import covered_fractions
@@ -23,34 +22,13 @@ Verdict = tuple[NDArray[np.bool_], str | pd.Series, str, str]
 """Where it holds, the service, its evidence and the reason."""
 
 
-@dataclass(frozen=True)
-class ServiceRules:
-    """How service is judged where no record says it.
-
-    Parameters
-    ----------
-    sewer_share_frac
-        Share of the main building (of the lot, if there is no footprint) in the sewer area from
-        which it counts as sewered.
-    min_building_m2
-        Smaller footprints are sheds.
-    all_unsewered
-        Set where the county has no sewer at all; without a sewer map, built lots are otherwise
-        ``unknown``, because nothing rules the sewer out.
-    """
-
-    sewer_share_frac: float = 0.5
-    min_building_m2: float = 20.0
-    all_unsewered: bool = False
-
-
 def describe_service(
     parcels: gpd.GeoDataFrame,
     *,
     permits: pd.DataFrame | None = None,
     sewer_area: gpd.GeoDataFrame | None = None,
     buildings: gpd.GeoDataFrame | None = None,
-    rules: ServiceRules | None = None,
+    rules: Rules,
 ) -> pd.DataFrame:
     """Say who is on an onsite system: ``onsite``, ``sewer``, ``none`` (unbuilt) or ``unknown``.
 
@@ -74,7 +52,6 @@ def describe_service(
     DataFrame
         ``service``, ``service_evidence``, ``service_reason``.
     """
-    rules = rules or ServiceRules()
     lots = sound_polygons(parcels.geometry)
     house = _largest_building(lots, buildings, rules)
     sewered = _sewered(lots, house, sewer_area) >= rules.sewer_share_frac
@@ -129,7 +106,7 @@ def _first_verdict(verdicts: list[Verdict], index: pd.Index) -> pd.DataFrame:
 
 
 def _largest_building(
-    lots: GeometryArray, buildings: gpd.GeoDataFrame | None, rules: ServiceRules
+    lots: GeometryArray, buildings: gpd.GeoDataFrame | None, rules: Rules
 ) -> GeometryArray:
     """Footprint with most of itself on each lot; None where there is none of size."""
     result = np.full(len(lots), None, dtype=object)

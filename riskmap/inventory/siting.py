@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 import shapely
 
+from riskmap.contract.rules import Rules
 from riskmap.inventory.lots import (
     QUARTER_SEGMENTS,
     inside_line,
@@ -22,39 +22,6 @@ from riskmap.inventory.lots import (
 )
 from riskmap.spatial.edges import GeometryArray, IntArray
 
-
-@dataclass(frozen=True)
-class SitingRules:
-    """How the likely treatment area is drawn. All defaults are common practice, no source.
-
-    Parameters
-    ----------
-    permit_radius_m
-        Ground around a permit's point; 10 m holds a usual field.
-    reach_m
-        How far from the main building the field is looked for.
-    building_setback_m, line_setback_m, water_setback_m
-        Ground kept clear at buildings, lot lines and water.
-    small_lot_m2
-        Lots up to this size without a footprint are taken whole (less setbacks).
-    band_m
-        On larger lots without a footprint only this band along the lot line is taken: houses
-        stand near roads, and roads run along lot lines.
-    min_building_m2, min_area_m2
-        Smaller footprints are no main building; smaller scraps of ground are no treatment area.
-    """
-
-    permit_radius_m: float = 10.0
-    reach_m: float = 30.0
-    building_setback_m: float = 3.0
-    line_setback_m: float = 3.0
-    water_setback_m: float = 15.0
-    small_lot_m2: float = 8_000.0
-    band_m: float = 90.0
-    min_building_m2: float = 20.0
-    min_area_m2: float = 20.0
-
-
 Step = Callable[[IntArray], GeometryArray]
 
 
@@ -64,7 +31,7 @@ def locate_treatment_areas(
     permit_points: gpd.GeoDataFrame | None = None,
     buildings: gpd.GeoDataFrame | None = None,
     waterbodies: gpd.GeoDataFrame | None = None,
-    rules: SitingRules | None = None,
+    rules: Rules,
 ) -> gpd.GeoDataFrame:
     """Draw the likely treatment area of each lot.
 
@@ -82,7 +49,7 @@ def locate_treatment_areas(
     buildings, waterbodies
         Polygons over the lots and at least the setbacks around.
     rules
-        Distances.
+        Setbacks and distances.
 
     Returns
     -------
@@ -91,7 +58,6 @@ def locate_treatment_areas(
         on the area), ``lot_m2``, ``lot_line_m``, geometry. Parcels without a shape have an empty
         area, NaN and ``unknown``.
     """
-    rules = rules or SitingRules()
     lots = sound_polygons(parcels.geometry)
     houses = _shapes(buildings)
     areas = np.full(len(lots), shapely.Polygon(), dtype=object)
@@ -120,7 +86,7 @@ def _steps(
     permit_points: gpd.GeoDataFrame | None,
     houses: GeometryArray,
     waterbodies: gpd.GeoDataFrame | None,
-    rules: SitingRules,
+    rules: Rules,
 ) -> list[tuple[str, Step]]:
     """List the ways to draw an area, best first: positions of lots in, shapes out."""
     taken = obstacles_near(lots, houses, rules.building_setback_m)
@@ -133,7 +99,7 @@ def _steps(
     def by_size(rows: IntArray) -> GeometryArray:
         drawn, lot = buildable(rows), lots[rows]
         large = shapely.area(lot) > rules.small_lot_m2
-        drawn[large] = less(drawn[large], inside_line(lot[large], rules.band_m))
+        drawn[large] = less(drawn[large], inside_line(lot[large], rules.lot_band_m))
         return drawn
 
     def near_building(rows: IntArray) -> GeometryArray:
@@ -165,12 +131,12 @@ def _common(frames: GeometryArray, ground: Callable[[IntArray], GeometryArray]) 
     return result
 
 
-def _reach(lots: GeometryArray, houses: GeometryArray, rules: SitingRules) -> GeometryArray:
+def _reach(lots: GeometryArray, houses: GeometryArray, rules: Rules) -> GeometryArray:
     """Ground within reach of the main building of each lot; empty where there is none."""
     result = np.full(len(lots), shapely.Polygon(), dtype=object)
     main = main_buildings(lots, houses, rules.min_building_m2)
     result[main >= 0] = shapely.buffer(
-        houses[main[main >= 0]], rules.reach_m, quad_segs=QUARTER_SEGMENTS
+        houses[main[main >= 0]], rules.building_reach_m, quad_segs=QUARTER_SEGMENTS
     )
     return result
 
@@ -179,7 +145,7 @@ def _permit_discs(
     parcel_ids: pd.Index,
     lots: GeometryArray,
     permit_points: gpd.GeoDataFrame | None,
-    rules: SitingRules,
+    rules: Rules,
 ) -> GeometryArray:
     discs = np.full(len(lots), shapely.Polygon(), dtype=object)
     if permit_points is None or not len(permit_points):

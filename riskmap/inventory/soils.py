@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from riskmap.contract.evidence import marked
 from riskmap.contract.features import SOIL_LIMITS
+from riskmap.contract.rules import Rules
 from riskmap.contract.vocabulary import DRAINAGE_CLASSES, HYDROLOGIC_GROUPS
 from riskmap.inventory.soil_curves import RATING_CLASSES
 from riskmap.spatial.edges import FloatArray, GeometryArray
@@ -36,7 +37,7 @@ def describe_soils(
     soil_units: gpd.GeoDataFrame,
     component_ratings: pd.DataFrame,
     *,
-    min_covered_frac: float = 0.5,
+    min_covered_frac: float = Rules.min_covered_frac,
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Soil limits and properties of each treatment area by exact area and component weights.
 

@@ -14,6 +14,7 @@ from riskmap.contract.compiled import compiled
 from riskmap.contract.errors import CrsError
 from riskmap.contract.evidence import marked
 from riskmap.contract.grid import Grid
+from riskmap.contract.rules import Rules
 from riskmap.spatial.zonal import raster_means
 
 MIN_TAN_SLOPE = 0.001
@@ -174,7 +175,10 @@ def derive_terrain(elevation: Grid, *, wetness: bool = True) -> Terrain:
 
 
 def describe_terrain(
-    areas: gpd.GeoDataFrame, terrain: Terrain | None, *, min_covered_frac: float = 0.5
+    areas: gpd.GeoDataFrame,
+    terrain: Terrain | None,
+    *,
+    min_covered_frac: float = Rules.min_covered_frac,
 ) -> pd.DataFrame:
     """Mean elevation, slope and wetness of each treatment area, by exact cell shares.
 

@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from riskmap.contract.evidence import marked
 from riskmap.contract.grid import Grid
+from riskmap.contract.rules import Rules
 from riskmap.contract.vocabulary import FLOOD_ZONES
 from riskmap.spatial.edges import GeometryArray
 from riskmap.spatial.nearest import nearest_distance_m
@@ -27,7 +28,7 @@ def describe_water(
     waterbodies: gpd.GeoDataFrame | None = None,
     floodplain: gpd.GeoDataFrame | None = None,
     water_table: Grid | None = None,
-    min_covered_frac: float = 0.5,
+    min_covered_frac: float = Rules.min_covered_frac,
 ) -> pd.DataFrame:
     """Say where water is: beside, over and under each treatment area.
 

@@ -22,6 +22,7 @@ from riskmap.publish.public.edition import write_public_edition
 from riskmap.publish.report.county_report import write_records, write_report_pages
 from riskmap.publish.report.further import write_further_lists
 from riskmap.publish.words.imprint import imprint_of
+from riskmap.region.read import settings_in_force
 from riskmap.stages.assessing import Result
 from riskmap.stages.listing import as_listed
 from riskmap.stages.progress import Progress
@@ -59,12 +60,12 @@ def publish(folder: Path, result: Result, progress: Progress, *, kept: Sequence[
         zones = None if result.planning is None else result.planning.zones
         write_county_map(folder, result, zones=zones)
     with progress.stage("write lists"):
-        listed = as_listed(result.parcels, region.list_order)
+        listed = as_listed(result.parcels, region.lists.order)
         write_inspection_list(
             folder,
             listed,
             **imprint_of(region),
-            workbook_rows=region.inspection_rows or len(result.parcels),
+            workbook_rows=region.lists.inspections or len(result.parcels),
             top=None if result.doubt is None else result.doubt.top,
         )
         _write_other_lists(folder, result)
@@ -76,7 +77,7 @@ def publish(folder: Path, result: Result, progress: Progress, *, kept: Sequence[
         if result.planning is not None:
             plan = result.planning
             write_zone_layers(folder, plan.zones, plan.capture_zones, plan.wells)
-    if region.public_threshold:
+    if region.public.threshold:
         with progress.stage("write public edition"):
             _write_public(folder, result)
     with progress.stage("write report"):
@@ -87,8 +88,8 @@ def publish(folder: Path, result: Result, progress: Progress, *, kept: Sequence[
     write_front_page(
         folder,
         result.parcels,
-        county=region.name,
-        date=region.date,
+        county=region.county.name,
+        date=region.county.date,
         defects=result.data_quality,
         extra_files=EXTRA_FILES,
         kept=kept,
@@ -102,9 +103,9 @@ def _write_public(folder: Path, result: Result) -> None:
         parcels=result.parcels,
         crs=result.county.crs,
         **imprint_of(region),
-        contact=region.contact,
-        threshold=region.public_threshold,
-        cell_m=region.public_cell_m or None,
+        contact=region.county.contact,
+        threshold=region.public.threshold,
+        cell_m=region.public.cell_m or None,
         areas=tables.get("public_areas"),
         layers={name: tables[name] for name in ("streams", "waterbodies") if name in tables},
     )
@@ -118,7 +119,7 @@ def _write_other_lists(folder: Path, result: Result) -> None:
         result.parcels,
         **imprint_of(region),
         parcels=private,
-        site_last_line=region.site_last_line,
+        site_last_line=region.lists.site_last_line,
     )
     plan = result.planning
     if plan is not None:
@@ -142,29 +143,29 @@ def _write_other_lists(folder: Path, result: Result) -> None:
 def _write_paper(folder: Path, result: Result) -> None:
     region = result.region
     tables = result.county.tables
-    if region.stops:
+    if region.lists.stops:
         write_day_sheets(
             folder,
-            as_listed(result.parcels, region.list_order),
+            as_listed(result.parcels, region.lists.order),
             **imprint_of(region),
-            contact=region.contact,
-            stops=region.stops,
+            contact=region.county.contact,
+            stops=region.lists.stops,
             areas=result.described.areas,
             buildings=tables.get("buildings"),
             wells=tables.get("wells"),
             streams=tables.get("streams"),
             waterbodies=tables.get("waterbodies"),
         )
-    if region.letters:
+    if region.lists.letters:
         write_letters(
             folder,
             result.parcels,
             **imprint_of(region),
-            contact=region.contact,
+            contact=region.county.contact,
             parcels=tables["parcels"].set_index("parcel_id"),
-            site_last_line=region.site_last_line,
-            texts=county_letters(region.letter_texts),
-            most=region.letters,
+            site_last_line=region.lists.site_last_line,
+            texts=county_letters(region.beside(region.lists.letter_texts)),
+            most=region.lists.letters,
         )
 
 
@@ -172,12 +173,8 @@ def _write_manifest(folder: Path, result: Result, progress: Progress, kept: Sequ
     region = result.region
     parcels = result.parcels
     settings: dict[str, Any] = {
-        "county": region.name,
-        "date": region.date,
+        "in_force": settings_in_force(region),
         "crs": result.county.crs.to_string(),
-        "units": region.units,
-        "rules": asdict(region.rules),
-        "seed": region.seed,
         "field_margin": result.field_margin.margin,
         "compared_with": None if result.drift is None else result.drift.before,
         "ranked_by": "score" if result.learning is None else result.learning.spoke,

@@ -27,6 +27,7 @@ from threadpoolctl import ThreadpoolController  # type: ignore[import-untyped]
 
 from riskmap.contract.arrays import Floats, Whole
 from riskmap.ranking.metrics import average_precision
+from riskmap.ranking.settings import LearningSettings
 from riskmap.ranking.steps import InSteps
 
 STRENGTHS: Final = {"boosting": (3, 8), "logistic": (0.01, 0.1, 1.0)}
@@ -72,7 +73,7 @@ class FailureClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         *,
         signs: Sequence[int] | None = None,
         strengths: Sequence[float] | None = None,
-        rounds: int = 100,
+        rounds: int = LearningSettings.rounds,
         learning_rate: float = 0.08,
         folds: int = 3,
         random_state: int = 0,

@@ -17,16 +17,11 @@ from riskmap.contract.arrays import Floats
 from riskmap.ranking.blocks import block_folds, block_ids, random_folds
 from riskmap.ranking.classifier import FailureClassifier
 from riskmap.ranking.fairness import refuse_protected
+from riskmap.ranking.settings import ServiceSettings
 
 ONSITE: Final = "onsite"
 SEWER: Final = "sewer"
 UNKNOWN: Final = "unknown"
-
-SURE: Final = 0.85
-"""Confidence below which a parcel stays unknown (a judgment)."""
-
-MIN_OF_EACH: Final = 100
-"""Labeled parcels of each kind below which nothing is inferred (a judgment)."""
 
 PUBLISHED: Final = (
     ("same state as learned from", 0.918),
@@ -34,18 +29,6 @@ PUBLISHED: Final = (
 )
 """Accuracy of a random forest for the same task on parcels of two states: da Luz, Taneja, Kumpel
 (2025), ACS ES&T Engineering (abstract)."""
-
-
-@dataclass(frozen=True)
-class ServiceSettings:
-    """How the classifier is validated and when it speaks."""
-
-    sure: float = SURE
-    block_m: float = 2000.0
-    buffer_m: float = 250.0
-    folds: int = 5
-    rounds: int = 100
-    seed: int = 0
 
 
 @dataclass(frozen=True)
@@ -99,7 +82,8 @@ def infer_service(
     y_m: Floats,
     *,
     evidence: pd.Series | None = None,
-    settings: ServiceSettings | None = None,
+    settings: ServiceSettings,
+    seed: int,
 ) -> Service:
     """Fill unknown service where the classifier is sure.
 
@@ -115,6 +99,10 @@ def infer_service(
         (n,) coordinates, for the blocks.
     evidence
         (n,) evidence mark of the known ones; ``measured`` if not given.
+    settings
+        How sure, how many, and how it is judged.
+    seed
+        Of everything random.
 
     Raises
     ------
@@ -122,23 +110,25 @@ def infer_service(
         If a protected attribute is among the features.
     """
     refuse_protected(map(str, features.columns))
-    settings = settings or ServiceSettings()
     known = service.isin([ONSITE, SEWER]).to_numpy()
     onsite = (service == ONSITE).to_numpy()
     table = _as_known(service, evidence)
     few = min(int((known & onsite).sum()), int((known & ~onsite).sum()))
-    if few < MIN_OF_EACH:
-        words = f"Service was not inferred: {few} parcels of one kind, {MIN_OF_EACH} are needed."
+    if few < settings.min_of_each:
+        words = (
+            f"Service was not inferred: {few} parcels of one kind, {settings.min_of_each} are "
+            "needed."
+        )
         return Service(table, None, words)
     rows = np.flatnonzero(known)
     numbers = features.to_numpy(dtype=float)
     truth = onsite[rows].astype(float)
-    accuracy = _validate(numbers[rows], truth, x_m[rows], y_m[rows], settings)
+    accuracy = _validate(numbers[rows], truth, x_m[rows], y_m[rows], settings, seed)
     blocks = block_ids(x_m[rows], y_m[rows], size_m=settings.block_m)
-    learner = _learner(settings).fit(numbers[rows], truth, groups=blocks)
+    learner = _learner(settings, seed).fit(numbers[rows], truth, groups=blocks)
     open_rows = np.flatnonzero(service.fillna(UNKNOWN).to_numpy() == UNKNOWN)
     if len(open_rows):
-        _fill(table, open_rows, learner.predict_proba(numbers[open_rows])[:, 1], settings.sure)
+        _fill(table, open_rows, learner.predict_proba(numbers[open_rows])[:, 1], settings.sure_frac)
     return Service(table, accuracy, accuracy.words)
 
 
@@ -166,27 +156,27 @@ def _fill(table: pd.DataFrame, rows: npt.NDArray[np.int64], chance: Floats, sure
     table.loc[labels[certain], "service_evidence"] = "inferred"
 
 
-def _learner(settings: ServiceSettings) -> FailureClassifier:
-    return FailureClassifier("boosting", rounds=settings.rounds, random_state=settings.seed)
+def _learner(settings: ServiceSettings, seed: int) -> FailureClassifier:
+    return FailureClassifier("boosting", rounds=settings.rounds, random_state=seed)
 
 
 def _validate(
-    numbers: Floats, truth: Floats, x_m: Floats, y_m: Floats, settings: ServiceSettings
+    numbers: Floats, truth: Floats, x_m: Floats, y_m: Floats, settings: ServiceSettings, seed: int
 ) -> ServiceAccuracy:
     blocks = block_ids(x_m, y_m, size_m=settings.block_m)
     chance, apart = np.full(len(truth), np.nan), np.full(len(truth), np.nan)
     by_block = block_folds(
         x_m, y_m, truth, size_m=settings.block_m, buffer_m=settings.buffer_m,
-        folds=settings.folds, repeats=1, seed=settings.seed,
+        folds=settings.folds, repeats=1, seed=seed,
     )  # fmt: skip
-    at_random = random_folds(len(truth), folds=settings.folds, seed=settings.seed)
+    at_random = random_folds(len(truth), folds=settings.folds, seed=seed)
     for out, folds in ((chance, by_block), (apart, at_random)):
         for fold in folds:
             if len(np.unique(truth[fold.train])) == 2:
-                learner = _learner(settings)
+                learner = _learner(settings, seed)
                 learner.fit(numbers[fold.train], truth[fold.train], groups=blocks[fold.train])
                 out[fold.test] = learner.predict_proba(numbers[fold.test])[:, 1]
-    return _accuracy(truth, chance, apart, settings.sure)
+    return _accuracy(truth, chance, apart, settings.sure_frac)
 
 
 def _accuracy(truth: Floats, chance: Floats, apart: Floats, sure: float) -> ServiceAccuracy:

@@ -28,24 +28,9 @@ from riskmap.ranking.metrics import (
     ranking_figures,
     reliability,
 )
+from riskmap.ranking.settings import LearningSettings
 
 LEVEL: Final = 0.90
-
-
-@dataclass(frozen=True)
-class Settings:
-    """How to validate, and how much is enough; judgments of this project, changeable."""
-
-    block_m: float = 2000.0
-    buffer_m: float = 500.0
-    folds: int = 5
-    repeats: int = 3
-    resamples: int = 300
-    rounds: int = 100
-    min_failures: int = 50
-    min_visits: int = 300
-    min_blocks: int = 15
-    seed: int = 0
 
 
 @dataclass(frozen=True)
@@ -82,37 +67,36 @@ class Decision:
     comparison: Comparison | None
 
 
-def decide(visits: Visits, settings: Settings | None = None) -> Decision:
+def decide(visits: Visits, settings: LearningSettings, *, seed: int) -> Decision:
     """Compare all contenders if there is enough to compare, and apply the rule."""
-    settings = settings or Settings()
     refusal = _too_little(visits, settings) or _leaks(visits)
     if refusal:
         return Decision("score", False, (refusal, "The score is kept."), None)
-    comparison = compare(visits, settings)
+    comparison = compare(visits, settings, seed=seed)
     return _judge(comparison)
 
 
-def compare(visits: Visits, settings: Settings) -> Comparison:
+def compare(visits: Visits, settings: LearningSettings, *, seed: int) -> Comparison:
     """Evaluate every contender on held-out blocks, with intervals, and on a random split."""
     folds = list(
         block_folds(
             visits.x_m, visits.y_m, visits.failed, size_m=settings.block_m,
             buffer_m=settings.buffer_m, folds=settings.folds, repeats=settings.repeats,
-            seed=settings.seed,
+            seed=seed,
         )
     )  # fmt: skip
     held = predict_held_out(
-        visits, folds, block_m=settings.block_m, rounds=settings.rounds, seed=settings.seed
+        visits, folds, block_m=settings.block_m, rounds=settings.rounds, seed=seed
     )
     rows = np.flatnonzero(visits.evaluate)
     ids = block_ids(visits.x_m, visits.y_m, size_m=settings.block_m)[rows]
-    samples = block_resamples(ids, resamples=settings.resamples, seed=settings.seed)
+    samples = block_resamples(ids, resamples=settings.resamples, seed=seed)
     truth, weight = visits.failed[rows], visits.figure_weight[rows]
     figures, drawn = _figures(held, rows, truth, weight, samples)
     return Comparison(
         figures=figures,
         differences=_differences(figures, drawn),
-        optimism=_optimism(visits, settings, figures),
+        optimism=_optimism(visits, settings, figures, seed),
         reliability={
             name: reliability(truth, chance[0, rows], weight)
             for name, chance in held.chance.items()
@@ -171,12 +155,14 @@ def _differences(figures: pd.DataFrame, drawn: Mapping[str, Floats]) -> pd.DataF
     return pd.DataFrame(rows, columns=["contender", "difference", "low"])
 
 
-def _optimism(visits: Visits, settings: Settings, figures: pd.DataFrame) -> pd.DataFrame:
+def _optimism(
+    visits: Visits, settings: LearningSettings, figures: pd.DataFrame, seed: int
+) -> pd.DataFrame:
     """Average precision of the learned rankings by random split, beside that by blocks."""
     rows = np.flatnonzero(visits.evaluate)
-    folds = list(random_folds(len(visits.failed), folds=settings.folds, seed=settings.seed))
+    folds = list(random_folds(len(visits.failed), folds=settings.folds, seed=seed))
     held = predict_held_out(
-        visits, folds, block_m=settings.block_m, rounds=settings.rounds, seed=settings.seed,
+        visits, folds, block_m=settings.block_m, rounds=settings.rounds, seed=seed,
         given=(),
     )  # fmt: skip
     by_blocks = figures[figures["figure"] == "average_precision"].set_index("contender")["value"]
@@ -191,7 +177,7 @@ def _optimism(visits: Visits, settings: Settings, figures: pd.DataFrame) -> pd.D
     return pd.DataFrame(table, columns=["contender", "random_split", "held_out_blocks"])
 
 
-def _too_little(visits: Visits, settings: Settings) -> str:
+def _too_little(visits: Visits, settings: LearningSettings) -> str:
     """Why there is too little to learn from; empty if there is enough."""
     rows = visits.evaluate
     failures, count = int(visits.failed[rows].sum()), int(rows.sum())

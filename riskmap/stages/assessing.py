@@ -17,7 +17,7 @@ from riskmap.ranking.model import Model
 from riskmap.ranking.service_classifier import Service
 from riskmap.ranking.table import ranked_table
 from riskmap.region.model_file import read_model
-from riskmap.region.read import Region
+from riskmap.region.sections import Region
 from riskmap.stages.doubt import CountyDoubt, doubt_columns
 from riskmap.stages.drift import CountyDrift, compare_with_earlier, read_earlier
 from riskmap.stages.failure import chance_of_failing, failure_features, learn_aging
@@ -101,29 +101,34 @@ def assess_county(county: County, progress: Progress | None = None) -> Result:
     """Describe, score and rank every parcel of a county."""
     progress = progress or Progress()
     region = county.region
-    model = read_model(region.model_file, features=FEATURES)
+    model = read_model(region.beside(region.model.file), features=FEATURES)
     refuse_protected(factor.feature for factor in model.factors)
-    earlier = None if region.before is None else read_earlier(region.before)
+    before = region.beside(region.run.before)
+    earlier = None if before is None else read_earlier(before)
     described = describe_county(county, progress)
     with progress.stage("infer service"):
         features, service = fill_service(described.features, county)
         described = replace(described, features=features)
     with progress.stage("assess failure"):
         aging = learn_aging(described.service_history)
-        failing, margin = failure_features(features, rules=region.rules, aging=aging)
+        failing, margin = failure_features(
+            features, rules=region.rules, physics=region.failure, aging=aging
+        )
         features = features.join(failing)
     with progress.stage("find room on the lots"):
         room, places = room_features(features, described.lots, described.areas, county, progress)
         features = features.join(room)
     with progress.stage("chance of failing"):
-        chance = chance_of_failing(features, model, rules=region.rules, aging=aging)
+        chance = chance_of_failing(
+            features, model, rules=region.rules, physics=region.failure, aging=aging
+        )
         features = features.join(chance)
     with progress.stage("follow groundwater"):
         reached, groundwater = groundwater_features(features, county)
         features = features.join(reached)
     with progress.stage("score and rank"):
         cuts = region.rules.class_cuts
-        ranked = ranked_table(features, model, units=region.units, cuts=cuts)
+        ranked = ranked_table(features, model, units=region.county.units, cuts=cuts)
     with progress.stage("learn from visits"):
         learning = learn_from_visits(county, features, model)
         ranked, told = follow_learning(ranked, features, learning, model, region)
@@ -142,7 +147,7 @@ def assess_county(county: County, progress: Progress | None = None) -> Result:
         doubted, doubt = doubt_columns(systems, scenarios, region)
     table = features.join(ranked).join(doubted)
     with progress.stage("compare and hold against need"):
-        listed = in_list_order(table, region.list_order)
+        listed = in_list_order(table, region.lists.order)
         fairness = judge_fairness(listed, region)
         top = list_length(table, region)
         drift = (
@@ -177,5 +182,10 @@ def assess_county(county: County, progress: Progress | None = None) -> Result:
 def _validated(county: County, groundwater: Groundwater | None) -> WellValidation | None:
     if groundwater is None:
         return None
-    samples = county.tables.get("well_samples")
-    return well_validation(groundwater, samples, seed=county.region.seed)
+    return well_validation(
+        groundwater,
+        county.tables.get("well_samples"),
+        county.region.groundwater,
+        county.region.learning,
+        seed=county.region.run.seed,
+    )

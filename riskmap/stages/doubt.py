@@ -16,7 +16,7 @@ from riskmap.ranking.information import (
 )
 from riskmap.ranking.score import limits_used
 from riskmap.ranking.uncertainty import propagate
-from riskmap.region.read import Region
+from riskmap.region.sections import Region
 from riskmap.stages.scenarios import CountyScenarios, draw_outcomes
 
 _ENDS: Final = {"low": "p05", "middle": "p50", "high": "p95"}
@@ -71,17 +71,17 @@ def doubt_columns(
     -------
     Columns of :data:`DOUBT_COLUMNS`, and the county's doubt; nothing for fewer than two parcels.
     """
-    if len(features) < 2 or region.draws == 0:
+    if len(features) < 2 or region.run.draws == 0:
         return pd.DataFrame(index=features.index, columns=list(DOUBT_COLUMNS.values())), None
     model = scenarios.model
-    top = min(region.inspection_rows or len(features), max(1, len(features) // 2))
-    outcomes = draw_outcomes(scenarios, seed=region.seed)
+    top = min(region.lists.inspections or len(features), max(1, len(features) // 2))
+    outcomes = draw_outcomes(scenarios, seed=region.run.seed)
     found = propagate(
         features,
         model,
         top=top,
-        draws=region.draws,
-        seed=region.seed,
+        draws=region.run.draws,
+        seed=region.run.seed,
         outcomes=outcomes,
     )
     collect = collection_list(record_values(found, model), look_ups=100)

@@ -25,7 +25,7 @@ from riskmap.ranking.drift import (
     compare_priorities,
 )
 from riskmap.ranking.model import Model, parse_model
-from riskmap.region.read import Region
+from riskmap.region.sections import Region
 from riskmap.stages.failure import failure_features
 
 SAME: Final = 1e-6
@@ -71,7 +71,7 @@ def read_earlier(folder: Path) -> Earlier:
     try:
         settings = json.loads((folder / "run.json").read_text(encoding="utf-8"))["settings"]
         parcels = pd.read_parquet(folder / "parcels.parquet")
-        day = date.fromisoformat(settings["date"])
+        day = date.fromisoformat(settings["in_force"]["county"]["date"])
         model = _model_of(settings["model"])
         margin = settings.get("field_margin")
     except (OSError, ValueError, KeyError, TypeError, ModelError) as error:
@@ -100,10 +100,10 @@ def compare_with_earlier(
     RegionError
         If the earlier run speaks for a later day.
     """
-    years = (region.date - earlier.date).days / YEAR_D
+    years = (region.county.date - earlier.date).days / YEAR_D
     if years < 0:
         raise RegionError(
-            f"[run] before: that run speaks for {earlier.date}, this one for {region.date}. "
+            f"[run] before: that run speaks for {earlier.date}, this one for {region.county.date}. "
             "Name an earlier one."
         )
     read = [factor.feature for factor in (*earlier.model.factors, *model.factors)]
@@ -135,9 +135,13 @@ def aged_inventory(
     aged = age_records(then, years)
     try:
         same, grown = (
-            failure_features(_underived(t), rules=region.rules, aging=DEFAULT_AGING, margin=margin)[
-                0
-            ]
+            failure_features(
+                _underived(t),
+                rules=region.rules,
+                physics=region.failure,
+                aging=DEFAULT_AGING,
+                margin=margin,
+            )[0]
             for t in (then, aged)
         )
     except KeyError:

@@ -3,21 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import replace
 
 import numpy as np
 import pandas as pd
 
 from riskmap.contract.features import FIELD
+from riskmap.contract.rules import Rules
 from riskmap.contract.vocabulary import may_be_onsite
 from riskmap.failure.aging import AgingModel, chance_failing_frac
-from riskmap.failure.assess import FailureChoices, assess_failure
+from riskmap.failure.assess import assess_failure
 from riskmap.failure.calibration import FieldMargin, expected_failed_frac, fit_margin
-from riskmap.failure.rules_data import RulePeriod
 from riskmap.failure.service_life import fit_aging
+from riskmap.failure.settings import FailureSettings
 from riskmap.ranking.model import Model
 from riskmap.ranking.score import factor_points, hazard_multiplier
-from riskmap.region.read import Rules
 
 
 def learn_aging(history: pd.DataFrame) -> dict[str, AgingModel]:
@@ -30,33 +29,33 @@ def learn_aging(history: pd.DataFrame) -> dict[str, AgingModel]:
     )
 
 
-def failure_choices(rules: Rules) -> FailureChoices:
-    """Put the region's rules in the form the failure room takes."""
-    periods = tuple(
-        RulePeriod(period.flow_rule, period.accept_rule, period.first_year, period.last_year)
-        for period in rules.sizing
-    )
-    plain = FailureChoices(
-        flow_rule=rules.flow_rule, accept_rule=rules.accept_rule, horizon_yr=rules.horizon_yr
-    )
-    return replace(plain, periods=periods) if periods else plain
-
-
 def failure_features(
     features: pd.DataFrame,
     *,
     rules: Rules,
+    physics: FailureSettings,
     aging: Mapping[str, AgingModel],
     margin: float | None = None,
 ) -> tuple[pd.DataFrame, FieldMargin]:
     """Columns of :data:`riskmap.contract.features.FAILURE`, for parcels that may have a system.
 
-    Returns the columns, and the margin that the county's fields were found to have, or that was
-    given: one found before, to see the same systems by the same model at another time.
+    Parameters
+    ----------
+    features
+        The inventory, index ``parcel_id``.
+    rules, physics
+        The region's.
+    aging
+        Survival curves by kind.
+    margin
+        One found before, to see the same systems by the same model at another time.
+
+    Returns
+    -------
+    The columns, and the margin that the county's fields were found to have, or that was given.
     """
     served = may_be_onsite(features["service"])
     systems = features[served]
-    choices = failure_choices(rules)
     expected = expected_failed_frac(
         systems["kind"].fillna("unknown").to_numpy(object),
         systems["age_yr"].to_numpy(float),
@@ -64,10 +63,10 @@ def failure_features(
         unmended_yr=rules.unmended_yr,
     )
     if margin is None:
-        fitted = fit_margin(systems, choices, expected_frac=expected)
+        fitted = fit_margin(systems, rules=rules, physics=physics, expected_frac=expected)
     else:
         fitted = FieldMargin(margin, expected, float("nan"), float("nan"))
-    found = assess_failure(systems, choices=replace(choices, margin=fitted.margin), aging=aging)
+    found = assess_failure(systems, rules=rules, physics=physics, margin=fitted.margin, aging=aging)
     names = [column.name for column in FIELD]
     marked = [column for name in names for column in (name, f"{name}_evidence")]
     table = found[marked].reindex(features.index)
@@ -77,7 +76,12 @@ def failure_features(
 
 
 def chance_of_failing(
-    features: pd.DataFrame, model: Model, *, rules: Rules, aging: Mapping[str, AgingModel]
+    features: pd.DataFrame,
+    model: Model,
+    *,
+    rules: Rules,
+    physics: FailureSettings,
+    aging: Mapping[str, AgingModel],
 ) -> pd.DataFrame:
     """Chance of failing within the horizon, the failure points acting on the aging curve."""
     _, points = factor_points(features, model, "failure")
@@ -85,7 +89,7 @@ def chance_of_failing(
         features["kind"].fillna("unknown").to_numpy(object),
         features["age_yr"].to_numpy(float),
         within_yr=rules.horizon_yr,
-        hazard_multiplier=hazard_multiplier(points, model).to_numpy(),
+        hazard_multiplier=hazard_multiplier(points, model).to_numpy() * physics.hazard_ratio,
         models=aging,
     )
     served = may_be_onsite(features["service"]).to_numpy()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 from dataclasses import dataclass
+from pathlib import Path
 from typing import Final
 
 import numpy as np
@@ -13,7 +14,7 @@ from riskmap.action.mailing import to_write_to
 from riskmap.contract.arrays import Floats
 from riskmap.contract.errors import RegionError
 from riskmap.ranking.fairness import FEW_PICKS, Fairness, compare_with_need
-from riskmap.region.read import FairnessRules, Region
+from riskmap.region.sections import FairnessSettings, Region
 
 POOL: Final = "smaller neighborhoods together"
 
@@ -51,9 +52,9 @@ def judge_fairness(parcels: pd.DataFrame, region: Region) -> CountyFairness | No
     systems = parcels[parcels["rank"].notna()]
     if systems.empty or systems["neighborhood"].isna().all():
         return None
-    standing = read_standing(region.fairness)
-    visited = systems["rank"].le(region.inspection_rows or len(systems)).to_numpy(bool)
-    written = systems.index.isin(to_write_to(parcels).head(region.letters).index)
+    standing = read_standing(region.beside(region.fairness.standing), region.fairness)
+    visited = systems["rank"].le(region.lists.inspections or len(systems)).to_numpy(bool)
+    written = systems.index.isin(to_write_to(parcels).head(region.lists.letters).index)
     need = systems["chance_failing_frac"].fillna(0.0).to_numpy(float)
     found = [
         compare_with_need(
@@ -84,7 +85,7 @@ def pooled(neighborhood: pd.Series, need: Floats, picks: int) -> pd.Series:
     return names.where(~names.isin(small), POOL) if len(small) > 1 else names
 
 
-def read_standing(rules: FairnessRules) -> pd.Series | None:
+def read_standing(path: Path | None, settings: FairnessSettings) -> pd.Series | None:
     """Read the county's number by neighborhood; None where it gives none.
 
     Raises
@@ -92,7 +93,6 @@ def read_standing(rules: FairnessRules) -> pd.Series | None:
     RegionError
         Naming the file, and the column or line at fault.
     """
-    path = rules.standing
     if path is None:
         return None
     try:
@@ -101,15 +101,15 @@ def read_standing(rules: FairnessRules) -> pd.Series | None:
     except (OSError, UnicodeDecodeError, csv.Error) as error:
         raise RegionError(f"{path}: the file cannot be read ({error}).") from error
     columns = list(rows[0]) if rows else []
-    number = rules.column or next((c for c in columns if c != rules.neighborhood), "")
-    for name in (rules.neighborhood, number):
+    number = settings.column or next((c for c in columns if c != settings.neighborhood), "")
+    for name in (settings.neighborhood, number):
         if name not in columns:
             raise RegionError(f"{path}: [fairness] wants a column {name!r}; it has {columns}.")
     values: dict[str, float] = {}
     for line, row in enumerate(rows, start=2):
         text = (row[number] or "").strip()
         try:
-            values[(row[rules.neighborhood] or "").strip()] = float(text) if text else np.nan
+            values[(row[settings.neighborhood] or "").strip()] = float(text) if text else np.nan
         except ValueError as error:
             raise RegionError(f"{path}, line {line}: {number} = {text!r} is no number.") from error
     return pd.Series(values, name=number, dtype=float)

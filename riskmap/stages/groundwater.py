@@ -17,15 +17,14 @@ from riskmap.contract.units import YEAR_D
 from riskmap.contract.vocabulary import may_be_onsite
 from riskmap.failure.flow import persons
 from riskmap.groundwater.assess import (
-    AssessmentSettings,
     GroundwaterAssessment,
     assess_groundwater,
 )
 from riskmap.groundwater.gradient import FlowField
 from riskmap.groundwater.levels import water_levels
 from riskmap.groundwater.nitrogen import neighborhood_nitrate_mg_l
-from riskmap.groundwater.plume import PlumeSettings
 from riskmap.groundwater.rerun import Rerun, prepare_rerun
+from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.groundwater.water_table import (
     WaterTable,
     WaterTableModel,
@@ -37,7 +36,6 @@ from riskmap.groundwater.water_table import (
 )
 from riskmap.inventory.soils import SURVEY_DEPTH_CM
 from riskmap.inventory.wells import drinking_wells
-from riskmap.region.read import GroundwaterRules
 from riskmap.spatial.cells import written_in
 from riskmap.stages.loading import County
 from riskmap.stages.vulnerability import system_vulnerability
@@ -45,7 +43,6 @@ from riskmap.stages.vulnerability import system_vulnerability
 CELL_M: Final = 40.0
 """Side of the cells on which groundwater is followed, at least; finer terrain is averaged."""
 FEWEST_LEVELS: Final = 30
-BALANCE_RADIUS_M: Final = 400.0
 
 
 @dataclass(frozen=True)
@@ -84,20 +81,15 @@ def groundwater_features(
     served = may_be_onsite(features["service"])
     if elevation is None or not served.any():
         return _unknown(features), None
-    rules = county.region.groundwater
+    region = county.region
     land = land_grid(elevation)
     surface, model, notes = water_surface(county, land)
     systems = _systems(features[served], county)
     wells, water = _wells(county), _water_cells(county, land)
-    settings = AssessmentSettings(
-        conductivity_m_d=rules.conductivity_m_d,
-        porosity_frac=rules.porosity_frac,
-        soil_denitrified_frac=rules.denitrified_frac,
-        background_mg_l=rules.background_mg_l,
-        plume=PlumeSettings(recharge_m_yr=rules.recharge_m_yr),
+    found = assess_groundwater(
+        systems, wells, surface.head, region.groundwater, region.wells, water_id=water
     )
-    found = assess_groundwater(systems, wells, surface.head, settings, water_id=water)
-    table = _columns(features, systems, found, rules, surface.evidence)
+    table = _columns(features, systems, found, region.groundwater, surface.evidence)
     table = table.join(seasonal_depth(features))
     pairs = found.pairs.assign(
         parcel_id=systems.index.to_numpy()[found.pairs["system"]],
@@ -107,9 +99,7 @@ def groundwater_features(
     systems = systems.join(found.systems[["nitrogen_load_kg_yr"]]).assign(
         daily_flow_l_d=features["daily_flow_l_d"].reindex(systems.index).astype(float)
     )
-    again = (
-        None if county.region.draws == 0 else _rerun(found, systems, wells, settings, county, water)
-    )
+    again = None if region.run.draws == 0 else _rerun(found, systems, wells, county, water)
     return table, Groundwater(
         risk, pairs, surface, model, notes, land, found.flow, water, systems, again
     )
@@ -119,7 +109,6 @@ def _rerun(
     found: GroundwaterAssessment,
     systems: pd.DataFrame,
     wells: pd.DataFrame,
-    settings: AssessmentSettings,
     county: County,
     water: NDArray[np.int64],
 ) -> Rerun:
@@ -127,10 +116,9 @@ def _rerun(
         found,
         systems,
         wells,
-        settings,
+        county.region.groundwater,
+        county.region.wells,
         daily_flow_l_d=systems["daily_flow_l_d"],
-        recharge_m_yr=county.region.groundwater.recharge_m_yr,
-        balance_radius_m=BALANCE_RADIUS_M,
         water_id=water,
     )
 
@@ -243,6 +231,7 @@ def _systems(features: pd.DataFrame, county: County) -> pd.DataFrame:
         features["occupants"].to_numpy(float),
         features["bedrooms"].to_numpy(float),
         dwellings=features["dwellings"].to_numpy(float),
+        rules=county.region.rules,
     )
     return pd.DataFrame(
         {
@@ -268,8 +257,7 @@ def _wells(county: County) -> gpd.GeoDataFrame:
     return wells.assign(
         x_m=wells.geometry.x,
         y_m=wells.geometry.y,
-        age_yr=county.region.date.year - drilled,
-        flow_l_d=np.nan,
+        age_yr=county.region.county.date.year - drilled,
     )
 
 
@@ -277,7 +265,7 @@ def _columns(
     features: pd.DataFrame,
     systems: pd.DataFrame,
     found: GroundwaterAssessment,
-    rules: GroundwaterRules,
+    settings: GroundwaterSettings,
     evidence: str,
 ) -> pd.DataFrame:
     each = found.systems
@@ -288,9 +276,7 @@ def _columns(
         flow_l_d=features["daily_flow_l_d"].reindex(systems.index),
         target_x_m=systems["x_m"],
         target_y_m=systems["y_m"],
-        radius_m=BALANCE_RADIUS_M,
-        recharge_m_yr=rules.recharge_m_yr,
-        background_mg_l=rules.background_mg_l,
+        settings=settings,
     )
     values = {
         "nitrogen_kg_yr": each["nitrogen_load_kg_yr"],

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from riskmap.contract.errors import OutputError, SourceChangedError, SourceMissingError, reason
-from riskmap.region.read import Region
+from riskmap.region.sections import Region
 
 
 @dataclass(frozen=True)
@@ -92,12 +92,13 @@ def parcels_bytes(region: Region) -> int:
 
 def _named(region: Region, *, earlier: bool = True) -> set[Path]:
     """All files that a region names, whether they are there or not, with their companions."""
-    single = (region.path, region.model_file, region.letter_texts, region.fairness.standing)
-    named = [path for path in single if path is not None]
+    beside = (region.model.file, region.lists.letter_texts, region.fairness.standing)
+    named = [region.path, *(path for path in map(region.beside, beside) if path is not None)]
     for source in region.sources.values():
         named += [*source.files, *([source.attributes] if source.attributes else [])]
-    if earlier and region.before is not None:
-        named += [region.before / name for name in ("run.json", "parcels.parquet")]
+    before = region.beside(region.run.before)
+    if earlier and before is not None:
+        named += [before / name for name in ("run.json", "parcels.parquet")]
     return _all_of(named)
 
 

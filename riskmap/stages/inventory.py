@@ -13,16 +13,14 @@ import pandas as pd
 from riskmap.inventory.inventory import (
     Inventory,
     Layers,
-    Options,
     complete_inventory,
     describe_chunk,
     prepare_layers,
 )
 from riskmap.inventory.permits import match_permits
 from riskmap.inventory.service_history import decimal_year_of, service_history
-from riskmap.inventory.siting import SitingRules
 from riskmap.inventory.soil_limits import rate_components
-from riskmap.region.read import Region
+from riskmap.region.sections import Region
 from riskmap.stages.loading import County
 from riskmap.stages.progress import Progress
 
@@ -84,7 +82,7 @@ def _history(county: County, features: pd.DataFrame, layers: Layers) -> pd.DataF
     onsite = features[features["service"] == "onsite"]
     systems = onsite[["kind"]].assign(year_built=parcels["year_built"])
     permits = None if layers.permits is None else match_permits(layers.permits, parcels)
-    return service_history(systems, permits, at_year=decimal_year_of(county.region.date))
+    return service_history(systems, permits, at_year=decimal_year_of(county.region.county.date))
 
 
 def _in_spatial_order(parcels: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
@@ -103,20 +101,10 @@ def _layers(county: County, parcels: gpd.GeoDataFrame, ratings: pd.DataFrame) ->
 def _describe(
     parcels: gpd.GeoDataFrame, layers: Layers, region: Region, progress: Progress
 ) -> Inventory:
-    rules = region.rules
-    options = Options(
-        date=region.date,
-        siting=SitingRules(
-            reach_m=rules.building_reach_m,
-            building_setback_m=rules.building_setback_m,
-            line_setback_m=rules.line_setback_m,
-            water_setback_m=rules.water_setback_m,
-        ),
-    )
-    size = region.chunk_parcels
+    size = region.run.chunk_parcels
     chunks = -(-len(parcels) // size)
     parts = [
-        describe_chunk(chunk, layers, options=options)
+        describe_chunk(chunk, layers, date=region.county.date, rules=region.rules)
         for chunk in progress.each(_cut(parcels, size), total=chunks, unit="chunk")
     ]
     return Inventory(

@@ -25,8 +25,9 @@ from riskmap.ranking.explanations import Explanation, explain, sample_background
 from riskmap.ranking.model import Factor, Model
 from riskmap.ranking.reasons import leading_reasons
 from riskmap.ranking.score import POINT_DIGITS, Scores, classify, rank, score
-from riskmap.ranking.validation import Decision, Settings, decide
-from riskmap.region.read import Region
+from riskmap.ranking.settings import LearningSettings
+from riskmap.ranking.validation import Decision, decide
+from riskmap.region.sections import Region
 from riskmap.stages.learning_inputs import (
     Lesson,
     at_most,
@@ -43,10 +44,6 @@ SPOKE: Final = {
     "score_and_learning": "score corrected by learning",
 }
 """Contender -> what stands in the column ``spoke``."""
-
-QUICK: Final = Settings(repeats=2, rounds=60)
-"""Two repeats and 60 trees instead of the science's 3 and 100: about 10 seconds of one processor
-for 1,000 visits. On the sample county the differences moved by less than a tenth of their width."""
 
 MOST_COMPARED: Final = 4000
 """Visits compared on at most, a random sample of more: about half a minute of one processor."""
@@ -81,27 +78,26 @@ def learn_from_visits(county: County, features: pd.DataFrame, model: Model) -> L
     features
         The county's rows with all that the model reads, index ``parcel_id``.
     """
-    rules = county.region.learning
-    if rules.use == "off" or "inspections" not in county.tables:
+    settings, seed = county.region.learning, county.region.run.seed
+    if settings.use == "off" or "inspections" not in county.tables:
         return None
-    settings = replace(QUICK, block_m=rules.block_m, seed=county.region.seed)
     lesson = prepare_lesson(
         features,
         county,
         model,
-        years=rules.window_yr,
+        years=settings.window_yr,
         min_failures=settings.min_failures,
         min_visits=settings.min_visits,
     )
-    decision = decide(at_most(lesson.visits, MOST_COMPARED, seed=settings.seed), settings)
-    follow = decision.replaced and rules.use == "allow"
+    decision = decide(at_most(lesson.visits, MOST_COMPARED, seed=seed), settings, seed=seed)
+    follow = decision.replaced and settings.use == "allow"
     words = (_window_words(lesson), *_decision_words(decision, follow=follow))
     if not follow:
         return Learning(lesson, decision, SPOKE["score"], words)
     present = learnable(features, model)
     if decision.chosen == "score_and_learning":
         present = present.with_score(failure_points(features, model).to_numpy(float))
-    learner = _fit(decision.chosen, lesson, settings)
+    learner = _fit(decision.chosen, lesson, settings, seed)
     spoke = SPOKE[decision.chosen]
     return Learning(lesson, decision, spoke, words, learner, present, settings.block_m)
 
@@ -136,7 +132,7 @@ def follow_learning(
     )
     table = _ranked_anew(table, features["service"].fillna("unknown"), model, region)
     table["spoke"] = table["spoke"].where(scored, SPOKE["score"])
-    most = min(region.inspection_rows or MOST_EXPLAINED, MOST_EXPLAINED)
+    most = min(region.lists.inspections or MOST_EXPLAINED, MOST_EXPLAINED)
     listed = table.index[(table["rank"] <= most).fillna(False).to_numpy(bool)]
     if not len(listed):
         return table, None
@@ -144,7 +140,7 @@ def follow_learning(
     told = explain(
         learning.classifier,
         numbers.loc[listed],
-        sample_background(numbers[table["rank"].notna()], seed=region.seed),
+        sample_background(numbers[table["rank"].notna()], seed=region.run.seed),
     )
     return _with_learned_reasons(table, features, told, model, region), told
 
@@ -174,10 +170,10 @@ def fit_again(learning: Learning, members: int, *, seed: int) -> list[FailureCla
     return fitted
 
 
-def _fit(name: str, lesson: Lesson, settings: Settings) -> FailureClassifier:
+def _fit(name: str, lesson: Lesson, settings: LearningSettings, seed: int) -> FailureClassifier:
     visits = lesson.visits
     plan = design_for(name, visits)
-    learner = classifier_for(name, plan, rounds=settings.rounds, seed=settings.seed)
+    learner = classifier_for(name, plan, rounds=settings.rounds, seed=seed)
     blocks = block_ids(visits.x_m, visits.y_m, size_m=settings.block_m)
     learner.fit(plan.features, visits.failed, visits.weight, groups=blocks)
     learner.offset_ += level_shift(visits)
@@ -230,7 +226,7 @@ def _with_learned_reasons(
         rows,
         _learned_parts(rows, told, table, model),
         spoken,
-        units=region.units,
+        units=region.county.units,
     )
     changed = table.copy()
     changed.loc[rows.index, reasons.columns] = reasons

@@ -84,7 +84,9 @@ def inventory_as_of(day: date, features: pd.DataFrame, county: County) -> pd.Dat
     onsite = features["service"].eq("onsite") & there.reindex(features.index)
     rows = features[onsite & features[["x_m", "y_m"]].notna().all(axis=1)]
     then = rows.assign(**{name: systems[name].reindex(rows.index) for name in systems.columns})
-    derived, _ = failure_features(then, rules=county.region.rules, aging=DEFAULT_AGING)
+    derived, _ = failure_features(
+        then, rules=county.region.rules, physics=county.region.failure, aging=DEFAULT_AGING
+    )
     return then.drop(columns=[c for c in derived.columns if c in then]).join(derived)
 
 
@@ -98,7 +100,7 @@ def prepare_lesson(
     min_visits: int,
 ) -> Lesson:
     """Label the visits of the window and describe the visited systems as they were before it."""
-    start, end = window(county.region.date, years)
+    start, end = window(county.region.county.date, years)
     then = inventory_as_of((start - pd.Timedelta(days=1)).date(), features, county)
     inspections = county.tables["inspections"]
     labels = label_systems(

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from riskmap.region.read import Region
+from riskmap.region.sections import Region
 
 
 def in_list_order(parcels: pd.DataFrame, order: str) -> pd.DataFrame:
@@ -37,7 +37,7 @@ def in_list_order(parcels: pd.DataFrame, order: str) -> pd.DataFrame:
 def list_length(parcels: pd.DataFrame, region: Region) -> int:
     """Rows of the inspection list: as the region file says, at most half of the ranked systems."""
     ranked = int(parcels["rank"].notna().sum())
-    return min(region.inspection_rows or ranked, max(1, ranked // 2))
+    return min(region.lists.inspections or ranked, max(1, ranked // 2))
 
 
 def as_listed(parcels: pd.DataFrame, order: str) -> pd.DataFrame:

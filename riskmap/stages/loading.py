@@ -22,8 +22,8 @@ from riskmap.contract.errors import CrsError
 from riskmap.contract.grid import Grid
 from riskmap.contract.layers import LAYERS
 from riskmap.contract.sources import no_defects
-from riskmap.region.keys import SOIL_SURVEY
-from riskmap.region.read import Region
+from riskmap.region.layers import SOIL_SURVEY
+from riskmap.region.sections import Region
 from riskmap.stages.input_files import InputFile, hash_inputs, require_unchanged
 from riskmap.stages.progress import Progress
 
@@ -83,7 +83,8 @@ def load_county(region: Region, progress: Progress | None = None) -> County:
 
 
 def _read(region: Region, files: Mapping[str, InputFile], progress: Progress) -> County:
-    crs = region.crs or utm_of(region.sources["parcels"])
+    given = region.county.crs
+    crs = utm_of(region.sources["parcels"]) if given == "auto" else CRS.from_user_input(given)
     tables: dict[str, pd.DataFrame] = {}
     rasters: dict[str, Grid] = {}
     defects: list[pd.DataFrame] = []

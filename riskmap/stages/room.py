@@ -10,13 +10,9 @@ import numpy as np
 import pandas as pd
 
 from riskmap.contract.vocabulary import may_be_onsite
-from riskmap.inventory.room import Ground, Obstacles, RoomRules, describe_room
+from riskmap.inventory.room import Ground, Obstacles, describe_room
 from riskmap.stages.loading import County
 from riskmap.stages.progress import Progress
-
-MOUND_SHARE: Final = 1.5
-"""A mound with its side slopes takes about half as much again as a field in the ground (common
-practice, no source)."""
 
 COLUMNS: Final = {"room_m2": "room_m2", "needed_m2": "room_needed_m2", "room_ratio": "room_ratio"}
 
@@ -43,7 +39,7 @@ def room_features(
     lengths; parcels without a system are unknown and have no place.
     """
     served = features.index[may_be_onsite(features["service"])]
-    size = county.region.chunk_parcels
+    size = county.region.run.chunk_parcels
     parts = [
         _chunk(features.loc[ids], lots.loc[ids], areas.loc[ids], county)
         for ids in progress.each(_cut(served, size), total=-(-len(served) // size), unit="chunk")
@@ -70,14 +66,8 @@ def _chunk(
             restriction_cm=features["restriction_cm"].to_numpy(float),
         ),
         field_m2=needed,
-        mound_m2=needed * MOUND_SHARE,
-        rules=RoomRules(
-            building_setback_m=rules.building_setback_m,
-            line_setback_m=rules.line_setback_m,
-            well_setback_m=rules.well_setback_m,
-            water_setback_m=rules.water_setback_m,
-            max_field_slope_pct=rules.max_slope_pct,
-        ),
+        mound_m2=needed * rules.mound_ratio,
+        rules=rules,
     )
 
 

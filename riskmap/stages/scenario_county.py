@@ -10,8 +10,8 @@ import pandas as pd
 
 from riskmap.contract.arrays import Floats
 from riskmap.failure.aging import AgingModel
-from riskmap.groundwater.parameter_ranges import GROUNDWATER_PARAMETERS, GroundwaterParameters
 from riskmap.groundwater.rerun import rerun
+from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.inventory.soil_mixtures import soil_mixtures
 from riskmap.ranking.model import Model
 from riskmap.ranking.score import limits_used
@@ -51,27 +51,30 @@ def county_scenarios(
     learning: Learning | None,
 ) -> CountyScenarios:
     """Describe the doubt of the rows of `features` (ranked systems, with all that was found)."""
-    shares = described.soil_shares
+    region, shares = county.region, described.soil_shares
     soils = soil_mixtures(
         shares[shares["parcel_id"].isin(features.index)], described.component_ratings
     )
     soils = {name: soils[name] for name in sorted(soils_read(model) | {"drainage_class"})}
     houses = county.tables["parcels"].set_index("parcel_id")["year_built"].astype(float)
-    records = county_records(features, houses, soils, year=county.region.date.year)
+    records = county_records(
+        features, houses, soils, year=region.county.date.year, rules=region.rules
+    )
     limits = limits_used(features, model)
     reached = None if groundwater is None else groundwater_again(groundwater, features.index)
-    drawn = drawn_factors(model, water=reached is not None)
+    names = drawn_factors(model, water=reached is not None)
     return CountyScenarios(
         systems=features.index,
         records=records,
         model=model,
-        still_points=still_points(limits, model, drawn),
+        still_points=still_points(limits, model, names),
         aging=aging,
         margin=margin,
-        horizon_yr=county.region.rules.horizon_yr,
+        rules=region.rules,
+        failure=region.failure,
         reached=reached,
-        water=GROUNDWATER_PARAMETERS if reached is not None else (),
-        speak=learned_speaker(learning, features, model, seed=county.region.seed),
+        water=region.groundwater if reached is not None else None,
+        speak=learned_speaker(learning, features, model, seed=region.run.seed),
     )
 
 
@@ -88,13 +91,12 @@ def groundwater_again(groundwater: Groundwater, ranked: pd.Index) -> Reached | N
     base = {name: systems[name].to_numpy(np.float64) for name in FOLLOWED}
 
     def reached(
-        parameters: Mapping[str, float], drawn: Mapping[str, Floats]
+        settings: GroundwaterSettings, records: Mapping[str, Floats]
     ) -> Mapping[str, Floats]:
         given = {name: values.copy() for name, values in base.items()}
         for name, feature in FOLLOWED.items():
-            given[name][place] = drawn[feature]
-        given["daily_flow_l_d"] *= parameters["water_use"]
-        found = rerun(prepared, parameters=GroundwaterParameters.of(parameters), **given)
+            given[name][place] = records[feature]
+        found = rerun(prepared, settings, **given)
         return {name: values[place] for name, values in found.items()}
 
     return reached

@@ -16,10 +16,11 @@ import pandas as pd
 
 from riskmap.contract.arrays import Floats
 from riskmap.contract.kinds import UNKNOWN_CODE
+from riskmap.contract.rules import Rules
 from riskmap.contract.vocabulary import DRAINAGE_CLASSES
 from riskmap.failure.flow import persons
 from riskmap.failure.geometry import kind_codes
-from riskmap.failure.pumping import DEFAULT_TANK_L, PUMP_OUT_RATE_YR
+from riskmap.failure.pumping import PUMP_OUT_RATE_YR
 from riskmap.failure.sizing import DEFAULT_CLASS, ksat_of_class
 from riskmap.ranking.priors import sizes, spread_of
 from riskmap.ranking.records import QUANTILES, UncertainRecord, UncertainWord, learned
@@ -88,9 +89,10 @@ class CountyRecords:
     """Distributions of what stands behind the physics, for n systems.
 
     ``flow_l_d`` is today's flow for ``persons_base`` (n,) persons; ``use`` the household's factor
-    on it. ``by_soil`` (n,) flags fields of which only the sizing rule tells the area: a slower soil
-    had to be given more than one of ``ksat_base``. ``plain``: soil features of the systems for
-    which the survey names no component, in their order.
+    on it; ``metered`` (n,) flags flows that no doubt about water use changes. ``by_soil`` (n,)
+    flags fields of which only the sizing rule tells the area: a slower soil had to be given more
+    than one of ``ksat_base``. ``plain``: soil features of the systems for which the survey names no
+    component, in their order.
     """
 
     kind: UncertainWord
@@ -98,6 +100,7 @@ class CountyRecords:
     persons: UncertainRecord
     persons_base: Floats
     flow_l_d: Floats
+    metered: npt.NDArray[np.bool_]
     use: UncertainRecord
     tank: UncertainRecord
     pumped: UncertainRecord
@@ -112,7 +115,12 @@ class CountyRecords:
 
 
 def county_records(
-    features: pd.DataFrame, house_year: pd.Series, soils: Mapping[str, pd.DataFrame], *, year: int
+    features: pd.DataFrame,
+    house_year: pd.Series,
+    soils: Mapping[str, pd.DataFrame],
+    *,
+    year: int,
+    rules: Rules,
 ) -> CountyRecords:
     """Describe the records of all systems.
 
@@ -126,11 +134,14 @@ def county_records(
         From :func:`riskmap.inventory.soil_mixtures.soil_mixtures`.
     year
         Year of the run.
+    rules
+        What stands for what is not on record.
     """
     people, people_mark = persons(
         numbers(features, "occupants"),
         numbers(features, "bedrooms"),
         dwellings=numbers(features, "dwellings"),
+        rules=rules,
     )
     marks = pd.Series(np.array(["measured", "", "inferred", "assumed"])[people_mark])
     flow = numbers(features, "daily_flow_l_d")
@@ -146,10 +157,11 @@ def county_records(
         persons=UncertainRecord(people, sizes(spread_of("occupants"), marks), log=True),
         persons_base=people,
         flow_l_d=flow,
+        metered=metered,
         use=UncertainRecord(
             np.ones(len(flow)), np.where(metered, METERED_USE, HOUSEHOLD_USE), log=True
         ),
-        tank=_tank(features),
+        tank=_tank(features, rules),
         pumped=_pumped(features),
         area=_area(features),
         by_soil=(features["field_area_used_m2_evidence"] == "assumed").to_numpy(),
@@ -202,11 +214,11 @@ def _age(features: pd.DataFrame, house_year: pd.Series, year: int) -> UncertainR
     )
 
 
-def _tank(features: pd.DataFrame) -> UncertainRecord:
+def _tank(features: pd.DataFrame, rules: Rules) -> UncertainRecord:
     value = numbers(features, "tank_volume_l")
     county = learned(value)
     spread = np.where(np.isnan(value), UNKNOWN_TANK, 0.05)
-    filled = value if len(county) else np.where(np.isnan(value), DEFAULT_TANK_L, value)
+    filled = value if len(county) else np.where(np.isnan(value), rules.unknown_tank_l, value)
     return UncertainRecord(filled, spread, log=True, county=county)
 
 

@@ -8,7 +8,7 @@ run on them as they run on the records themselves.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, fields
 from functools import partial
 from typing import Final
 
@@ -18,14 +18,16 @@ import pandas as pd
 
 from riskmap.contract.arrays import Floats
 from riskmap.contract.kinds import SYSTEM_KINDS, UNKNOWN_CODE
-from riskmap.contract.parameters import UncertainParameter, draw_parameters
+from riskmap.contract.rules import Rules
+from riskmap.contract.settings import Belief, beliefs_of, draw_beliefs, drawn
 from riskmap.contract.vocabulary import DRAINAGE_CLASSES
 from riskmap.failure.aging import AgingModel, chance_on_curve_frac, curve_of_kind
 from riskmap.failure.assess import LEAST_KSAT_UM_S
-from riskmap.failure.parameter_ranges import FAILURE_PARAMETERS, FailureParameters
 from riskmap.failure.rerun import SystemRecords, SystemsToday, systems_today
+from riskmap.failure.settings import FailureSettings
 from riskmap.failure.sizing import rate_of_ksat
 from riskmap.groundwater.rerun import RERUN_COLUMNS
+from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.inventory.soil_mixtures import OF_FEATURE
 from riskmap.ranking.layout import parcel_keys
 from riskmap.ranking.model import Factor, Model
@@ -38,7 +40,7 @@ from riskmap.stages.scenario_records import STREAMS, CountyRecords, default_ksat
 
 Drawn = dict[str, Floats]
 Speak = Callable[[int, Mapping[str, Floats], Mapping[str, npt.NDArray[np.uint16]]], Floats]
-Reached = Callable[[Mapping[str, float], Mapping[str, Floats]], Mapping[str, Floats]]
+Reached = Callable[[GroundwaterSettings, Mapping[str, Floats]], Mapping[str, Floats]]
 
 WORDS: Final = {"kind": SYSTEM_KINDS, "drainage_class": DRAINAGE_CLASSES}
 """Features in words -> words in the order of their codes."""
@@ -62,11 +64,12 @@ class CountyScenarios:
     """What scenarios are drawn from, for the n ranked systems.
 
     ``still_points`` (n,): points on the hazard of the factors that no scenario draws. ``margin``:
-    how many times the sizing rule's rate fields pass. ``reached``: the groundwater's arithmetic,
-    which takes parameters and the drawn records and gives features; None where no terrain was
-    given. ``water``: the parameters it takes. ``speak``: the failure score by a ranking learned
-    from visits, from the scenario's number, the drawn features and their limitations; None where
-    the score speaks.
+    how many times the sizing rule's rate fields pass. ``rules``, ``failure`` and ``water``: the
+    region's settings; a scenario is the latter two with drawn values. ``reached``: the
+    groundwater's arithmetic, which takes such settings and the drawn records and gives features;
+    it and ``water`` are None where no terrain was given. ``speak``: the failure score by a ranking
+    learned from visits, from the scenario's number, the drawn features and their limitations; None
+    where the score ranks.
     """
 
     systems: pd.Index
@@ -75,9 +78,10 @@ class CountyScenarios:
     still_points: Floats
     aging: Mapping[str, AgingModel]
     margin: float
-    horizon_yr: float
+    rules: Rules
+    failure: FailureSettings
     reached: Reached | None = None
-    water: tuple[UncertainParameter, ...] = field(default=())
+    water: GroundwaterSettings | None = None
     speak: Speak | None = None
 
 
@@ -89,7 +93,7 @@ def draw_outcomes(
     A system's draws do not depend on the order of rows or on the threads.
     """
     scenarios = scenarios or scenarios_for(len(county.systems))
-    table = (*FAILURE_PARAMETERS, *county.water)
+    table = beliefs_of(county.failure, *(() if county.water is None else (county.water,)))
     dice = roll(
         parcel_keys(county.systems),
         STREAMS,
@@ -97,7 +101,7 @@ def draw_outcomes(
         scenarios=scenarios,
         seed=seed,
     )
-    parameters = draw_parameters(table, dice.shared)
+    values = draw_beliefs(table, dice.shared)
     names = drawn_factors(county.model, water=county.reached is not None)
     n = len(county.systems)
     limits = np.empty((n, len(names), scenarios), np.uint16)
@@ -107,14 +111,15 @@ def draw_outcomes(
     def work(span: tuple[int, int]) -> None:
         for k in range(*span):
             rolled = partial(dice.uniform, scenario=k)
-            drawn = _drawn_records(county.records, parameters[k], rolled)
-            found = _run_physics(drawn, county, parameters[k])
+            failure = drawn(county.failure, values[k])
+            records = _drawn_records(county, failure, rolled)
+            found = _run_physics(records, county, failure, values[k])
             for place, name in enumerate(names):
                 limits[:, place, k] = found[name]
             for name, column in kept.items():
-                column[:, k] = drawn[name]
+                column[:, k] = records[name]
             if county.speak is not None and spoken is not None:
-                spoken[:, k] = county.speak(k, drawn, found)
+                spoken[:, k] = county.speak(k, records, found)
 
     in_threads(work, spans(scenarios, 4), threads=threads)
     return Outcomes(names, limits, kept, spoken)
@@ -132,28 +137,31 @@ def drawn_factors(model: Model, *, water: bool) -> tuple[str, ...]:
 
 
 def _drawn_records(
-    records: CountyRecords, parameters: Mapping[str, float], dice: Callable[[str], Floats]
+    county: CountyScenarios, failure: FailureSettings, dice: Callable[[str], Floats]
 ) -> Drawn:
     """One draw of every record; ``kind`` and ``drainage_class`` as codes, below 0 unknown."""
-    drawn = _drawn_soil(records, dice)
+    records = county.records
+    made = _drawn_soil(records, dice)
     age = records.age.at(dice("age"))
     since = records.pumped.at(dice("pumped"))
-    rate = parameters["unrecorded_pump_outs_per_yr"]
+    rate = failure.unrecorded_pump_outs_per_yr
     if rate > 0:
         since = np.fmin(since, -np.log(dice("pumped_since")) / rate)
     people = records.persons.at(dice("persons"))
-    drawn |= {
+    flow = records.flow_l_d * people / records.persons_base * records.use.at(dice("use"))
+    more = failure.water_use_ratio / county.failure.water_use_ratio
+    made |= {
         "kind": records.kind.at(dice("kind")).astype(float),
         "age_yr": age,
         "persons": people,
-        "flow_l_d": records.flow_l_d * people / records.persons_base * records.use.at(dice("use")),
+        "flow_l_d": np.where(records.metered, flow, flow * more),
         "tank_volume_l": records.tank.at(dice("tank")),
         "years_since_pumped_yr": np.fmin(since, age),
-        "field_area_m2": _drawn_area(records, drawn["ksat_um_s"], dice("area")),
+        "field_area_m2": _drawn_area(records, made["ksat_um_s"], dice("area")),
         "water_table_m": records.water_table.at(dice("water_table")),
         "vulnerability": np.fmin(records.vulnerability.at(dice("vulnerability")), 1.0),
     }
-    return drawn
+    return made
 
 
 def _drawn_soil(records: CountyRecords, dice: Callable[[str], Floats]) -> Drawn:
@@ -161,16 +169,16 @@ def _drawn_soil(records: CountyRecords, dice: Callable[[str], Floats]) -> Drawn:
     uniform, wetter, patch = dice("soil"), dice("wetter"), dice("patch")
     chosen = records.soils.choose(uniform)
     mapped = chosen >= 0
-    drawn: Drawn = {}
+    made: Drawn = {}
     for name, plain in records.plain.items():
         values = np.empty(len(chosen))
         values[~mapped] = plain.at(uniform[~mapped])
         inside = _inside(name, records.soils.values[name][chosen[mapped]])
         values[mapped] = inside.at((wetter if name.endswith("_cm") else patch)[mapped])
-        drawn[name] = values
+        made[name] = values
     words = records.drainage.at(uniform).astype(float)
     words[mapped] = records.soils.values["drainage_class"][chosen[mapped]]
-    return drawn | {"drainage_class": words}
+    return made | {"drainage_class": words}
 
 
 def _inside(name: str, value: Floats) -> UncertainRecord:
@@ -196,36 +204,43 @@ def _known_ksat(ksat_um_s: Floats) -> Floats:
 
 
 def _run_physics(
-    drawn: Drawn, county: CountyScenarios, parameters: Mapping[str, float]
+    records: Drawn,
+    county: CountyScenarios,
+    failure: FailureSettings,
+    values: Mapping[Belief, float],
 ) -> dict[str, npt.NDArray[np.uint16]]:
     """Add to the drawn records what the physics makes of them; return the limitations."""
-    failure = FailureParameters.of(parameters)
-    kind = np.where(drawn["kind"] < 0, UNKNOWN_CODE, drawn["kind"]).astype(np.int64)
-    today = systems_today(_as_records(drawn, kind), failure, margin=county.margin)
-    drawn |= {part.name: getattr(today, part.name) for part in fields(SystemsToday)}
-    limits = _limits(county.model.of("failure"), drawn)
-    drawn["chance_failing_frac"] = _chance(drawn, limits, kind, county, failure.hazard)
-    if county.reached is not None:
-        drawn |= county.reached(parameters, drawn)
-    return limits | _limits(county.model.of("groundwater"), drawn)
+    kind = np.where(records["kind"] < 0, UNKNOWN_CODE, records["kind"]).astype(np.int64)
+    today = systems_today(
+        _as_records(records, kind),
+        failure,
+        margin=county.margin,
+        vertical_separation_m=county.rules.vertical_separation_m,
+    )
+    records |= {part.name: getattr(today, part.name) for part in fields(SystemsToday)}
+    limits = _limits(county.model.of("failure"), records)
+    records["chance_failing_frac"] = _chance(records, limits, kind, county, failure.hazard_ratio)
+    if county.reached is not None and county.water is not None:
+        records |= county.reached(drawn(county.water, values), records)
+    return limits | _limits(county.model.of("groundwater"), records)
 
 
-def _as_records(drawn: Mapping[str, Floats], kind: npt.NDArray[np.int64]) -> SystemRecords:
+def _as_records(records: Mapping[str, Floats], kind: npt.NDArray[np.int64]) -> SystemRecords:
     return SystemRecords(
         kind=kind,
-        age_yr=drawn["age_yr"],
-        persons=drawn["persons"],
-        flow_l_d=drawn["flow_l_d"],
-        tank_volume_l=drawn["tank_volume_l"],
-        years_since_pumped_yr=drawn["years_since_pumped_yr"],
-        field_area_m2=drawn["field_area_m2"],
-        ksat_um_s=_known_ksat(drawn["ksat_um_s"]),
-        limit_depth_m=np.fmin(drawn["wet_depth_cm"], drawn["restriction_cm"]) / 100.0,
+        age_yr=records["age_yr"],
+        persons=records["persons"],
+        flow_l_d=records["flow_l_d"],
+        tank_volume_l=records["tank_volume_l"],
+        years_since_pumped_yr=records["years_since_pumped_yr"],
+        field_area_m2=records["field_area_m2"],
+        ksat_um_s=_known_ksat(records["ksat_um_s"]),
+        limit_depth_m=np.fmin(records["wet_depth_cm"], records["restriction_cm"]) / 100.0,
     )
 
 
 def _chance(
-    drawn: Mapping[str, Floats],
+    records: Mapping[str, Floats],
     limits: Mapping[str, npt.NDArray[np.uint16]],
     kind: npt.NDArray[np.int64],
     county: CountyScenarios,
@@ -239,10 +254,10 @@ def _chance(
             points += worth * limits[factor.name]
     shape, scale = curve_of_kind(np.array(SYSTEM_KINDS, object), models=county.aging)
     return chance_on_curve_frac(
-        drawn["age_yr"],
+        records["age_yr"],
         shape=shape[kind],
         scale_yr=scale[kind],
-        within_yr=county.horizon_yr,
+        within_yr=county.rules.horizon_yr,
         hazard_multiplier=hazard_at(points, model) * hazard,
     )
 
@@ -258,10 +273,10 @@ def still_points(limits: pd.DataFrame, model: Model, drawn: Sequence[str]) -> Fl
 
 
 def _limits(
-    factors: Sequence[Factor], drawn: Mapping[str, Floats]
+    factors: Sequence[Factor], records: Mapping[str, Floats]
 ) -> dict[str, npt.NDArray[np.uint16]]:
     """Limitations in thousandths of the factors whose feature was drawn."""
-    return {f.name: _limit(f, drawn[f.feature]) for f in factors if f.feature in drawn}
+    return {f.name: _limit(f, records[f.feature]) for f in factors if f.feature in records}
 
 
 def _limit(factor: Factor, values: Floats) -> npt.NDArray[np.uint16]:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import Final
 
 import geopandas as gpd
@@ -16,12 +15,10 @@ from riskmap.contract.arrays import Floats
 from riskmap.inventory.inventory import complete_inventory
 from riskmap.inventory.service import NO_SEWER_MAP
 from riskmap.ranking.service_classifier import (
-    MIN_OF_EACH,
     ONSITE,
     SEWER,
     UNKNOWN,
     Service,
-    ServiceSettings,
     infer_service,
 )
 from riskmap.spatial.neighbors import sum_within
@@ -37,18 +34,13 @@ GAP_SHARE: Final = 0.9
 """Labels nearer than this quantile of the distance from an open parcel to the nearest label are
 not looked at, so that labeled parcels are not better informed than the open ones."""
 
-BLOCKS: Final = ServiceSettings(block_m=1000.0, rounds=60)
-"""A sewered town may be no wider than one block of the failure classifier's size."""
-
 DENSITIES: Final = ("systems_per_km2", "systems_within_229_m")
 """Columns that depend on who is onsite."""
 
 CONFIDENCE: Final = "service_confidence_frac"
 
 
-def fill_service(
-    features: pd.DataFrame, county: County, *, settings: ServiceSettings | None = None
-) -> tuple[pd.DataFrame, Service | None]:
+def fill_service(features: pd.DataFrame, county: County) -> tuple[pd.DataFrame, Service | None]:
     """Fill the open service of built parcels where a classifier is sure, and count anew.
 
     Parameters
@@ -67,10 +59,12 @@ def fill_service(
     if county.region.learning.service == "off" or not open_rows.any():
         return features, None
     service = _labels(features, open_rows)
-    settings = settings or replace(BLOCKS, seed=county.region.seed)
-    if min(int(service.eq(word).sum()) for word in (ONSITE, SEWER)) < MIN_OF_EACH:
+    settings, seed = county.region.service, county.region.run.seed
+    if min(int(service.eq(word).sum()) for word in (ONSITE, SEWER)) < settings.min_of_each:
         none = np.zeros(len(service))
-        return features, infer_service(features[[]], service, none, none, settings=settings)
+        return features, infer_service(
+            features[[]], service, none, none, settings=settings, seed=seed
+        )
     placed = features[["x_m", "y_m"]].notna().all(axis=1)
     rows = features.index[placed & service.isin([ONSITE, SEWER, UNKNOWN])]
     x_m, y_m = (features.loc[rows, name].to_numpy(float) for name in ("x_m", "y_m"))
@@ -80,6 +74,7 @@ def fill_service(
         x_m,
         y_m,
         settings=settings,
+        seed=seed,
     )
     return _written(features, found), found
 

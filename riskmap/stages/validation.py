@@ -14,7 +14,9 @@ from riskmap.contract.quantities import percent
 from riskmap.contract.units import YEAR_D
 from riskmap.groundwater.holdout import PUBLISHED, hold_out_comparison
 from riskmap.groundwater.nitrogen import neighborhood_nitrate_mg_l
-from riskmap.stages.groundwater import BALANCE_RADIUS_M, Groundwater
+from riskmap.groundwater.settings import GroundwaterSettings
+from riskmap.ranking.settings import LearningSettings
+from riskmap.stages.groundwater import Groundwater
 
 VALIDATION_COLUMNS: Final = (
     "nitrate_predicted_mg_l", "systems_reaching", "drainfields_within_229_m",
@@ -43,19 +45,26 @@ class WellValidation:
 def well_validation(
     groundwater: Groundwater,
     samples: pd.DataFrame | None,
+    settings: GroundwaterSettings,
+    learning: LearningSettings,
     *,
-    block_m: float = 2000.0,
-    seed: int = 0,
+    seed: int,
 ) -> WellValidation | None:
     """Compare predicted with measured nitrate, held out by blocks of land.
 
     Parameters
     ----------
+    groundwater
+        The stage's wells, systems and surface.
     samples
         The canonical ``well_samples``: ``well_id``, ``nitrate_mg_l``, ``nitrate_below_limit``. The
         median of a well's samples counts; a result below the laboratory's limit as half of it.
-    block_m
-        Side of the held-out blocks, m.
+    settings
+        The region's, for the neighborhood's nitrogen balance.
+    learning
+        Blocks held out, and in how many parts.
+    seed
+        Of the sample of wells, where there are many.
 
     Returns
     -------
@@ -73,7 +82,7 @@ def well_validation(
     features = table.assign(
         depth_known_m=depth.fillna(depth.median() if depth.notna().any() else 0.0),
         ease_of_path_frac=np.where(time_yr.notna(), 1.0 / (1.0 + time_yr), 0.0),
-        balance_mg_l=_balance(table, groundwater),
+        balance_mg_l=_balance(table, groundwater, settings),
         water_depth_m=_water_depth_m(table, groundwater),
     )
     try:
@@ -83,7 +92,8 @@ def well_validation(
             x_m=table["x_m"],
             y_m=table["y_m"],
             plume_column="nitrate_predicted_mg_l",
-            block_m=block_m,
+            block_m=learning.block_m,
+            folds=learning.folds,
             seed=seed,
         )
     except NotEnoughDataError:
@@ -91,13 +101,15 @@ def well_validation(
     return WellValidation(found, PUBLISHED, validation_words(found), int(found["samples"].iloc[0]))
 
 
-def _balance(wells: pd.DataFrame, groundwater: Groundwater) -> NDArray[np.float64]:
-    """Neighborhood mass balance at each well, mg/L as N, with the default recharge."""
+def _balance(
+    wells: pd.DataFrame, groundwater: Groundwater, settings: GroundwaterSettings
+) -> NDArray[np.float64]:
+    """Neighborhood mass balance at each well, mg/L as N."""
     systems = groundwater.systems
     return neighborhood_nitrate_mg_l(
         systems["x_m"], systems["y_m"],
         load_kg_yr=systems["nitrogen_load_kg_yr"], flow_l_d=systems["daily_flow_l_d"],
-        target_x_m=wells["x_m"], target_y_m=wells["y_m"], radius_m=BALANCE_RADIUS_M,
+        target_x_m=wells["x_m"], target_y_m=wells["y_m"], settings=settings,
     )  # fmt: skip
 
 

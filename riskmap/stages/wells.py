@@ -12,27 +12,34 @@ from numpy.typing import NDArray
 
 from riskmap.action.zone_reasons import ZoneSettings
 from riskmap.contract.arrays import Floats
+from riskmap.contract.rules import Rules
 from riskmap.contract.units import YEAR_D
+from riskmap.groundwater.screens import is_public
 from riskmap.groundwater.setbacks import distance_beside_time, setback_violations, virus_aquifer
-from riskmap.groundwater.settings import ASSESSMENT, AssessmentSettings
+from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.groundwater.zones import Zones, capture_zones, systems_inside
-from riskmap.region.read import GroundwaterRules, Rules
 from riskmap.stages.groundwater import Groundwater
 
-HOME_L_D: Final = ASSESSMENT["well_flow_l_d"].value
 MOST_LOG10: Final = 20.0
 """Reductions of viruses beyond this say no more than this."""
-PUBLIC_L_D: Final = 50_000.0
-"""Assumed draw of a public well without a yield on record: some 150 people at 330 L a day."""
 
 
 def well_capture(
-    groundwater: Groundwater, *, well_setback_m: float, settings: ZoneSettings
+    groundwater: Groundwater, *, well_setback_m: float, thickness_m: float, settings: ZoneSettings
 ) -> gpd.GeoDataFrame:
     """Capture area of every drinking-water well along the curved flow path.
 
     Where the water table has no direction a circle of fixed radius stands in. The circle of the
     region's setback round the well is part of every area.
+
+    Parameters
+    ----------
+    groundwater
+        The stage's wells (with their draw, ``flow_l_d``), systems and flow.
+    well_setback_m, thickness_m
+        The region's setback, and the thickness of its aquifer.
+    settings
+        Travel times, and the doubt of the flow's direction.
 
     Returns
     -------
@@ -43,7 +50,7 @@ def well_capture(
     """
     wells, systems = groundwater.wells, groundwater.systems
     public = is_public(wells)
-    pumped, marks = _pumped_l_d(wells, public)
+    pumped = wells["flow_l_d"].to_numpy(float)
     years = np.where(public, settings.public_capture_yr, settings.capture_yr)
     x, y = wells["x_m"].to_numpy(float), wells["y_m"].to_numpy(float)
     rings: list[Floats] = [np.empty((0, 2))] * len(wells)
@@ -53,7 +60,7 @@ def well_capture(
             continue
         found = capture_zones(
             x[chosen], y[chosen], pumping_m3_d=pumped[chosen] / 1000.0, field=groundwater.flow,
-            thickness_m=AssessmentSettings().plume.thickness_m, time_d=time_yr * YEAR_D,
+            thickness_m=thickness_m, time_d=time_yr * YEAR_D,
             widen_deg=settings.widen_deg, water_id=groundwater.water_id,
         )  # fmt: skip
         method[chosen] = found.method
@@ -71,29 +78,12 @@ def well_capture(
         "method": method,
         "capture_yr": years,
         "pumping_l_d": pumped,
-        "pumping_l_d_evidence": marks,
+        "pumping_l_d_evidence": wells["flow_l_d_evidence"].to_numpy(object),
         "area_m2": shapely.area(shapes),
         "systems": np.bincount(owner, minlength=len(wells)),
         "nitrogen_kg_yr": np.bincount(owner, load, minlength=len(wells)),
     }
     return gpd.GeoDataFrame(table, geometry=shapes, crs=wells.crs)
-
-
-def is_public(wells: pd.DataFrame) -> NDArray[np.bool_]:
-    """Wells of public supplies; a county that does not say has none."""
-    if "use" not in wells:
-        return np.zeros(len(wells), bool)
-    return (wells["use"] == "public").fillna(False).to_numpy(bool)
-
-
-def _pumped_l_d(
-    wells: pd.DataFrame, public: NDArray[np.bool_]
-) -> tuple[Floats, NDArray[np.object_]]:
-    """Draw of each well: a home's by default; a public well's yield, which it never exceeds."""
-    given = wells["yield_l_d"].to_numpy(float) if "yield_l_d" in wells else np.nan
-    known = public & np.isfinite(given)
-    pumped = np.where(known, given, np.where(public, PUBLIC_L_D, HOME_L_D))
-    return pumped, np.where(known, "measured", "assumed").astype(object)
 
 
 def _with_setback(
@@ -165,7 +155,7 @@ def well_columns(
     groundwater: Groundwater,
     capture: gpd.GeoDataFrame,
     setbacks: pd.DataFrame,
-    rules: GroundwaterRules,
+    settings: GroundwaterSettings,
 ) -> gpd.GeoDataFrame:
     """Give ``groundwater.wells`` the capture, setback and virus columns.
 
@@ -201,8 +191,8 @@ def well_columns(
     beside = distance_beside_time(
         first["distance_m"],
         first["travel_time_d"],
-        temperature_c=AssessmentSettings().temperature_c,
-        aquifer=virus_aquifer(known.fillna(rules.aquifer).to_numpy(object)),
+        temperature_c=settings.temperature_c,
+        aquifer=virus_aquifer(known.fillna(settings.aquifer).to_numpy(object)),
     )
     for name, source in (
         ("virus_distance_m", "distance_m"), ("virus_time_d", "travel_time_d"),

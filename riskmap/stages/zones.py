@@ -15,12 +15,14 @@ from riskmap.action.zones import ZoneShapes, draw_zones, zone_table
 from riskmap.contract.arrays import Flags
 from riskmap.contract.grid import Grid
 from riskmap.contract.quantities import TRACT, Units, text
+from riskmap.contract.rules import Rules
 from riskmap.failure.flow import persons
+from riskmap.groundwater.screens import is_public
 from riskmap.spatial.cells import written_in
 from riskmap.stages.groundwater import Groundwater
 from riskmap.stages.loading import County
 from riskmap.stages.vulnerability import vulnerability_grid
-from riskmap.stages.wells import is_public, setback_table, well_capture, well_columns
+from riskmap.stages.wells import setback_table, well_capture, well_columns
 
 ZONE_CELL_M: Final = 20.0
 """Side of the cells from which zones are made, about; a whole part of the groundwater's cell."""
@@ -49,7 +51,6 @@ def plan_zones(
     parcels: gpd.GeoDataFrame,
     groundwater: Groundwater,
     county: County,
-    settings: ZoneSettings | None = None,
     *,
     chosen: ArrayLike | None = None,
 ) -> Planning:
@@ -61,8 +62,6 @@ def plan_zones(
         The result's parcels (features and scores), index ``parcel_id``.
     groundwater, county
         Of the same run.
-    settings
-        Limits; :class:`riskmap.action.zone_reasons.ZoneSettings` by default.
     chosen
         Wells (yes or no, in the order of ``groundwater.wells``) whose capture area makes a zone. By
         default public wells, and others with enough systems inside or predicted nitrate above the
@@ -73,10 +72,13 @@ def plan_zones(
     Planning
         The same input gives the same answer.
     """
-    settings = settings or ZoneSettings()
     region = county.region
+    settings = region.zones
     capture = well_capture(
-        groundwater, well_setback_m=region.rules.well_setback_m, settings=settings
+        groundwater,
+        well_setback_m=region.rules.well_setback_m,
+        thickness_m=region.groundwater.thickness_m,
+        settings=settings,
     )
     setbacks = setback_table(groundwater, parcels, region.rules)
     wells = well_columns(groundwater, capture, setbacks, region.groundwater)
@@ -92,8 +94,7 @@ def plan_zones(
         vulnerability_frac=_finer(
             vulnerability_grid(county, groundwater.land, groundwater.surface.head), grid
         ),
-        recharge_m_yr=region.groundwater.recharge_m_yr,
-        background_mg_l=region.groundwater.background_mg_l,
+        water=region.groundwater,
         settings=settings,
     )
     drawn = draw_zones(grid, reasons, settings, systems=systems)
@@ -102,9 +103,9 @@ def plan_zones(
         reasons,
         systems=systems,
         wells=wells,
-        homes=_homes(parcels),
+        homes=_homes(parcels, region.rules),
         settings=settings,
-        units=region.units,
+        units=region.county.units,
     )
     zones = gpd.GeoDataFrame(table, geometry=drawn.shapes, crs=county.crs)
     wells = _with_zone(wells, zones)
@@ -115,7 +116,7 @@ def plan_zones(
         wells,
         setbacks,
         settings,
-        _notes(drawn, capture, rule, settings, county.region.units),
+        _notes(drawn, capture, rule, settings, county.region.county.units),
     )
 
 
@@ -161,13 +162,14 @@ def _systems(
     )
 
 
-def _homes(parcels: pd.DataFrame) -> pd.DataFrame:
+def _homes(parcels: pd.DataFrame, rules: Rules) -> pd.DataFrame:
     """Every lot with a dwelling, sewered or not, with the persons who live there."""
     homes = parcels[parcels["dwellings"].astype(float) > 0]
     people, _ = persons(
         homes["occupants"].to_numpy(float, na_value=np.nan),
         homes["bedrooms"].to_numpy(float, na_value=np.nan),
         dwellings=homes["dwellings"].to_numpy(float),
+        rules=rules,
     )
     return pd.DataFrame({"x_m": homes["x_m"], "y_m": homes["y_m"], "persons": people})
 

@@ -41,7 +41,7 @@ def test_order_of_rows_does_not_matter() -> None:
 
 
 def test_nothing_ranked_gives_no_stop() -> None:
-    assert len(inspection_stops(ranked(5).assign(rank=pd.NA))) == 0
+    assert len(inspection_stops(ranked(5).assign(rank=pd.NA), stops=5)) == 0
 
 
 def test_prompts_follow_the_features() -> None:

@@ -42,7 +42,9 @@ def table(least_systems: int = 1) -> tuple[pd.DataFrame, np.ndarray]:
     drawn = draw_zones(grid, flags, chosen, systems=systems())
     wells = pd.DataFrame({"x_m": [200.0, 650.0, 20.0], "y_m": [600.0, 600.0, 20.0]})
     homes = pd.DataFrame({"x_m": [150.0, 250.0, 1550.0], "y_m": 600.0, "persons": [2.5, 4, 9]})
-    found = zone_table(drawn, flags, systems=systems(), wells=wells, homes=homes, settings=chosen)
+    found = zone_table(
+        drawn, flags, systems=systems(), wells=wells, homes=homes, settings=chosen, units="us"
+    )
     return found, drawn.shapes
 
 
@@ -82,7 +84,13 @@ class TestByEye:
         drawn = draw_zones(grid, nothing, SETTINGS)
         points = pd.DataFrame({"x_m": [1.0], "y_m": [1.0], "persons": [1.0]})
         found = zone_table(
-            drawn, nothing, systems=systems(), wells=points, homes=points, settings=SETTINGS
+            drawn,
+            nothing,
+            systems=systems(),
+            wells=points,
+            homes=points,
+            settings=SETTINGS,
+            units="us",
         )
         assert found.empty
         assert found.columns.tolist() == ZONES.column_names

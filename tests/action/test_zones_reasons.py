@@ -20,6 +20,7 @@ from riskmap.action.zone_reasons import (
 )
 from riskmap.contract.grid import Grid, grid_from_bounds
 from riskmap.groundwater.nitrogen import neighborhood_nitrate_mg_l
+from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.ranking.hotspots import benjamini_hochberg
 from riskmap.spatial.hexagons import hexagon_of, middles_of, touching
 
@@ -58,15 +59,13 @@ class TestAgainstEnumeration:
 
     def test_nitrate_between_the_coarse_cells_is_the_balance(self) -> None:
         cells, systems = grid(), town()
-        found = nitrate_field(
-            cells, systems, radius_m=400.0, recharge_m_yr=0.25, background_mg_l=0.5
-        )
+        found = nitrate_field(cells, systems, GroundwaterSettings())
         rows, columns = np.array([20, 50, 50, 80]), np.array([30, 35, 60, 90])
         east, north = (part[rows, columns] for part in cells.centers())
         exact = neighborhood_nitrate_mg_l(
             systems["x_m"], systems["y_m"], load_kg_yr=systems["nitrogen_load_kg_yr"],
-            flow_l_d=systems["daily_flow_l_d"], target_x_m=east, target_y_m=north, radius_m=400.0,
-            recharge_m_yr=0.25, background_mg_l=0.5,
+            flow_l_d=systems["daily_flow_l_d"], target_x_m=east, target_y_m=north,
+            settings=GroundwaterSettings(),
         )  # fmt: skip
         assert found[rows, columns] == pytest.approx(exact, rel=0.06, abs=0.3)
         assert np.isfinite(found).all()
@@ -145,7 +144,7 @@ class TestReasons:
         return reasons_of_cells(
             cells, town(), capture=cells.centers()[0] < 300.0,
             vulnerability_frac=np.where(cells.centers()[1] < 1000.0, 0.9, 0.1),
-            recharge_m_yr=0.25, background_mg_l=0.5, settings=ZoneSettings(**changes),
+            water=GroundwaterSettings(), settings=ZoneSettings(**changes),
         )  # fmt: skip
 
     def test_every_kind_in_order_and_only_on_land(self) -> None:

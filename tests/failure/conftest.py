@@ -37,6 +37,8 @@ def run_field() -> Runner:
         numbers = {name: np.array(value, float) for name, value in columns.items()}
         accept = rate_of_ksat(numbers["ksat_um_s"])
         shape = field_shape(kinds, wall_credit_m=FOOT_M)
-        return field_outlook(FieldCase(shape=shape, accept_l_d_m2=accept, **numbers))
+        return field_outlook(
+            FieldCase(shape=shape, accept_l_d_m2=accept, vertical_separation_m=0.6, **numbers)
+        )
 
     return run

@@ -1,6 +1,6 @@
 from __future__ import annotations
 
-from dataclasses import replace
+from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -10,12 +10,13 @@ from hypothesis import strategies as st
 
 from riskmap.contract.evidence import EVIDENCE
 from riskmap.contract.kinds import SYSTEM_KINDS
+from riskmap.contract.rules import RulePeriod, Rules
 from riskmap.contract.units import GALLON_L, GPD_PER_FT2_L_D_M2, SQUARE_FOOT_M2
 from riskmap.contract.vocabulary import STAGES
 from riskmap.failure.aging import DEFAULT_AGING
-from riskmap.failure.assess import FailureChoices, assess_failure
+from riskmap.failure.assess import assess_failure
 from riskmap.failure.mat import LOOK_AHEAD_YR
-from riskmap.failure.rules_data import RulePeriod
+from riskmap.failure.settings import FailureSettings
 
 KNOWN = {
     "kind": "trench",
@@ -33,6 +34,21 @@ KNOWN = {
     "restriction_cm": np.nan,
     "years_since_pumped_yr": 6.0,
 }
+
+
+def assess(
+    systems: pd.DataFrame,
+    *,
+    physics: FailureSettings | None = None,
+    hazard: Any = 1.0,
+    **rules: Any,
+) -> pd.DataFrame:
+    return assess_failure(
+        systems,
+        rules=Rules(**rules),
+        physics=physics or FailureSettings(),
+        hazard_multiplier=hazard,
+    )
 
 
 def _table(n: int, seed: int = 0) -> pd.DataFrame:
@@ -64,7 +80,7 @@ def _table(n: int, seed: int = 0) -> pd.DataFrame:
 class TestAgainstEnumeration:
     def test_one_house_by_hand(self) -> None:
         """4 persons at 68.6 gal = 274.4 gal/day on 1,800 ft2 of class II at .25: 450 gal/day."""
-        row = assess_failure(pd.DataFrame([KNOWN])).iloc[0]
+        row = assess(pd.DataFrame([KNOWN])).iloc[0]
         assert row["daily_flow_l_d"] == pytest.approx(274.4 * GALLON_L)
         assert row["accept_rate_l_d_m2"] == pytest.approx(0.25 * GPD_PER_FT2_L_D_M2)
         assert row["design_area_m2"] == pytest.approx(1800 * SQUARE_FOOT_M2)
@@ -79,7 +95,7 @@ class TestAgainstEnumeration:
         assert row["ponding_m_evidence"] == "inferred"
 
     def test_the_load_ratio_adds_up_for_every_system(self) -> None:
-        table = assess_failure(_table(400))
+        table = assess(_table(400))
         ratio = table["daily_flow_l_d"] / table["field_area_used_m2"] / table["accept_rate_l_d_m2"]
         pd.testing.assert_series_equal(table["load_ratio"], ratio, check_names=False)
 
@@ -96,7 +112,7 @@ class TestAgainstEnumeration:
                 "percolation_min_in": 20.0,
             }
         )
-        table = assess_failure(systems, choices={"periods": periods})
+        table = assess(systems, sizing=periods)
         area = table["design_area_m2"] / SQUARE_FOOT_M2
         # Montana: 300 / .4; Illinois, 120 min for 6 in: 600 / .85, beds half as much again.
         np.testing.assert_allclose(area, [750, 600 / 0.85, 900 / 0.85, 600 / 0.85], rtol=1e-12)
@@ -108,20 +124,19 @@ class TestAgainstEnumeration:
         1,000 ft2 of bottom plus one foot of wall on each side of a 0.9 m trench.
         """
         known = {**KNOWN, "loading_class": "II"}
-        credit = FailureChoices()
-        plain = replace(credit, periods=(RulePeriod("bedroom_trade", "illinois_percolation"),))
+        plain = (RulePeriod("bedroom_trade", "illinois_percolation"),)
         bottom = 1000 * SQUARE_FOOT_M2
         counted = bottom * (1 + 2 * 0.3048 / 0.9)
-        with_wall = assess_failure(pd.DataFrame([{**known, "field_area_m2": counted}]))
-        without = assess_failure(
+        with_wall = assess(pd.DataFrame([{**known, "field_area_m2": counted}]))
+        without = assess(
             pd.DataFrame([{**known, "field_area_m2": bottom, "percolation_min_in": 12.0}]),
-            choices=plain,
+            sizing=plain,
         )
         for name in ("load_ratio", "ponding_m", "years_to_failed_yr"):
             assert with_wall[name].iloc[0] == pytest.approx(without[name].iloc[0], rel=1e-9)
 
     def test_nothing_known_is_all_assumed(self) -> None:
-        table = assess_failure(pd.DataFrame(index=["a", "b"]))
+        table = assess(pd.DataFrame(index=["a", "b"]))
         assert table.index.tolist() == ["a", "b"]
         for name in ("daily_flow_l_d", "load_ratio", "ponding_m", "stage", "chance_failing_frac"):
             assert (table[f"{name}_evidence"] == "assumed").all(), name
@@ -129,7 +144,7 @@ class TestAgainstEnumeration:
         assert (table["pump_overdue_yr_evidence"] == "unknown").all()
 
     def test_a_holding_tank_has_no_pond_and_says_why(self) -> None:
-        row = assess_failure(pd.DataFrame([{**KNOWN, "kind": "holding_tank"}])).iloc[0]
+        row = assess(pd.DataFrame([{**KNOWN, "kind": "holding_tank"}])).iloc[0]
         assert row["stage"] is None
         assert np.isnan(row["ponding_m"])
         assert np.isnan(row["pump_interval_yr"])
@@ -138,25 +153,25 @@ class TestAgainstEnumeration:
         assert row["chance_failing_frac"] > 0
 
     def test_a_cesspool_gains_nothing_from_pumping(self) -> None:
-        row = assess_failure(pd.DataFrame([{**KNOWN, "kind": "cesspool"}])).iloc[0]
+        row = assess(pd.DataFrame([{**KNOWN, "kind": "cesspool"}])).iloc[0]
         assert row["years_gained_pumping_yr"] == 0
         assert np.isnan(row["pump_interval_yr"])
 
     def test_just_pumped(self) -> None:
-        row = assess_failure(pd.DataFrame([{**KNOWN, "years_since_pumped_yr": 0.1}])).iloc[0]
+        row = assess(pd.DataFrame([{**KNOWN, "years_since_pumped_yr": 0.1}])).iloc[0]
         assert row["after_pump_out"]
         assert row["pump_overdue_yr"] == 0
 
     def test_evidence_of_an_input_is_passed_on(self) -> None:
         systems = pd.DataFrame([{**KNOWN, "age_yr_evidence": "assumed"}])
-        row = assess_failure(systems).iloc[0]
+        row = assess(systems).iloc[0]
         assert row["ponding_m_evidence"] == "assumed"
         assert row["chance_failing_frac_evidence"] == "assumed"
         assert row["load_ratio_evidence"] == "inferred"
 
     def test_a_value_without_a_mark_counts_as_assumed(self) -> None:
         systems = pd.DataFrame([{**KNOWN, "field_area_m2_evidence": None}])
-        row = assess_failure(systems).iloc[0]
+        row = assess(systems).iloc[0]
         assert row["field_area_used_m2_evidence"] == "assumed"
         assert row["load_ratio_evidence"] == "assumed"
 
@@ -169,13 +184,13 @@ class TestAgainstEnumeration:
                 "texture": pd.array(["loam", None], dtype="string"),
             }
         )
-        table = assess_failure(systems)
+        table = assess(systems)
         assert table["chance_failing_frac_evidence"].tolist() == ["inferred", "assumed"]
         assert table["accept_rate_l_d_m2_evidence"].tolist() == ["mapped", "assumed"]
 
     def test_hazard_multiplier_reads_as_hazard(self) -> None:
         systems = pd.DataFrame([KNOWN, KNOWN])
-        one, two = assess_failure(systems, hazard_multiplier=[1.0, 2.0])["chance_failing_frac"]
+        one, two = assess(systems, hazard=[1.0, 2.0])["chance_failing_frac"]
         assert 1 - two == pytest.approx((1 - one) ** 2)
 
 
@@ -184,7 +199,7 @@ class TestProperties:
     @settings(max_examples=15, deadline=None)
     def test_every_system_comes_out_with_sound_values(self, seed: int) -> None:
         systems = _table(120, seed)
-        table = assess_failure(systems)
+        table = assess(systems)
         pd.testing.assert_index_equal(table.index, systems.index)
         marks = [name for name in table if name.endswith("_evidence")]
         for mark in marks:
@@ -204,7 +219,7 @@ class TestProperties:
     @given(st.integers(0, 1000))
     @settings(max_examples=10, deadline=None)
     def test_stage_and_years_tell_one_story(self, seed: int) -> None:
-        table = assess_failure(_table(150, seed)).dropna(subset=["reserve_frac"])
+        table = assess(_table(150, seed)).dropna(subset=["reserve_frac"])
         failed, sound = table["stage"] == "failed", table["stage"] == "sound"
         assert ((table["years_to_failed_yr"] == 0) == failed).all()
         assert (table.loc[sound, "years_to_stressed_yr"] > 0).all()
@@ -212,22 +227,20 @@ class TestProperties:
 
     def test_the_answer_does_not_depend_on_the_neighbors(self) -> None:
         systems = _table(300, 4)
-        whole = assess_failure(systems)
-        halves = [assess_failure(systems.iloc[:130]), assess_failure(systems.iloc[130:])]
+        whole = assess(systems)
+        halves = [assess(systems.iloc[:130]), assess(systems.iloc[130:])]
         pd.testing.assert_frame_equal(whole, pd.concat(halves), check_exact=True)
 
     def test_no_systems(self) -> None:
-        assert len(assess_failure(_table(0))) == 0
+        assert len(assess(_table(0))) == 0
 
     def test_impossible_values_count_as_unknown(self) -> None:
         bad = {**KNOWN, "age_yr": -5.0, "occupants": -1.0, "field_area_m2": 0.0}
         gone = {k: v for k, v in KNOWN.items() if k not in ("age_yr", "occupants", "field_area_m2")}
-        pd.testing.assert_frame_equal(
-            assess_failure(pd.DataFrame([bad])), assess_failure(pd.DataFrame([gone]))
-        )
+        pd.testing.assert_frame_equal(assess(pd.DataFrame([bad])), assess(pd.DataFrame([gone])))
 
     def test_a_wrong_choice_is_refused(self) -> None:
         with pytest.raises(TypeError):
-            assess_failure(pd.DataFrame([KNOWN]), choices={"flow_rules": "x"})
-        with pytest.raises(ValueError, match="no flow rule"):
-            assess_failure(pd.DataFrame([KNOWN]), choices={"flow_rule": "x"})
+            Rules(flow_rules="x")  # type: ignore[call-arg]
+        with pytest.raises(ValueError, match="flow_rule = 'x': use one of"):
+            Rules(flow_rule="x")

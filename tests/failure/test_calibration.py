@@ -6,14 +6,18 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from riskmap.contract.rules import Rules
 from riskmap.failure.aging import AgingModel, survival_frac, weibull_through
-from riskmap.failure.assess import FailureChoices, assess_failure
+from riskmap.failure.assess import assess_failure
 from riskmap.failure.calibration import (
     LARGEST_MARGIN,
     FieldMargin,
     expected_failed_frac,
     fit_margin,
 )
+from riskmap.failure.settings import FailureSettings
+
+RULES, PHYSICS = Rules(), FailureSettings()
 
 
 def systems(count: int = 400) -> pd.DataFrame:
@@ -34,8 +38,12 @@ def systems(count: int = 400) -> pd.DataFrame:
 class TestPublishedValues:
     def test_watershed_study(self) -> None:
         """North Carolina county document: 2 to 3 % a year, five years unmended: 10 to 15 %."""
-        low = expected_failed_frac(["trench"], [30.0], models={"trench": _constant_rate(0.02)})
-        high = expected_failed_frac(["trench"], [30.0], models={"trench": _constant_rate(0.03)})
+        low = expected_failed_frac(
+            ["trench"], [30.0], models={"trench": _constant_rate(0.02)}, unmended_yr=5
+        )
+        high = expected_failed_frac(
+            ["trench"], [30.0], models={"trench": _constant_rate(0.03)}, unmended_yr=5
+        )
         assert 0.09 < low < 0.105
         assert 0.13 < high < 0.155
 
@@ -54,20 +62,28 @@ class TestAgainstEnumeration:
             / survival_frac(max(a - 5, 0), shape=shape, scale_yr=scale)
             for a in age
         ]  # fmt: skip
-        found = expected_failed_frac(["trench"] * 3, age)
+        found = expected_failed_frac(["trench"] * 3, age, unmended_yr=5.0)
         assert found == pytest.approx(np.mean(by_hand), abs=1e-12)
 
     def test_margin_is_the_least_on_a_fine_grid(self) -> None:
         table, wanted = systems(200), 0.15
-        found = fit_margin(table, FailureChoices(), expected_frac=wanted)
+        found = fit(table, wanted)
         tried = {m: failed(table, m) for m in np.exp(np.linspace(0, np.log(8), 120))}
         least = min(m for m, share in tried.items() if share <= wanted)
         assert found.margin == pytest.approx(least, rel=0.025)
         assert found.reached_frac <= wanted + 1e-12
 
 
+def fit(table: pd.DataFrame, wanted: float) -> FieldMargin:
+    return fit_margin(table, rules=RULES, physics=PHYSICS, expected_frac=wanted)
+
+
+def assess(table: pd.DataFrame, margin: float) -> pd.DataFrame:
+    return assess_failure(table, rules=RULES, physics=PHYSICS, margin=margin)
+
+
 def failed(table: pd.DataFrame, margin: float) -> float:
-    stage = assess_failure(table, choices={"margin": margin})["stage"].dropna()
+    stage = assess(table, margin)["stage"].dropna()
     return float((stage == "failed").mean())
 
 
@@ -78,19 +94,19 @@ class TestProperties:
         assert shares[0] > shares[-1]
 
     def test_rule_is_kept_where_it_is_not_too_severe(self) -> None:
-        found = fit_margin(systems(), FailureChoices(), expected_frac=0.99)
+        found = fit(systems(), 0.99)
         assert found.margin == 1.0
         assert "as they are" in found.words
-        assert fit_margin(systems(), FailureChoices(), expected_frac=float("nan")).margin == 1.0
-        assert fit_margin(systems(20), FailureChoices(), expected_frac=0.0).margin == 1.0
+        assert fit(systems(), float("nan")).margin == 1.0
+        assert fit(systems(20), 0.0).margin == 1.0
 
     def test_margin_stays_within_its_bound(self) -> None:
-        found = fit_margin(systems(), FailureChoices(), expected_frac=-1.0)
+        found = fit(systems(), -1.0)
         assert found.margin <= LARGEST_MARGIN + 1e-9
 
     def test_load_ratio_stays_that_of_the_rule(self) -> None:
-        plain = assess_failure(systems())
-        scaled = assess_failure(systems(), choices={"margin": 2.0})
+        plain = assess(systems(), 1.0)
+        scaled = assess(systems(), 2.0)
         pd.testing.assert_series_equal(plain["load_ratio"], scaled["load_ratio"])
 
     def test_words_name_the_shares(self) -> None:

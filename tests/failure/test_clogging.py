@@ -15,8 +15,8 @@ from scipy.optimize import brentq
 from riskmap.contract.units import FOOT_M, UM_S_M_D
 from riskmap.failure.clogging import Surface, mature_resistance_d, outflow_m3_d, pond
 from riskmap.failure.geometry import field_shape
+from riskmap.failure.settings import USUAL
 from riskmap.failure.sizing import rate_of_ksat
-from riskmap.failure.soil_hydraulics import ALPHA_PER_M
 
 
 def _random(n: int, seed: int) -> tuple[np.ndarray, np.ndarray, np.ndarray, Surface]:
@@ -44,7 +44,7 @@ def _one(surface: Surface, i: int) -> dict[str, float]:
 
 def _flux(head: float, resistance: float, ksat: float) -> float:
     def gap(log_q: float) -> float:
-        return float(np.exp(log_q) * resistance - head - (np.log(ksat) - log_q) / ALPHA_PER_M)
+        return float(np.exp(log_q) * resistance - head - (np.log(ksat) - log_q) / USUAL.alpha_per_m)
 
     top = np.log(ksat)
     return ksat if gap(top) <= 0 else float(np.exp(brentq(gap, top - 100, top, xtol=1e-13)))

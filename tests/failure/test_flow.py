@@ -6,10 +6,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from riskmap.contract.evidence import ASSUMED, INFERRED, MEASURED
+from riskmap.contract.rules import Rules
 from riskmap.contract.units import GALLON_L
 from riskmap.failure.flow import (
-    HOUSEHOLD_PERSONS,
-    PERSONS_PER_BEDROOM,
     daily_flow_l_d,
     flow_rule,
     persons,
@@ -17,12 +16,15 @@ from riskmap.failure.flow import (
 )
 
 NAN = float("nan")
+RULES = Rules()
 
 
 class TestAgainstEnumeration:
     def test_persons_by_what_is_known(self) -> None:
-        value, mark = persons([4, NAN, NAN, 0, -1], [3, 2, NAN, 3, 0], dwellings=[1, 1, 2, 1, 1])
-        expected = [4, 2 * PERSONS_PER_BEDROOM, 2 * HOUSEHOLD_PERSONS, 0, HOUSEHOLD_PERSONS]
+        value, mark = persons(
+            [4, NAN, NAN, 0, -1], [3, 2, NAN, 3, 0], dwellings=[1, 1, 2, 1, 1], rules=RULES
+        )
+        expected = [4, 2 * 0.85, 2 * 2.5, 0, 2.5]
         np.testing.assert_allclose(value, expected)
         assert mark.tolist() == [MEASURED, INFERRED, ASSUMED, MEASURED, ASSUMED]
 
@@ -32,6 +34,7 @@ class TestAgainstEnumeration:
             [3, 3, 2, NAN, NAN],
             design_flow_l_d=[NAN, NAN, 1000, 1000, NAN],
             metered_l_d=[500, NAN, NAN, NAN, NAN],
+            rules=RULES,
         )
         each = 68.6 * GALLON_L
         expected = [500, 4 * each, 1.7 * each, 500, 2.5 * each]
@@ -39,9 +42,20 @@ class TestAgainstEnumeration:
         assert mark.tolist() == [MEASURED, INFERRED, INFERRED, INFERRED, ASSUMED]
 
     def test_bedroom_rule_prefers_bedrooms(self) -> None:
-        flow, mark = daily_flow_l_d([4, 4], [3, NAN], rule="bedroom_illinois")
+        flow, mark = daily_flow_l_d([4, 4], [3, NAN], rules=Rules(flow_rule="bedroom_illinois"))
         np.testing.assert_allclose(flow / GALLON_L, [600, 4 * 68.6])
         assert mark.tolist() == [INFERRED, INFERRED]
+
+    def test_the_county_says_what_a_household_is(self) -> None:
+        rules = Rules(persons_per_dwelling=3.2, persons_per_bedroom=1.1, design_use_frac=0.4)
+        value, _ = persons([NAN, NAN], [2, NAN], dwellings=[1, 2], rules=rules)
+        assert value.tolist() == pytest.approx([2.2, 6.4])
+        flow, _ = daily_flow_l_d(NAN, NAN, design_flow_l_d=1000.0, rules=rules)
+        assert float(flow) == pytest.approx(400.0)
+
+    def test_a_meter_is_not_changed_by_the_use_ratio(self) -> None:
+        flow, _ = daily_flow_l_d([4, 4], NAN, metered_l_d=[500, NAN], use_ratio=2.0, rules=RULES)
+        np.testing.assert_allclose(flow, [500, 2 * 4 * 68.6 * GALLON_L])
 
     def test_four_persons_by_the_average(self) -> None:
         assert rule_flow_l_d(4, rule="person_use") / GALLON_L == pytest.approx(274.4)
@@ -51,8 +65,8 @@ class TestProperties:
     @given(st.lists(st.floats(0, 50), min_size=1, max_size=5), st.floats(0.1, 10))
     @settings(max_examples=40)
     def test_more_persons_more_flow(self, people: list[float], more: float) -> None:
-        few, _ = daily_flow_l_d(people, NAN)
-        many, _ = daily_flow_l_d(np.array(people) + more, NAN)
+        few, _ = daily_flow_l_d(people, NAN, rules=RULES)
+        many, _ = daily_flow_l_d(np.array(people) + more, NAN, rules=RULES)
         assert (many > few).all()
 
     def test_unknown_rule_lists_the_known(self) -> None:

@@ -15,9 +15,7 @@ from scipy.special import wrightomega
 from riskmap.failure.clogging import Surface, outflow_m3_d
 from riskmap.failure.mat import (
     LOOK_AHEAD_YR,
-    MATURING_YR,
     REST_DECAY_YR,
-    SOLIDS_GAIN,
     Load,
     Mat,
     grown_mat,
@@ -25,6 +23,7 @@ from riskmap.failure.mat import (
     rested,
     years_until,
 )
+from riskmap.failure.settings import USUAL
 
 Runner = Callable[..., pd.DataFrame]
 FIELDS = ("trench", "bed", "mound", "seepage_pit", "drip", "aerobic_unit", "cesspool")
@@ -164,8 +163,8 @@ class TestAnalyticLimits:
 
         critical = np.exp(brentq(spare, 0, 12, xtol=1e-14))
         young, mature = float(surface.young_d[0]), 90.0
-        pace = 0.7 / MATURING_YR
-        solids = mature * SOLIDS_GAIN * 0.6 * 0.7 / MATURING_YR
+        pace = 0.7 / USUAL.maturing_yr
+        solids = mature * USUAL.solids_gain * 0.6 * 0.7 / USUAL.maturing_yr
         gone = 1 - float(mat.maturity[0])
         full = mature - young
         start = young + mature * float(mat.solids[0]) + full

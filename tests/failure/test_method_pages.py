@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from riskmap.contract.kinds import KINDS
-from riskmap.failure.rules_data import FLOW_RULES, LOADING_RULES
+from riskmap.contract.rule_sets import FLOW_RULES, LOADING_RULES
 
 PAGES = ("flow.md", "clogging.md", "aging.md")
 

@@ -11,15 +11,21 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from riskmap.contract.kinds import SYSTEM_KINDS
-from riskmap.failure.assess import FailureChoices, assess_failure
+from riskmap.contract.rule_sets import PERSON_USE
+from riskmap.contract.rules import Rules
+from riskmap.failure.assess import assess_failure
 from riskmap.failure.flow import rule_flow_l_d
 from riskmap.failure.geometry import kind_codes
-from riskmap.failure.parameter_ranges import FailureParameters
-from riskmap.failure.rerun import SystemRecords, systems_today
-from riskmap.failure.rules_data import PERSON_USE
+from riskmap.failure.rerun import SystemRecords, SystemsToday, systems_today
+from riskmap.failure.settings import FailureSettings
 
 MARGIN = 2.3
-PLAIN = FailureParameters()
+PLAIN, RULES = FailureSettings(), Rules()
+
+
+def today_of(drawn: SystemRecords, physics: FailureSettings, margin: float) -> SystemsToday:
+    wanted = RULES.vertical_separation_m
+    return systems_today(drawn, physics, margin=margin, vertical_separation_m=wanted)
 
 
 def systems(count: int = 400) -> pd.DataFrame:
@@ -57,8 +63,8 @@ def records(table: pd.DataFrame) -> SystemRecords:
 class TestAgainstTheWholeAssessment:
     def test_plain_parameters_give_its_columns(self) -> None:
         table = systems()
-        whole = assess_failure(table, choices=FailureChoices(margin=MARGIN))
-        today = systems_today(records(table), PLAIN, margin=MARGIN)
+        whole = assess_failure(table, rules=RULES, physics=PLAIN, margin=MARGIN)
+        today = today_of(records(table), PLAIN, MARGIN)
         for name in ("load_ratio", "reserve_frac", "pump_overdue_yr"):
             expected = whole[name].to_numpy(float)
             found = getattr(today, name)
@@ -70,12 +76,20 @@ class TestAgainstTheWholeAssessment:
 
     def test_water_use_and_margin_act_as_changed_inputs(self) -> None:
         table = systems()
-        more = replace(PLAIN, water_use=1.3, field_margin=0.8)
+        more = replace(PLAIN, water_use_ratio=1.3, margin_ratio=0.8)
         thirsty = replace(records(table), flow_l_d=1.3 * records(table).flow_l_d)
-        direct = systems_today(thirsty, PLAIN, margin=0.8 * MARGIN)
-        by_parameter = systems_today(records(table), more, margin=MARGIN)
-        assert np.allclose(by_parameter.reserve_frac, direct.reserve_frac, equal_nan=True)
-        assert np.allclose(by_parameter.load_ratio, direct.load_ratio, equal_nan=True)
+        direct = today_of(thirsty, PLAIN, 0.8 * MARGIN)
+        whole = assess_failure(table, rules=RULES, physics=more, margin=MARGIN)
+        for name in ("reserve_frac", "load_ratio"):
+            found = whole[name].to_numpy(float)
+            assert np.allclose(found, getattr(direct, name), rtol=1e-9, equal_nan=True), name
+
+    def test_other_clogging_numbers_give_the_assessment_under_them(self) -> None:
+        table = systems()
+        other = replace(PLAIN, alpha_per_m=20.0, maturing_yr=1.1, solids_gain=0.5, margin_ratio=0.9)
+        whole = assess_failure(table, rules=RULES, physics=other, margin=MARGIN)
+        today = today_of(records(table), other, MARGIN)
+        assert np.allclose(today.reserve_frac, whole["reserve_frac"], rtol=1e-9, equal_nan=True)
 
 
 class TestProperties:
@@ -90,15 +104,15 @@ class TestProperties:
         self, water_use: float, alpha: float, maturing: float, gain: float
     ) -> None:
         drawn = records(systems(60))
-        base = FailureParameters(
-            water_use=water_use, alpha_per_m=alpha, maturing_yr=maturing, solids_gain=gain
-        )
-        now = systems_today(drawn, base, margin=MARGIN).reserve_frac
-        for worse in (
-            replace(base, water_use=1.2 * water_use),
-            replace(base, solids_gain=1.5 * gain),
-            replace(base, field_margin=0.8),
-            replace(base, maturing_yr=0.8 * maturing),
+        base = FailureSettings(alpha_per_m=alpha, maturing_yr=maturing, solids_gain=gain)
+        drawn = replace(drawn, flow_l_d=water_use * drawn.flow_l_d)
+        now = today_of(drawn, base, MARGIN).reserve_frac
+        for flow, worse in (
+            (1.2, base),
+            (1.0, replace(base, solids_gain=1.5 * gain)),
+            (1.0, replace(base, margin_ratio=0.8)),
+            (1.0, replace(base, maturing_yr=0.8 * maturing)),
         ):
-            then = systems_today(drawn, worse, margin=MARGIN).reserve_frac
+            more = replace(drawn, flow_l_d=flow * drawn.flow_l_d)
+            then = today_of(more, worse, MARGIN).reserve_frac
             assert np.nanmax(then - now) < 1e-9

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import pandas as pd
 import pytest
@@ -8,10 +10,10 @@ from hypothesis import strategies as st
 
 from riskmap.contract.grid import Grid, grid_from_bounds
 from riskmap.groundwater import superpose
-from riskmap.groundwater.assess import AssessmentSettings, assess_groundwater
+from riskmap.groundwater.assess import GroundwaterAssessment, assess_groundwater
 from riskmap.groundwater.score import groundwater_score, nearness, receptor_part
-from riskmap.groundwater.screens import screen_windows
-from riskmap.groundwater.settings import ASSESSMENT
+from riskmap.groundwater.screens import draw_l_d, screen_windows
+from riskmap.groundwater.settings import GroundwaterSettings, WellSettings
 
 NAN = float("nan")
 
@@ -87,6 +89,13 @@ class TestSuperposition:
         assert table["shortest_travel_time_d"].tolist() == [5.0, 7.0]
 
 
+def assess(
+    systems: pd.DataFrame, wells: pd.DataFrame, head: Grid, **more: Any
+) -> GroundwaterAssessment:
+    water, build = GroundwaterSettings(), WellSettings()
+    return assess_groundwater(systems, wells, head, water, build, **more)
+
+
 class TestScore:
     def test_parts_by_hand(self) -> None:
         table = groundwater_score(
@@ -136,7 +145,7 @@ class TestAssessment:
         # v = 10 x .005 / .2 = .25 m/d: 240 m take 960 days; the well beside the path is reached.
         systems = pd.DataFrame({"x_m": [300.0], "y_m": [1500.0], "persons": [3.0], "kind": "bed"})
         wells = pd.DataFrame({"x_m": [540.0, 300.0], "y_m": [1505.0, 2500.0]})
-        found = assess_groundwater(systems, wells, slope())
+        found = assess(systems, wells, slope())
         assert found.pairs[["system", "well"]].to_numpy().tolist() == [[0, 0]]
         assert found.pairs["distance_m"][0] == pytest.approx(240.0)
         assert found.pairs["travel_time_d"][0] == pytest.approx(960.0)
@@ -148,7 +157,7 @@ class TestAssessment:
 
     def test_indexes_sums_and_rows_are_kept(self) -> None:
         systems, wells = village()
-        found = assess_groundwater(systems, wells, slope())
+        found = assess(systems, wells, slope())
         assert found.systems.index.equals(systems.index)
         assert found.wells.index.equals(wells.index)
         totals = found.pairs.groupby("well")["nitrate_added_mg_l"].sum()
@@ -158,20 +167,20 @@ class TestAssessment:
         assert len(found.pairs) > 20
         assert sorted(found.wells["sampling_order"]) == list(range(1, 26))
 
-    def test_chunks_change_nothing(self) -> None:
+    def test_chunks_change_nothing(self, monkeypatch: pytest.MonkeyPatch) -> None:
         systems, wells = village()
-        whole = assess_groundwater(systems, wells, slope())
-        parts = assess_groundwater(systems, wells, slope(), AssessmentSettings(chunk=7))
+        whole = assess(systems, wells, slope())
+        monkeypatch.setattr("riskmap.groundwater.assess.CHUNK", 7)
+        parts = assess(systems, wells, slope())
         pd.testing.assert_frame_equal(whole.systems, parts.systems)
         pd.testing.assert_frame_equal(whole.wells, parts.wells)
         pd.testing.assert_frame_equal(whole.pairs, parts.pairs)
 
     def test_each_system_alone_adds_what_it_adds_among_others(self) -> None:
         systems, wells = village(8, 15)
-        together = assess_groundwater(systems, wells, slope()).wells["nitrate_added_mg_l"]
+        together = assess(systems, wells, slope()).wells["nitrate_added_mg_l"]
         alone = sum(
-            assess_groundwater(systems.iloc[[i]], wells, slope()).wells["nitrate_added_mg_l"]
-            for i in range(8)
+            assess(systems.iloc[[i]], wells, slope()).wells["nitrate_added_mg_l"] for i in range(8)
         )
         np.testing.assert_allclose(together, alone, rtol=1e-9)
 
@@ -182,7 +191,7 @@ class TestAssessment:
             {"x_m": [900.0], "y_m": [1650.0], "flow_l_d": [500_000.0], "depth_m": [24.0],
              "casing_m": [4.0], "static_level_m": [4.0]}
         )  # fmt: skip
-        found = assess_groundwater(systems, wells, slope())
+        found = assess(systems, wells, slope())
         load_g_d = found.systems["nitrogen_load_kg_yr"].iloc[0] * 1000 / 365.25
         assert found.wells["nitrate_added_mg_l"][0] == pytest.approx(load_g_d / 500.0, rel=0.06)
 
@@ -192,7 +201,7 @@ class TestAssessment:
              "age_yr": [0.5, 30.0, NAN]}
         )  # fmt: skip
         wells = pd.DataFrame({"x_m": [700.0], "y_m": [1500.0]})
-        found = assess_groundwater(systems, wells, slope())
+        found = assess(systems, wells, slope())
         assert found.pairs["system"].tolist() == [1, 2]
         assert found.pairs["nitrate_added_mg_l"].nunique() <= 2
 
@@ -200,7 +209,7 @@ class TestAssessment:
         systems, wells = village()
         water = np.zeros((100, 100), int)
         water[:, 55] = 3
-        found = assess_groundwater(systems, wells, slope(), water_id=water)
+        found = assess(systems, wells, slope(), water_id=water)
         reached = found.systems["water_id"] == 3
         assert reached.all()
         loads = found.systems["nitrogen_load_kg_yr"]
@@ -212,30 +221,56 @@ class TestAssessment:
         systems, wells = village(5, 4)
         systems.iloc[0, :2] = NAN
         wells.iloc[0, :2] = NAN
-        found = assess_groundwater(systems, wells, slope())
+        found = assess(systems, wells, slope())
         assert np.isnan(found.systems["groundwater_score_frac"].iloc[0])
         assert np.isnan(found.wells["well_risk_frac"].iloc[0])
         assert found.wells["sampling_order"].iloc[0] == 4
-        flat = assess_groundwater(systems, wells, slope().with_values(5.0))
+        flat = assess(systems, wells, slope().with_values(5.0))
         assert flat.systems["groundwater_score_frac"].isna().all()
         assert len(flat.pairs) == 0
 
     def test_nobody_there(self) -> None:
         systems, wells = village(3, 3)
-        none = assess_groundwater(systems.iloc[:0], wells, slope())
+        none = assess(systems.iloc[:0], wells, slope())
         assert len(none.systems) == 0
         assert (none.wells["nitrate_added_mg_l"] == 0).all()
-        dry = assess_groundwater(systems, wells.iloc[:0], slope())
+        dry = assess(systems, wells.iloc[:0], slope())
         assert len(dry.wells) == 0
         assert (dry.systems["wells_reached"] == 0).all()
 
     def test_settings_stay_within_their_bounds(self) -> None:
-        for spec in ASSESSMENT.values():
-            assert spec.lower <= spec.value <= spec.upper
-            assert spec.source
-        with pytest.raises(ValueError, match="porosity_frac must lie within"):
-            AssessmentSettings(porosity_frac=0.9)
-        assert AssessmentSettings(conductivity_m_d=np.array([[1.0, NAN]])).chunk > 0
+        with pytest.raises(ValueError, match=r"porosity_frac = 0\.9: must lie between"):
+            GroundwaterSettings(porosity_frac=0.9)
+
+    def test_an_unknown_number_of_persons_is_an_unknown_load(self) -> None:
+        systems, wells = village(5, 4)
+        systems.iloc[0, systems.columns.get_loc("persons")] = NAN
+        found = assess(systems, wells, slope())
+        assert np.isnan(found.systems["nitrogen_load_kg_yr"].iloc[0])
+        assert found.systems["load_evidence"].iloc[0] == "unknown"
+        assert np.isnan(found.systems["groundwater_score_frac"].iloc[0])
+        assert not (found.pairs["system"] == 0).any()
+
+    def test_wells_draw_their_yield_or_what_the_county_says(self) -> None:
+        wells = pd.DataFrame(
+            {"use": ["public", "public", "domestic", None, "public"],
+             "yield_l_d": [80_000.0, NAN, 30_000.0, NAN, 80_000.0],
+             "flow_l_d": [NAN, NAN, NAN, NAN, 20_000.0]}
+        )  # fmt: skip
+        drawn, marks = draw_l_d(wells, WellSettings(home_l_d=900.0, public_l_d=60_000.0))
+        assert drawn.tolist() == [80_000, 60_000, 900, 900, 20_000]
+        assert marks.tolist() == ["measured", "assumed", "assumed", "assumed", "measured"]
+
+    def test_a_public_well_draws_wider_than_a_home(self) -> None:
+        systems = pd.DataFrame({"x_m": [300.0], "y_m": [1500.0], "persons": [3.0], "kind": "bed"})
+        place = {"x_m": [900.0], "y_m": [1650.0], "depth_m": [24.0], "casing_m": [4.0]}
+        home, public = (
+            assess(systems, pd.DataFrame(place | {"use": [use]}), slope())
+            for use in ("domestic", "public")
+        )
+        assert home.wells["flow_l_d"].tolist() == [WellSettings.home_l_d]
+        assert public.wells["flow_l_d"].tolist() == [WellSettings.public_l_d]
+        assert home.wells["nitrate_added_mg_l"][0] < public.wells["nitrate_added_mg_l"][0]
 
     def test_screens(self) -> None:
         wells = pd.DataFrame(
@@ -246,3 +281,11 @@ class TestAssessment:
         assert top.tolist() == [7, 0, 0, 0]
         assert bottom.tolist() == [15, 15, 10, 10]
         assert known.tolist() == [True, True, False, False]
+
+    def test_a_screen_on_record_comes_before_casing_and_depth(self) -> None:
+        wells = pd.DataFrame(
+            {"screen_top_m": [15.0, NAN], "screen_bottom_m": [18.0, 19.0], "casing_m": [12.0, 12.0],
+             "depth_m": [20.0, 20.0], "static_level_m": [5.0, 5.0]}
+        )  # fmt: skip
+        top, bottom, known = screen_windows(wells, unknown_screen_m=10.0)
+        assert (top.tolist(), bottom.tolist(), known.all()) == ([10, 7], [13, 14], True)

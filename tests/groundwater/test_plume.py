@@ -15,20 +15,19 @@ from riskmap.groundwater.arrival import arrived_frac
 from riskmap.groundwater.gradient import FlowField, flow_field
 from riskmap.groundwater.paths import Paths, trace_paths
 from riskmap.groundwater.plume import (
-    PLUME,
-    PlumeSettings,
     left_after,
     nitrate_added_mg_l,
     shape_plumes,
 )
 from riskmap.groundwater.reach import pairs_in_reach
+from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.groundwater.slabs import layer_mean, window_mean
 
 Floats = NDArray[np.float64]
 POROSITY = 0.25
-PURE = PlumeSettings(
+PURE = GroundwaterSettings(
     thickness_m=15.0, recharge_m_yr=0.0, direction_sd_deg=0.0, source_width_m=20.0,
-    source_depth_m=2.0, source_mg_l=60.0,
+    source_depth_m=2.0, effluent_mg_l=60.0, porosity_frac=POROSITY,
 )  # fmt: skip
 
 
@@ -51,11 +50,11 @@ def corner() -> FlowField:
 
 def added_at(
     field: FlowField, start: tuple[float, float], x: Floats, y: Floats,
-    settings_: PlumeSettings = PURE, *, load: float = 8.0, screen: tuple[float, float] = (0, 15),
-    width: float = 0.0,
+    settings_: GroundwaterSettings = PURE, *, load: float = 8.0,
+    screen: tuple[float, float] = (0, 15), width: float = 0.0,
 ) -> tuple[Floats, Paths]:  # fmt: skip
     paths = trace_paths(field, x_m=[start[0]], y_m=[start[1]], max_distance_m=1000.0)
-    plumes = shape_plumes(paths, load_kg_yr=[load], settings=settings_, porosity_frac=POROSITY)
+    plumes = shape_plumes(paths, load_kg_yr=[load], settings=settings_)
     pairs = pairs_in_reach(paths, plumes.reach_m(paths), x_m=x, y_m=y)
     found = np.zeros(len(x))
     found[pairs.receptor] = nitrate_added_mg_l(
@@ -81,9 +80,9 @@ class TestMassIsConserved:
     @pytest.mark.parametrize("point", [5, 30, 100])
     @pytest.mark.parametrize("recharge", [0.0, 0.3])
     def test_through_sections_of_a_straight_plume(self, point: int, recharge: float) -> None:
-        chosen = PlumeSettings(
+        chosen = GroundwaterSettings(
             thickness_m=15.0, recharge_m_yr=recharge, direction_sd_deg=3.0, source_width_m=20.0,
-            source_depth_m=2.0, source_mg_l=60.0,
+            source_depth_m=2.0, effluent_mg_l=60.0, porosity_frac=POROSITY,
         )  # fmt: skip
         _, paths = added_at(uniform(), (105.0, 705.0), np.zeros(1), np.zeros(1), chosen)
         x, y = section(paths, point, 400.0)
@@ -221,7 +220,7 @@ class TestAgainstEnumeration:
         wx, wy = rng.uniform(300, 1400, 20), rng.uniform(500, 900, 20)
         loads = rng.uniform(3, 15, 12)
         paths = trace_paths(uniform(), x_m=sx, y_m=sy, max_distance_m=1000.0)
-        plumes = shape_plumes(paths, load_kg_yr=loads, settings=PURE, porosity_frac=POROSITY)
+        plumes = shape_plumes(paths, load_kg_yr=loads, settings=PURE)
         pairs = pairs_in_reach(paths, plumes.reach_m(paths), x_m=wx, y_m=wy)
         each = nitrate_added_mg_l(
             plumes, pairs, screen_top_m=np.zeros(20), screen_bottom_m=np.full(20, 9.0)
@@ -242,7 +241,7 @@ class TestProperties:
     ) -> None:
         x, y = np.array([105.0 + distance]), np.array([705.0 + offset])
         weak, _ = added_at(uniform(), (105.0, 705.0), x, y, load=load, screen=(0, 1))
-        assert 0 <= weak[0] <= PURE.source_mg_l * (1 + 1e-9)
+        assert 0 <= weak[0] <= PURE.effluent_mg_l * (1 + 1e-9)
         more, _ = added_at(uniform(), (105.0, 705.0), x, y, load=load * 1.5, screen=(0, 1))
         assert more[0] >= weak[0] * (1 - 1e-9)
 
@@ -260,9 +259,9 @@ class TestProperties:
         assert (np.diff(deep) < 0).all()
 
     def test_recharge_buries_the_plume(self) -> None:
-        buried = PlumeSettings(
+        buried = GroundwaterSettings(
             thickness_m=15.0, recharge_m_yr=0.5, direction_sd_deg=0.0, source_width_m=20.0,
-            source_depth_m=2.0, source_mg_l=60.0,
+            source_depth_m=2.0, effluent_mg_l=60.0, porosity_frac=POROSITY,
         )  # fmt: skip
         place = np.array([905.0]), np.array([705.0])
         for screen, comparison in (((0, 1), np.less), ((6, 9), np.greater)):
@@ -287,11 +286,3 @@ class TestProperties:
         assert 0 <= now <= later + 1e-12 <= 1 + 1e-9
         assert float(arrived_frac(x, x / v, np.nan, dispersivity_m=a)) == 1
         assert float(arrived_frac(x, x / v, 1e9, dispersivity_m=a)) == pytest.approx(1, abs=1e-9)
-
-    def test_defaults_lie_within_their_bounds(self) -> None:
-        chosen = PlumeSettings()
-        for name, spec in PLUME.items():
-            assert spec.lower <= getattr(chosen, name) <= spec.upper
-            assert spec.source
-        with pytest.raises(ValueError, match="positive"):
-            PlumeSettings(thickness_m=0.0)

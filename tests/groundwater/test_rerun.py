@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from concurrent.futures import ThreadPoolExecutor
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 import pandas as pd
@@ -14,16 +14,15 @@ from numpy.typing import NDArray
 from scipy.stats import norm
 
 from riskmap.contract.grid import Grid, grid_from_bounds
-from riskmap.contract.parameters import draw_parameters
-from riskmap.groundwater.assess import AssessmentSettings, assess_groundwater
+from riskmap.contract.settings import beliefs_of, draw_beliefs, drawn
+from riskmap.groundwater.assess import assess_groundwater
 from riskmap.groundwater.nitrogen import neighborhood_nitrate_mg_l
-from riskmap.groundwater.parameter_ranges import GROUNDWATER_PARAMETERS, GroundwaterParameters
 from riskmap.groundwater.rerun import RERUN_COLUMNS, Rerun, prepare_rerun, rerun
+from riskmap.groundwater.settings import GroundwaterSettings, WellSettings
 
 Floats = NDArray[np.float64]
 NAN = float("nan")
-RADIUS_M = 400.0
-RECHARGE_M_YR = 0.2
+USUAL, BUILD = GroundwaterSettings(), WellSettings()
 RECORDS = ("persons", "age_yr", "chance_failing_frac", "vulnerability_frac")
 
 
@@ -35,18 +34,15 @@ class Place:
     water: NDArray[np.int64]
     flow_l_d: Floats
 
-    def assess(self, systems: pd.DataFrame, parameters: GroundwaterParameters) -> dict[str, Floats]:
+    def assess(self, systems: pd.DataFrame, chosen: GroundwaterSettings) -> dict[str, Floats]:
         """Columns of a whole assessment anew."""
-        chosen = parameters.settings(AssessmentSettings())
-        given = systems.assign(
-            persons=systems["persons"].fillna(2.5) * parameters.per_person_factor
-        )
-        each = assess_groundwater(given, self.wells, self.head, chosen, water_id=self.water).systems
+        each = assess_groundwater(
+            systems, self.wells, self.head, chosen, BUILD, water_id=self.water
+        ).systems
         balance = neighborhood_nitrate_mg_l(
             systems["x_m"], systems["y_m"], load_kg_yr=each["nitrogen_load_kg_yr"],
             flow_l_d=self.flow_l_d, target_x_m=systems["x_m"], target_y_m=systems["y_m"],
-            radius_m=RADIUS_M, recharge_m_yr=RECHARGE_M_YR * parameters.recharge_factor,
-            background_mg_l=chosen.background_mg_l,
+            settings=chosen,
         )  # fmt: skip
         names = (
             "nitrogen_load_kg_yr", "groundwater_score_frac", "wells_soon", "largest_added_mg_l",
@@ -55,21 +51,27 @@ class Place:
         return dict(zip(RERUN_COLUMNS, [*columns, balance], strict=True))
 
     def prepare(self) -> Rerun:
-        chosen = AssessmentSettings(chunk=700)
-        found = assess_groundwater(self.systems, self.wells, self.head, chosen, water_id=self.water)
+        given = (self.systems, self.wells)
+        found = assess_groundwater(*given, self.head, USUAL, BUILD, water_id=self.water)
         return prepare_rerun(
-            found, self.systems, self.wells, chosen, daily_flow_l_d=self.flow_l_d,
-            recharge_m_yr=RECHARGE_M_YR, balance_radius_m=RADIUS_M, water_id=self.water,
-        )  # fmt: skip
+            found, *given, USUAL, BUILD, daily_flow_l_d=self.flow_l_d, water_id=self.water
+        )
 
 
 def again(
-    prepared: Rerun, systems: pd.DataFrame, parameters: GroundwaterParameters | None = None
+    prepared: Rerun, systems: pd.DataFrame, settings_: GroundwaterSettings = USUAL
 ) -> dict[str, Floats]:
-    return rerun(
-        prepared, parameters=parameters or GroundwaterParameters(),
-        **{name: systems[name] for name in RECORDS},
-    )  # fmt: skip
+    return rerun(prepared, settings_, **{name: systems[name] for name in RECORDS})
+
+
+def times(**factors: float) -> GroundwaterSettings:
+    """Settings multiplied by factors; ``dispersivity`` and ``sideways`` as their beliefs do."""
+    spread, sideways = factors.pop("dispersivity", 1.0), factors.pop("sideways", 1.0)
+    factors |= {
+        "dispersivity_along_m": spread, "dispersivity_across_m": spread * sideways,
+        "dispersivity_down_m": spread * sideways,
+    }  # fmt: skip
+    return replace(USUAL, **{name: getattr(USUAL, name) * f for name, f in factors.items()})
 
 
 @pytest.fixture(scope="module")
@@ -83,7 +85,7 @@ def place() -> Place:
     systems = pd.DataFrame(
         {
             "x_m": rng.uniform(0, side, n), "y_m": rng.uniform(0, side, n),
-            "persons": np.where(rng.random(n) < 0.1, NAN, rng.integers(0, 7, n)),
+            "persons": np.where(rng.random(n) < 0.1, 2.5, rng.integers(0, 7, n)),
             "kind": rng.choice(["trench", "mound", "aerobic_unit", "holding_tank"], n),
             "age_yr": np.where(rng.random(n) < 0.2, NAN, rng.uniform(0, 60, n)),
             "chance_failing_frac": np.where(rng.random(n) < 0.1, NAN, rng.uniform(0, 0.5, n)),
@@ -108,7 +110,9 @@ def place() -> Place:
 
 @pytest.fixture(scope="module")
 def prepared(place: Place) -> Rerun:
-    return place.prepare()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("riskmap.groundwater.rerun.CHUNK", 700)
+        return place.prepare()
 
 
 class TestAgainstTheWholeAssessment:
@@ -116,7 +120,7 @@ class TestAgainstTheWholeAssessment:
         self, place: Place, prepared: Rerun
     ) -> None:
         found = again(prepared, place.systems)
-        whole = place.assess(place.systems, GroundwaterParameters())
+        whole = place.assess(place.systems, USUAL)
         assert list(found) == list(RERUN_COLUMNS)
         for name in RERUN_COLUMNS:
             np.testing.assert_allclose(found[name], whole[name], rtol=1e-9, err_msg=name)
@@ -126,24 +130,24 @@ class TestAgainstTheWholeAssessment:
     @pytest.mark.parametrize(
         "changed",
         [
-            {"conductivity_factor": 3.0},
-            {"conductivity_factor": 1 / 3},
-            {"porosity_factor": 1.4},
-            {"denitrified_shift_frac": 0.2, "background_factor": 2.0, "per_person_factor": 1.25},
-            {"dispersivity_factor": 3.0, "transverse_factor": 0.5},
-            {"dispersivity_factor": 0.4, "transverse_factor": 1.5},
-            {"thickness_factor": 0.5, "recharge_factor": 1.7},
-            {"decay_added_1_d": 2e-4},
-            {
-                "conductivity_factor": 2.0, "porosity_factor": 0.7, "dispersivity_factor": 2.0,
-                "thickness_factor": 1.6, "recharge_factor": 0.7, "decay_added_1_d": 1e-4,
-                "denitrified_shift_frac": 0.1,
-            },
+            times(conductivity_m_d=3.0),
+            times(conductivity_m_d=1 / 3),
+            times(porosity_frac=1.4),
+            replace(times(background_mg_l=2.0, per_person_kg_yr=1.25), denitrified_frac=0.35),
+            times(dispersivity=3.0, sideways=0.5),
+            times(dispersivity=0.4, sideways=1.5),
+            times(thickness_m=0.5, recharge_m_yr=1.7),
+            replace(USUAL, decay_1_d=2e-4),
+            replace(
+                times(conductivity_m_d=2.0, porosity_frac=0.7, dispersivity=2.0, thickness_m=1.6,
+                      recharge_m_yr=0.7),
+                decay_1_d=1e-4, denitrified_frac=0.25,
+            ),
         ],
-        ids=lambda changed: "-".join(changed),
+        ids=["faster", "slower", "pores", "nitrogen", "wide", "narrow", "thin", "decay", "all"],
     )  # fmt: skip
     def test_other_numbers_and_records(
-        self, place: Place, prepared: Rerun, changed: dict[str, float]
+        self, place: Place, prepared: Rerun, changed: GroundwaterSettings
     ) -> None:
         rng = np.random.default_rng(8)
         n = len(place.systems)
@@ -153,8 +157,7 @@ class TestAgainstTheWholeAssessment:
             chance_failing_frac=rng.uniform(0, 1, n),
             vulnerability_frac=rng.uniform(0, 1, n),
         )
-        parameters = GroundwaterParameters(**changed)
-        found, whole = again(prepared, other, parameters), place.assess(other, parameters)
+        found, whole = again(prepared, other, changed), place.assess(other, changed)
         for name in ("nitrogen_kg_yr", "lot_nitrate_mg_l"):
             np.testing.assert_allclose(found[name], whole[name], rtol=1e-9, err_msg=name)
         for name in ("reaching", "wells_soon", "nitrate_given_mg_l"):
@@ -169,11 +172,11 @@ class TestAgainstTheWholeAssessment:
     def test_drawn_scenarios_together(self, place: Place, prepared: Rerun) -> None:
         """What doubt needs: the spread over scenarios is that of whole assessments."""
         rng = np.random.default_rng(9)
-        normals = norm.ppf(rng.uniform(0.05, 0.95, (len(GROUNDWATER_PARAMETERS), 6)))
-        sets = draw_parameters(GROUNDWATER_PARAMETERS, normals)
-        drawn = [GroundwaterParameters.of(one) for one in sets]
-        found = [again(prepared, place.systems, p) for p in drawn]
-        whole = [place.assess(place.systems, p) for p in drawn]
+        beliefs = beliefs_of(USUAL)
+        normals = norm.ppf(rng.uniform(0.05, 0.95, (len(beliefs), 6)))
+        scenarios = [drawn(USUAL, values) for values in draw_beliefs(beliefs, normals)]
+        found = [again(prepared, place.systems, p) for p in scenarios]
+        whole = [place.assess(place.systems, p) for p in scenarios]
         for name in RERUN_COLUMNS:
             ours, theirs = (np.std([r[name] for r in runs], axis=0) for runs in (found, whole))
             known = np.isfinite(theirs) & (theirs > 0)
@@ -184,17 +187,17 @@ class TestAgainstTheWholeAssessment:
 
 class TestAnalyticLimits:
     def test_nitrogen_is_linear_in_persons(self, place: Place, prepared: Rerun) -> None:
-        many = place.systems.assign(persons=place.systems["persons"].fillna(2.5) * 2)
+        many = place.systems.assign(persons=place.systems["persons"] * 2)
         one, two = again(prepared, place.systems), again(prepared, many)
         np.testing.assert_allclose(two["nitrogen_kg_yr"], 2 * one["nitrogen_kg_yr"], rtol=1e-12)
-        # 2.5 persons stand in for unknown ones; 4.2 kg a person, 15 % lost
-        trench = (place.systems["kind"] == "trench") & place.systems["persons"].isna()
+        # 4.2 kg a person, 15 % lost
+        trench = (place.systems["kind"] == "trench") & (place.systems["persons"] == 2.5)
         np.testing.assert_allclose(one["nitrogen_kg_yr"][trench], 2.5 * 4.2 * 0.85)
 
     def test_balance_without_systems_is_the_background(self, place: Place, prepared: Rerun) -> None:
         nobody = place.systems.assign(persons=0.0)
         found = rerun(
-            prepared, parameters=GroundwaterParameters(background_factor=2.0),
+            prepared, replace(USUAL, background_mg_l=1.0),
             daily_flow_l_d=np.zeros(len(nobody)), **{name: nobody[name] for name in RECORDS},
         )  # fmt: skip
         known = place.systems["x_m"].notna()
@@ -204,15 +207,15 @@ class TestAnalyticLimits:
         assert (found["nitrogen_kg_yr"] == 0).all()
 
     def test_a_system_of_today_has_reached_nobody(self, place: Place, prepared: Rerun) -> None:
-        slow = GroundwaterParameters(conductivity_factor=0.2, dispersivity_factor=0.3)
+        slow = times(conductivity_m_d=0.2, dispersivity=0.3)
         found = again(prepared, place.systems.assign(age_yr=0.0), slow)
         assert (found["nitrate_given_mg_l"] == 0).all()
 
     def test_twice_the_pores_are_half_the_speed(self, place: Place, prepared: Rerun) -> None:
         """Without age, decay or recharge, time enters through porosity over conductivity alone."""
         old = place.systems.assign(age_yr=NAN)
-        one = again(prepared, old, GroundwaterParameters(porosity_factor=2.0))
-        two = again(prepared, old, GroundwaterParameters(porosity_factor=1.0))
+        one = again(prepared, old, times(porosity_frac=2.0))
+        two = again(prepared, old, USUAL)
         assert (one["wells_soon"] <= two["wells_soon"]).all()
         assert one["wells_soon"].sum() < two["wells_soon"].sum()
 
@@ -227,7 +230,7 @@ class TestAnalyticLimits:
             ),
         ):  # fmt: skip
             found = again(empty.prepare(), empty.systems)
-            whole = empty.assess(empty.systems, GroundwaterParameters())
+            whole = empty.assess(empty.systems, USUAL)
             for name in RERUN_COLUMNS:
                 np.testing.assert_allclose(found[name], whole[name], rtol=1e-9)
 
@@ -238,10 +241,9 @@ class TestProperties:
     def test_more_persons_never_lower_nitrate(
         self, place: Place, prepared: Rerun, more: float, speed: float, decay: float
     ) -> None:
-        parameters = GroundwaterParameters(conductivity_factor=speed, decay_added_1_d=decay)
-        few = place.systems.assign(persons=place.systems["persons"].fillna(2.5))
-        one = again(prepared, few, parameters)
-        two = again(prepared, few.assign(persons=few["persons"] * more), parameters)
+        chosen, few = replace(times(conductivity_m_d=speed), decay_1_d=decay), place.systems
+        one = again(prepared, few, chosen)
+        two = again(prepared, few.assign(persons=few["persons"] * more), chosen)
         for name in ("nitrogen_kg_yr", "lot_nitrate_mg_l", "wells_soon"):
             assert (np.nan_to_num(two[name] - one[name]) >= -1e-9).all(), name
         # A larger source is wider and deeper at its start: the center gains less than its load
@@ -253,17 +255,17 @@ class TestProperties:
     def test_more_lost_in_the_soil_never_raises_the_load(
         self, place: Place, prepared: Rerun, lost: float
     ) -> None:
-        parameters = GroundwaterParameters(denitrified_shift_frac=lost)
-        less, base = again(prepared, place.systems, parameters), again(prepared, place.systems)
+        chosen = replace(USUAL, denitrified_frac=USUAL.denitrified_frac + lost)
+        less, base = again(prepared, place.systems, chosen), again(prepared, place.systems)
         for name in ("nitrogen_kg_yr", "lot_nitrate_mg_l", "reaching"):
             assert (np.nan_to_num(less[name] - base[name]) <= 1e-9).all(), name
 
     def test_threads_and_repeats_give_the_same_bytes(self, place: Place, prepared: Rerun) -> None:
-        drawn = [GroundwaterParameters(conductivity_factor=f) for f in np.geomspace(0.2, 5, 8)]
+        speeds = [times(conductivity_m_d=f) for f in np.geomspace(0.2, 5, 8)]
         with ThreadPoolExecutor(2) as pool:
-            found = list(pool.map(lambda p: again(prepared, place.systems, p), drawn))
-        for parameters, threaded in zip(drawn, found, strict=True):
-            alone = again(prepared, place.systems, parameters)
+            found = list(pool.map(lambda p: again(prepared, place.systems, p), speeds))
+        for chosen, threaded in zip(speeds, found, strict=True):
+            alone = again(prepared, place.systems, chosen)
             for name in RERUN_COLUMNS:
                 assert alone[name].tobytes() == threaded[name].tobytes()
 

@@ -14,9 +14,8 @@ from riskmap.groundwater.holdout import (
     hold_out_comparison,
     spatial_blocks,
 )
+from riskmap.groundwater.settings import GroundwaterSettings, WellSettings
 from riskmap.groundwater.well_risk import (
-    OWN,
-    RISK,
     chance_above,
     germ_chance,
     own_vulnerability,
@@ -24,12 +23,13 @@ from riskmap.groundwater.well_risk import (
 )
 
 NAN = float("nan")
+WATER, BUILD = GroundwaterSettings(), WellSettings()
 
 
 def one_own(**given_: float) -> pd.DataFrame:
     known = {"depth_m": 20.0, "casing_m": 10.0, "age_yr": 30.0} | given_
     dug = known.pop("dug", 0.0)
-    return own_vulnerability(**{k: [v] for k, v in known.items()}, dug=[dug])
+    return own_vulnerability(**{k: [v] for k, v in known.items()}, dug=[dug], settings=BUILD)
 
 
 class TestOwnVulnerability:
@@ -46,7 +46,9 @@ class TestOwnVulnerability:
         assert best["well_vulnerability_frac"][0] == 0
 
     def test_unknown_is_a_range(self) -> None:
-        table = own_vulnerability(depth_m=[NAN, 20.0], casing_m=[NAN, 10.0], age_yr=[NAN, NAN])
+        table = own_vulnerability(
+            depth_m=[NAN, 20.0], casing_m=[NAN, 10.0], age_yr=[NAN, NAN], settings=BUILD
+        )
         assert (table["well_lowest_frac"] < table["well_vulnerability_frac"]).all()
         assert (table["well_vulnerability_frac"] < table["well_highest_frac"]).all()
         assert table["well_unknowns"].tolist() == ["depth, casing, age, dug", "age, dug"]
@@ -75,18 +77,20 @@ class TestRisk:
     def test_germs_by_time_and_crowding(self) -> None:
         # At 12 C seven log take 92 days: half that time leaves half; nobody near leaves 2 %.
         half = 7 / 0.0758 / 2
-        base = RISK["base_chance_frac"].value
-        found = germ_chance([half, NAN, NAN], [0, 0, 30], temperature_c=12.0)
+        base = BUILD.base_chance_frac
+        found = germ_chance([half, NAN, NAN], [0, 0, 30], temperature_c=12.0, settings=BUILD)
         assert found[0] == pytest.approx(1 - 0.5 * (1 - base), abs=1e-3)
         assert found[1] == pytest.approx(base)
         odds = base / (1 - base) * 1.08**30
         assert found[2] == pytest.approx(odds / (1 + odds))
 
     def test_order_and_unknown_last(self) -> None:
-        own = own_vulnerability(depth_m=[20.0] * 4, casing_m=[10.0] * 4, age_yr=[30.0] * 4)
+        own = own_vulnerability(
+            depth_m=[20.0] * 4, casing_m=[10.0] * 4, age_yr=[30.0] * 4, settings=BUILD
+        )
         table = well_risk(
             nitrate_added_mg_l=[1.0, 20.0, NAN, 1.0], shortest_travel_time_d=[NAN] * 4,
-            drainfields_near=[0, 0, 0, 0], own=own,
+            drainfields_near=[0, 0, 0, 0], own=own, water=WATER, settings=BUILD,
         )  # fmt: skip
         assert table["sampling_order"].tolist() == [2, 1, 4, 3]
         assert np.isnan(table["well_risk_frac"][2])
@@ -96,11 +100,13 @@ class TestRisk:
     def test_risk_rises_with_every_cause_and_lies_in_its_range(
         self, added: float, time: float, near: int, more: float
     ) -> None:
-        own = own_vulnerability(depth_m=[20.0] * 4, casing_m=[NAN] * 4, age_yr=[30.0] * 4)
+        own = own_vulnerability(
+            depth_m=[20.0] * 4, casing_m=[NAN] * 4, age_yr=[30.0] * 4, settings=BUILD
+        )
         table = well_risk(
             nitrate_added_mg_l=[added, added + more, added, added],
             shortest_travel_time_d=[time, time, time / 2, time],
-            drainfields_near=[near, near, near, near + 5], own=own,
+            drainfields_near=[near, near, near, near + 5], own=own, water=WATER, settings=BUILD,
         )  # fmt: skip
         risk = table["well_risk_frac"]
         assert (risk[1:] >= risk[0] - 1e-12).all()
@@ -108,10 +114,17 @@ class TestRisk:
         assert (table["well_risk_high"] >= risk - 1e-12).all()
         assert risk.between(0, 1).all()
 
-    def test_parameters_lie_within_bounds(self) -> None:
-        for spec in [*OWN.values(), *RISK.values()]:
-            assert spec.lower <= spec.value <= spec.upper
-            assert spec.source
+    def test_the_county_says_how_well_predictions_hold(self) -> None:
+        own = own_vulnerability(depth_m=[20.0], casing_m=[9.0], age_yr=[3.0], settings=BUILD)
+        sure, unsure = (
+            well_risk(
+                nitrate_added_mg_l=[2.0], shortest_travel_time_d=[NAN], drainfields_near=[0],
+                own=own, water=WATER, settings=WellSettings(prediction_gsd=gsd),
+            )["chance_above_limit_frac"][0]
+            for gsd in (1.5, 5.0)
+        )  # fmt: skip
+        assert sure < unsure
+        assert unsure == pytest.approx(stats.lognorm(s=np.log(5.0), scale=2.5).sf(10.0))
 
 
 class TestHoldOut:
@@ -146,6 +159,7 @@ class TestHoldOut:
             y_m=y,
             plume_column="added",
             block_m=10_000.0,
+            folds=5,
             trees=40,
             seed=1,
         ).set_index(["method", "split"])
@@ -159,6 +173,7 @@ class TestHoldOut:
             y_m=y,
             plume_column="added",
             block_m=10_000.0,
+            folds=5,
             trees=40,
             seed=1,
         ).set_index(["method", "split"])
@@ -168,7 +183,7 @@ class TestHoldOut:
         with pytest.raises(NotEnoughDataError, match="honest"):
             hold_out_comparison(
                 pd.DataFrame({"added": np.ones(20)}), np.ones(20), x_m=np.arange(20.0),
-                y_m=np.zeros(20), plume_column="added",
+                y_m=np.zeros(20), plume_column="added", block_m=5000.0, folds=5,
             )  # fmt: skip
 
     def test_published_state_of_the_art_is_beside(self) -> None:

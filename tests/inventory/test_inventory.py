@@ -11,9 +11,9 @@ import shapely
 from riskmap.contract.evidence import EVIDENCE
 from riskmap.contract.features import INVENTORY, SOIL_LIMITS
 from riskmap.contract.layers import INSPECTIONS, PERMITS
+from riskmap.contract.rules import Rules
 from riskmap.inventory.inventory import (
     Layers,
-    Options,
     build_inventory,
     complete_inventory,
     describe_chunk,
@@ -21,7 +21,7 @@ from riskmap.inventory.inventory import (
     prepare_layers,
 )
 
-OPTIONS = Options(date=date(2024, 7, 1))
+OPTIONS = {"date": date(2024, 7, 1), "rules": Rules()}
 
 
 def geo(shapes: list[object], **columns: object) -> gpd.GeoDataFrame:
@@ -110,7 +110,7 @@ def county(lots, star, grid):
 class TestContract:
     def test_columns_and_rows(self, county, same_index):
         parcels, layers = county
-        result = build_inventory(parcels, layers, options=OPTIONS)
+        result = build_inventory(parcels, layers, **OPTIONS)
         same_index(result.table, parcels)
         same_index(result.areas, parcels)
         assert list(result.table.columns) == inventory_columns()
@@ -118,7 +118,7 @@ class TestContract:
         assert {"lot_m2", "downslope_deg"} <= set(result.areas.columns)
 
     def test_evidence_says_unknown_exactly_where_nothing_is_known(self, county):
-        table = build_inventory(*county, options=OPTIONS).table
+        table = build_inventory(*county, **OPTIONS).table
         for feature in INVENTORY:
             if feature.evidence:
                 marks = table[f"{feature.name}_evidence"]
@@ -127,13 +127,13 @@ class TestContract:
                 assert marks.eq("unknown").tolist() == nothing.tolist(), feature.name
 
     def test_words_come_from_their_domains(self, county):
-        table = build_inventory(*county, options=OPTIONS).table
+        table = build_inventory(*county, **OPTIONS).table
         for feature in INVENTORY:
             if feature.domain:
                 assert set(table[feature.name].dropna()) <= set(feature.domain), feature.name
 
     def test_something_is_known_of_everything(self, county):
-        table = build_inventory(*county, options=OPTIONS).table
+        table = build_inventory(*county, **OPTIONS).table
         silent = {"address", "dwellings", "bedrooms", "occupants", "kind", "effluent_filter"}
         silent |= {"tank_volume_l", "design_flow_l_d", "field_area_m2", "years_since_pumped_yr"}
         for feature in INVENTORY:
@@ -145,7 +145,7 @@ class TestContract:
     def test_soils_and_parcels_alone_are_enough(self, county, same_index):
         parcels, layers = county
         few = Layers(soil_units=layers.soil_units, component_ratings=layers.component_ratings)
-        table = build_inventory(parcels, few, options=OPTIONS).table
+        table = build_inventory(parcels, few, **OPTIONS).table
         same_index(table, parcels)
         assert list(table.columns) == inventory_columns()
         for name in ("slope_pct", "well_distance_m", "stream_distance_m", "complaints", "repairs"):
@@ -154,7 +154,7 @@ class TestContract:
 
     def test_no_parcels(self, county):
         parcels, layers = county
-        result = build_inventory(parcels.iloc[:0], layers, options=OPTIONS)
+        result = build_inventory(parcels.iloc[:0], layers, **OPTIONS)
         assert len(result.table) == 0
         assert list(result.table.columns) == inventory_columns()
 
@@ -163,10 +163,10 @@ class TestChunks:
     @pytest.mark.parametrize("count", [2, 7, 100])
     def test_the_cut_does_not_change_a_row(self, county, count):
         parcels, layers = county
-        whole = build_inventory(parcels, layers, options=OPTIONS)
+        whole = build_inventory(parcels, layers, **OPTIONS)
         pick = np.random.default_rng(count).integers(0, count, len(parcels))
         pick[:count] = np.arange(count)
-        chunks = [describe_chunk(parcels[pick == n], layers, options=OPTIONS) for n in range(count)]
+        chunks = [describe_chunk(parcels[pick == n], layers, **OPTIONS) for n in range(count)]
         joined = pd.concat([chunk.table for chunk in chunks]).loc[parcels.index]
         pd.testing.assert_frame_equal(
             complete_inventory(joined), whole.table, check_exact=True, check_dtype=False

@@ -7,9 +7,15 @@ import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from riskmap.inventory.room import Ground, Obstacles, RoomRules, best_places, describe_room
+from riskmap.contract.rules import Rules
+from riskmap.inventory.room import (
+    Ground,
+    Obstacles,
+    best_places,
+    describe_room,
+)
 
-BARE = RoomRules(
+BARE = Rules(
     building_setback_m=0,
     line_setback_m=0,
     well_setback_m=0,
@@ -42,7 +48,7 @@ DRAWN = {
     "tall lot: length is short of ground, 20 x 10": (shapely.box(0, 0, 20, 90), NOTHING, BARE, 10),
     "wide lot: width is, 20 x 40": (shapely.box(0, 0, 90, 20), NOTHING, BARE, 20),
     "5 m off the line: 30 x 15": (
-        square(40), NOTHING, RoomRules(length_to_width=2, line_setback_m=5), 15
+        square(40), NOTHING, Rules(length_to_width=2, line_setback_m=5), 15
     ),
     "house in the middle leaves strips of 15 m": (
         square(40), Obstacles(buildings=layer(square(10))), BARE, 15
@@ -59,13 +65,13 @@ DRAWN = {
     "lake with 10 m of shore leaves 10 m": (
         square(40),
         Obstacles(waterbodies=layer(shapely.box(-99, -99, 99, 0))),
-        RoomRules(length_to_width=2, line_setback_m=0, water_setback_m=10),
+        Rules(length_to_width=2, line_setback_m=0, water_setback_m=10),
         10,
     ),
     "stream across with 15 m either side leaves 5 m": (
         square(40),
         Obstacles(streams=layer(shapely.LineString([(-99, 0), (99, 0)]))),
-        RoomRules(length_to_width=2, line_setback_m=0, water_setback_m=15),
+        Rules(length_to_width=2, line_setback_m=0, water_setback_m=15),
         5,
     ),
     # 100 m square, well in the middle, 30 m: the rectangle sits in a corner of the lot with its
@@ -73,7 +79,7 @@ DRAWN = {
     "well in the middle": (
         square(100),
         Obstacles(wells=layer(shapely.Point(0, 0), use=["domestic"])),
-        RoomRules(length_to_width=2, line_setback_m=0, well_setback_m=30),
+        Rules(length_to_width=2, line_setback_m=0, well_setback_m=30),
         CORNER_M,
     ),
     "ground kept clear": (
@@ -123,7 +129,7 @@ class TestDrawnCases:
 class TestAreas:
     def test_area_left_and_its_ratio(self, lots, same_index):
         # 40 x 40 less a 10 x 10 house less 5 m along the line: 30 * 30 - 100 = 800; needed 400.
-        rules = RoomRules(building_setback_m=0, line_setback_m=5)
+        rules = Rules(building_setback_m=0, line_setback_m=5)
         house = Obstacles(buildings=layer(square(10)))
         parcels = lots([square(40)])
         result = describe_room(parcels, house, FALLS_NORTH, field_m2=400, mound_m2=500, rules=rules)
@@ -186,7 +192,7 @@ class TestAwkwardLots:
 
     def test_irrigation_wells_need_no_setback(self, lots):
         well = Obstacles(wells=layer(shapely.Point(0, 0), use=["irrigation"]))
-        row = describe(lots, [square(40)], well, rules=RoomRules(line_setback_m=0)).iloc[0]
+        row = describe(lots, [square(40)], well, rules=Rules(line_setback_m=0)).iloc[0]
         assert row["room_m2"] == 1600
 
     def test_chunks_do_not_change_a_lot(self, lots, star):
@@ -215,7 +221,7 @@ class TestAgainstEnumeration:
         shape = star(seed, corners, 0, 0, 50)
         if hole:
             shape = shape.difference(star(seed + 1, 5, 3, 3, 12))
-        rules = RoomRules(length_to_width=3.0)
+        rules = Rules(length_to_width=3.0)
         places, width = best_places(
             np.array([shape]), np.array([shape]), np.array([azimuth]), rules
         )

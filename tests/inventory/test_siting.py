@@ -8,17 +8,27 @@ import shapely
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from riskmap.contract.rules import Rules
 from riskmap.inventory.lots import less, middles, obstacles_near, sound_polygons
-from riskmap.inventory.siting import SitingRules, locate_treatment_areas
+from riskmap.inventory.siting import locate_treatment_areas
 
-BARE = SitingRules(
+BARE = Rules(
     permit_radius_m=10,
-    reach_m=30,
+    building_reach_m=30,
     building_setback_m=0,
     line_setback_m=0,
     water_setback_m=0,
     min_area_m2=1,
 )
+
+
+USUAL = Rules(building_setback_m=3, line_setback_m=3, water_setback_m=15)
+
+
+def locate(
+    parcels: gpd.GeoDataFrame, *, rules: Rules = USUAL, **layers: object
+) -> gpd.GeoDataFrame:
+    return locate_treatment_areas(parcels, rules=rules, **layers)
 
 
 def layer(*shapes: object, crs: object = 32616, **columns: object) -> gpd.GeoDataFrame:
@@ -35,7 +45,7 @@ class TestByEye:
         parcels = lots([shapely.box(0, 0, 100, 100)])
         house = layer(shapely.box(60, 60, 75, 75))
         permit = points((5, 50), of=["p0"])
-        result = locate_treatment_areas(parcels, permit_points=permit, buildings=house)
+        result = locate(parcels, permit_points=permit, buildings=house)
         same_index(result, parcels)
         disc = np.pi * 10**2
         cap = 10**2 * np.arccos(0.5) - 5 * np.sqrt(10**2 - 5**2)
@@ -46,13 +56,13 @@ class TestByEye:
     def test_permit_point_off_its_lot_is_not_used(self, lots):
         parcels = lots([shapely.box(0, 0, 100, 100), shapely.box(100, 0, 200, 100)])
         permit = points((150, 50), of=["p0"])
-        result = locate_treatment_areas(parcels, permit_points=permit)
+        result = locate(parcels, permit_points=permit)
         assert result["treatment_m2_evidence"].tolist() == ["assumed", "assumed"]
 
     def test_the_last_permit_on_the_lot_counts(self, lots):
         parcels = lots([shapely.box(0, 0, 100, 100)])
         permits = points((20, 20), (80, 70), (500, 500), of=["p0"] * 3)
-        result = locate_treatment_areas(parcels, permit_points=permits)
+        result = locate(parcels, permit_points=permits)
         assert result[["x_m", "y_m"]].to_numpy()[0] == pytest.approx([80, 70], abs=1e-6)
 
     def test_near_the_main_building_less_buildings(self, lots):
@@ -60,7 +70,7 @@ class TestByEye:
         # 30 m (100 + 4 * 10 * 30 + quarter discs) less the house.
         parcels = lots([shapely.box(-200, -200, 200, 200)])
         house = layer(shapely.box(-5, -5, 5, 5))
-        result = locate_treatment_areas(parcels, buildings=house, rules=BARE)
+        result = locate(parcels, buildings=house, rules=BARE)
         expected = 4 * 10 * 30 + np.pi * 30**2
         assert result["treatment_m2"].iloc[0] == pytest.approx(expected, rel=0.03)
         assert result["treatment_m2_evidence"].tolist() == ["inferred"]
@@ -70,7 +80,7 @@ class TestByEye:
     def test_the_largest_footprint_is_the_main_building(self, lots):
         parcels = lots([shapely.box(0, 0, 400, 100)])
         sheds = layer(shapely.box(10, 10, 15, 15), shapely.box(350, 50, 370, 65))
-        result = locate_treatment_areas(parcels, buildings=sheds, rules=BARE)
+        result = locate(parcels, buildings=sheds, rules=BARE)
         assert result["x_m"].iloc[0] > 300
 
     def test_setbacks_by_hand(self, lots):
@@ -78,18 +88,18 @@ class TestByEye:
         # house 24 m wide and 6 m deep with 3 m around takes rows y 9..21: left 24 x (6 + 6).
         parcels = lots([shapely.box(0, 0, 30, 30)])
         house = layer(shapely.box(0, 12, 30, 18))
-        rules = SitingRules(building_setback_m=3, line_setback_m=3)
-        result = locate_treatment_areas(parcels, buildings=house, rules=rules)
+        rules = Rules(building_setback_m=3, line_setback_m=3)
+        result = locate(parcels, buildings=house, rules=rules)
         assert result["treatment_m2"].iloc[0] == pytest.approx(24 * 12, rel=1e-9)
 
     def test_small_lot_without_footprint_is_taken_whole(self, lots):
-        result = locate_treatment_areas(lots([shapely.box(0, 0, 50, 50)]))
+        result = locate(lots([shapely.box(0, 0, 50, 50)]))
         assert result["treatment_m2"].tolist() == pytest.approx([44.0 * 44])
         assert result["treatment_m2_evidence"].tolist() == ["assumed"]
         assert result["lot_line_m"].tolist() == [25.0]
 
     def test_large_lot_without_footprint_leaves_out_its_heart(self, lots):
-        result = locate_treatment_areas(lots([shapely.box(0, 0, 400, 400)]))
+        result = locate(lots([shapely.box(0, 0, 400, 400)]))
         assert result["treatment_m2"].tolist() == pytest.approx([394.0**2 - 220.0**2])
         on_area = shapely.intersects(
             result.geometry.to_numpy(), shapely.points(result[["x_m", "y_m"]].to_numpy())
@@ -100,14 +110,14 @@ class TestByEye:
         # A lake along the south line with 15 m setback: 50 x 50 less 15 m less 3 m lines.
         parcels = lots([shapely.box(0, 0, 50, 50)])
         lake = layer(shapely.box(-500, -500, 500, 0))
-        result = locate_treatment_areas(parcels, waterbodies=lake)
+        result = locate(parcels, waterbodies=lake)
         assert result["treatment_m2"].iloc[0] == pytest.approx(44 * (47 - 15), rel=1e-9)
 
 
 class TestFallbacks:
     def test_lot_under_water_is_taken_whole(self, lots):
         parcels = lots([shapely.box(0, 0, 50, 50)])
-        result = locate_treatment_areas(parcels, waterbodies=layer(shapely.box(-9, -9, 99, 99)))
+        result = locate(parcels, waterbodies=layer(shapely.box(-9, -9, 99, 99)))
         assert result["treatment_m2"].tolist() == [2500.0]
         assert result["treatment_m2_evidence"].tolist() == ["assumed"]
 
@@ -122,7 +132,7 @@ class TestFallbacks:
         ]
         parcels = lots(shapes)
         houses = layer(*(shape.envelope for shape in shapes[1:3]))
-        result = locate_treatment_areas(parcels, buildings=houses)
+        result = locate(parcels, buildings=houses)
         assert (result["treatment_m2"] > 0).all()
         assert not result.geometry.is_empty.any()
         assert result.geometry.is_valid.all()
@@ -131,12 +141,12 @@ class TestFallbacks:
 
     def test_house_that_fills_the_lot(self, lots):
         parcels = lots([shapely.box(0, 0, 20, 20)])
-        result = locate_treatment_areas(parcels, buildings=layer(shapely.box(-1, -1, 21, 21)))
+        result = locate(parcels, buildings=layer(shapely.box(-1, -1, 21, 21)))
         assert result["treatment_m2"].tolist() == [400.0]
 
     def test_parcel_without_shape_is_unknown(self, lots):
         parcels = lots([None, shapely.box(0, 0, 50, 50), shapely.Polygon()])
-        result = locate_treatment_areas(parcels)
+        result = locate(parcels)
         assert result["treatment_m2_evidence"].tolist() == ["unknown", "assumed", "unknown"]
         assert result["treatment_m2"].isna().tolist() == [True, False, True]
         assert result["x_m"].isna().tolist() == [True, False, True]
@@ -144,9 +154,9 @@ class TestFallbacks:
     def test_empty_layers_and_no_parcels(self, lots):
         none = layer()
         parcels = lots([shapely.box(0, 0, 50, 50)])
-        result = locate_treatment_areas(parcels, buildings=none, waterbodies=none)
+        result = locate(parcels, buildings=none, waterbodies=none)
         assert len(result) == 1
-        assert len(locate_treatment_areas(parcels.iloc[:0], buildings=none)) == 0
+        assert len(locate(parcels.iloc[:0], buildings=none)) == 0
 
 
 class TestProperties:
@@ -159,7 +169,7 @@ class TestProperties:
         x, y = 80.0 * np.array(np.divmod(np.arange(16), 4))
         parcels = lots([star(seed + n, 9, x[n], y[n], 39) for n in range(16)])
         houses = [star(seed + n, 5, *rng.uniform(-20, 260, 2), 15) for n in range(12)]
-        result = locate_treatment_areas(parcels, buildings=layer(*houses))
+        result = locate(parcels, buildings=layer(*houses))
         off_lot = shapely.difference(result.geometry.to_numpy(), parcels.geometry.to_numpy())
         assert shapely.area(off_lot).max() < 1e-6
         near = result["treatment_m2_evidence"].eq("inferred").to_numpy()
@@ -175,8 +185,8 @@ class TestProperties:
             *((x[n], y[n]) for n in range(0, 25, 5)), of=[f"p{n}" for n in range(0, 25, 5)]
         )
         options = {"buildings": houses, "waterbodies": lake, "permit_points": permits}
-        whole = locate_treatment_areas(parcels, **options)
-        parts = [locate_treatment_areas(parcels.iloc[n::3], **options) for n in range(3)]
+        whole = locate(parcels, **options)
+        parts = [locate(parcels.iloc[n::3], **options) for n in range(3)]
         again = pd.concat(parts).loc[whole.index]
         plain = ["lot_m2", "treatment_m2", "treatment_m2_evidence", "x_m", "y_m", "lot_line_m"]
         pd.testing.assert_frame_equal(
@@ -215,7 +225,7 @@ class TestRealParcels:
         parcels = gpd.read_file(path, columns=["ML"], rows=4000)
         parcels = parcels.set_crs(4326, allow_override=True).to_crs(32619)
         water = gpd.read_file(folder / "HYDRO_WaterBodies.geojson", columns=[]).to_crs(32619)
-        result = locate_treatment_areas(parcels, waterbodies=water)
+        result = locate(parcels, waterbodies=water)
         drawn = shapely.area(shapely.make_valid(parcels.geometry.to_numpy())) > 0
         assert len(result) == len(parcels)
         assert (result["treatment_m2"] > 0).to_numpy()[drawn].all()

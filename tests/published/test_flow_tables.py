@@ -5,10 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from riskmap.contract.units import GALLON_L, GPD_PER_FT2_L_D_M2, SQUARE_FOOT_M2
-from riskmap.failure.flow import rule_flow_l_d
-from riskmap.failure.pumping import PUMP_OUT_RATE_YR, pump_interval_yr
-from riskmap.failure.rules_data import (
+from riskmap.contract.rule_sets import (
     EPA_2002,
     FLOW_RULES,
     ILLINOIS,
@@ -17,6 +14,9 @@ from riskmap.failure.rules_data import (
     PERSON_USE,
     TEXAS,
 )
+from riskmap.contract.units import GALLON_L, GPD_PER_FT2_L_D_M2, SQUARE_FOOT_M2
+from riskmap.failure.flow import rule_flow_l_d
+from riskmap.failure.pumping import PUMP_OUT_RATE_YR, pump_interval_yr
 from riskmap.failure.sizing import (
     absorption_area_m2,
     rate_of_class,

@@ -12,12 +12,12 @@ import pytest
 from riskmap.contract.units import ACRE_M2, GALLON_L, INCH_CM, MILE_M, SQUARE_MILE_KM2
 from riskmap.groundwater.density import is_dense, per_area_km2, systems_density
 from riskmap.groundwater.nitrogen import (
-    NITROGEN,
     effluent_depth_m_yr,
     lot_area_for_target_m2,
     lot_nitrate_mg_l,
     system_load,
 )
+from riskmap.groundwater.settings import GroundwaterSettings
 
 INCH_M = INCH_CM / 100
 
@@ -73,8 +73,8 @@ class TestPublishedValues:
     def test_default_load_lies_among_the_published_ones(self) -> None:
         # 4.09 (from memory), 4.2 and 4.68 kg N per person and year; a home of 2.7 persons near the
         # 11.35 kg/yr median of conventional systems before losses in the soil.
-        assert 4.0 <= NITROGEN["per_person_kg_yr"].value <= 4.7
-        home = system_load([2.7], ["trench"], soil_denitrified_frac=0.0)
+        assert 4.0 <= GroundwaterSettings.per_person_kg_yr <= 4.7
+        home = system_load([2.7], ["trench"], settings=GroundwaterSettings(denitrified_frac=0.0))
         assert home["nitrogen_load_kg_yr"][0] == pytest.approx(11.35, rel=0.05)
 
     def test_forty_per_square_mile(self) -> None:

@@ -14,8 +14,9 @@ from riskmap.contract.units import YEAR_D
 from riskmap.groundwater.arrival import arrived_frac
 from riskmap.groundwater.gradient import flow_field
 from riskmap.groundwater.paths import trace_paths
-from riskmap.groundwater.plume import PlumeSettings, nitrate_added_mg_l, shape_plumes
+from riskmap.groundwater.plume import nitrate_added_mg_l, shape_plumes
 from riskmap.groundwater.reach import pairs_in_reach
+from riskmap.groundwater.settings import GroundwaterSettings
 
 # v = .2 m/d, dispersivities 10, 1 and .1 m, source 20 m wide and 3 m deep at the water table.
 VELOCITY, POROSITY, WIDTH, DEPTH = 0.2, 0.2, 20.0, 3.0
@@ -29,11 +30,11 @@ def relative(x_m: list[float], y_m: list[float], z_m: list[float], decay: float)
     field = flow_field(head, conductivity_m_d=10.0, porosity_frac=POROSITY)
     start_x, start_y = 205.0, 205.0
     paths = trace_paths(field, x_m=[start_x], y_m=[start_y], max_distance_m=400.0)
-    chosen = PlumeSettings(
+    chosen = GroundwaterSettings(
         thickness_m=300.0, recharge_m_yr=0.0, decay_1_d=decay, source_width_m=WIDTH,
-        source_depth_m=DEPTH, source_mg_l=1000.0, direction_sd_deg=0.0,
+        source_depth_m=DEPTH, effluent_mg_l=1000.0, direction_sd_deg=0.0, porosity_frac=POROSITY,
     )  # fmt: skip
-    plumes = shape_plumes(paths, load_kg_yr=[10.0], settings=chosen, porosity_frac=POROSITY)
+    plumes = shape_plumes(paths, load_kg_yr=[10.0], settings=chosen)
     pairs = pairs_in_reach(
         paths, plumes.reach_m(paths), x_m=np.array(x_m) + start_x, y_m=np.array(y_m) + start_y
     )

@@ -9,7 +9,7 @@ import pandas as pd
 import pytest
 
 import riskmap
-from riskmap.region.read import Region
+from riskmap.region.sections import Region
 from riskmap.stages.assessing import Result
 from sample_region.make import make_county
 

@@ -28,7 +28,11 @@ def earlier_folder(assessed: Result, tmp_path_factory: pytest.TempPathFactory) -
     folder = tmp_path_factory.mktemp("earlier")
     write_gis_files(folder, assessed.parcels)
     margin = assessed.field_margin.margin
-    settings = {"date": DAY, "model": asdict(assessed.model), "field_margin": margin}
+    settings = {
+        "in_force": {"county": {"date": DAY}},
+        "model": asdict(assessed.model),
+        "field_margin": margin,
+    }
     write_manifest(folder, inputs={}, settings=settings, counts={}, seconds={})
     return folder
 

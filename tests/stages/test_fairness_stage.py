@@ -12,18 +12,19 @@ import pytest
 from riskmap.contract.errors import ModelError, RegionError
 from riskmap.contract.features import FEATURES, column
 from riskmap.region.model_file import write_model
-from riskmap.region.read import FairnessRules
+from riskmap.region.sections import FairnessSettings
 from riskmap.stages import assessing
 from riskmap.stages.assessing import Result, assess_county
 from riskmap.stages.fairness import POOL, judge_fairness, read_standing
 
 
-def rules(path: Path, column: str = "") -> FairnessRules:
-    return FairnessRules(standing=path, neighborhood="neighborhood", column=column)
+def named(path: Path, column: str = "") -> FairnessSettings:
+    return FairnessSettings(standing=str(path), column=column)
 
 
 def test_picks_of_the_list_are_counted(assessed: Result, features: pd.DataFrame) -> None:
-    region = replace(assessed.region, inspection_rows=100, letters=60)
+    lists = replace(assessed.region.lists, inspections=100, letters=60)
+    region = replace(assessed.region, lists=lists)
     found = judge_fairness(features, region)
     assert found is not None
     assert found.inspections is not None
@@ -47,7 +48,8 @@ def test_picks_of_the_list_are_counted(assessed: Result, features: pd.DataFrame)
 
 
 def test_everybody_picked_is_no_comparison(assessed: Result, features: pd.DataFrame) -> None:
-    region = replace(assessed.region, inspection_rows=0, letters=0)
+    lists = replace(assessed.region.lists, inspections=0, letters=0)
+    region = replace(assessed.region, lists=lists)
     assert judge_fairness(features, region) is None
     assert judge_fairness(features.assign(neighborhood=None), assessed.region) is None
 
@@ -65,7 +67,11 @@ def test_a_slant_along_the_countys_own_number_is_told(
     path = tmp_path / "standing.csv"
     rows = [f"{n},{30000 + 4000 * i}" for i, n in enumerate(names)]
     path.write_text("neighborhood,median_income\n" + "\n".join(rows) + "\n", encoding="utf-8")
-    region = replace(assessed.region, inspection_rows=200, letters=0, fairness=rules(path))
+    region = replace(
+        assessed.region,
+        lists=replace(assessed.region.lists, inspections=200, letters=0),
+        fairness=named(path),
+    )
     found = judge_fairness(systems, region)
     assert found is not None
     assert found.standing == "median_income"
@@ -75,18 +81,18 @@ def test_a_slant_along_the_countys_own_number_is_told(
 def test_standing_file_faults_are_named(tmp_path: Path) -> None:
     path = tmp_path / "s.csv"
     with pytest.raises(RegionError, match="cannot be read"):
-        read_standing(rules(path))
+        read_standing(path, named(path))
     path.write_text("place,income\nElm,1\n", encoding="utf-8")
     with pytest.raises(RegionError, match="wants a column 'neighborhood'"):
-        read_standing(rules(path))
+        read_standing(path, named(path))
     path.write_text("neighborhood,income\nElm,much\n", encoding="utf-8")
     with pytest.raises(RegionError, match="line 2: income = 'much'"):
-        read_standing(rules(path))
+        read_standing(path, named(path))
     path.write_text("neighborhood,income,renters\nElm,,0.4\nOak,5,0.1\n", encoding="utf-8")
-    found = read_standing(rules(path, "renters"))
+    found = read_standing(path, named(path, "renters"))
     assert found is not None
     assert found.to_dict() == {"Elm": 0.4, "Oak": 0.1}
-    first = read_standing(rules(path))
+    first = read_standing(path, named(path))
     assert first is not None
     assert first.isna().tolist() == [True, False]
 

@@ -60,7 +60,7 @@ def test_list_shows_range_and_chance_and_only_speaks_of_learning_where_it_spoke(
 def test_list_length_is_at_most_half(assessed: Result) -> None:
     ranked = int(assessed.parcels["rank"].notna().sum())
     for rows, want in ((10, 10), (0, ranked // 2), (10**6, ranked // 2)):
-        region = replace(assessed.region, inspection_rows=rows)
+        region = replace(assessed.region, lists=replace(assessed.region.lists, inspections=rows))
         assert list_length(assessed.parcels, region) == want
 
 

@@ -188,7 +188,7 @@ class TestFollowing:
         self, assessed: Result, features: pd.DataFrame, learning: Learning
     ) -> None:
         before = ranked_by_score(features, assessed)
-        region = replace(assessed.region, inspection_rows=60)
+        region = replace(assessed.region, lists=replace(assessed.region.lists, inspections=60))
         table, told = follow_learning(before, features, learning, assessed.model, region)
         assert told is not None
         listed = table[(table["rank"] <= 60).fillna(False).to_numpy(bool)].sort_values("rank")

@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import fields, replace
 
 import numpy as np
 import pandas as pd
 import pytest
 
-from riskmap.contract.parameters import UncertainParameter
-from riskmap.failure.parameter_ranges import FailureParameters
-from riskmap.groundwater.parameter_ranges import GroundwaterParameters
+from riskmap.contract.settings import Belief
 from riskmap.ranking.outcomes import Outcomes
 from riskmap.ranking.records import UncertainRecord, UncertainWord
 from riskmap.ranking.score import score
@@ -40,28 +39,21 @@ def certain(records: CountyRecords) -> CountyRecords:
     return replace(records, **changed)  # type: ignore[arg-type]
 
 
-def fixed(parameters: object) -> tuple[UncertainParameter, ...]:
-    """Ranges that leave nothing open."""
-    return tuple(
-        UncertainParameter(f.name, value, value, "normal", "", "fixed for the test")
-        for f in fields(parameters)  # type: ignore[arg-type]
-        for value in [getattr(parameters, f.name)]
-    )
+def nothing_off(beliefs: Sequence[Belief], normal: np.ndarray) -> list[dict[Belief, float]]:
+    """Scenarios in which every setting is what the region says."""
+    one = {belief: 1.0 if belief.of == "factor" else 0.0 for belief in beliefs}
+    return [one] * normal.shape[1]
 
 
 def test_with_nothing_open_every_scenario_is_the_county_as_scored(
     assessed: Result, onsite: pd.DataFrame, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The physics run again on the records as they are gives the limitations of the score."""
-    monkeypatch.setattr(scenario_stage, "FAILURE_PARAMETERS", fixed(FailureParameters()))
+    monkeypatch.setattr(scenario_stage, "draw_beliefs", nothing_off)
     one_soil = replace(assessed.described, soil_shares=assessed.described.soil_shares.iloc[:0])
     scenarios = replace(assessed, described=one_soil).scenarios(onsite.index)
     assert scenarios.reached is not None
-    plain = replace(
-        scenarios,
-        records=certain(scenarios.records),
-        water=fixed(GroundwaterParameters()),
-    )
+    plain = replace(scenarios, records=certain(scenarios.records))
     outcomes = draw_outcomes(plain, scenarios=2)
     limits = score(onsite, assessed.model).limits
     recorded = onsite["years_since_pumped_yr"].notna() & onsite["tank_volume_l"].notna()

@@ -17,7 +17,7 @@ from riskmap.publish.map.webmap import MapReport, write_map
 from riskmap.ranking.model import Model
 from riskmap.ranking.score import limits_used
 from riskmap.region.model_file import model_text
-from riskmap.region.read import Region
+from riskmap.region.sections import Region
 from riskmap.stages.assessing import Result
 
 PLAIN_LAYERS: Final = ("streams", "waterbodies", "floodplain", "sewer_area")
@@ -37,13 +37,13 @@ def write_county_map(
             model.factors,
             model.failure_share,
             region.rules.class_cuts,
-            text=model_text(region.model_file),
+            text=model_text(region.beside(region.model.file)),
         ),
         layers=map_layers(result) | ({} if zones is None else {"zones": zones}),
         terrain=result.county.rasters.get("elevation"),
-        county=region.name,
-        date=region.date,
-        units=region.units,
+        county=region.county.name,
+        date=region.county.date,
+        units=region.county.units,
         threats=None if groundwater is None else groundwater.pairs,
         top=None if result.doubt is None else result.doubt.top,
         base_map=base_map(region),
@@ -52,9 +52,9 @@ def write_county_map(
 
 def base_map(region: Region) -> BaseMap | None:
     """Return the online background that the region file allows, if any."""
-    if not region.base_map_tiles:
+    if not region.map.base_map_tiles:
         return None
-    return BaseMap(region.base_map_tiles, region.base_map_credit)
+    return BaseMap(region.map.base_map_tiles, region.map.base_map_credit)
 
 
 def with_limitations(parcels: gpd.GeoDataFrame, model: Model) -> gpd.GeoDataFrame:

@@ -57,7 +57,7 @@ def write_report_pages(folder: Path, result: Result, *, sections: Sequence[Secti
         well_setback_m=region.rules.well_setback_m,
         horizon_yr=region.rules.horizon_yr,
         head=result.doubt.top if result.doubt else 100,
-        contact=region.contact,
+        contact=region.county.contact,
     )
     beside = [name for name, table in _beside(result).items() if len(table)]
     write_styles(folder, cuts=region.rules.class_cuts, names=(*STYLES, *WORD_STYLES, *beside))
@@ -69,11 +69,11 @@ def write_records(folder: Path, result: Result) -> None:
     write_metadata(
         folder,
         [layer_of(result.parcels), *further_layers(_beside(result))],
-        county=region.name,
-        state=region.state,
-        date=region.date,
+        county=region.county.name,
+        state=region.county.state,
+        date=region.county.date,
         crs=result.county.crs,
-        contact=region.contact,
+        contact=region.county.contact,
         model_name=result.model.name,
         inputs=result.county.inputs,
         version=version("riskmap"),
@@ -108,7 +108,7 @@ def _own_sections(result: Result) -> list[Section]:
         sections.append(Section("Where the water table comes from", list(result.groundwater.notes)))
     if result.planning is not None:
         plan = result.planning
-        table = zones_by_kind(plan.zones, units=result.region.units)
+        table = zones_by_kind(plan.zones, units=result.region.county.units)
         sections.append(Section("Areas to protect", (*plan.notes, table)))
     if result.well_validation is not None:
         found = result.well_validation

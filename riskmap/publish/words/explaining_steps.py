@@ -10,13 +10,11 @@ from typing import Any
 import pandas as pd
 
 from riskmap.contract.kinds import kind_of
+from riskmap.contract.rule_sets import FLOW_RULES
 from riskmap.failure.aging import DEFAULT_AGING, AgingModel
 from riskmap.failure.flow import persons
-from riskmap.failure.rules_data import FLOW_RULES
-from riskmap.groundwater.nitrogen import NITROGEN
-from riskmap.inventory.inventory import Options
 from riskmap.ranking.model import Model
-from riskmap.region.read import Region
+from riskmap.region.sections import Region
 
 Row = Mapping[str, Any]
 
@@ -66,13 +64,13 @@ def steps(row: Row, *, model: Model, aging: Mapping[str, AgingModel], region: Re
     return [step for step in made if step is not None]
 
 
-def rating_step(parts: pd.DataFrame) -> Step:
-    """Give the soil rating as the weighted mean over the rated components."""
+def rating_step(parts: pd.DataFrame, least_frac: float) -> Step:
+    """Give the soil rating as the weighted mean over the rated components, if they cover enough."""
     rated = parts[parts["rating"].notna()]
     terms = " + ".join(f"{w:.4f} x {r:.3f}" for w, r in rated[["weight", "rating"]].to_numpy())
     total = float(rated["weight"].sum())
-    if total < Options.min_covered_frac:
-        text = f"rated soils cover {total:.4f} of the area, less than {Options.min_covered_frac:g}"
+    if total < least_frac:
+        text = f"rated soils cover {total:.4f} of the area, less than {least_frac:g}"
         return Step("soil_rating", text, nan)
     value = float((rated["weight"] * rated["rating"]).sum() / total)
     return Step("soil_rating", f"({terms}) / {total:.4f}", value)
@@ -84,24 +82,34 @@ def _number(row: Row, name: str) -> float:
 
 
 def _age(row: Row, region: Region) -> Step:
-    year = _number(row, "installed_year")
-    text = f"{region.date.year} - {year:.6g} (year installed, {row['installed_year_evidence']})"
-    return Step("age_yr", text, max(0.0, region.date.year - year) if not isnan(year) else nan)
+    year, now = _number(row, "installed_year"), region.county.date.year
+    text = f"{now} - {year:.6g} (year installed, {row['installed_year_evidence']})"
+    return Step("age_yr", text, max(0.0, now - year) if not isnan(year) else nan)
 
 
 def _flow(row: Row, region: Region) -> Step | None:
     """Give the flow by the rule; None where a permit's or a meter's flow was used instead."""
     rule = FLOW_RULES[region.rules.flow_rule]
-    homes = _number(row, "dwellings")
-    people, _ = persons([_number(row, "occupants")], [_number(row, "bedrooms")], dwellings=[homes])
+    people, use = _persons(row, region), region.failure.water_use_ratio
     beds = _number(row, "bedrooms")
-    count, unit = (beds, "bedrooms") if rule.per == "bedroom" else (float(people[0]), "persons")
-    value = count * rule.each_l_d
+    count, unit = (beds, "bedrooms") if rule.per == "bedroom" else (people, "persons")
+    value = count * rule.each_l_d * use
     found = _number(row, "daily_flow_l_d")
     if isnan(value) or abs(value - found) > 1e-6 * max(found, 1.0):
         return None
-    text = f"{count:.6g} {unit} x {rule.each_l_d:.6g} L/day ({rule.name})"
+    times = "" if use == 1.0 else f" x {use:g}"
+    text = f"{count:.6g} {unit} x {rule.each_l_d:.6g} L/day ({rule.name}){times}"
     return Step("daily_flow_l_d", text, value)
+
+
+def _persons(row: Row, region: Region) -> float:
+    people, _ = persons(
+        [_number(row, "occupants")],
+        [_number(row, "bedrooms")],
+        dwellings=[_number(row, "dwellings")],
+        rules=region.rules,
+    )
+    return float(people[0])
 
 
 def _load(row: Row) -> Step:
@@ -135,28 +143,26 @@ def _chance(row: Row, model: Model, aging: Mapping[str, AgingModel], region: Reg
     curve = curves.get(str(row["kind"]), curves["unknown"])
     others = [f"{f.name}_points" for f in model.of("failure") if f.feature != "age_yr"]
     points = sum(_number(row, name) for name in others)
-    times = exp(model.log_hazard_per_point * (points - model.reference_points))
+    hazard = region.failure.hazard_ratio
+    more = "" if hazard == 1.0 else f"{hazard:g} x "
+    times = hazard * exp(model.log_hazard_per_point * (points - model.reference_points))
     age, ahead = _number(row, "age_yr"), region.rules.horizon_yr
     added = ((age + ahead) / curve.scale_yr) ** curve.shape - (age / curve.scale_yr) ** curve.shape
     text = (
         f"1 - exp(-{times:.6g} x [({age:.6g} + {ahead:g}) / {curve.scale_yr:.6g}]^"
         f"{curve.shape:.6g} + {times:.6g} x [{age:.6g} / {curve.scale_yr:.6g}]^{curve.shape:.6g}); "
-        f"{times:.6g} = exp({model.log_hazard_per_point:g} x ({points:.3f} points without age - "
-        f"{model.reference_points:g})); curve of kind {curve.kind}: {curve.why}"
+        f"{times:.6g} = {more}exp({model.log_hazard_per_point:g} x ({points:.3f} points without "
+        f"age - {model.reference_points:g})); curve of kind {curve.kind}: {curve.why}"
     )
     return Step("chance_failing_frac", text, 1 - exp(-times * added))
 
 
 def _nitrogen(row: Row, region: Region) -> Step:
-    people, _ = persons(
-        [_number(row, "occupants")],
-        [_number(row, "bedrooms")],
-        dwellings=[_number(row, "dwellings")],
-    )
+    people, water = _persons(row, region), region.groundwater
     removed = kind_of(row["kind"]).removed_frac[0]
-    each, lost = NITROGEN["per_person_kg_yr"].value, region.groundwater.denitrified_frac
+    each, lost = water.per_person_kg_yr, water.denitrified_frac
     text = (
-        f"{people[0]:.6g} persons x {each:g} kg/yr x (1 - {removed:g} removed before the soil) x "
+        f"{people:.6g} persons x {each:g} kg/yr x (1 - {removed:g} removed before the soil) x "
         f"(1 - {lost:g} lost below the field)"
     )
-    return Step("nitrogen_kg_yr", text, float(people[0]) * each * (1 - removed) * (1 - lost))
+    return Step("nitrogen_kg_yr", text, people * each * (1 - removed) * (1 - lost))

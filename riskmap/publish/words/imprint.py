@@ -6,7 +6,7 @@ import datetime
 from typing import TypedDict
 
 from riskmap.contract.quantities import Units
-from riskmap.region.read import Region
+from riskmap.region.sections import Region
 
 
 class Imprint(TypedDict):
@@ -22,4 +22,4 @@ class Imprint(TypedDict):
 
 def imprint_of(region: Region) -> Imprint:
     """Return the imprint of a run by its region file."""
-    return Imprint(county=region.name, date=region.date, units=region.units)
+    return Imprint(county=region.county.name, date=region.county.date, units=region.county.units)

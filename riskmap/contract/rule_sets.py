@@ -58,19 +58,6 @@ class LoadingRule:
     bed_factor: float = 1.0
 
 
-@dataclass(frozen=True)
-class RulePeriod:
-    """The sizing rules in force in a place from one year to another, both included.
-
-    ``None`` leaves an end open.
-    """
-
-    flow_rule: str
-    loading_rule: str
-    valid_from: int | None = None
-    valid_to: int | None = None
-
-
 def _rates(*gpd_ft2: float) -> tuple[float, ...]:
     return tuple(rate * GPD_PER_FT2_L_D_M2 for rate in gpd_ft2)
 
@@ -184,50 +171,3 @@ LOADING_RULES: Final[Mapping[str, LoadingRule]] = {
 MOUND_SAND_L_D_M2: Final = 1.2 * GPD_PER_FT2_L_D_M2
 """Rate of sand fill under a mound's bed: sand, septic-tank effluent, 1.2 gal/ft2/day (a
 Minnesota-family local code text, 2015; read)."""
-
-TEXTURE_CLASS: Final[Mapping[str, str]] = {
-    "sand": "Ib",
-    "loamy sand": "Ib",
-    "sandy loam": "II",
-    "loam": "II",
-    "silt": "III",
-    "silt loam": "III",
-    "sandy clay loam": "III",
-    "clay loam": "III",
-    "silty clay loam": "III",
-    "sandy clay": "IV",
-    "silty clay": "IV",
-    "clay": "IV",
-}
-"""USDA texture class -> class of ``texas_soil_class`` (30 TAC 285.91(6), from memory)."""
-
-CLAY_CLASS_PCT: Final = ((20.0, "II"), (35.0, "III"), (float("inf"), "IV"))
-"""Clay content below the figure -> class; own choice for soils known by clay alone."""
-
-KSAT_ANCHORS_UM_S: Final = (0.42, 4.0, 14.0, 42.0, 141.0)
-KSAT_ANCHOR_CLASSES: Final = ("IV", "III", "II", "Ib", "Ia")
-"""Saturated conductivity that stands for each class. 4, 14 and 42 are break points of the national
-absorption-field rule (slow water movement; poor filter); 0.42 and 141 bound the survey's slow and
-rapid classes (from memory). Giving a class to each is our own choice."""
-
-PUMP_TABLE_GAL: Final = (500, 750, 900, 1000, 1250, 1500, 1750, 2000, 2250, 2500)
-PUMP_TABLE_YR: Final = (
-    (5.8, 2.6, 1.5, 1.0, 0.7, 0.4, 0.3, 0.2, 0.1, None),
-    (9.1, 4.2, 2.6, 1.8, 1.3, 1.0, 0.7, 0.6, 0.4, 0.3),
-    (11.0, 5.2, 3.3, 2.3, 1.7, 1.3, 1.0, 0.8, 0.7, 0.5),
-    (12.4, 5.9, 3.7, 2.6, 2.0, 1.5, 1.2, 1.0, 0.8, 0.7),
-    (15.6, 7.5, 4.8, 3.4, 2.6, 2.0, 1.7, 1.4, 1.2, 1.0),
-    (18.9, 9.1, 5.9, 4.2, 3.3, 2.6, 2.1, 1.8, 1.5, 1.3),
-    (22.1, 10.7, 6.9, 5.0, 3.9, 3.1, 2.6, 2.2, 1.9, 1.6),
-    (25.4, 12.4, 8.0, 5.9, 4.5, 3.7, 3.1, 2.6, 2.2, 2.0),
-    (28.6, 14.0, 9.1, 6.7, 5.2, 4.2, 3.5, 3.0, 2.6, 2.3),
-    (31.9, 15.6, 10.2, 7.5, 5.9, 4.8, 4.0, 3.5, 3.0, 2.6),
-)
-"""Years between pump-outs: rows by tank volume (US gallons), columns by 1 to 10 persons. Table in
-wide use by extension services; attributed to Mancl (1984), J. Environ. Eng. 110(1):283 (the table
-was read, the attribution is from memory). The cell without a value has none in print."""
-
-PUMPED_SHARE: Final = 0.122
-PUMPED_SHARE_YR: Final = 38 / 12
-"""12.2% of 8,826 systems were pumped within 38 months (Sci. Total Environ. 2023, one Georgia
-county; abstract read)."""

@@ -1,0 +1,162 @@
+"""The region file's sections that belong to no science room, and the list of all of them.
+
+A section is read into one frozen object (:mod:`riskmap.contract.settings`), which the stages hand
+to the rooms as it is. ``Region.rules.horizon_yr`` is the key ``horizon_yr`` below ``[rules]``.
+"""
+
+from __future__ import annotations
+
+import datetime
+from collections.abc import Mapping
+from dataclasses import MISSING, dataclass, field, fields
+from pathlib import Path
+from typing import Literal, get_type_hints
+
+from riskmap.action.zone_reasons import ZoneSettings
+from riskmap.contract.rules import Rules
+from riskmap.contract.settings import JUDGED, Section, setting
+from riskmap.contract.sources import Source
+from riskmap.failure.settings import FailureSettings
+from riskmap.groundwater.settings import GroundwaterSettings, WellSettings
+from riskmap.ranking.settings import LearningSettings, ServiceSettings
+
+
+@dataclass(frozen=True)
+class CountySettings(Section):
+    """Whose map it is, of which day, and in which units people read it."""
+
+    name: str = setting(MISSING, "The county's name, as every page shows it")
+    date: datetime.date = setting(MISSING, "The day of the run; ages count to it")
+    state: str = setting("", "State or province, for the pages")
+    crs: str = setting(
+        "auto", "Projected reference system to compute in (`EPSG:...`), or `auto` for the UTM zone "
+        "of the parcels' middle",
+    )  # fmt: skip
+    units: Literal["us", "si"] = setting("us", "Units that people read")
+    contact: str = setting("", "Office and telephone printed on lists and letters")
+
+
+@dataclass(frozen=True)
+class ModelSettings(Section):
+    """The scoring model."""
+
+    file: str = setting("", "Scoring-model file; empty for the one that comes with the program")
+
+
+@dataclass(frozen=True)
+class ListSettings(Section):
+    """Lists, sheets and letters."""
+
+    inspections: int = setting(
+        200, "Rows of the inspection list; 0 for all", low=0, high=10**7, source=JUDGED
+    )
+    order: Literal["priority", "chance"] = setting(
+        "priority", "What the inspection list is ordered by: the priority, or the chance to be "
+        "truly among the first",
+    )  # fmt: skip
+    stops: int = setting(40, "Stops on the day sheets; 0 for none", low=0, high=2000, source=JUDGED)
+    letters: int = setting(
+        200, "Letters at most, to the systems likeliest to fail; 0 for none", low=0, high=100_000,
+        source=JUDGED,
+    )  # fmt: skip
+    letter_texts: str = setting(
+        "", "Folder with the county's own `letter_en.toml` or `letter_es.toml`; empty: as they come"
+    )
+    site_last_line: str = setting(
+        "", "City, state and ZIP code of site addresses, where the records have none"
+    )
+
+
+@dataclass(frozen=True)
+class MapSettings(Section):
+    """The map page."""
+
+    base_map_tiles: str = setting(
+        "", "Address of online background tiles with {z}, {x}, {y}; off until a reader turns it "
+        "on. Empty: the page never asks the network for anything",
+    )  # fmt: skip
+    base_map_credit: str = setting("", "Credit line of that background")
+
+
+@dataclass(frozen=True)
+class PublicSettings(Section):
+    """The public edition."""
+
+    threshold: int = setting(
+        10, "Counts from 1 to this are withheld in the public edition; 0: no public edition",
+        low=0, high=1000, source="common practice of health statistics, no source",
+    )  # fmt: skip
+    cell_m: float = setting(
+        0.0, "Width of the public map's hexagons; 0: chosen. Keep it from year to year", unit="m",
+        low=0, high=50_000, source="chosen by the program",
+    )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class RunSettings(Section):
+    """How a run works."""
+
+    chunk_parcels: int = setting(
+        20_000, "Parcels worked on at a time", low=50, high=10**7, source="memory of a laptop"
+    )
+    draws: int = setting(
+        512, "Draws of the Monte Carlo behind ranges and chances, best a power of two; 0 for none",
+        low=0, high=65_536, source=JUDGED,
+    )  # fmt: skip
+    seed: int = setting(1, "Seed of everything random", low=0, high=2**31, source="any number")
+    before: str = setting(
+        "", "Result folder of an earlier run to compare with; relative to the region file"
+    )
+
+
+@dataclass(frozen=True)
+class FairnessSettings(Section):
+    """A number by neighborhood to hold picks against."""
+
+    standing: str = setting(
+        "", "CSV file with a number by neighborhood, such as income or share of tenants; used for "
+        "the fairness check only, never to rank",
+    )  # fmt: skip
+    neighborhood: str = setting("neighborhood", "Its column with the neighborhood")
+    column: str = setting("", "Its column with the number; empty for the second column")
+
+
+@dataclass(frozen=True)
+class Region:
+    """A county as its region file declares it: one object for each section, and its sources.
+
+    ``sha256`` is the hash of the region file itself.
+    """
+
+    path: Path
+    county: CountySettings
+    sources: Mapping[str, Source]
+    rules: Rules = field(default_factory=Rules)
+    failure: FailureSettings = field(default_factory=FailureSettings)
+    groundwater: GroundwaterSettings = field(default_factory=GroundwaterSettings)
+    wells: WellSettings = field(default_factory=WellSettings)
+    zones: ZoneSettings = field(default_factory=ZoneSettings)
+    model: ModelSettings = field(default_factory=ModelSettings)
+    lists: ListSettings = field(default_factory=ListSettings)
+    map: MapSettings = field(default_factory=MapSettings)
+    public: PublicSettings = field(default_factory=PublicSettings)
+    run: RunSettings = field(default_factory=RunSettings)
+    learning: LearningSettings = field(default_factory=LearningSettings)
+    service: ServiceSettings = field(default_factory=ServiceSettings)
+    fairness: FairnessSettings = field(default_factory=FairnessSettings)
+    sha256: str = ""
+
+    def beside(self, name: str) -> Path | None:
+        """Path of a file that a setting names, relative to the region file; None for no name."""
+        return self.path.parent / name if name else None
+
+
+def sections() -> dict[str, type[Section]]:
+    """List the sections of the region file by name, in the order of their page."""
+    hints = get_type_hints(Region)
+    types = {one.name: hints[one.name] for one in fields(Region)}
+    return {
+        name: kind
+        for name, kind in types.items()
+        if isinstance(kind, type) and issubclass(kind, Section)
+    }
