@@ -5,7 +5,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from riskmap import errors
+from riskmap.contract import errors
 
 
 def test_every_error_has_its_section_on_the_page(repo: Path) -> None:

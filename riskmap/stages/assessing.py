@@ -113,7 +113,7 @@ def assess_county(county: County, progress: Progress | None = None) -> Result:
         failing, margin = failure_features(features, rules=region.rules, aging=aging)
         features = features.join(failing)
     with progress.stage("find room on the lots"):
-        room, places = room_features(features, described.lots, described.areas, county, progress)
+        room, places = room_features(features, described.lots, described.areas, county)
         features = features.join(room)
     with progress.stage("chance of failing"):
         chance = chance_of_failing(features, model, rules=region.rules, aging=aging)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import Final
 
@@ -10,6 +9,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from riskmap.contract.chunks import map_chunks, shares
 from riskmap.inventory.inventory import (
     Inventory,
     Layers,
@@ -66,7 +66,7 @@ def describe_county(county: County, progress: Progress) -> Described:
         parcels = _in_spatial_order(county.tables["parcels"])
         layers = _layers(county, parcels, ratings)
     with progress.stage("describe parcels"):
-        inventory = _describe(parcels, layers, county.region, progress)
+        inventory = _describe(parcels, layers, county.region)
         order = county.tables["parcels"]["parcel_id"]
         features = complete_inventory(inventory.table).loc[order]
     return Described(
@@ -100,9 +100,7 @@ def _layers(county: County, parcels: gpd.GeoDataFrame, ratings: pd.DataFrame) ->
     return prepare_layers(parcels, county.rasters.get("elevation"), given)
 
 
-def _describe(
-    parcels: gpd.GeoDataFrame, layers: Layers, region: Region, progress: Progress
-) -> Inventory:
+def _describe(parcels: gpd.GeoDataFrame, layers: Layers, region: Region) -> Inventory:
     rules = region.rules
     options = Options(
         date=region.date,
@@ -113,19 +111,13 @@ def _describe(
             water_setback_m=rules.water_setback_m,
         ),
     )
-    size = region.chunk_parcels
-    chunks = -(-len(parcels) // size)
-    parts = [
-        describe_chunk(chunk, layers, options=options)
-        for chunk in progress.each(_cut(parcels, size), total=chunks, unit="chunk")
-    ]
+
+    def work(span: slice) -> Inventory:
+        return describe_chunk(parcels.iloc[span], layers, options=options)
+
+    parts = map_chunks(work, shares(len(parcels), region.chunk_parcels), unit="chunk")
     return Inventory(
         pd.concat([part.table for part in parts]),
         gpd.GeoDataFrame(pd.concat([part.areas for part in parts])),
         pd.concat([part.mixture for part in parts], ignore_index=True),
     )
-
-
-def _cut(parcels: gpd.GeoDataFrame, size: int) -> Iterator[gpd.GeoDataFrame]:
-    for start in range(0, len(parcels), size):
-        yield parcels.iloc[start : start + size]

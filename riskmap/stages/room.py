@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import Final
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from riskmap.contract.chunks import map_chunks, shares
 from riskmap.inventory.room import Ground, Obstacles, RoomRules, describe_room
 from riskmap.stages.loading import County
-from riskmap.stages.progress import Progress
 
 MOUND_SHARE: Final = 1.5
 """A mound with its side slopes takes about half as much again as a field in the ground (common
@@ -25,7 +24,6 @@ def room_features(
     lots: gpd.GeoDataFrame,
     areas: gpd.GeoDataFrame,
     county: County,
-    progress: Progress,
 ) -> tuple[pd.DataFrame, gpd.GeoDataFrame]:
     """Room left, room needed, what could be built; and the best place as a rectangle.
 
@@ -42,11 +40,12 @@ def room_features(
     lengths; parcels without a system are unknown and have no place.
     """
     served = features.index[features["service"].isin(["onsite", "unknown"])]
-    size = county.region.chunk_parcels
-    parts = [
-        _chunk(features.loc[ids], lots.loc[ids], areas.loc[ids], county)
-        for ids in progress.each(_cut(served, size), total=-(-len(served) // size), unit="chunk")
-    ]
+
+    def work(span: slice) -> gpd.GeoDataFrame:
+        ids = served[span]
+        return _chunk(features.loc[ids], lots.loc[ids], areas.loc[ids], county)
+
+    parts = map_chunks(work, shares(len(served), county.region.chunk_parcels), unit="chunk")
     found = gpd.GeoDataFrame(pd.concat(parts)) if parts else None
     return _columns(found, features.index), _places(found, lots)
 
@@ -78,11 +77,6 @@ def _chunk(
             max_field_slope_pct=rules.max_slope_pct,
         ),
     )
-
-
-def _cut(ids: pd.Index, size: int) -> Iterator[pd.Index]:
-    for start in range(0, len(ids), size):
-        yield ids[start : start + size]
 
 
 def _columns(found: gpd.GeoDataFrame | None, index: pd.Index) -> pd.DataFrame:

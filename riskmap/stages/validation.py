@@ -126,8 +126,8 @@ def validation_words(table: pd.DataFrame) -> str:
         "Ranked by the prediction as it stands, the first tenth holds "
         f"{_share(plain['found_in_first_10_pct_frac'])} of them (by chance: 10%); the rank "
         f"correlation is {plain['rank_correlation']:.2f}. Learned on other blocks of land, the "
-        f"best method ({best['method']}) explains {max(best['r2'], 0.0):.0%} of the variation of the "
-        f"logs and finds {_share(best['found_in_first_10_pct_frac'])}. Published studies of "
+        f"best method ({best['method']}) explains {max(best['r2'], 0.0):.0%} of the variation of "
+        f"the logs and finds {_share(best['found_in_first_10_pct_frac'])}. Published studies of "
         f"private wells reached {low:.0%} to {high:.0%}."
     )
     if table["suspect"].any():

@@ -9,11 +9,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from riskmap import assessing
 from riskmap.contract.errors import ModelError, RegionError
 from riskmap.contract.features import FEATURES, Feature
 from riskmap.region.model_file import write_model
 from riskmap.region.read import FairnessRules
+from riskmap.stages import assessing
 from riskmap.stages.assessing import Result, assess_county
 from riskmap.stages.fairness import POOL, judge_fairness, read_standing
 

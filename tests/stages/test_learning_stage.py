@@ -12,11 +12,11 @@ import pandas as pd
 import pytest
 from scipy.stats import rankdata
 
-from riskmap import learning_stage
 from riskmap.contract.features import FEATURES
 from riskmap.ranking.contenders import Design, Visits
 from riskmap.ranking.score import classify
 from riskmap.ranking.table import ranked_table
+from riskmap.stages import learning as learning_stage
 from riskmap.stages.assessing import Result
 from riskmap.stages.doubt import doubt_columns
 from riskmap.stages.learning import Learning, fit_again, follow_learning, learn_from_visits

@@ -8,13 +8,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from riskmap import scenario_stage
+from riskmap.contract.chunks import crew
 from riskmap.contract.parameters import UncertainParameter
 from riskmap.failure.parameter_ranges import FailureParameters
 from riskmap.groundwater.parameter_ranges import GroundwaterParameters
 from riskmap.ranking.outcomes import Outcomes
 from riskmap.ranking.records import UncertainRecord, UncertainWord
 from riskmap.ranking.score import score
+from riskmap.stages import scenarios as scenario_stage
 from riskmap.stages.assessing import Result
 from riskmap.stages.scenario_records import CountyRecords, SoilComponents
 from riskmap.stages.scenarios import draw_outcomes
@@ -75,11 +76,13 @@ def test_with_nothing_open_every_scenario_is_the_county_as_scored(
     assert compared > 20 * 100
 
 
-def test_neither_threads_nor_the_order_of_rows_matter(
+def test_neither_workers_nor_the_order_of_rows_matter(
     assessed: Result, onsite: pd.DataFrame
 ) -> None:
-    one = draw_outcomes(assessed.scenarios(onsite.index), scenarios=8, seed=3, threads=1)
-    two = draw_outcomes(assessed.scenarios(onsite.index), scenarios=8, seed=3, threads=2)
+    with crew(1):
+        one = draw_outcomes(assessed.scenarios(onsite.index), scenarios=8, seed=3)
+    with crew(2):
+        two = draw_outcomes(assessed.scenarios(onsite.index), scenarios=8, seed=3)
     assert (one.limits == two.limits).all()
     turned = onsite.iloc[::-1]
     other = draw_outcomes(assessed.scenarios(turned.index), scenarios=8, seed=3)
