@@ -18,7 +18,7 @@ import riskmap
 from riskmap.contract.features import FEATURES, SOIL_LIMITS
 from riskmap.ranking.score import score
 from riskmap.region.model_file import read_model
-from riskmap.stages.assessing import Result
+from riskmap.stages.result import Result
 from sample_region.make import make_county
 
 FIRST_MODEL = Path(__file__).with_name("first_model.toml")

@@ -21,9 +21,9 @@ from riskmap.publish.public.edition import write_public_edition
 from riskmap.publish.report.county_report import write_records, write_report_pages
 from riskmap.publish.report.further import write_further_lists
 from riskmap.publish.words.imprint import imprint_of
-from riskmap.stages.assessing import Result
 from riskmap.stages.listing import as_listed
 from riskmap.stages.progress import Progress
+from riskmap.stages.result import Result
 
 EXTRA_FILES: Final = (
     FileLink("public/index.html", "Public edition", "A folder of its own: no parcel in it."),
@@ -140,7 +140,7 @@ def _write_paper(folder: Path, result: Result) -> None:
             **imprint_of(region),
             contact=region.contact,
             stops=region.stops,
-            areas=result.described.areas,
+            areas=result.areas,
             buildings=tables.get("buildings"),
             wells=tables.get("wells"),
             streams=tables.get("streams"),
@@ -176,7 +176,7 @@ def _write_manifest(folder: Path, result: Result, progress: Progress) -> None:
     }
     write_manifest(
         folder,
-        inputs=result.county.inputs,
+        inputs=result.inputs,
         settings=settings,
         counts={
             "parcels": len(parcels),

@@ -291,6 +291,15 @@ KEYS: Final = (
     Key("run", "chunk_parcels", (int,), 20000, "Parcels worked on at a time", low=50, high=10**7),
     Key(
         "run",
+        "workers",
+        (int,),
+        0,
+        "Work done at the same time; 0: as much as there are processor cores",
+        low=0,
+        high=1000,
+    ),
+    Key(
+        "run",
         "draws",
         (int,),
         512,

@@ -123,6 +123,7 @@ class Region:
     public_threshold: int
     public_cell_m: float
     chunk_parcels: int
+    workers: int
     draws: int
     seed: int
     before: Path | None
@@ -181,6 +182,7 @@ def read_region(path: Path | str) -> Region:
         public_threshold=values["public", "threshold"],
         public_cell_m=values["public", "cell_m"],
         chunk_parcels=values["run", "chunk_parcels"],
+        workers=values["run", "workers"],
         draws=values["run", "draws"],
         seed=values["run", "seed"],
         before=path.parent / before if before else None,

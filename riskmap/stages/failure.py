@@ -18,6 +18,7 @@ from riskmap.failure.service_life import fit_aging
 from riskmap.ranking.model import Model
 from riskmap.ranking.score import factor_points, hazard_multiplier
 from riskmap.region.read import Rules
+from riskmap.stages.county import County
 
 ROOM: Final = ("room_m2", "room_needed_m2", "room_ratio", "replacement")
 """Columns of :data:`riskmap.contract.features.FAILURE` that the inventory's geometry gives."""
@@ -79,15 +80,33 @@ def failure_features(
     return table, fitted
 
 
+def learn_county_aging(county: County, service_history: pd.DataFrame) -> dict[str, AgingModel]:
+    """Do :func:`learn_aging` as a stage."""
+    return learn_aging(service_history)
+
+
+def assess_county_failure(
+    county: County, inventory: pd.DataFrame, aging: Mapping[str, AgingModel]
+) -> tuple[pd.DataFrame, FieldMargin]:
+    """Do :func:`failure_features` as a stage, by the region's rules."""
+    return failure_features(inventory, rules=county.region.rules, aging=aging)
+
+
 def chance_of_failing(
-    features: pd.DataFrame, model: Model, *, rules: Rules, aging: Mapping[str, AgingModel]
+    county: County,
+    inventory: pd.DataFrame,
+    failing: pd.DataFrame,
+    room: pd.DataFrame,
+    model: Model,
+    aging: Mapping[str, AgingModel],
 ) -> pd.DataFrame:
     """Chance of failing within the horizon, the failure points acting on the aging curve."""
+    features = inventory.join([failing, room])
     _, points = factor_points(features, model, "failure")
     chance = chance_failing_frac(
         features["kind"].fillna("unknown").to_numpy(object),
         features["age_yr"].to_numpy(float),
-        within_yr=rules.horizon_yr,
+        within_yr=county.region.rules.horizon_yr,
         hazard_multiplier=hazard_multiplier(points, model).to_numpy(),
         models=aging,
     )

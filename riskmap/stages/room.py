@@ -10,7 +10,7 @@ import pandas as pd
 
 from riskmap.contract.chunks import map_chunks, shares
 from riskmap.inventory.room import Ground, Obstacles, RoomRules, describe_room
-from riskmap.stages.loading import County
+from riskmap.stages.county import County
 
 MOUND_SHARE: Final = 1.5
 """A mound with its side slopes takes about half as much again as a field in the ground (common
@@ -20,25 +20,25 @@ COLUMNS: Final = {"room_m2": "room_m2", "needed_m2": "room_needed_m2", "room_rat
 
 
 def room_features(
-    features: pd.DataFrame,
-    lots: gpd.GeoDataFrame,
-    areas: gpd.GeoDataFrame,
-    county: County,
+    county: County, inventory: pd.DataFrame, failing: pd.DataFrame, areas: gpd.GeoDataFrame
 ) -> tuple[pd.DataFrame, gpd.GeoDataFrame]:
     """Room left, room needed, what could be built; and the best place as a rectangle.
 
     Parameters
     ----------
-    features
+    county
+        With its lots and what stands in the way of a field.
+    inventory, failing
         Inventory and failure features of all parcels.
-    lots, areas
-        Lot polygons and treatment areas (with ``downslope_deg``), index ``parcel_id``.
+    areas
+        Treatment areas (with ``downslope_deg``), index ``parcel_id``.
 
     Returns
     -------
     The room columns of :data:`riskmap.contract.features.FAILURE`, and the best places with their
     lengths; parcels without a system are unknown and have no place.
     """
+    features, lots = inventory.join(failing), county.lots
     served = features.index[features["service"].isin(["onsite", "unknown"])]
 
     def work(span: slice) -> gpd.GeoDataFrame:

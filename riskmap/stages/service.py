@@ -24,7 +24,7 @@ from riskmap.ranking.service_classifier import (
     infer_service,
 )
 from riskmap.spatial.neighbors import sum_within
-from riskmap.stages.loading import County
+from riskmap.stages.county import County
 
 Floats = npt.NDArray[np.float64]
 
@@ -48,7 +48,7 @@ CONFIDENCE: Final = "service_confidence_frac"
 
 
 def fill_service(
-    features: pd.DataFrame, county: County, *, settings: ServiceSettings | None = None
+    county: County, features: pd.DataFrame, *, settings: ServiceSettings | None = None
 ) -> tuple[pd.DataFrame, Service | None]:
     """Fill the open service of built parcels where a classifier is sure, and count anew.
 

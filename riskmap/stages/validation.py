@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 from riskmap.contract.errors import NotEnoughDataError
 from riskmap.groundwater.holdout import PUBLISHED, hold_out_comparison
 from riskmap.groundwater.nitrogen import YEAR_D, neighborhood_nitrate_mg_l
+from riskmap.stages.county import County
 from riskmap.stages.groundwater import BALANCE_RADIUS_M, Groundwater
 
 VALIDATION_COLUMNS: Final = (
@@ -36,6 +37,14 @@ class WellValidation:
     published: pd.DataFrame
     words: str
     samples: int
+
+
+def validate_county(county: County, groundwater: Groundwater | None) -> WellValidation | None:
+    """Do :func:`well_validation` as a stage; None without terrain."""
+    if groundwater is None:
+        return None
+    samples = county.tables.get("well_samples")
+    return well_validation(groundwater, samples, seed=county.region.seed)
 
 
 def well_validation(

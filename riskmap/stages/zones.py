@@ -17,8 +17,8 @@ from riskmap.action.zones import ZoneShapes, draw_zones, zone_table
 from riskmap.contract.units import ACRE_M2, HECTARE_M2
 from riskmap.failure.flow import persons
 from riskmap.groundwater.grid import Grid
+from riskmap.stages.county import County
 from riskmap.stages.groundwater import Groundwater
-from riskmap.stages.loading import County
 from riskmap.stages.vulnerability import vulnerability_grid
 from riskmap.stages.wells import is_public, setback_table, well_capture, well_columns
 
@@ -48,21 +48,21 @@ class Planning:
 
 
 def plan_zones(
-    parcels: gpd.GeoDataFrame,
-    groundwater: Groundwater,
     county: County,
+    parcels: gpd.GeoDataFrame,
+    groundwater: Groundwater | None,
     settings: ZoneSettings | None = None,
     *,
     chosen: ArrayLike | None = None,
-) -> Planning:
+) -> Planning | None:
     """Draw a county's zones and complete its wells.
 
     Parameters
     ----------
     parcels
         The result's parcels (features and scores), index ``parcel_id``.
-    groundwater, county
-        Of the same run.
+    groundwater
+        Of the same run; None without terrain.
     settings
         Limits; :class:`riskmap.action.zone_reasons.ZoneSettings` by default.
     chosen
@@ -72,9 +72,11 @@ def plan_zones(
 
     Returns
     -------
-    Planning
-        The same input gives the same answer.
+    Planning or None
+        The same input gives the same answer; None without terrain.
     """
+    if groundwater is None:
+        return None
     settings = settings or ZoneSettings()
     region = county.region
     capture = well_capture(

@@ -24,9 +24,9 @@ from riskmap.publish.report.plan import nitrate_table, weights_table, zones_by_k
 from riskmap.publish.report.section import Section
 from riskmap.publish.words.imprint import imprint_of
 from riskmap.ranking.table import RANKED_COLUMNS
-from riskmap.stages.assessing import Result
 from riskmap.stages.doubt import DOUBT_MEANINGS
 from riskmap.stages.learning import LEARNED_COLUMNS
+from riskmap.stages.result import Result
 
 FEWEST_LIVES: Final = 20
 """Kinds with fewer lives on record get no survival table."""
@@ -50,7 +50,7 @@ def write_report_pages(folder: Path, result: Result, *, sections: Sequence[Secti
         model=result.model,
         cuts=region.rules.class_cuts,
         findings=Findings(
-            survival=_survival(result.described.service_history),
+            survival=_survival(result.service_history),
             aging=result.aging,
             information=None if result.doubt is None else result.doubt.collect,
             defects=result.data_quality,
@@ -81,7 +81,7 @@ def write_records(folder: Path, result: Result) -> None:
         crs=result.county.crs,
         contact=region.contact,
         model_name=result.model.name,
-        inputs=result.county.inputs,
+        inputs=result.inputs,
         version=version("riskmap"),
     )
 
