@@ -17,8 +17,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
-from riskmap.contract.features import FEATURES, REPLACEMENTS
-from riskmap.contract.layers import STAGES
+from riskmap.contract.vocabulary import REPLACEMENTS, STAGES
 from riskmap.publish.map.model import MapModel
 from riskmap.ranking.model import Model
 from riskmap.ranking.reasons import REASON_PARTS
@@ -70,7 +69,7 @@ def make_full(
     rng = np.random.default_rng(seed)
     model = read_model()
     features = _features(rng, base, model)
-    table = ranked_table(features, model, declared=FEATURES, units="us", cuts=[30, 40, 50, 60])
+    table = ranked_table(features, model, units="us", cuts=[30, 40, 50, 60])
     limits = limits_used(features, model)
     served = features["service"].isin(["onsite", "unknown"])
     ranked = gpd.GeoDataFrame(

@@ -5,8 +5,8 @@ from __future__ import annotations
 import difflib
 from collections.abc import Iterable, Mapping, Sequence
 
+from riskmap.contract.columns import Layer
 from riskmap.contract.errors import LayerError
-from riskmap.contract.layers import Layer
 from riskmap.contract.sources import Source
 
 Defaults = Mapping[str, Sequence[str]]

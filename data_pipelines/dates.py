@@ -18,7 +18,7 @@ import pandas as pd
 
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.values import SET_MISSING, as_text, plain_number, within_bounds
-from riskmap.contract.layers import FIRST_YEAR, LAST_YEAR, Column
+from riskmap.contract.columns import FIRST_YEAR, LAST_YEAR, Column
 from riskmap.contract.sources import ColumnSource
 
 PLACEHOLDERS: Final = ("1900-01-01", "1899-12-30")

@@ -22,7 +22,7 @@ import pandas as pd
 from data_pipelines.dates import to_date, to_year
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.values import to_flag, to_number, to_words
-from riskmap.contract.layers import PANDAS_DTYPE, Column, Dtype, Layer
+from riskmap.contract.columns import PANDAS_DTYPE, Column, Dtype, Layer
 from riskmap.contract.sources import ColumnSource, Source
 
 Converter = Callable[[pd.Series, Column, ColumnSource, DefectLog], pd.Series]

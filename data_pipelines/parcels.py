@@ -19,8 +19,9 @@ from data_pipelines.records import KEPT_FIRST, combine_records
 from data_pipelines.tables import canonical_table, list_columns, needed_columns, parse_table
 from data_pipelines.values import as_text
 from data_pipelines.vector import Bounds, canonical_layer, parse_shapes
+from riskmap.contract.columns import Layer
 from riskmap.contract.errors import LayerError
-from riskmap.contract.layers import PARCELS, Layer
+from riskmap.contract.layers import PARCELS
 from riskmap.contract.sources import ColumnSource, Reading, Source
 
 JOIN = "join_key"

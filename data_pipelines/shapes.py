@@ -13,12 +13,12 @@ from pyproj import CRS
 from pyproj.exceptions import CRSError
 
 from data_pipelines.defect_log import DefectLog
+from riskmap.contract.columns import Shape
 from riskmap.contract.errors import CrsError, GeometryTypeError
-from riskmap.contract.layers import Kind
 
 Shapes = NDArray[np.object_]
 
-TYPES: Final[dict[Kind, tuple[str, ...]]] = {
+TYPES: Final[dict[Shape, tuple[str, ...]]] = {
     "polygon": ("Polygon", "MultiPolygon"),
     "line": ("LineString", "MultiLineString", "LinearRing"),
     "point": ("Point", "MultiPoint"),
@@ -72,7 +72,7 @@ def source_crs(
 
 
 def canonical_shapes(
-    raw: gpd.GeoDataFrame, frame: pd.DataFrame, log: DefectLog, *, kind: Kind, crs: CRS
+    raw: gpd.GeoDataFrame, frame: pd.DataFrame, log: DefectLog, *, kind: Shape, crs: CRS
 ) -> gpd.GeoDataFrame:
     """Join clean shapes to the canonical columns of `frame` (same index as `raw`).
 
@@ -101,7 +101,7 @@ def _drop_empty(shapes: pd.Series, log: DefectLog) -> pd.Series:
     return kept
 
 
-def _of_kind(shapes: pd.Series, log: DefectLog, *, kind: Kind) -> pd.Series:
+def _of_kind(shapes: pd.Series, log: DefectLog, *, kind: Shape) -> pd.Series:
     """Keep shapes of `kind`; take the fitting parts out of collections."""
     codes = shapely.get_type_id(shapes.to_numpy(dtype=object))
     names = pd.Series(_TYPE_NAMES[codes], index=shapes.index, dtype=object)
@@ -121,7 +121,7 @@ def _of_kind(shapes: pd.Series, log: DefectLog, *, kind: Kind) -> pd.Series:
     return _drop_empty(kept, log) if mixed.any() else kept
 
 
-def _parts_of(shape: shapely.Geometry, kind: Kind) -> shapely.Geometry:
+def _parts_of(shape: shapely.Geometry, kind: Shape) -> shapely.Geometry:
     parts = [part for part in shapely.get_parts(shape) if part.geom_type in TYPES[kind]]
     return shapely.union_all(parts)
 

@@ -20,8 +20,8 @@ import pyogrio.raw
 from data_pipelines.columns import Defaults, resolve
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.mapping import complete_keys, map_columns
+from riskmap.contract.columns import Layer
 from riskmap.contract.errors import LayerError, SourceFormatError, SourceMissingError
-from riskmap.contract.layers import Layer
 from riskmap.contract.sources import Source
 
 TEXT_SUFFIXES: Final = (".csv", ".tsv", ".txt", ".tab", ".rdb", ".dat")

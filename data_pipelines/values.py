@@ -11,8 +11,8 @@ import numpy as np
 import pandas as pd
 
 from data_pipelines.defect_log import DefectLog
+from riskmap.contract.columns import Column
 from riskmap.contract.errors import LayerError
-from riskmap.contract.layers import Column
 from riskmap.contract.sources import ColumnSource
 from riskmap.contract.units import FACTORS
 

@@ -34,8 +34,8 @@ from data_pipelines.tables import (
     quiet,
     stack_files,
 )
+from riskmap.contract.columns import Layer
 from riskmap.contract.errors import SourceFormatError
-from riskmap.contract.layers import Layer
 from riskmap.contract.sources import Reading, Source
 
 Bounds = tuple[float, float, float, float]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from riskmap.contract.check import data_dictionary
+from riskmap.contract.dictionary import data_dictionary
 from riskmap.region.page import region_file_page
 
 DOCS = Path(__file__).resolve().parent

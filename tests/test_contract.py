@@ -8,9 +8,11 @@ import pytest
 from pyproj import CRS
 from shapely.geometry import Point, box
 
-from riskmap.contract.check import PANDAS_DTYPE, check_layer, data_dictionary, require
+from riskmap.contract.check import PANDAS_DTYPE, check_layer, require
+from riskmap.contract.columns import Layer
+from riskmap.contract.dictionary import data_dictionary
 from riskmap.contract.errors import ContractError, CrsError, GeometryTypeError
-from riskmap.contract.layers import LAYERS, PARCELS, Layer
+from riskmap.contract.layers import LAYERS, PARCELS
 
 UTM = CRS.from_epsg(32616)
 

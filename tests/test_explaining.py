@@ -25,7 +25,7 @@ def parcels() -> pd.DataFrame:
     for name, value in (numbers | {"ksat_um_s": 2.5, "water_table_m": 3.3}).items():
         features[name] = np.array([value, value * 1.7, value])
     features["age_yr_evidence"] = "measured"
-    ranked = ranked_table(features, MODEL, declared=DECLARED, units="us", cuts=(20, 40, 60, 80))
+    ranked = ranked_table(features, MODEL, units="us", cuts=(20, 40, 60, 80))
     return features.join(ranked)
 
 

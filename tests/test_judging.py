@@ -132,6 +132,16 @@ class TestCommand:
             assert math.isclose(made.weight, given.weight, rel_tol=1e-9)
         assert "judged in pairs by 2" in out.read_text(encoding="utf-8").splitlines()[0]
 
+    def test_a_model_that_is_there_is_never_overwritten(
+        self, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        pairs = write(tmp_path / "one.csv", fitting_pairs())
+        out = tmp_path / "model.toml"
+        out.write_text("years of work")
+        assert main(["weights", str(pairs), "--out", str(out)]) == 2
+        assert "is there already and may be your work" in capsys.readouterr().err
+        assert out.read_text() == "years of work"
+
     def test_contradiction_names_the_pair(
         self, tmp_path: Path, capsys: pytest.CaptureFixture[str]
     ) -> None:

@@ -22,6 +22,7 @@ from riskmap.contract.errors import OutputError, SourceMissingError
 from riskmap.contract.features import FEATURES
 from riskmap.publish.words.explaining_steps import rating_step, soil_parts, steps
 from riskmap.ranking.metrics import area_under_roc
+from riskmap.results.folder import MARK, changed_files
 from riskmap.running import check_region, open_region
 from riskmap.stages.result import Result
 from sample_region.make import make_county
@@ -59,6 +60,7 @@ def test_one_folder_with_everything(result: Result, out: Path) -> None:
     ):
         assert (out / name).stat().st_size > 200, name
     assert [path.name for path in out.parent.iterdir()] == ["result"]
+    assert changed_files(out) == []
 
 
 def test_every_parcel_that_came_in_goes_out(result: Result, county: Path, out: Path) -> None:
@@ -150,7 +152,7 @@ def hashes(folder: Path) -> dict[str, str]:
     return {
         path.relative_to(folder).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
         for path in sorted(folder.rglob("*"))
-        if path.is_file() and path.name != "run.json"
+        if path.is_file() and path.name not in ("run.json", MARK)
     }
 
 

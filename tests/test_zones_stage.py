@@ -17,9 +17,9 @@ import pytest
 import shapely
 
 import riskmap
-from riskmap.action.zone_reasons import KINDS, ZoneSettings
+from riskmap.action.zone_reasons import ZONE_KINDS, ZoneSettings
 from riskmap.action.zone_shapes import mean_width_m
-from riskmap.action.zones import ZONE_COLUMNS
+from riskmap.contract.results import ZONES
 from riskmap.contract.units import ACRE_M2
 from riskmap.groundwater.setbacks import virus_time_d
 from riskmap.publish.lists.zones_table import LAYERS, write_zone_layers, write_zone_list
@@ -89,11 +89,11 @@ class TestZones:
 
     def test_every_zone_says_why(self, planning: Planning) -> None:
         zones = planning.zones
-        assert zones.columns.drop("geometry").tolist() == list(ZONE_COLUMNS)
-        assert set(zones["kind"]) <= set(KINDS)
+        assert zones.columns.drop("geometry").tolist() == ZONES.column_names
+        assert set(zones["kind"]) <= set(ZONE_KINDS)
         assert zones["zone_id"].is_unique
         assert zones["why"].str.endswith(".").all()
-        assert zones["kind"].map(KINDS.index).is_monotonic_increasing
+        assert zones["kind"].map(ZONE_KINDS.index).is_monotonic_increasing
 
     def test_the_same_run_gives_the_same_zones(
         self, planning: Planning, result: Result, groundwater: Groundwater
@@ -122,7 +122,7 @@ class TestZones:
         fine = zone_grid(groundwater.land)
         x, y = fine.centers()
         assert fine.cell_m == 20.0
-        same = groundwater.land.nearest(x, y)
+        same = groundwater.land.sample(x, y)
         np.testing.assert_array_equal(fine.values, same)
 
 
@@ -273,7 +273,7 @@ class TestVulnerability:
     def test_cells_agree_with_systems(self, result: Result, groundwater: Groundwater) -> None:
         cells = vulnerability_grid(result.county, groundwater.land, groundwater.surface.head)
         onsite = result.parcels.loc[groundwater.systems.index]
-        here = cells.nearest(onsite["x_m"], onsite["y_m"])
+        here = cells.sample(onsite["x_m"], onsite["y_m"])
         own = onsite["vulnerability"].to_numpy(float)
         known = np.isfinite(here + own)
         assert known.mean() > 0.9
@@ -321,7 +321,7 @@ class TestFiles:
         rows = list(csv.DictReader(io.StringIO(paths[0].read_text())))
         assert len(rows) == len(planning.zones)
         acres = planning.zones["area_m2"].iloc[0] / ACRE_M2
-        assert float(rows[0]["acres"]) == pytest.approx(acres, abs=0.01)
+        assert float(rows[0]["area_acres"]) == pytest.approx(acres, abs=0.01)
         assert rows[0]["kind"] == "capture area of wells"
         book = openpyxl.load_workbook(paths[1])
         assert book["Zones"]["A2"].value == "C01"

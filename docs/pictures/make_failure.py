@@ -17,10 +17,10 @@ from docs.pictures.board import (
     picture,
     plain_ticks,
 )
+from riskmap.contract import kinds
 from riskmap.contract.units import GALLON_L
 from riskmap.failure.aging import DEFAULT_AGING, survival_frac
 from riskmap.failure.assess import assess_failure
-from riskmap.failure.geometry import FIELDS
 from riskmap.failure.mat import STRESS_RESERVE
 from riskmap.failure.pumping import pump_interval_yr
 from riskmap.failure.rules_data import (
@@ -102,7 +102,7 @@ def clogging(drawing: Drawing) -> None:
             axes.plot(ages, 100 * pond, color=color, linestyle=dash, label=words)
         axes.axhline(100, color=INK, linewidth=1.4)
         axes.axhline(100 * (1 - STRESS_RESERVE), color=SOFT, linewidth=0.8, linestyle=":")
-        inlet = FIELDS[kind].inlet_m
+        inlet = kinds.KINDS[kind].field.inlet_m
         axes.set(
             title=f"{label}, inlet {100 * inlet:.0f} cm up",
             xlim=(0, 40),

@@ -2,19 +2,21 @@
 
 The signs to look for are common practice, no single source; the outward signs of a field in
 trouble are those of EPA's A Homeowner's Guide to Septic Systems (EPA-832-B-02-005, 2005; from
-memory). They are prompts for a trained eye, not a procedure.
+memory). They are prompts for a trained eye, not a procedure, and stand with the columns that they
+go by (:class:`riskmap.contract.columns.Prompt`).
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
 from typing import Final
 
+import numpy as np
 import pandas as pd
 
 from riskmap.action.stops import plan_days
-from riskmap.contract.units import FOOT_M
+from riskmap.contract.arrays import Flags
+from riskmap.contract.columns import Prompt
+from riskmap.contract.features import COLUMNS
 
 ALWAYS: Final = (
     "Soggy ground, standing water, smell or a strip of rank grass over the field",
@@ -22,101 +24,6 @@ ALWAYS: Final = (
 )
 """What is looked for at every stop."""
 MOST_PROMPTS: Final = 7
-
-Test = Callable[[pd.Series], pd.Series]
-
-
-@dataclass(frozen=True)
-class Prompt:
-    """One thing to look for where a feature says so; ``holds`` takes the column."""
-
-    feature: str
-    holds: Test
-    words: str
-
-
-def _at_least(limit: float) -> Test:
-    return lambda values: pd.to_numeric(values, errors="coerce") >= limit
-
-
-def _at_most(limit: float) -> Test:
-    return lambda values: pd.to_numeric(values, errors="coerce") <= limit
-
-
-def _one_of(*words: str) -> Test:
-    return lambda values: values.isin(words)
-
-
-PROMPTS: Final = (
-    Prompt(
-        "last_stage",
-        _one_of("failed", "stressed"),
-        "What became of the trouble found at the last visit; whether a repair was made",
-    ),
-    Prompt(
-        "complaints", _at_least(1), "What the complaint on record was about, and whether it is gone"
-    ),
-    Prompt("repairs", _at_least(1), "Where the repair was made and how it holds"),
-    Prompt(
-        "kind",
-        _one_of("cesspool", "seepage_pit"),
-        "A pit instead of a field: note cover, sinking ground and distance to wells. Keep off it",
-    ),
-    Prompt(
-        "kind",
-        _one_of("holding_tank"),
-        "Pumping receipts, the alarm, and any outlet that should not be there",
-    ),
-    Prompt(
-        "kind",
-        _one_of("aerobic_unit", "mound", "drip"),
-        "Alarm, pump and service contract; wet spots at the toe of the mound or along the lines",
-    ),
-    Prompt(
-        "age_yr",
-        _at_least(30),
-        "Sunken covers, rusted or broken baffles as far as seen from outside",
-    ),
-    Prompt("years_since_pumped_yr", _at_least(5), "Date of the last pump-out: ask for the receipt"),
-    Prompt(
-        "well_distance_m",
-        _at_most(100 * FOOT_M),
-        "The well: pace its distance from the field; cap and casing sound and above ground",
-    ),
-    Prompt(
-        "waterbody_distance_m",
-        _at_most(100 * FOOT_M),
-        "The shore: seepage, algae, a pipe to the water",
-    ),
-    Prompt(
-        "stream_distance_m", _at_most(100 * FOOT_M), "The stream bank: seepage, gray growth, a pipe"
-    ),
-    Prompt(
-        "flood_zone",
-        _one_of("floodway", "hundred_year"),
-        "Flood marks, washed-out soil, tank lids that leak",
-    ),
-    Prompt(
-        "wet_depth_cm",
-        _at_most(60),
-        "Wet-season water: mottled soil, ditches, sump pumps; where they drain to",
-    ),
-    Prompt("slope_pct", _at_least(15), "Seepage below the field, down the slope"),
-    Prompt(
-        "restriction_cm",
-        _at_most(75),
-        "Rock or hard soil at the surface; fill brought in for the field",
-    ),
-    Prompt(
-        "lot_m2", _at_most(2000), "Cars, sheds or paving over the field; room left for another one"
-    ),
-    Prompt(
-        "ksat_um_s",
-        _at_most(1),
-        "Roof and sump water led onto the field: tight soil has no room for it",
-    ),
-)
-"""In the order in which they are printed; the first that hold, up to :data:`MOST_PROMPTS`."""
 
 
 def inspection_stops(
@@ -162,13 +69,28 @@ def inspection_stops(
 
 
 def look_for(features: pd.DataFrame) -> list[tuple[str, ...]]:
-    """Prompts for each row: the general ones, then those its features call for."""
+    """Prompts for each row: the general ones, then the most urgent that its columns call for."""
     prompts = [[*ALWAYS] for _ in range(len(features))]
-    for prompt in PROMPTS:
-        if prompt.feature not in features:
+    for name, prompt in _by_urgency():
+        if name not in features:
             continue
-        holds = prompt.holds(features[prompt.feature]).fillna(False).to_numpy(dtype=bool)
-        for row in holds.nonzero()[0]:
+        for row in _holds(prompt, features[name]).nonzero()[0]:
             if len(prompts[row]) < MOST_PROMPTS:
                 prompts[row].append(prompt.words)
     return [tuple(words) for words in prompts]
+
+
+def _by_urgency() -> list[tuple[str, Prompt]]:
+    """List the declared prompts with their columns, the most urgent first."""
+    pairs = [(column.name, prompt) for column in COLUMNS.values() for prompt in column.prompts]
+    return sorted(pairs, key=lambda pair: pair[1].urgency)
+
+
+def _holds(prompt: Prompt, values: pd.Series) -> Flags:
+    """Rows of which a prompt holds; never where the value is unknown."""
+    if prompt.among:
+        return values.isin(prompt.among).to_numpy(dtype=bool)
+    numbers = pd.to_numeric(values, errors="coerce").to_numpy(dtype=float, na_value=np.nan)
+    least = -np.inf if prompt.least is None else prompt.least
+    most = np.inf if prompt.most is None else prompt.most
+    return (numbers >= least) & (numbers <= most)

@@ -15,27 +15,15 @@ from typing import Final
 import pandas as pd
 
 from riskmap.action.addresses import Address, address_fault, last_line, site_address
+from riskmap.contract.results import MAILING
+from riskmap.contract.vocabulary import CLASSES
 
 RESIDENT: Final = "RESIDENT"
 OR_RESIDENT: Final = "OR CURRENT RESIDENT"
 OWNER: Final = "PROPERTY OWNER"
-LETTER_CLASSES: Final = ("very high", "high")
+LETTER_CLASSES: Final = CLASSES[:2]
 """Classes of the failure score that are written to unless others are asked for."""
 
-MAILING_COLUMNS: Final = {
-    "order": "Order by the best rank among the addressee's parcels",
-    "audience": "household: lives on the parcel; owner: tax bill goes elsewhere or several parcels",
-    "name": "Name line of the address",
-    "delivery_line": "Street, box or route in postal form",
-    "last_line": "City, state and ZIP code in postal form",
-    "address_check": "What to complete or check before mailing; empty where nothing",
-    "parcels": "How many parcels the letter is about",
-    "parcel_ids": "Their parcel numbers",
-    "site_addresses": "Their site addresses",
-    "failure_class": "Worst class of the failure score among them",
-    "best_rank": "Best rank among them",
-    "language": "Language on record (en or es), if the county keeps it",
-}
 _PRIVATE: Final = ("owner", "mail_name", "mail_address", "mail_city", "mail_state", "mail_zip")
 _NOISE: Final = frozenset({"AND", "OR", "THE", "MR", "MRS", "MS"})
 
@@ -97,17 +85,17 @@ def addressees(
     Returns
     -------
     DataFrame
-        Columns of :data:`MAILING_COLUMNS`, ``order`` from 1.
+        Columns of :data:`riskmap.contract.results.MAILING`, ``order`` from 1.
     """
     groups: dict[str, list[Letter]] = {}
     for letter in _letters(chosen, parcels, site_last_line, residents_too):
         groups.setdefault(letter.key, []).append(letter)
     if not groups:
-        return pd.DataFrame(columns=list(MAILING_COLUMNS))
+        return pd.DataFrame(columns=MAILING.column_names)
     merged = pd.DataFrame([_merge(letters) for letters in groups.values()])
     merged = merged.sort_values(["best_rank", "audience"], kind="stable", ignore_index=True)
     merged.insert(0, "order", range(1, len(merged) + 1))
-    return merged[list(MAILING_COLUMNS)]
+    return merged[MAILING.column_names]
 
 
 def by_parcel_id(table: pd.DataFrame | None) -> pd.DataFrame | None:
@@ -190,8 +178,7 @@ def _merge(letters: Sequence[Letter]) -> dict[str, object]:
 
 
 def _worst(classes: set[str]) -> str:
-    order = ("very high", "high", "moderate", "low", "very low")
-    return next((name for name in order if name in classes), "")
+    return next((name for name in CLASSES if name in classes), "")
 
 
 def _private_columns(chosen: pd.DataFrame, parcels: pd.DataFrame | None) -> pd.DataFrame:

@@ -20,6 +20,8 @@ import numpy as np
 import pandas as pd
 from scipy.spatial import cKDTree
 
+from riskmap.contract.results import SAMPLING
+from riskmap.contract.units import YEAR_D
 from riskmap.groundwater.nitrogen import LIMIT_MG_L
 
 REACH_M: Final = 229.0
@@ -34,21 +36,6 @@ NEVER: Final = "no sample on record"
 OLD: Final = "last sample more than three years old"
 FRESH: Final = "clean sample of the last three years"
 
-SAMPLING_COLUMNS: Final = {
-    "order": "Order of sampling, 1 first",
-    "well_id": "The well",
-    "why": "What its samples say",
-    "risk": "Number it is ordered by; see the notes",
-    "systems_near": "Ranked onsite systems within 229 m (750 ft)",
-    "nearest_system_m": "Distance to the nearest ranked system",
-    "worst_groundwater_score": "Highest groundwater score among those systems, 0-100",
-    "use": "Use of the well",
-    "depth_m": "Depth of the well",
-    "last_sample": "Date of the last sample on record",
-    "last_nitrate_mg_l": "Nitrate at the last sample that tested it, mg/L as N",
-    "last_coliform": "Coliform bacteria at the last sample that tested them",
-    "test_for": "What the laboratory is asked for",
-}
 _TESTS: Final = "nitrate (as N), total coliform and E. coli"
 
 
@@ -76,10 +63,11 @@ def sampling_order(
     Returns
     -------
     DataFrame
-        Index of `wells` (those kept), columns of :data:`SAMPLING_COLUMNS`, in order.
+        Index of `wells` (those kept), in order; the columns of
+        :data:`riskmap.contract.results.SAMPLING` but where and whose the wells are.
     """
     uses = wells["use"].fillna("unknown") if "use" in wells else "unknown"
-    table = wells.assign(use=uses)
+    table = wells.drop(columns=["parcel_id"], errors="ignore").assign(use=uses)
     table = table[table["use"].isin(SAMPLED_USES)]
     table = table.join(_near(table, systems)).join(_last_results(table["well_id"], samples))
     given = "well_risk_frac" in table
@@ -93,7 +81,7 @@ def sampling_order(
     order = np.lexsort((table["well_id"].astype(str), -weight, group))
     table = table.iloc[order]
     table["order"] = np.arange(1, len(table) + 1)
-    return table[list(SAMPLING_COLUMNS)]
+    return table[[name for name in SAMPLING.column_names if name in table]]
 
 
 def load_near(
@@ -162,7 +150,7 @@ def _last_results(well_ids: pd.Series, samples: pd.DataFrame | None) -> pd.DataF
 def _why(table: pd.DataFrame, today: date) -> np.ndarray:
     nitrate = pd.to_numeric(table["last_nitrate_mg_l"], errors="coerce")
     germs = table["last_coliform"].astype("boolean").fillna(False).to_numpy(dtype=bool)
-    age_yr = (pd.Timestamp(today) - table["last_sample"]).dt.days / 365.25
+    age_yr = (pd.Timestamp(today) - table["last_sample"]).dt.days / YEAR_D
     tested = nitrate.notna() | table["last_coliform"].notna() | table["last_sample"].notna()
     return np.select(
         [(nitrate > LIMIT_MG_L).to_numpy() | germs, (nitrate >= RAISED_MG_L).to_numpy(),

@@ -15,11 +15,10 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.spatial.distance import cdist
 
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
+from riskmap.contract.arrays import Floats, Whole
 
 EXACT_STOPS: Final = 12
 """Days up to this size are ordered exactly."""
@@ -74,7 +73,7 @@ def plan_days(
     return table.astype({"day": int, "stop": int, "leg_m": float})
 
 
-def shortest_order(points: Floats, day: Ints, start: tuple[float, float] | None = None) -> Ints:
+def shortest_order(points: Floats, day: Whole, start: tuple[float, float] | None = None) -> Whole:
     """Order one day's stops by the shortest straight-line way, round trip if there is a start.
 
     Exact for up to :data:`EXACT_STOPS` stops, 2-opt beyond. Of the two directions the one with
@@ -111,7 +110,7 @@ def _home_m(point: Floats, start: tuple[float, float] | None) -> float:
     return 0.0 if start is None else float(np.hypot(*(point - np.asarray(start))))
 
 
-def _tour(points: Floats, start: tuple[float, float] | None) -> Ints:
+def _tour(points: Floats, start: tuple[float, float] | None) -> Whole:
     """Nearest neighbor from the most urgent stop or the start, then 2-opt."""
     here = points[0] if start is None else np.asarray(start, float)
     left = np.ones(len(points), bool)
@@ -123,7 +122,7 @@ def _tour(points: Floats, start: tuple[float, float] | None) -> Ints:
     return _two_opt(points, order, start)
 
 
-def _two_opt(points: Floats, order: Ints, start: tuple[float, float] | None) -> Ints:
+def _two_opt(points: Floats, order: Whole, start: tuple[float, float] | None) -> Whole:
     """Turn stretches around while that shortens the way; ends are free unless there is a start."""
     path = order.copy()
     for _ in range(50):
@@ -132,7 +131,7 @@ def _two_opt(points: Floats, order: Ints, start: tuple[float, float] | None) -> 
     return path
 
 
-def _two_opt_round(points: Floats, path: Ints, start: tuple[float, float] | None) -> bool:
+def _two_opt_round(points: Floats, path: Whole, start: tuple[float, float] | None) -> bool:
     """Give every stretch one chance to be turned; whether any was."""
     turned = False
     for first in range(len(path) - 1):
@@ -160,7 +159,9 @@ def _from(point: Floats | tuple[float, float] | None, here: Floats) -> Floats:
     return np.asarray(np.hypot(*(here - np.asarray(point)).T), float)
 
 
-def _cut(strung: Floats, tour: Ints, per_day: int, start: tuple[float, float] | None) -> list[Ints]:
+def _cut(
+    strung: Floats, tour: Whole, per_day: int, start: tuple[float, float] | None
+) -> list[Whole]:
     """Cut the tour into the fewest days, where the ways within days are shortest in sum."""
     count = len(tour)
     days = -(-count // per_day)
@@ -183,7 +184,7 @@ def _cut(strung: Floats, tour: Ints, per_day: int, start: tuple[float, float] | 
     return parts[::-1]
 
 
-def _held_karp(points: Floats, start: tuple[float, float] | None) -> Ints:
+def _held_karp(points: Floats, start: tuple[float, float] | None) -> Whole:
     """Shortest order by dynamic programming over subsets of stops."""
     count = len(points)
     between = cdist(points, points)

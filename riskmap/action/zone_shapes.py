@@ -15,11 +15,9 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 from scipy import ndimage
 
-from riskmap.groundwater.grid import Grid
+from riskmap.contract.arrays import Flags, Floats, Whole
+from riskmap.contract.grid import Grid
 
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-Ints = NDArray[np.int64]
 Shapes = NDArray[np.object_]
 
 
@@ -31,8 +29,8 @@ class Pieces:
     position in the order of priority. ``left_out``: cells of pieces too small to stand alone.
     """
 
-    cells: Ints
-    kind: Ints
+    cells: Whole
+    kind: Whole
     left_out: int
 
 
@@ -51,14 +49,14 @@ def close_gaps(cells: Flags, *, reach_cells: float) -> Flags:
     return np.asarray(inner | cells, bool)
 
 
-def settle(reasons: Mapping[str, Flags]) -> Ints:
+def settle(reasons: Mapping[str, Flags]) -> Whole:
     """Give each cell to the first kind that claims it: 1, 2, ... in the mapping's order, 0 none."""
     flags = np.stack(list(reasons.values()))
     first = flags.argmax(axis=0) + 1
     return np.where(flags.any(axis=0), first, 0).astype(np.int64)
 
 
-def _connected(labels: Ints) -> tuple[Ints, Ints]:
+def _connected(labels: Whole) -> tuple[Whole, Whole]:
     pieces, kinds, count = np.zeros(labels.shape, np.int64), [np.empty(0, np.int64)], 0
     for kind in range(1, int(labels.max(initial=0)) + 1):
         own, found = ndimage.label(labels == kind)
@@ -68,7 +66,7 @@ def _connected(labels: Ints) -> tuple[Ints, Ints]:
     return pieces, np.concatenate(kinds)
 
 
-def _sides(pieces: Ints) -> tuple[Ints, Ints]:
+def _sides(pieces: Whole) -> tuple[Whole, Whole]:
     """Pairs of pieces on both sides of each cell side, the edge of the grid counting as 0."""
     wide = np.pad(pieces, 1)
     first = np.concatenate([wide[:, :-1].ravel(), wide[:-1].ravel()])
@@ -77,7 +75,7 @@ def _sides(pieces: Ints) -> tuple[Ints, Ints]:
     return first[border], second[border]
 
 
-def _measure(pieces: Ints, count: int, cell_m: float) -> tuple[Floats, Floats]:
+def _measure(pieces: Whole, count: int, cell_m: float) -> tuple[Floats, Floats]:
     """Area (m2) and mean width 2 A / P (m) of pieces 1..count."""
     first, second = _sides(pieces)
     around = np.bincount(first, minlength=count + 1) + np.bincount(second, minlength=count + 1)
@@ -86,7 +84,7 @@ def _measure(pieces: Ints, count: int, cell_m: float) -> tuple[Floats, Floats]:
     return area, np.asarray(2 * area / np.maximum(around[1:] * cell_m, 1e-9), float)
 
 
-def _longest_neighbor(pieces: Ints, count: int) -> Ints:
+def _longest_neighbor(pieces: Whole, count: int) -> Whole:
     """Piece with which each piece shares most sides (ties: the lower number); 0 without one."""
     first, second = _sides(pieces)
     both = np.concatenate([first, second]), np.concatenate([second, first])
@@ -100,7 +98,7 @@ def _longest_neighbor(pieces: Ints, count: int) -> Ints:
 
 
 def pieces_of(
-    labels: Ints,
+    labels: Whole,
     *,
     cell_m: float,
     least_area_m2: float,
@@ -143,7 +141,7 @@ def pieces_of(
     return Pieces(pieces, kind, left_out)
 
 
-def _runs(edges: Flags, breaks: Flags) -> tuple[Ints, Ints, Ints]:
+def _runs(edges: Flags, breaks: Flags) -> tuple[Whole, Whole, Whole]:
     """Straight runs of unit edges along rows: row, first node, last node.
 
     ``edges[i, j]`` joins node j to j + 1 of row i; a run is cut at nodes where ``breaks``.
@@ -155,7 +153,7 @@ def _runs(edges: Flags, breaks: Flags) -> tuple[Ints, Ints, Ints]:
     return row, start, last + 1
 
 
-def _border_lines(pieces: Ints) -> Shapes:
+def _border_lines(pieces: Whole) -> Shapes:
     """Every border between pieces once, in cell units (column, row), cut where borders meet."""
     wide = np.pad(pieces, 1)
     level = (wide[:-1] != wide[1:])[:, 1:-1]
@@ -210,7 +208,7 @@ def mean_width_m(shapes: ArrayLike) -> Floats:
     return np.asarray(2 * shapely.area(array) / np.where(around > 0, around, np.nan), float)
 
 
-def holders(shapes: Shapes, x_m: ArrayLike, y_m: ArrayLike) -> Ints:
+def holders(shapes: Shapes, x_m: ArrayLike, y_m: ArrayLike) -> Whole:
     """Position of the shape that holds each place (the first, on a common border); -1 for none."""
     x, y = np.asarray(x_m, float), np.asarray(y_m, float)
     found = np.full(len(x), -1, np.int64)

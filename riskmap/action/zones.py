@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from riskmap.action.zone_reasons import KINDS, ZoneSettings, systems_per_cell
+from riskmap.action.zone_reasons import ZONE_KINDS, ZoneSettings, systems_per_cell
 from riskmap.action.zone_shapes import (
     Pieces,
     close_gaps,
@@ -21,12 +21,11 @@ from riskmap.action.zone_shapes import (
     smooth,
     trace,
 )
-from riskmap.contract.units import SQUARE_MILE_KM2
-from riskmap.groundwater.grid import Grid
-
-Floats = NDArray[np.float64]
-Flags = NDArray[np.bool_]
-Ints = NDArray[np.int64]
+from riskmap.contract.arrays import Flags, Floats, Whole
+from riskmap.contract.features import label
+from riskmap.contract.grid import Grid
+from riskmap.contract.quantities import DENSITY, Units, percent, text
+from riskmap.contract.results import ZONES
 
 LABELS: Final = {
     "capture": "capture area of wells",
@@ -38,34 +37,11 @@ LABELS: Final = {
 LETTERS: Final = {
     "capture": "C", "nitrate": "N", "dense_old": "D", "hot_spot": "H", "vulnerable": "V"
 }  # fmt: skip
-SCORE_WORDS: Final = {
-    "failure_score": "failure", "groundwater_score": "groundwater", "priority": "priority"
-}  # fmt: skip
 SMOOTHING_CELLS: Final = 1.5
 """Corners are smoothed by this many cells: enough for steps of two, as the index comes in (2 cells
 squared, halved, is less than 1.5 squared)."""
 SHARE_WORTH_SAYING: Final = 0.05
 """A further reason that covers less of a zone than this is not named (authors' choice)."""
-
-ZONE_COLUMNS: Final = {
-    "zone_id": "Zone: letter of its kind and a number, the largest first",
-    "kind": "Leading reason, by the stated order",
-    "why": "The reasons in words",
-    "area_m2": "Area",
-    "systems": "Onsite systems inside",
-    "wells": "Drinking-water wells inside",
-    "people": "People living inside, on record or estimated from bedrooms",
-    "mean_failure_score": "Mean failure score of its systems, 0-100",
-    "mean_groundwater_score": "Mean groundwater score of its systems, 0-100",
-    "mean_age_yr": "Mean age of its systems, of those known",
-    "systems_per_km2": "Systems per square kilometer of the zone",
-    "nitrogen_kg_yr": "Nitrogen that its systems send to groundwater",
-    "mean_nitrate_mg_l": "Mean nitrate predicted below its neighborhoods, mg/L as N",
-    "worst_nitrate_mg_l": "Highest of these, mg/L as N",
-    "failing_expected": "Systems expected to fail within the horizon",
-    "setback_short": "Systems nearer to a well or surface water than the rules ask",
-    "mean_width_m": "Twice the area over the perimeter: how thin the zone is",
-}
 
 
 @dataclass(frozen=True)
@@ -138,7 +114,7 @@ def draw_zones(
 
 
 def _weight(
-    grid: Grid, settled: Ints, kinds: list[str], systems: pd.DataFrame | None,
+    grid: Grid, settled: Whole, kinds: list[str], systems: pd.DataFrame | None,
     settings: ZoneSettings,
 ) -> Floats:  # fmt: skip
     """Systems per cell; land that needs none counts as if each cell held enough."""
@@ -158,6 +134,7 @@ def zone_table(
     wells: pd.DataFrame,
     homes: pd.DataFrame,
     settings: ZoneSettings,
+    units: Units = "us",
 ) -> pd.DataFrame:
     """Count what each zone holds and say why it is one.
 
@@ -173,12 +150,16 @@ def zone_table(
         Drinking-water wells: ``x_m``, ``y_m``.
     homes
         ``x_m``, ``y_m``, ``persons`` of every lot where people live, sewered or not.
+    settings
+        The limits that the zones were drawn by; the reasons name them.
+    units
+        Units of the reasons.
 
     Returns
     -------
     DataFrame
-        One row per shape, columns of :data:`ZONE_COLUMNS`. Each system, well and home counts in one
-        zone at most. Means over no system are NaN.
+        One row per shape, columns of :data:`riskmap.contract.results.ZONES`. Each system, well and
+        home counts in one zone at most. Means over no system are NaN.
     """
     count = len(drawn.shapes)
     area = np.array([shape.area for shape in drawn.shapes])
@@ -212,9 +193,9 @@ def zone_table(
     table["mean_width_m"] = mean_width_m(drawn.shapes)
     shares = reason_shares(drawn.pieces, reasons)
     table["why"] = [
-        _why(row, share, settings) for row, share in zip(_rows(table), shares, strict=True)
+        _why(row, share, settings, units) for row, share in zip(_rows(table), shares, strict=True)
     ]
-    return table[list(ZONE_COLUMNS)]
+    return table[ZONES.column_names]
 
 
 def zone_ids(kinds: NDArray[np.object_]) -> list[str]:
@@ -240,7 +221,7 @@ def reason_shares(pieces: Pieces, reasons: Mapping[str, Flags]) -> list[dict[str
     return [{kind: float(share[i]) for kind, share in held.items()} for i in range(count)]
 
 
-def _count(owner: Ints, count: int) -> Ints:
+def _count(owner: Whole, count: int) -> Whole:
     return np.bincount(owner[owner >= 0], minlength=count).astype(np.int64)
 
 
@@ -248,19 +229,21 @@ def _rows(table: pd.DataFrame) -> list[dict[str, object]]:
     return [{str(name): value for name, value in row.items()} for row in table.to_dict("records")]
 
 
-def _why(row: Mapping[str, object], share: Mapping[str, float], settings: ZoneSettings) -> str:
+def _why(
+    row: Mapping[str, object], share: Mapping[str, float], settings: ZoneSettings, units: Units
+) -> str:
     """Put the leading reason with its figures first, then what else holds in part of the zone."""
     kind = str(row["kind"])
-    text = _leading(kind, row, settings)
+    leading = _leading(kind, row, settings, units)
     also = [
-        f"{LABELS[other]} ({part:.0%} of the area)"
-        for other in KINDS
+        f"{LABELS[other]} ({percent(part)} of the area)"
+        for other in ZONE_KINDS
         if other != kind and (part := share.get(other, 0.0)) >= SHARE_WORTH_SAYING
     ]
-    return f"{text} Also: {', '.join(also)}." if also else text
+    return f"{leading} Also: {', '.join(also)}." if also else leading
 
 
-def _leading(kind: str, row: Mapping[str, object], settings: ZoneSettings) -> str:
+def _leading(kind: str, row: Mapping[str, object], settings: ZoneSettings, units: Units) -> str:
     if kind == "capture":
         return (
             f"Land from which chosen wells draw their water within {settings.capture_yr:g} years "
@@ -272,16 +255,16 @@ def _leading(kind: str, row: Mapping[str, object], settings: ZoneSettings) -> st
             f"{settings.action_mg_l:g} mg/L as N{_worst(row)}."
         )
     if kind == "dense_old":
-        limit = settings.dense_per_km2 * SQUARE_MILE_KM2
+        limit = text(settings.dense_per_km2, DENSITY, units)
         return (
-            f"More than {limit:.0f} systems per square mile around, with a mean age of "
+            f"More than {limit} around, with a mean age of "
             f"{settings.old_yr:g} years or more{_age(row)}."
         )
     if kind == "hot_spot":
         return (
-            f"High {SCORE_WORDS.get(settings.hot_score, settings.hot_score)} scores gather here "
-            "more than chance would have it (Gi*, false discoveries held to "
-            f"{settings.alpha:.0%})."
+            f"High values of the {label(settings.hot_score, 'us').lower()} gather here more than "
+            "chance would have it (Gi*, false discoveries held to "
+            f"{percent(settings.alpha)})."
         )
     return (
         f"Ground with a seven-factor index of {settings.vulnerable_index:g} or more: what enters "

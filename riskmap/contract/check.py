@@ -17,8 +17,8 @@ import pandera.errors
 import pandera.pandas as pa
 from pyproj import CRS
 
+from riskmap.contract.columns import PANDAS_DTYPE, Column, Layer
 from riskmap.contract.errors import ContractError, CrsError, GeometryTypeError
-from riskmap.contract.layers import LAYERS, PANDAS_DTYPE, Column, Layer
 from riskmap.contract.sources import defects, no_defects
 
 SHAPES: Final = {
@@ -64,7 +64,7 @@ def require(frame: pd.DataFrame, layer: Layer, *, crs: CRS) -> None:
     if len(faults):
         raise ContractError(
             layer.name,
-            f"{len(faults)} values break the contract of this layer.",
+            f"{len(faults):,} values break the contract of this layer.",
             "Correct the source or its column mapping in the region file; the faults are:",
             faults=faults,
         )
@@ -158,35 +158,3 @@ def _as_defects(cases: pd.DataFrame, layer: Layer, labels: pd.Index) -> pd.DataF
             "action": "refused",
         }
     )
-
-
-def data_dictionary() -> str:
-    """Write the data dictionary page (Markdown) from the declarations.
-
-    >>> print(data_dictionary().splitlines()[0])
-    # Data dictionary
-    """
-    lines = [
-        "# Data dictionary",
-        "",
-        "Generated from `riskmap/contract/layers.py`; change it there. Reference system of all shapes:",
-        "the region's. Private columns are dropped on reading unless the region file keeps them.",
-    ]
-    for layer in LAYERS.values():
-        lines += ["", f"## {layer.name}", "", f"{layer.meaning} Kind: {layer.kind}."]
-        if layer.key:
-            lines[-1] += f" Key: `{layer.key}`."
-        if layer.columns:
-            lines += ["", "| column | type | unit | range or words | may be missing | meaning |"]
-            lines += ["|---|---|---|---|---|---|"]
-            lines += [_dictionary_row(column) for column in layer.columns]
-    return "\n".join(lines) + "\n"
-
-
-def _dictionary_row(column: Column) -> str:
-    words = ", ".join(column.domain)
-    if column.low is not None:
-        words = f"{column.low:g} to {column.high:g}"
-    missing = "yes" if column.nullable else "no"
-    meaning = column.meaning + (" (private)" if column.private else "")
-    return f"| {column.name} | {column.dtype} | {column.unit} | {words} | {missing} | {meaning} |"

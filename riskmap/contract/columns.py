@@ -1,44 +1,195 @@
-"""The forms in which layers and their columns are declared."""
+"""The form in which a column is declared: everything about it, once.
+
+A :class:`Column` says what a column of a table holds, how far it may be off, how people read it and
+where they meet it. Layers that readers deliver, features that the inventory computes, scores and
+the tables of a result are all made of it; checks, the dictionary, the map's card, the lists, the
+day sheets, the report and the descriptions of the GIS files read it.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import KW_ONLY, dataclass, field
 from typing import Any, Final, Literal
 
+from riskmap.contract.quantities import CALENDAR_YEAR, NUMBER, PERCENT, Quantity, of_unit
+
 Dtype = Literal["text", "number", "whole", "flag", "date"]
-Kind = Literal["polygon", "line", "point", "table", "raster"]
+Shape = Literal["polygon", "line", "point", "table", "raster"]
+
+
+@dataclass(frozen=True)
+class Spread:
+    """How far a column may be from the truth, by the evidence behind it.
+
+    Every spread is an assumption of this project, no source. A ``normal`` one is a standard
+    deviation in the column's own unit, a ``lognormal`` one a standard deviation of the natural
+    logarithm, a ``word`` one the chance that another of the county's words is the true one.
+    ``shared`` is an error that all parcels have together (a physical constant that is off, a survey
+    that reads too wet), in the same terms.
+    """
+
+    shape: Literal["normal", "lognormal", "word"]
+    measured: float
+    mapped: float
+    inferred: float
+    assumed: float
+    shared: float = 0.0
+
+
+def normal(measured: float, mapped: float, inferred: float, assumed: float) -> Spread:
+    """Make a spread in the column's own unit."""
+    return Spread("normal", measured, mapped, inferred, assumed)
+
+
+def lognormal(
+    measured: float, mapped: float, inferred: float, assumed: float, *, shared: float = 0.0
+) -> Spread:
+    """Make a spread of the natural logarithm."""
+    return Spread("lognormal", measured, mapped, inferred, assumed, shared)
+
+
+def other_word(measured: float, mapped: float, inferred: float, assumed: float) -> Spread:
+    """Make a spread of words: chances that another word is the true one."""
+    return Spread("word", measured, mapped, inferred, assumed)
+
+
+@dataclass(frozen=True)
+class Prompt:
+    """What an inspector looks for where a column is at least or at most a limit, or one of words.
+
+    The lowest ``urgency`` is printed first.
+    """
+
+    urgency: float
+    words: str
+    least: float | None = None
+    most: float | None = None
+    among: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
+class Listed:
+    """How a column stands on a list for staff.
+
+    Parameters
+    ----------
+    width
+        Width in letters.
+    source
+        Layers that it comes from.
+    wrap
+        Whether long text runs over several lines.
+    title
+        Heading, where it is not the column's label.
+    also_known_from
+        Whether a column with its evidence follows.
+    """
+
+    width: float
+    source: str = "this run"
+    wrap: bool = False
+    title: str = ""
+    also_known_from: bool = False
 
 
 @dataclass(frozen=True)
 class Column:
-    """One column of a layer.
+    """One column of a table.
 
-    ``low`` and ``high`` bound what is physically possible, not what is usual. ``private`` columns
-    are dropped on reading unless the region file asks for them.
+    Parameters
+    ----------
+    name, meaning
+        Name in files, and one line for people. Lengths in the text stand as ``{150 m}`` and are
+        read in the units of the reader.
+    dtype, quantity
+        What it holds; the quantity gives the SI unit and how numbers are read.
+    low, high
+        Bounds of what is physically possible, not of what is usual.
+    domain
+        The words that a text column may hold.
+    nullable, private
+        Whether values may be missing; whether it is dropped on reading unless the region file asks
+        for it.
+    evidence
+        Whether a companion ``<name>_evidence`` says how each value is known.
+    label
+        Short words for a card, a list, a sheet.
+    words
+        Word of the table -> word that people read, where it is not the same.
+    noun
+        What is counted, one and many, in running text: ("complaint", "complaints").
+    spread
+        How far it may be off; by its quantity where not given.
+    card
+        Group of the map's card; empty: not on the card.
+    none
+        Words for 0 on the card, of years that the model looks ahead.
+    with_wells
+        Whether the card's list of wells says it already.
+    filtered
+        Whether the map filters by it.
+    listed, sheet
+        How it stands on the list; whether it stands on the day sheet.
+    in_report
+        Part of the report that sums it up beside those of its own room.
+    prompts
+        What to look for on a visit.
+    told_by
+        The look-up that would tell it, of those of :mod:`riskmap.ranking.information`.
+    hangs_on
+        Recorded columns that a computed one hangs on.
+    from_visits
+        Whether it is made from the visits that learning takes its labels from.
+    of_components
+        Column of the rated soil components that it is made of.
     """
 
     name: str
-    dtype: Dtype
     meaning: str
-    unit: str = ""
+    dtype: Dtype = "number"
+    quantity: Quantity = NUMBER
     low: float | None = None
     high: float | None = None
     domain: tuple[str, ...] = ()
     nullable: bool = True
     private: bool = False
+    _: KW_ONLY
+    evidence: bool = False
+    label: str = ""
+    words: Mapping[str, str] = field(default_factory=dict)
+    noun: tuple[str, str] | None = None
+    spread: Spread | None = None
+    card: str = ""
+    none: str = ""
+    with_wells: bool = False
+    filtered: bool = False
+    listed: Listed | None = None
+    sheet: bool = False
+    in_report: str = ""
+    prompts: tuple[Prompt, ...] = ()
+    told_by: str = ""
+    hangs_on: tuple[str, ...] = ()
+    from_visits: bool = False
+    of_components: str = ""
+
+    @property
+    def unit(self) -> str:
+        """SI unit."""
+        return self.quantity.si_unit
 
 
 @dataclass(frozen=True)
 class Layer:
-    """One canonical layer: its shape kind, key column and columns."""
+    """One canonical layer: its kind of shape, key column and columns."""
 
     name: str
-    kind: Kind
+    kind: Shape
     meaning: str
     columns: tuple[Column, ...]
     key: str | None = None
     required: bool = False
+    title: str = ""
 
     @property
     def column_names(self) -> list[str]:
@@ -64,41 +215,61 @@ LAST_YEAR: Final = 2100.0
 """Years outside are refused as impossible: no record of an onsite system is older."""
 
 
-def text(name: str, meaning: str, domain: tuple[str, ...] = ()) -> Column:
+def text(name: str, meaning: str, domain: tuple[str, ...] = (), **more: Any) -> Column:
     """Make a text column."""
-    return Column(name, "text", meaning, domain=domain)
+    return Column(name, meaning, "text", domain=domain, **more)
 
 
-def number(name: str, meaning: str, unit: str, low: float, high: float) -> Column:
-    """Make a number column."""
-    return Column(name, "number", meaning, unit, low, high)
+def number(
+    name: str,
+    meaning: str,
+    quantity: Quantity | str = NUMBER,
+    low: float | None = None,
+    high: float | None = None,
+    **more: Any,
+) -> Column:
+    """Make a number column.
+
+    Parameters
+    ----------
+    name, meaning
+        As in :class:`Column`.
+    quantity
+        A quantity, or an SI unit for its plain one.
+    low, high
+        Bounds of what is physically possible.
+    **more
+        Further fields of :class:`Column`.
+    """
+    kind = of_unit(quantity) if isinstance(quantity, str) else quantity
+    return Column(name, meaning, "number", kind, low, high, **more)
 
 
-def year(name: str, meaning: str) -> Column:
-    """Make a year column."""
-    return Column(name, "number", meaning, "calendar year", FIRST_YEAR, LAST_YEAR)
+def year(name: str, meaning: str, **more: Any) -> Column:
+    """Make a column of calendar years."""
+    return number(name, meaning, CALENDAR_YEAR, FIRST_YEAR, LAST_YEAR, **more)
 
 
-def key(name: str, meaning: str) -> Column:
+def key(name: str, meaning: str, **more: Any) -> Column:
     """Make a key column."""
-    return Column(name, "text", meaning, nullable=False)
+    return Column(name, meaning, "text", nullable=False, **more)
 
 
-def date(name: str, meaning: str) -> Column:
+def date(name: str, meaning: str, **more: Any) -> Column:
     """Make a date column."""
-    return Column(name, "date", meaning)
+    return Column(name, meaning, "date", **more)
 
 
-def flag(name: str, meaning: str) -> Column:
-    """Make a flag column."""
-    return Column(name, "flag", meaning)
+def flag(name: str, meaning: str, **more: Any) -> Column:
+    """Make a column of yes and no."""
+    return Column(name, meaning, "flag", **more)
 
 
 def percent(name: str, meaning: str) -> Column:
     """Make a percent column."""
-    return number(name, meaning, "%", 0, 100)
+    return number(name, meaning, PERCENT, 0, 100)
 
 
 def private(name: str, meaning: str) -> Column:
     """Make a private column."""
-    return Column(name, "text", meaning, private=True)
+    return Column(name, meaning, "text", private=True)

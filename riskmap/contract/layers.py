@@ -11,115 +11,17 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-from riskmap.contract.columns import (
-    FIRST_YEAR,
-    LAST_YEAR,
-    PANDAS_DTYPE,
-    Column,
-    Dtype,
-    Kind,
-    Layer,
-    date,
-    flag,
-    key,
-    number,
-    private,
-    text,
-    year,
+from riskmap.contract.columns import Layer, Listed, date, flag, key, number, private, text, year
+from riskmap.contract.features import FEATURES, card
+from riskmap.contract.quantities import CONCENTRATION, COUNT, DEPTH, FIELD_AREA, FLOW, LENGTH
+from riskmap.contract.soil_layers import SOIL_LAYERS
+from riskmap.contract.vocabulary import (
+    FLOOD_ZONES,
+    INSPECTION_REASONS,
+    PERMIT_ACTIONS,
+    STAGES,
+    WELL_USES,
 )
-from riskmap.contract.soil_layers import (
-    DRAINAGE_CLASSES,
-    FLOODING_FREQUENCIES,
-    HYDROLOGIC_GROUPS,
-    PONDING_FREQUENCIES,
-    SOIL_COMPONENTS,
-    SOIL_HORIZONS,
-    SOIL_INTERPRETATIONS,
-    SOIL_LAYERS,
-    SOIL_MAPUNITS,
-    SOIL_MONTHS,
-    SOIL_RESTRICTIONS,
-    SOIL_UNITS,
-)
-
-__all__ = [
-    "BUILDINGS",
-    "DEFECT_COLUMNS",
-    "DRAINAGE_CLASSES",
-    "ELEVATION",
-    "EVIDENCE",
-    "FIRST_YEAR",
-    "FLOODING_FREQUENCIES",
-    "FLOODPLAIN",
-    "FLOOD_ZONES",
-    "HYDROLOGIC_GROUPS",
-    "INSPECTIONS",
-    "INSPECTION_REASONS",
-    "LAND_USES",
-    "LAST_YEAR",
-    "LAYERS",
-    "PANDAS_DTYPE",
-    "PARCELS",
-    "PERMITS",
-    "PERMIT_ACTIONS",
-    "PONDING_FREQUENCIES",
-    "PUBLIC_AREAS",
-    "SERVICE",
-    "SEWER_AREA",
-    "SOIL_COMPONENTS",
-    "SOIL_HORIZONS",
-    "SOIL_INTERPRETATIONS",
-    "SOIL_LAYERS",
-    "SOIL_MAPUNITS",
-    "SOIL_MONTHS",
-    "SOIL_RESTRICTIONS",
-    "SOIL_UNITS",
-    "STAGES",
-    "STREAMS",
-    "SYSTEM_KINDS",
-    "WATERBODIES",
-    "WATER_LEVELS",
-    "WATER_TABLE",
-    "WELLHEAD_AREAS",
-    "WELLS",
-    "WELL_SAMPLES",
-    "WELL_USES",
-    "Column",
-    "Dtype",
-    "Kind",
-    "Layer",
-]
-
-EVIDENCE: Final = ("measured", "mapped", "inferred", "assumed", "unknown")
-SYSTEM_KINDS: Final = (
-    "trench",
-    "bed",
-    "mound",
-    "seepage_pit",
-    "drip",
-    "aerobic_unit",
-    "holding_tank",
-    "cesspool",
-    "unknown",
-)
-STAGES: Final = ("sound", "stressed", "failed")
-SERVICE: Final = ("onsite", "sewer", "none", "unknown")
-INSPECTION_REASONS: Final = ("complaint", "sale", "routine", "audit", "repair", "unknown")
-PERMIT_ACTIONS: Final = ("new", "repair", "alteration", "evaluation", "unknown")
-LAND_USES: Final = (
-    "residential",
-    "seasonal",
-    "farm",
-    "commercial",
-    "institutional",
-    "vacant",
-    "water",
-    "road",
-    "other",
-    "unknown",
-)
-FLOOD_ZONES: Final = ("floodway", "hundred_year", "five_hundred_year", "outside")
-WELL_USES: Final = ("domestic", "public", "irrigation", "monitoring", "other", "unknown")
 
 PARCELS: Final = Layer(
     "parcels",
@@ -127,16 +29,16 @@ PARCELS: Final = Layer(
     "Tax parcels with what the assessor knows; one row per piece of land.",
     (
         key("parcel_id", "The county's parcel number, as text"),
-        text("address", "Site address"),
-        text("neighborhood", "Subdivision or neighborhood name used to group parcels"),
-        text("land_use", "What the land is used for", LAND_USES),
+        FEATURES["address"],
+        FEATURES["neighborhood"],
+        FEATURES["land_use"],
         year("year_built", "Year the main building was built"),
-        number("bedrooms", "Bedrooms, all dwellings of the parcel together", "count", 0, 500),
-        number("occupants", "Persons living there, all dwellings together", "count", 0, 2000),
-        number("dwellings", "Dwelling units on the parcel", "count", 0, 500),
-        number("living_area_m2", "Living area", "m2", 0, 100_000),
+        FEATURES["bedrooms"],
+        FEATURES["occupants"],
+        FEATURES["dwellings"],
+        number("living_area_m2", "Living area", FIELD_AREA, 0, 100_000),
         flag("improved", "Whether the assessor lists a building"),
-        text("service", "Where sewage goes, if the county records it", SERVICE),
+        FEATURES["service"],
         private("owner", "Owner's name"),
         private("mail_name", "Name on the tax bill"),
         private("mail_address", "Delivery line of the tax bill's address"),
@@ -164,17 +66,17 @@ PERMITS: Final = Layer(
         key("permit_id", "The permit number, as text"),
         text("parcel_id", "Parcel the permit is for; empty if the record has none"),
         text("action", "What the permit allowed", PERMIT_ACTIONS),
-        text("kind", "Kind of onsite system", SYSTEM_KINDS),
+        FEATURES["kind"],
         date("issued", "Date the permit was issued"),
         date("inspected", "Date the finished work was inspected"),
-        number("tank_volume_l", "Tank volume", "L", 0, 1e6),
-        number("design_flow_l_d", "Design daily flow", "L/day", 0, 1e6),
-        number("field_area_m2", "Area of the infiltrative surface", "m2", 0, 1e5),
-        flag("effluent_filter", "Whether the tank outlet has a filter"),
-        number("bedrooms", "Bedrooms the system was designed for", "count", 0, 500),
+        FEATURES["tank_volume_l"],
+        FEATURES["design_flow_l_d"],
+        FEATURES["field_area_m2"],
+        FEATURES["effluent_filter"],
+        number("bedrooms", "Bedrooms the system was designed for", COUNT, 0, 500),
         date("last_pumped", "Date of the last pump-out on record"),
-        number("x_m", "Easting of the system, region CRS", "m", -2e7, 2e7),
-        number("y_m", "Northing of the system, region CRS", "m", -2e7, 2e7),
+        number("x_m", "Easting of the system, region CRS", LENGTH, -2e7, 2e7),
+        number("y_m", "Northing of the system, region CRS", LENGTH, -2e7, 2e7),
     ),
     key="permit_id",
 )
@@ -188,7 +90,7 @@ INSPECTIONS: Final = Layer(
         date("date", "Date of the visit"),
         text("reason", "Why the visit was made", INSPECTION_REASONS),
         text("stage", "What was found", STAGES),
-        number("ponding_cm", "Depth of effluent standing in the field", "cm", 0, 500),
+        number("ponding_cm", "Depth of effluent standing in the field", DEPTH, 0, 500),
         date("last_pumped", "Date of the last pump-out the visitor learned of"),
     ),
 )
@@ -203,8 +105,8 @@ WATER_LEVELS: Final = Layer(
     (
         text("site_id", "Station number"),
         date("date", "Date of the measurement"),
-        number("depth_to_water_m", "Depth to water; negative: flowing", "m", -100, 1500),
-        number("water_elevation_m", "Water-level elevation", "m", -500, 6000),
+        number("depth_to_water_m", "Depth to water; negative: flowing", LENGTH, -100, 1500),
+        number("water_elevation_m", "Water-level elevation", LENGTH, -500, 6000),
         text("vertical_datum", "Datum of the elevation"),
         text("status", "Remark that makes the value unusable (obstruction, pumping ...)"),
     ),
@@ -244,20 +146,37 @@ WELLS: Final = Layer(
     "point",
     "Wells with what the log says.",
     (
-        key("well_id", "Well number, as text"),
+        key("well_id", "Well number, as text", label="Well", listed=Listed(14, "wells")),
         text("parcel_id", "Parcel the well stands on, if recorded"),
-        text("use", "Use of the well", WELL_USES),
-        number("depth_m", "Depth of the well", "m", 0, 1500),
-        number("casing_m", "Depth of the casing", "m", 0, 1500),
-        number("screen_top_m", "Top of the screen", "m", 0, 1500),
-        number("screen_bottom_m", "Bottom of the screen", "m", 0, 1500),
-        number("static_level_m", "Depth to water as drilled; negative: flowing", "m", -100, 1500),
-        number("ground_elevation_m", "Ground elevation as recorded", "m", -500, 6000),
+        text(
+            "use",
+            "Use of the well",
+            WELL_USES,
+            label="Use",
+            card=card.WELL_RECORD,
+            listed=Listed(10, "wells"),
+        ),
+        number(
+            "depth_m",
+            "Depth of the well",
+            LENGTH,
+            0,
+            1500,
+            label="Depth",
+            listed=Listed(8, "wells"),
+        ),
+        number("casing_m", "Depth of the casing", LENGTH, 0, 1500),
+        number("screen_top_m", "Top of the screen", LENGTH, 0, 1500),
+        number("screen_bottom_m", "Bottom of the screen", LENGTH, 0, 1500),
+        number(
+            "static_level_m", "Depth to water as drilled; negative: flowing", LENGTH, -100, 1500
+        ),
+        number("ground_elevation_m", "Ground elevation as recorded", LENGTH, -500, 6000),
         text("vertical_datum", "Datum of the elevation"),
-        text("aquifer", "Aquifer the well draws on"),
+        text("aquifer", "Aquifer the well draws on", label="Aquifer", card=card.WELL_RECORD),
         date("drilled", "Date drilled"),
         flag("dug", "Whether the well is dug or driven, not drilled"),
-        number("yield_l_d", "Tested yield", "L/day", 0, 1e9),
+        number("yield_l_d", "Tested yield", FLOW, 0, 1e9),
     ),
     key="well_id",
 )
@@ -269,7 +188,7 @@ WELL_SAMPLES: Final = Layer(
     (
         key("well_id", "Well sampled"),
         date("date", "Date of the sample"),
-        number("nitrate_mg_l", "Nitrate as nitrogen", "mg/L as N", 0, 2000),
+        number("nitrate_mg_l", "Nitrate as nitrogen", CONCENTRATION, 0, 2000),
         flag("nitrate_below_limit", "Whether the result is a detection limit, not a value"),
         flag("coliform", "Whether coliform bacteria were found"),
     ),
@@ -297,5 +216,5 @@ LAYERS: Final[Mapping[str, Layer]] = {
     )
 }
 
-DEFECT_COLUMNS: Final = ("layer", "column", "check", "row", "value", "action")
-"""Columns of every data-quality table: what is wrong, where, and what was done about it."""
+PRIVATE: Final = frozenset(column.name for column in PARCELS.columns if column.private)
+"""Owners' and mailing columns: never on a map, whatever the table holds."""

@@ -10,20 +10,20 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
-Floats = npt.NDArray[np.float64]
+from riskmap.contract.arrays import Floats
 
 JUDGED: Final = "assumption of this project, no source"
 """Source of a number that is nobody's but ours."""
 
 Z_95: Final = 1.6448536269514722
-"""Standard normal quantile at 95 %."""
+"""Standard normal quantile at 95%."""
 
 
 @dataclass(frozen=True)
 class UncertainParameter:
     """A number of the physics, the same for the whole county, known within a range.
 
-    ``low`` and ``high`` are the 5 and 95 % ends of what is believed: of the number itself where
+    ``low`` and ``high`` are the 5 and 95% ends of what is believed: of the number itself where
     ``of`` is ``value``, of the factor that it is off by where it is ``factor``. ``shape`` says what
     lies between: lognormal and normal have their middle there and thin tails beyond the ends,
     uniform is flat and reaches a twentieth of the belief past each end.

@@ -5,27 +5,13 @@ from __future__ import annotations
 from typing import Final
 
 from riskmap.contract.columns import Layer, flag, key, number, percent, text
+from riskmap.contract.vocabulary import (
+    DRAINAGE_CLASSES,
+    FLOODING_FREQUENCIES,
+    HYDROLOGIC_GROUPS,
+    PONDING_FREQUENCIES,
+)
 
-DRAINAGE_CLASSES: Final = (
-    "excessively",
-    "somewhat excessively",
-    "well",
-    "moderately well",
-    "somewhat poorly",
-    "poorly",
-    "very poorly",
-    "subaqueous",
-)
-HYDROLOGIC_GROUPS: Final = ("A", "B", "C", "D", "A/D", "B/D", "C/D")
-FLOODING_FREQUENCIES: Final = (
-    "none",
-    "very rare",
-    "rare",
-    "occasional",
-    "frequent",
-    "very frequent",
-)
-PONDING_FREQUENCIES: Final = ("none", "rare", "occasional", "frequent")
 SOIL_UNITS: Final = Layer(
     "soil_units",
     "polygon",
@@ -75,6 +61,7 @@ SOIL_COMPONENTS: Final = Layer(
         text("tax_order", "Taxonomic order"),
         number("subsidence_cm", "Total subsidence", "cm", 0, 1000),
         text("local_phase", "Local phase"),
+        text("gaps", "What the survey's files lack and a rating needs; then it is not rated"),
     ),
     key="cokey",
 )

@@ -8,10 +8,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import Final
 
 import pandas as pd
 
-from riskmap.contract.layers import DEFECT_COLUMNS
+DEFECT_COLUMNS: Final = ("layer", "column", "check", "row", "value", "action")
+"""Columns of every data-quality table: what is wrong, where, and what was done about it."""
 
 
 @dataclass(frozen=True)
@@ -62,7 +64,7 @@ class Reading:
     """A canonical layer as read: the table and every defect met on the way.
 
     ``frame`` is a GeoDataFrame for shapes (in the region CRS) and a DataFrame for tables; rasters
-    are described by ``riskmap.contract.grid.Raster`` instead.
+    are described by ``riskmap.contract.grid.Grid`` instead.
     """
 
     frame: pd.DataFrame

@@ -14,7 +14,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from riskmap.failure.evidence import Floats
+from riskmap.contract.arrays import Floats
+from riskmap.contract.kinds import KINDS, Kind
 
 Interval = tuple[float, float]
 
@@ -24,7 +25,7 @@ class AgingModel:
     """A survival curve of one kind of system and where it comes from.
 
     ``fitted`` says whether it was learned from records; ``systems`` and ``events`` count the
-    records looked at either way; the intervals are 95 % intervals of a fit; ``why`` is one
+    records looked at either way; the intervals are 95% intervals of a fit; ``why`` is one
     sentence.
     """
 
@@ -54,40 +55,16 @@ def weibull_through(survival_10: float, survival_20: float) -> tuple[float, floa
     return shape, float(20.0 * late ** (-1.0 / shape))
 
 
-DIX_HOXIE: Final = (
-    "Dix & Hoxie (2001, ASAE 9th Nat. Symp., 340-348), over 145,000 Maine permits: loss under 0.5 "
-    "% a year in the first ten years, over 80 % serving after twenty; taken at .95 and .80"
-)
-_OWN: Final = "own judgment against the ordinary trench system"
-SERVICE_LIFE: Final[Mapping[str, tuple[float, float, str]]] = {
-    "trench": (0.95, 0.80, DIX_HOXIE),
-    "bed": (0.95, 0.80, DIX_HOXIE),
-    "mound": (
-        0.96,
-        0.85,
-        f"{_OWN}; Ohio (2012/13): 3 % of mounds failing against 14 % of tanks with fields",
-    ),
-    "seepage_pit": (0.93, 0.72, _OWN),
-    "drip": (0.94, 0.78, f"{_OWN}; pumps and filters wear"),
-    "aerobic_unit": (0.93, 0.75, f"{_OWN}; depends on power and service"),
-    "holding_tank": (0.97, 0.88, f"{_OWN}; leaks and overflows only"),
-    "cesspool": (0.85, 0.55, f"{_OWN}; raw sewage, old practice"),
-    "unknown": (
-        0.93,
-        0.74,
-        f"{_OWN}; Ohio (2012/13) found 56 % of systems of unknown history failing",
-    ),
-}
-"""Kind -> share serving after 10 and after 20 years, and why."""
-
-
-def _default(kind: str) -> AgingModel:
-    survival_10, survival_20, why = SERVICE_LIFE[kind]
+def _default(kind: Kind) -> AgingModel:
+    survival_10, survival_20, why = kind.serving
     shape, scale = weibull_through(survival_10, survival_20)
-    return AgingModel(kind, shape, scale, why=why)
+    return AgingModel(kind.name, shape, scale, why=why)
 
 
-DEFAULT_AGING: Final[Mapping[str, AgingModel]] = {kind: _default(kind) for kind in SERVICE_LIFE}
+DEFAULT_AGING: Final[Mapping[str, AgingModel]] = {
+    name: _default(kind) for name, kind in KINDS.items()
+}
+"""Curve of each kind by published service life or judgment."""
 
 
 def survival_frac(

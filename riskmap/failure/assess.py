@@ -10,13 +10,20 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from riskmap.contract.layers import STAGES
-from riskmap.failure import evidence as ev
+from riskmap.contract import evidence as ev
+from riskmap.contract.arrays import Floats
+from riskmap.contract.vocabulary import STAGES
 from riskmap.failure.aging import DEFAULT_AGING, AgingModel, chance_failing_frac
-from riskmap.failure.evidence import Floats
 from riskmap.failure.field_state import FieldCase, field_outlook, surface_rate_l_d_m2
 from riskmap.failure.flow import DEFAULT_BEDROOMS, daily_flow_l_d, flow_rule, persons, rule_flow_l_d
-from riskmap.failure.geometry import FieldShape, field_note, field_shape
+from riskmap.failure.geometry import (
+    SIZED_AS_BED,
+    TANKLESS,
+    FieldShape,
+    field_note,
+    field_shape,
+    kind_codes,
+)
 from riskmap.failure.mat import STRESS_RESERVE
 from riskmap.failure.pumping import (
     DEFAULT_TANK_L,
@@ -43,8 +50,6 @@ Marks = npt.NDArray[np.int8]
 
 LEAST_KSAT_UM_S: Final = 0.01
 """Conductivities are taken as at least this: a soil never conducts exactly nothing."""
-NO_TANK: Final = ("cesspool", "holding_tank")
-"""Kinds without a septic tank that is pumped on the table's interval."""
 
 
 @dataclass(frozen=True)
@@ -229,7 +234,7 @@ class _Field:
             rate, mark, by_rule = _accept(data, rule)
             rate = np.clip(rate, min(TEXAS.rates_l_d_m2), None)
             wanted = absorption_area_m2(flow, surface_rate_l_d_m2(shape, rate))
-            wanted = wanted * np.where(kind == "bed", rule.bed_factor, 1.0)
+            wanted = wanted * np.where(SIZED_AS_BED[kind_codes(kind)], rule.bed_factor, 1.0)
             here = index == number
             area = np.where(here, wanted, area)
             credit = np.where(here, by_rule, credit)
@@ -288,7 +293,7 @@ class _Years:
         volume = data.number("tank_volume_l", least=1e-6)
         volume_mark = np.where(np.isnan(volume), ev.ASSUMED, data.mark("tank_volume_l"))
         interval = pump_interval_yr(np.where(np.isnan(volume), DEFAULT_TANK_L, volume), people)
-        no_tank = np.isin(data.text("kind").astype(str), NO_TANK)
+        no_tank = TANKLESS[kind_codes(data.text("kind"))]
         interval[no_tank] = np.nan
         mark = ev.derived(interval, people_mark, volume_mark.astype(np.int8))
         since = data.number("years_since_pumped_yr")

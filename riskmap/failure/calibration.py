@@ -16,13 +16,13 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from riskmap.contract.layers import STAGES
+from riskmap.contract.vocabulary import STAGES
 from riskmap.failure.aging import DEFAULT_AGING, AgingModel, chance_failing_frac
 from riskmap.failure.assess import FailureChoices, assess_failure
 
 UNMENDED_YR: Final = 5.0
 """Years a failed field stands before it is mended. A North Carolina watershed study took five, with
-2 to 3 % failing a year: 10 to 15 % failing at once (county document, read)."""
+2 to 3% failing a year: 10 to 15% failing at once (county document, read)."""
 LARGEST_MARGIN: Final = 8.0
 ROWS: Final = 4000
 """Systems tried at most; every k-th of a larger county."""

@@ -15,7 +15,7 @@ from typing import Final
 
 import numpy as np
 
-from riskmap.failure.evidence import Floats
+from riskmap.contract.arrays import Floats
 from riskmap.failure.root import find_root
 from riskmap.failure.soil_hydraulics import ALPHA_PER_M, bottom_and_wall, flux_ceiling_m_d
 

@@ -12,12 +12,12 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from riskmap.contract.arrays import Flags, Floats
+from riskmap.contract.kinds import MOUND_SAND_M
 from riskmap.contract.units import UM_S_M_D
 from riskmap.failure.clogging import Surface, mature_resistance_d, pond
-from riskmap.failure.evidence import Flags, Floats
 from riskmap.failure.geometry import (
     MOUND_BASE_STRENGTH,
-    MOUND_SAND_M,
     MOUND_SAND_UM_S,
     MOUND_SPREAD,
     FieldShape,

@@ -7,7 +7,8 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-from riskmap.failure.evidence import ASSUMED, INFERRED, MEASURED, Flags, Floats
+from riskmap.contract.arrays import Flags, Floats
+from riskmap.contract.evidence import ASSUMED, INFERRED, MEASURED
 from riskmap.failure.rules_data import FLOW_RULES, PERSON_USE, FlowRule
 
 HOUSEHOLD_PERSONS: Final = 2.5

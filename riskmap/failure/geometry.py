@@ -1,46 +1,20 @@
 """The shape of a field: bottom, wall and depth to the inlet, by kind of system.
 
-Dimensions are typical of the trade (common practice, no source) and stand in one table; a permit's
-own dimensions replace them.
+The dimensions of each kind stand in :mod:`riskmap.contract.kinds`; a permit's own replace them.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final, Literal
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from riskmap.failure.evidence import Flags, Floats
+from riskmap.contract.arrays import Flags, Floats
+from riskmap.contract.kinds import KINDS, SYSTEM_KINDS
 
-FieldKind = Literal["trench_or_bed", "mound", "seepage_pit"]
-
-
-@dataclass(frozen=True)
-class KindOfField:
-    """How a kind of system meets the soil.
-
-    ``width_m`` is the trench's or bed's width or the pit's diameter; ``inlet_m`` the height of the
-    inlet above the infiltrative bottom; ``brim_m`` the height at which effluent surfaces;
-    ``depth_m`` the bottom's usual depth below ground (negative for a mound's bed);
-    ``strength_frac`` the clogging strength of its waste against septic-tank effluent; ``note`` what
-    to be wary of.
-    """
-
-    field: FieldKind
-    width_m: float
-    inlet_m: float
-    brim_m: float
-    depth_m: float
-    strength_frac: float = 1.0
-    note: str = ""
-
-
-MOUND_SAND_M: Final = 0.6
-"""Depth of sand between a mound's bed and the ground (24 in, common practice, no source)."""
 MOUND_SPREAD: Final = 6.0
 """Ground that a mound's effluent spreads over, as a multiple of its bed: what the middle soil class
 needs at the sand's rate, 1.2 over 0.2 gal/ft2/day (own choice)."""
@@ -53,52 +27,6 @@ SHALLOWEST_M: Final = 0.3
 WANTED_SEPARATION_M: Final = 0.6
 """Separation that a field in wet soil is raised to keep where it can (24 in, the low end of the
 2-4 ft common in codes)."""
-
-FIELDS: Final[Mapping[str, KindOfField]] = {
-    "trench": KindOfField("trench_or_bed", 0.9, 0.30, 0.6, 0.6),
-    "bed": KindOfField("trench_or_bed", 3.6, 0.30, 0.6, 0.6),
-    "mound": KindOfField("mound", 2.4, 0.23, 0.45, -MOUND_SAND_M),
-    "seepage_pit": KindOfField("seepage_pit", 1.8, 2.4, 3.0, 3.3),
-    "drip": KindOfField(
-        "trench_or_bed",
-        0.6,
-        0.15,
-        0.3,
-        0.3,
-        note="drip lines are dosed under pressure; treated here as narrow shallow trenches",
-    ),
-    "aerobic_unit": KindOfField(
-        "trench_or_bed",
-        0.9,
-        0.30,
-        0.6,
-        0.6,
-        strength_frac=0.5,
-        note="assumes the unit is kept running; without power or service its waste is stronger",
-    ),
-    "cesspool": KindOfField(
-        "seepage_pit",
-        1.8,
-        2.4,
-        3.0,
-        3.3,
-        strength_frac=2.0,
-        note="takes raw sewage: no tank goes before it",
-    ),
-    "unknown": KindOfField(
-        "trench_or_bed", 0.9, 0.30, 0.6, 0.6, note="kind unknown: taken as trenches"
-    ),
-}
-"""Kind of system -> its field. Strengths are our own choices: treated effluent is commonly allowed
-about twice the rate of septic-tank effluent (from memory), raw sewage clogs faster."""
-
-NO_FIELD: Final[Mapping[str, str]] = {
-    "holding_tank": "a holding tank has no field: nothing soaks away, so nothing clogs",
-}
-"""Kind of system -> why it has no clogging result."""
-
-KINDS: Final = (*FIELDS, *NO_FIELD)
-"""All kinds of system, in the order of their codes."""
 
 
 @dataclass(frozen=True)
@@ -134,8 +62,8 @@ def field_kind(kind: npt.ArrayLike) -> npt.NDArray[np.object_]:
 
 def field_note(kind: npt.ArrayLike) -> npt.NDArray[np.object_]:
     """Look up the caveat for each kind, or why it has no result; empty text where there is none."""
-    notes = {name: shape.note for name, shape in FIELDS.items()} | dict(NO_FIELD)
-    return np.asarray(_known(kind).map(notes).fillna("").to_numpy(dtype=object))
+    notes = {name: found.note for name, found in KINDS.items()}
+    return np.asarray(_known(kind).map(notes).to_numpy(dtype=object))
 
 
 def field_shape(kind: npt.ArrayLike, *, wall_credit_m: npt.ArrayLike = 0.0) -> FieldShape:
@@ -149,13 +77,15 @@ def field_shape(kind: npt.ArrayLike, *, wall_credit_m: npt.ArrayLike = 0.0) -> F
 
 
 def kind_codes(kind: npt.ArrayLike) -> npt.NDArray[np.int64]:
-    """Place of each kind in :data:`KINDS`, shape (n,); anything unheard of counts as unknown.
+    """Place of each kind in the order of :data:`riskmap.contract.kinds.KINDS`, shape (n,).
 
-    >>> kind_codes(["bed", "hut"]).tolist() == [KINDS.index("bed"), KINDS.index("unknown")]
-    True
+    Anything unheard of counts as unknown.
+
+    >>> [SYSTEM_KINDS[code] for code in kind_codes(["bed", "hut"])]
+    ['bed', 'unknown']
     """
-    kinds = _known(kind)
-    return np.asarray(kinds.map({name: code for code, name in enumerate(KINDS)}), np.int64)
+    codes = {name: code for code, name in enumerate(SYSTEM_KINDS)}
+    return np.asarray(_known(kind).map(codes), np.int64)
 
 
 def shape_of_codes(codes: npt.NDArray[np.int64], *, wall_credit_m: npt.ArrayLike) -> FieldShape:
@@ -190,12 +120,17 @@ def separation_m(usual_depth_m: Floats, limit_depth_m: npt.ArrayLike) -> Floats:
 
 def _known(kind: npt.ArrayLike) -> pd.Series[str]:
     """Kinds as a Series in which anything unheard of is "unknown"."""
-    kinds = pd.Series(np.asarray(kind, object).ravel(), dtype=object)
-    return kinds.where(kinds.isin([*FIELDS, *NO_FIELD]), "unknown")
+    names = pd.Series(np.asarray(kind, object).ravel(), dtype=object)
+    return names.where(names.isin(SYSTEM_KINDS), "unknown")
 
 
-_FORM: Final = np.array([FIELDS[k].field if k in FIELDS else "" for k in KINDS])
+_FIELDS: Final = [kind.field for kind in KINDS.values()]
+_FORM: Final = np.array([field.form if field else "" for field in _FIELDS])
 _TABLE: Final = {
-    name: np.array([getattr(FIELDS[k], name) if k in FIELDS else np.nan for k in KINDS])
+    name: np.array([getattr(field, name) if field else np.nan for field in _FIELDS])
     for name in ("width_m", "inlet_m", "brim_m", "depth_m", "strength_frac")
 }
+SIZED_AS_BED: Final = np.array([bool(field and field.sized_as_bed) for field in _FIELDS])
+"""Whether a sizing rule's factor for beds holds, by code."""
+TANKLESS: Final = np.array([not kind.septic_tank for kind in KINDS.values()])
+"""Whether no septic tank goes before it, by code."""

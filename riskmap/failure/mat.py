@@ -19,13 +19,13 @@ from typing import Final
 
 import numpy as np
 
+from riskmap.contract.arrays import Floats
 from riskmap.failure.clogging import Ponding, Surface, flow_out, pond, surface_parts
-from riskmap.failure.evidence import Floats
 from riskmap.failure.root import find_root
 from riskmap.failure.soil_hydraulics import ALPHA_PER_M
 
 MATURING_YR: Final = 2.0
-"""Years at full load in which 63 % of the mat has formed (own choice; mats are commonly said to
+"""Years at full load in which 63% of the mat has formed (own choice; mats are commonly said to
 mature within months to a few years, no source)."""
 SOLIDS_GAIN: Final = 0.2
 """Mat resistances added per maturing time by the solids of a never-pumped tank at full load (own
@@ -38,7 +38,7 @@ LOOK_AHEAD_YR: Final = 100.0
 REST_YR: Final = 1.0
 """Length of a rest (common practice: six months to a year, no source)."""
 REST_DECAY_YR: Final = 0.5
-"""Time in which a resting mat's biological part falls to 37 % (own choice)."""
+"""Time in which a resting mat's biological part falls to 37% (own choice)."""
 
 
 @dataclass(frozen=True)

@@ -1,6 +1,6 @@
 """How far the numbers of the failure physics may be off, for the whole county at once.
 
-Ranges hold 90 % of what is believed of each number. They are wide where the number is our own
+Ranges hold 90% of what is believed of each number. They are wide where the number is our own
 choice, and a county that knows better should say so.
 """
 
@@ -54,7 +54,7 @@ FAILURE_PARAMETERS: Final = (
         1.6,
         "lognormal",
         "of the aging curve's hazard",
-        f"{JUDGED}: Dix & Hoxie (2001) give bounds (under 0.5 % a year, over 80 % serving), which "
+        f"{JUDGED}: Dix & Hoxie (2001) give bounds (under 0.5% a year, over 80% serving), which "
         "leave about that much room",
     ),
     UncertainParameter(
@@ -63,7 +63,7 @@ FAILURE_PARAMETERS: Final = (
         0.1,
         "uniform",
         "1/yr",
-        "12.2 % pumped in 38 months, 4 % a year, by the records of one county (Sci. Total Environ. "
+        "12.2% pumped in 38 months, 4% a year, by the records of one county (Sci. Total Environ. "
         "2023, abstract read); advice is once in 3 to 5 years. What no record tells: judgment",
         of="value",
     ),

@@ -8,8 +8,8 @@ import numpy as np
 import numpy.typing as npt
 from scipy.interpolate import RegularGridInterpolator
 
-from riskmap.contract.units import GALLON_L
-from riskmap.failure.evidence import Flags, Floats
+from riskmap.contract.arrays import Flags, Floats
+from riskmap.contract.units import GALLON_L, YEAR_D
 from riskmap.failure.rules_data import (
     PUMP_TABLE_GAL,
     PUMP_TABLE_YR,
@@ -25,7 +25,7 @@ meanwhile (common practice, no source)."""
 PUMP_OUT_RATE_YR: Final = float(-np.log(1 - PUMPED_SHARE) / PUMPED_SHARE_YR)
 """Chance per year that a system is pumped, from the share pumped within 38 months."""
 
-_WEEKS_PER_YEAR: Final = 365.25 / 7
+_WEEKS_PER_YEAR: Final = YEAR_D / 7
 
 
 def _table() -> Floats:

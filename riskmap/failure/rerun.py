@@ -7,21 +7,18 @@ arrays in a third of a second for 100,000 systems, so that doubt can run it agai
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
-from riskmap.failure.assess import LEAST_KSAT_UM_S, NO_TANK
-from riskmap.failure.evidence import Floats
+from riskmap.contract.arrays import Floats
+from riskmap.failure.assess import LEAST_KSAT_UM_S
 from riskmap.failure.field_state import FieldCase, reserve_today_frac, surface_rate_l_d_m2
-from riskmap.failure.geometry import KINDS, shape_of_codes
+from riskmap.failure.geometry import TANKLESS, shape_of_codes
 from riskmap.failure.parameter_ranges import FailureParameters
 from riskmap.failure.pumping import neglect, pump_interval_yr, pump_overdue_yr
 from riskmap.failure.rules_data import TEXAS
 from riskmap.failure.sizing import load_ratio, rate_of_ksat
-
-_TANKLESS: Final = np.isin(KINDS, NO_TANK)
 
 
 @dataclass(frozen=True)
@@ -70,7 +67,7 @@ def systems_today(
     accept = rate_of_ksat(ksat)
     flow = records.flow_l_d * parameters.water_use
     interval = pump_interval_yr(records.tank_volume_l, records.persons)
-    tankless = _TANKLESS[records.kind]
+    tankless = TANKLESS[records.kind]
     case = FieldCase(
         shape=shape,
         area_m2=records.field_area_m2,

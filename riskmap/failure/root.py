@@ -7,8 +7,8 @@ from typing import Any, Final
 
 import numpy as np
 
+from riskmap.contract.arrays import Flags, Floats
 from riskmap.contract.errors import RiskmapError
-from riskmap.failure.evidence import Flags, Floats
 
 MAX_STEPS: Final = 120
 _EPS: Final = float(np.finfo(float).eps)

@@ -229,5 +229,5 @@ was read, the attribution is from memory). The cell without a value has none in 
 
 PUMPED_SHARE: Final = 0.122
 PUMPED_SHARE_YR: Final = 38 / 12
-"""12.2 % of 8,826 systems were pumped within 38 months (Sci. Total Environ. 2023, one Georgia
+"""12.2% of 8,826 systems were pumped within 38 months (Sci. Total Environ. 2023, one Georgia
 county; abstract read)."""

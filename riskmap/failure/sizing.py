@@ -9,7 +9,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from riskmap.failure.evidence import ASSUMED, INFERRED, MAPPED, MEASURED, Flags, Floats
+from riskmap.contract.arrays import Flags, Floats
+from riskmap.contract.evidence import ASSUMED, INFERRED, MAPPED, MEASURED
 from riskmap.failure.rules_data import (
     CLAY_CLASS_PCT,
     KSAT_ANCHOR_CLASSES,

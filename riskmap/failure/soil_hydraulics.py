@@ -23,7 +23,7 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import wrightomega
 
-from riskmap.failure.evidence import Floats
+from riskmap.contract.arrays import Floats
 
 ALPHA_PER_M: Final = 12.0
 """Exponent of the conductivity, 1/m: most structured soils from clays to loams and also medium

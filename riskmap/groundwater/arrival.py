@@ -7,10 +7,10 @@ this share (Domenico 1987 keeps the leading term only; near the front that is ap
 from __future__ import annotations
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import erfc, erfcx
 
-Floats = NDArray[np.float64]
+from riskmap.contract.arrays import Floats
 
 
 def arrived_frac(

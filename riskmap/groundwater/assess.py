@@ -8,13 +8,15 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from riskmap.contract.arrays import Floats
 from riskmap.contract.chunks import map_chunks, spans
+from riskmap.contract.grid import Grid
+from riskmap.contract.units import YEAR_D
 from riskmap.groundwater import superpose
 from riskmap.groundwater.arrival import arrived_frac
 from riskmap.groundwater.density import drainfields_near_wells, systems_density
 from riskmap.groundwater.gradient import FlowField, flow_field
-from riskmap.groundwater.grid import Grid
-from riskmap.groundwater.nitrogen import YEAR_D, system_load
+from riskmap.groundwater.nitrogen import system_load
 from riskmap.groundwater.paths import EDGE, ENDS, STILL, WATER, Paths, trace_paths
 from riskmap.groundwater.plume import Plumes, nitrate_added_mg_l, shape_plumes
 from riskmap.groundwater.reach import PathPairs, pairs_by_width
@@ -22,8 +24,6 @@ from riskmap.groundwater.score import SOON_D, groundwater_score, receptor_part
 from riskmap.groundwater.screens import column, draw_width_m, screen_windows
 from riskmap.groundwater.settings import AssessmentSettings
 from riskmap.groundwater.well_risk import own_vulnerability, well_risk
-
-Floats = NDArray[np.float64]
 
 __all__ = ["AssessmentSettings", "GroundwaterAssessment", "assess_groundwater"]
 

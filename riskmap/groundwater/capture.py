@@ -12,9 +12,9 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-Floats = NDArray[np.float64]
+from riskmap.contract.arrays import Floats
 
 SIDE_POINTS: Final = 40
 """Points on each side of a zone: half round the well, half along the rest."""

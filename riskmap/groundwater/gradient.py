@@ -13,7 +13,8 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from riskmap.groundwater.grid import Floats, Grid
+from riskmap.contract.arrays import Floats
+from riskmap.contract.grid import Grid
 
 MIN_GRADIENT: Final = 1e-5
 """Below this slope (1 cm per km) direction is noise (assumed)."""

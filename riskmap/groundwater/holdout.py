@@ -10,16 +10,14 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import stats
 from sklearn.ensemble import RandomForestRegressor
 from sklearn.linear_model import LinearRegression
 
+from riskmap.contract.arrays import Floats, Whole
 from riskmap.contract.errors import NotEnoughDataError
 from riskmap.groundwater.nitrogen import LIMIT_MG_L
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 PUBLISHED: Final = pd.DataFrame(
     [
@@ -36,7 +34,7 @@ LEAST_SAMPLES: Final = 50
 LEAST_BLOCKS: Final = 5
 
 
-def spatial_blocks(x_m: ArrayLike, y_m: ArrayLike, *, block_m: float) -> Ints:
+def spatial_blocks(x_m: ArrayLike, y_m: ArrayLike, *, block_m: float) -> Whole:
     """Give the number of the square block each place lies in."""
     x, y = np.asarray(x_m, float), np.asarray(y_m, float)
     cells = np.column_stack([np.floor(x / block_m), np.floor(y / block_m)])
@@ -74,7 +72,7 @@ def held_out_figures(
     }
 
 
-def _folds(groups: Ints, folds: int, rng: np.random.Generator) -> Ints:
+def _folds(groups: Whole, folds: int, rng: np.random.Generator) -> Whole:
     """Fold of each row, whole groups together, groups dealt at random."""
     names = np.unique(groups)
     fold_of = np.empty(int(names.max()) + 1, np.int64)
@@ -89,7 +87,7 @@ def _forest(seed: int, trees: int) -> RandomForestRegressor:
 
 
 def _out_of_fold(
-    features: Floats, target: Floats, fold: Ints, *, forest_seed: int | None, trees: int
+    features: Floats, target: Floats, fold: Whole, *, forest_seed: int | None, trees: int
 ) -> Floats:
     predicted = np.full(len(target), np.nan)
     for name in np.unique(fold):

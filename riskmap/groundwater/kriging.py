@@ -15,11 +15,11 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
+from riskmap.contract.arrays import Floats
 from riskmap.contract.chunks import map_chunks, spans
 from riskmap.contract.errors import NotEnoughDataError
 from riskmap.groundwater.variogram import Variogram
 
-Floats = NDArray[np.float64]
 CHUNK_VALUES = 4_000_000
 """Matrix entries held at a time in a moving neighborhood."""
 

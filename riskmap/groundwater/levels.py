@@ -14,7 +14,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-Floats = NDArray[np.float64]
+from riskmap.contract.arrays import Floats
 
 DATUM_NEW: Final = "NAVD88"
 DATUM_OLD: Final = "NGVD29"

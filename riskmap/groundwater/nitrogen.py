@@ -12,13 +12,13 @@ from typing import Final, NamedTuple
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from riskmap.contract.arrays import Floats
+from riskmap.contract.kinds import KINDS
+from riskmap.contract.units import YEAR_D
 from riskmap.spatial.neighbors import sum_within
 
-Floats = NDArray[np.float64]
-
-YEAR_D: Final = 365.25
 LIMIT_MG_L: Final = 10.0
 """Drinking-water limit of nitrate, mg/L as N (40 CFR 141.62)."""
 
@@ -55,19 +55,6 @@ NITROGEN: Final = {
     ),
 }  # fmt: skip
 
-REMOVED_BEFORE_SOIL: Final = {
-    "trench": Parameter(0.0, 0.0, 0.3, "1", "assumed: the tank keeps little; see per_person"),
-    "bed": Parameter(0.0, 0.0, 0.3, "1", "assumed, as trench"),
-    "seepage_pit": Parameter(0.0, 0.0, 0.3, "1", "assumed, as trench"),
-    "cesspool": Parameter(0.0, 0.0, 0.3, "1", "assumed, as trench"),
-    "mound": Parameter(0.1, 0.0, 0.4, "1", "assumed: sand fill over the natural soil"),
-    "drip": Parameter(0.2, 0.0, 0.6, "1", "assumed: shallow, dosed, plants take some"),
-    "aerobic_unit": Parameter(0.25, 0.0, 0.7, "1", "assumed: without a denitrifying step"),
-    "holding_tank": Parameter(1.0, 0.9, 1.0, "1", "assumed sound: its contents are hauled away"),
-    "unknown": Parameter(0.0, 0.0, 0.3, "1", "assumed, as trench"),
-}
-"""Share of the nitrogen kept or removed before the soil, by kind of system."""
-
 
 def system_load(
     persons: ArrayLike,
@@ -85,7 +72,7 @@ def system_load(
     persons
         Occupants (n,); NaN is replaced by ``default_persons`` and marked ``assumed``.
     kind
-        Kind of system (n,), a key of ``REMOVED_BEFORE_SOIL``; others count as "unknown".
+        Kind of system (n,), of :data:`riskmap.contract.kinds.KINDS`; others count as "unknown".
     treatment_removal_frac
         Share removed by the system where it is known (n,); NaN or None: by kind.
     soil_denitrified_frac
@@ -99,8 +86,8 @@ def system_load(
     """
     people = np.asarray(persons, float)
     names = pd.Series(np.asarray(kind, object)).astype("string").str.lower().fillna("unknown")
-    by_kind = names.map({name: part.value for name, part in REMOVED_BEFORE_SOIL.items()})
-    removed = by_kind.fillna(REMOVED_BEFORE_SOIL["unknown"].value).to_numpy(float)
+    by_kind = names.map({name: kind.removed_frac[0] for name, kind in KINDS.items()})
+    removed = by_kind.fillna(KINDS["unknown"].removed_frac[0]).to_numpy(float)
     known = np.zeros(people.shape, bool)
     if treatment_removal_frac is not None:
         given = np.broadcast_to(np.asarray(treatment_removal_frac, float), people.shape)

@@ -2,7 +2,7 @@
 
 Each row is one number that a whole county shares and nobody has measured everywhere. It is given as
 a factor on, or a shift of, the region's own value, so that the middle stays what the region says;
-``low`` and ``high`` hold 90 % of the belief between them. A county that knows better should say so.
+``low`` and ``high`` hold 90% of the belief between them. A county that knows better should say so.
 ``decay_added_1_d`` and ``denitrified_shift_frac`` lean to one side, because the region's usual
 values (nitrate lasts; sand) do.
 """

@@ -15,11 +15,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from riskmap.contract.arrays import Floats, Whole
 from riskmap.contract.compiled import compiled
 from riskmap.groundwater.gradient import MIN_GRADIENT, FlowField
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 DISTANCE, TIME, WATER, STILL, EDGE = 0, 1, 2, 3, 4
 ENDS: Final = {
@@ -45,20 +43,20 @@ class Paths:
     flux) are per point; ``end`` (see ``ENDS``) and ``water_id`` (0: none) per path.
     """
 
-    start: Ints
+    start: Whole
     x_m: Floats
     y_m: Floats
     distance_m: Floats
     time_d: Floats
     flux_m_d: Floats
     end: NDArray[np.int8]
-    water_id: Ints
+    water_id: Whole
 
     def __len__(self) -> int:
         return len(self.end)
 
     @property
-    def owner(self) -> Ints:
+    def owner(self) -> Whole:
         """Path of each point."""
         return np.repeat(np.arange(len(self)), np.diff(self.start))
 
@@ -114,7 +112,7 @@ def _why_stop(
 @compiled
 def _trace_one(
     points: Floats, used: int, at: tuple[float, float], sign: float, step: float,
-    head: Floats, east: Floats, north: Floats, k: Floats, porosity: Floats, water: Ints,
+    head: Floats, east: Floats, north: Floats, k: Floats, porosity: Floats, water: Whole,
     place: tuple[float, float, float], limits: tuple[float, float, float],
 ) -> tuple[Floats, int, int, int]:  # fmt: skip
     """Append one path to ``points``; give the buffer, its use, the end and the water reached."""
@@ -163,9 +161,9 @@ def _trace_one(
 @compiled
 def _trace(
     x: Floats, y: Floats, sign: float, step: float, head: Floats,
-    east: Floats, north: Floats, k: Floats, porosity: Floats, water: Ints,
+    east: Floats, north: Floats, k: Floats, porosity: Floats, water: Whole,
     place: tuple[float, float, float], limits: tuple[float, float, float],
-) -> tuple[Ints, Floats, NDArray[np.int8], Ints]:  # fmt: skip
+) -> tuple[Whole, Floats, NDArray[np.int8], Whole]:  # fmt: skip
     count = len(x)
     start = np.zeros(count + 1, np.int64)
     end = np.full(count, EDGE, np.int8)

@@ -21,14 +21,14 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
-from riskmap.groundwater.nitrogen import YEAR_D, Parameter
+from riskmap.contract.arrays import Floats
+from riskmap.contract.units import YEAR_D
+from riskmap.groundwater.nitrogen import Parameter
 from riskmap.groundwater.paths import Paths
 from riskmap.groundwater.reach import PathPairs
 from riskmap.groundwater.slabs import layer_mean, window_mean
-
-Floats = NDArray[np.float64]
 
 PLUME: Final = {
     "dispersivity_along_m": Parameter(

@@ -9,14 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from riskmap.contract.arrays import Floats, Whole
 from riskmap.contract.compiled import compiled
 from riskmap.groundwater.paths import Paths
 from riskmap.spatial.neighbors import bin_width_m, bins_of_points
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 @dataclass(frozen=True)
@@ -27,9 +25,9 @@ class PathPairs:
     the way to the next point; ``offset_m`` the distance from the path, positive to its left.
     """
 
-    path: Ints
-    receptor: Ints
-    point: Ints
+    path: Whole
+    receptor: Whole
+    point: Whole
     share: Floats
     offset_m: Floats
 
@@ -88,9 +86,9 @@ def _foot(
 def _search_segment(
     point: int, before: tuple[float, float, float, float],
     ends: tuple[float, float, float, float], radius: float,
-    well_x: Floats, well_y: Floats, order: Ints, first: Ints,
+    well_x: Floats, well_y: Floats, order: Whole, first: Whole,
     place: tuple[float, float, float], shape: tuple[int, int],
-    found: Floats, touched: Ints, seen: int,
+    found: Floats, touched: Whole, seen: int,
 ) -> int:  # fmt: skip
     """Update the nearest foot of the receptors near one segment; give how many were ever near."""
     low_row, high_row, low_column, high_column = _bins_over(ends, radius, place, shape)
@@ -112,8 +110,8 @@ def _search_segment(
 
 @compiled
 def _find(
-    start: Ints, x: Floats, y: Floats, reach: Floats, well_x: Floats, well_y: Floats,
-    order: Ints, first: Ints, place: tuple[float, float, float], shape: tuple[int, int],
+    start: Whole, x: Floats, y: Floats, reach: Floats, well_x: Floats, well_y: Floats,
+    order: Whole, first: Whole, place: tuple[float, float, float], shape: tuple[int, int],
 ) -> Floats:  # fmt: skip
     found = np.full((len(well_x), 3), np.inf)
     touched = np.empty(len(well_x), np.int64)
@@ -176,7 +174,7 @@ def pairs_in_reach(
     return PathPairs(path, known[well], point, table[:, 3], table[:, 4])
 
 
-def search_margin_m(width_m: ArrayLike) -> tuple[Ints, Floats]:
+def search_margin_m(width_m: ArrayLike) -> tuple[Whole, Floats]:
     """Class of each receptor by its width of draw, and how much further it is looked for, m.
 
     A class spans a factor of 8; its margin is half the greatest width in it.

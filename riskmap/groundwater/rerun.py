@@ -26,9 +26,11 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from riskmap.contract.arrays import Floats
 from riskmap.contract.chunks import map_chunks, spans
+from riskmap.contract.units import YEAR_D
 from riskmap.groundwater.assess import GroundwaterAssessment
-from riskmap.groundwater.nitrogen import NITROGEN, YEAR_D
+from riskmap.groundwater.nitrogen import NITROGEN
 from riskmap.groundwater.parameter_ranges import GroundwaterParameters
 from riskmap.groundwater.paths import EDGE, ENDS, STILL
 from riskmap.groundwater.rerun_geometry import Found, PairGeometry, Search, find_pairs
@@ -44,8 +46,6 @@ from riskmap.groundwater.score import SCORE, joined_score, nearness, score_parts
 from riskmap.groundwater.screens import column, draw_width_m, screen_windows
 from riskmap.groundwater.settings import AssessmentSettings
 from riskmap.spatial.neighbors import NeighborList, neighbor_list
-
-Floats = NDArray[np.float64]
 
 RERUN_COLUMNS: Final = (
     "nitrogen_kg_yr", "reaching", "wells_soon", "nitrate_given_mg_l", "lot_nitrate_mg_l",

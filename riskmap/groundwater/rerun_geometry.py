@@ -17,17 +17,15 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from riskmap.contract.arrays import Floats, Whole
+from riskmap.contract.units import YEAR_D
 from riskmap.groundwater.gradient import FlowField
-from riskmap.groundwater.nitrogen import YEAR_D
 from riskmap.groundwater.paths import TIME, WATER, Paths, trace_paths
 from riskmap.groundwater.plume import Plumes, shape_plumes, spread_m2_per_m
 from riskmap.groundwater.reach import PathPairs, pairs_by_width
 from riskmap.groundwater.rerun_kernel import ROW
 from riskmap.groundwater.screens import column
 from riskmap.groundwater.settings import AssessmentSettings
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 FURTHER: Final = 8.0
 """How many times the longest time paths are followed for (water that much faster)."""
@@ -42,7 +40,7 @@ class PairGeometry:
     if none), both under the assessment's own numbers.
     """
 
-    start: Ints
+    start: Whole
     well: NDArray[np.int32]
     rows: Floats
     flux_m_d: Floats
@@ -88,7 +86,7 @@ def _joined(found: Sequence[PathPairs]) -> PathPairs:
     return PathPairs(*parts)
 
 
-def _taken(pairs: PathPairs, rows: NDArray[np.bool_] | Ints) -> PathPairs:
+def _taken(pairs: PathPairs, rows: NDArray[np.bool_] | Whole) -> PathPairs:
     return PathPairs(
         pairs.path[rows], pairs.receptor[rows], pairs.point[rows], pairs.share[rows],
         pairs.offset_m[rows],
@@ -116,8 +114,8 @@ _NONE: Final = PathPairs(*(np.empty(0, np.int64),) * 3, *(np.empty(0),) * 2)
 class Found:
     """Pairs of a chunk of systems with their rows, and what is kept of each system."""
 
-    system: Ints
-    well: Ints
+    system: Whole
+    well: Whole
     rows: Floats
     flux_m_d: Floats
     water_time_d: Floats
@@ -149,8 +147,8 @@ def find_pairs(search: Search, part: slice, load_kg_yr: Floats) -> Found:
 
 
 def _further(
-    search: Search, systems: pd.DataFrame, cut: Ints, load: Floats, width: Floats
-) -> tuple[Ints, Floats, Floats]:
+    search: Search, systems: pd.DataFrame, cut: Whole, load: Floats, width: Floats
+) -> tuple[Whole, Floats, Floats]:
     """Keys and rows of the pairs beyond the longest time, and the time to surface water."""
     longest = search.settings.max_time_yr * YEAR_D
     paths = _traced(search, systems.iloc[cut], search.settings.max_time_yr * FURTHER)
@@ -172,11 +170,11 @@ def _traced(search: Search, systems: pd.DataFrame, max_time_yr: float) -> Paths:
     )  # fmt: skip
 
 
-def _keys(pairs: PathPairs, n_wells: int) -> Ints:
+def _keys(pairs: PathPairs, n_wells: int) -> Whole:
     return pairs.path * n_wells + pairs.receptor
 
 
-def _first(keys: Ints, rows: Floats) -> tuple[Ints, Floats]:
+def _first(keys: Whole, rows: Floats) -> tuple[Whole, Floats]:
     """Sort pairs and keep the first of each."""
     unique, place = np.unique(keys, return_index=True)
     return unique, rows[place]

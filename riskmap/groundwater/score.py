@@ -13,11 +13,11 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 
+from riskmap.contract.arrays import Floats
+from riskmap.contract.units import YEAR_D
 from riskmap.groundwater.nitrogen import Parameter
-
-Floats = NDArray[np.float64]
 
 SCORE: Final = {
     "load_half_kg_yr": Parameter(
@@ -29,7 +29,7 @@ SCORE: Final = {
         "assumed: a working system still releases its nitrate; the rest of the concern is failure",
     ),
     "half_time_d": Parameter(
-        5 * 365.25, 30.0, 20_000.0, "d", "assumed: a well five years away counts half"
+        5 * YEAR_D, 30.0, 20_000.0, "d", "assumed: a well five years away counts half"
     ),
     "surface_water_weight": Parameter(
         0.5, 0.0, 1.0, "1", "assumed: surface water counts half of a well at the same time"
@@ -38,7 +38,7 @@ SCORE: Final = {
         0.05, 0.0, 1.0, "1", "assumed: what a receptor counts when none is found down-gradient"
     ),
 }  # fmt: skip
-SOON_D: Final = 5 * 365.25
+SOON_D: Final = 5 * YEAR_D
 """Travel time told in the reasons: five years."""
 
 

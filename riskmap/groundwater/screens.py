@@ -6,9 +6,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from riskmap.contract.arrays import Floats
 from riskmap.groundwater.gradient import FlowField
-
-Floats = NDArray[np.float64]
 
 
 def column(frame: pd.DataFrame, name: str, default: float = np.nan) -> Floats:
@@ -51,7 +50,7 @@ def draw_width_m(
     Where the flux is unknown or nearly still, the field's usual flux (median, a twentieth of it at
     least) stands in, so that no well draws on a whole county.
     """
-    flux = flow.grid.with_values(flow.flux_m_d).nearest(column(wells, "x_m"), column(wells, "y_m"))
+    flux = flow.grid.with_values(flow.flux_m_d).sample(column(wells, "x_m"), column(wells, "y_m"))
     usual = float(np.nanmedian(flow.flux_m_d)) if np.isfinite(flow.flux_m_d).any() else np.nan
     flux = np.maximum(np.where(np.isfinite(flux), flux, usual), 0.05 * usual)
     pumped = column(wells, "flow_l_d")

@@ -13,9 +13,8 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
+from riskmap.contract.arrays import Floats
 from riskmap.contract.units import FOOT_M
-
-Floats = NDArray[np.float64]
 
 WELL_TO_TANK_M: Final = 50 * FOOT_M
 WELL_TO_FIELD_M: Final = 100 * FOOT_M

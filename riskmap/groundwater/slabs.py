@@ -11,10 +11,10 @@ from __future__ import annotations
 from typing import Final
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import ndtr
 
-Floats = NDArray[np.float64]
+from riskmap.contract.arrays import Floats
 
 IMAGES: Final = 4
 """Reflections kept on each side of a bounded layer."""

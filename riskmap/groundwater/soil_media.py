@@ -13,9 +13,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from riskmap.contract.arrays import Floats
 from riskmap.groundwater.vulnerability import SOIL, THIN_SOIL_M, medium_rating, soil_medium
-
-Floats = NDArray[np.float64]
 
 SOIL_DEPTH_CM: Final = 183.0
 """The index looks at the upper six feet of soil (Aller et al. 1987, from memory)."""
@@ -32,7 +31,7 @@ CODES: Final = {
 """Texture class codes of the soil survey (USDA National Soil Survey Handbook part 618, from
 memory) -> class or medium. Mucky peat counts as muck."""
 GRAVELLY: Final = ("grx",)
-"""Modifiers that make gravel of the layer: more than 60 % of it (from memory)."""
+"""Modifiers that make gravel of the layer: more than 60% of it (from memory)."""
 
 
 def texture_of(sand_pct: ArrayLike, clay_pct: ArrayLike) -> NDArray[np.object_]:

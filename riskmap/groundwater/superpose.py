@@ -6,10 +6,10 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
-Ints = NDArray[np.int64]
+from riskmap.contract.arrays import Whole
 
 
-def _rank_within(group: Ints, value: NDArray[np.float64]) -> tuple[Ints, Ints]:
+def _rank_within(group: Whole, value: NDArray[np.float64]) -> tuple[Whole, Whole]:
     """Rows ordered by group, then value from high to low, and each one's place in its group."""
     order = np.lexsort((np.arange(len(group)), -value, group))
     sorted_group = group[order]

@@ -8,10 +8,11 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import ndimage
 
-from riskmap.groundwater.grid import Grid
+from riskmap.contract.arrays import Floats
+from riskmap.contract.grid import Grid
 from riskmap.groundwater.kriging import (
     Kriged,
     Measurements,
@@ -21,14 +22,12 @@ from riskmap.groundwater.kriging import (
 )
 from riskmap.groundwater.levels import WaterLevels
 from riskmap.groundwater.variogram import (
-    KINDS,
-    Kind,
+    VARIOGRAM_KINDS,
     Variogram,
+    VariogramKind,
     fit_variogram,
     sample_variogram,
 )
-
-Floats = NDArray[np.float64]
 
 OUTLIER_Z: Final = 3.5
 """Robust z above which a level is reported (Iglewicz and Hoaglin 1993, from memory)."""
@@ -132,7 +131,7 @@ def fit_water_table(
     levels: WaterLevels,
     *,
     land_drift: bool = True,
-    kinds: Iterable[Kind] = KINDS,
+    kinds: Iterable[VariogramKind] = VARIOGRAM_KINDS,
     variogram: Variogram | None = None,
     neighbors: int | None = NEIGHBORS,
     leave_out_outliers: bool = False,

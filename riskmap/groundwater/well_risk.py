@@ -11,13 +11,12 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy.special import ndtr
 
+from riskmap.contract.arrays import Floats
 from riskmap.groundwater.nitrogen import LIMIT_MG_L, NITROGEN, Parameter
 from riskmap.groundwater.setbacks import VIRUS_LOG10, virus_reduction_log10
-
-Floats = NDArray[np.float64]
 
 OWN: Final = {
     "depth_safe_m": Parameter(60.0, 20.0, 200.0, "m", "assumed: no extra risk by depth beyond"),
@@ -170,7 +169,7 @@ def well_risk(
     Returns
     -------
     DataFrame
-        ``nitrate_predicted_mg_l`` with ``nitrate_low_mg_l``, ``nitrate_high_mg_l`` (90 % range),
+        ``nitrate_predicted_mg_l`` with ``nitrate_low_mg_l``, ``nitrate_high_mg_l`` (90% range),
         ``chance_above_limit_frac``, ``germ_risk_frac``, ``well_risk_frac`` with ``well_risk_low``,
         ``well_risk_high`` (doubt from what is not known of the well and from the prediction),
         ``sampling_order`` (1 first; NaN risks last, ties by position).

@@ -13,6 +13,8 @@ import numpy as np
 import shapely
 from numpy.typing import ArrayLike, NDArray
 
+from riskmap.contract.arrays import Floats, Whole
+from riskmap.contract.grid import Grid
 from riskmap.groundwater.capture import (
     bounding_curve,
     fixed_radius_m,
@@ -20,11 +22,7 @@ from riskmap.groundwater.capture import (
     upgradient_length_m,
 )
 from riskmap.groundwater.gradient import MIN_GRADIENT, FlowField
-from riskmap.groundwater.grid import Grid
 from riskmap.groundwater.paths import Paths, trace_paths
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 _POLYGON = 3
 
@@ -108,8 +106,8 @@ def _local_flow(field: FlowField, x: Floats, y: Floats) -> tuple[Floats, Floats,
     """Slope down-gradient (east, north), Darcy flux and porosity at the wells."""
     east = field.grid.with_values(field.east_frac).bilinear(x, y)
     north = field.grid.with_values(field.north_frac).bilinear(x, y)
-    k = field.grid.with_values(field.conductivity_m_d).nearest(x, y)
-    porosity = field.grid.with_values(field.porosity_frac).nearest(x, y)
+    k = field.grid.with_values(field.conductivity_m_d).sample(x, y)
+    porosity = field.grid.with_values(field.porosity_frac).sample(x, y)
     return east, north, k * np.hypot(east, north), porosity
 
 
@@ -234,7 +232,7 @@ def _but_not_at(
     return water
 
 
-def systems_inside(zones: Zones, x_m: ArrayLike, y_m: ArrayLike) -> tuple[Ints, Ints]:
+def systems_inside(zones: Zones, x_m: ArrayLike, y_m: ArrayLike) -> tuple[Whole, Whole]:
     """Pairs of a well's zone and a system inside it (two arrays, sorted by well, then system)."""
     usable = np.flatnonzero([len(ring) >= 4 for ring in zones.rings])
     x, y = np.asarray(x_m, float), np.asarray(y_m, float)

@@ -10,7 +10,7 @@ import pandas as pd
 import shapely
 from numpy.typing import ArrayLike
 
-from riskmap.contract.features import REPLACEMENTS
+from riskmap.contract.vocabulary import REPLACEMENTS
 from riskmap.inventory.lots import inside_line, less, obstacles_near, sound_polygons
 from riskmap.inventory.room_kernel import largest_squares
 from riskmap.inventory.wells import drinking_wells
@@ -165,7 +165,7 @@ def best_places(
     Returns
     -------
     places, width_m
-        Rectangles (empty polygons where there is none) and their widths. The width is within 0.5 %
+        Rectangles (empty polygons where there is none) and their widths. The width is within 0.5%
         or 4 cm of the largest possible, never above it.
     """
     level = np.isnan(azimuth_deg)

@@ -8,9 +8,9 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from riskmap.contract.grid import Raster
-from riskmap.contract.layers import FLOOD_ZONES
-from riskmap.inventory.evidence import marked
+from riskmap.contract.evidence import marked
+from riskmap.contract.grid import Grid
+from riskmap.contract.vocabulary import FLOOD_ZONES
 from riskmap.spatial.edges import GeometryArray
 from riskmap.spatial.nearest import nearest_distance_m
 from riskmap.spatial.overlaps import area_fractions, covered_fractions
@@ -26,7 +26,7 @@ def describe_water(
     streams: gpd.GeoDataFrame | None = None,
     waterbodies: gpd.GeoDataFrame | None = None,
     floodplain: gpd.GeoDataFrame | None = None,
-    water_table: Raster | None = None,
+    water_table: Grid | None = None,
     min_covered_frac: float = 0.5,
 ) -> pd.DataFrame:
     """Say where water is: beside, over and under each treatment area.

@@ -8,7 +8,7 @@ import pandas as pd
 import shapely
 from scipy.spatial import cKDTree
 
-from riskmap.inventory.evidence import marked
+from riskmap.contract.evidence import marked
 
 NOT_FOR_DRINKING = ("irrigation", "monitoring", "other")
 """Wells of any other use, unknown included, are taken as drinking water: the safe side."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
@@ -44,8 +45,15 @@ EXTRA_FILES: Final = (
 )
 
 
-def publish(folder: Path, result: Result, progress: Progress) -> None:
-    """Write the whole result into `folder`."""
+def publish(folder: Path, result: Result, progress: Progress, *, kept: Sequence[str] = ()) -> None:
+    """Write the whole result into `folder`.
+
+    Parameters
+    ----------
+    kept
+        Paths, from the folder that the result's lies in, of what people had changed in the result
+        before this one.
+    """
     region = result.region
     with progress.stage("write map"):
         zones = None if result.planning is None else result.planning.zones
@@ -75,7 +83,7 @@ def publish(folder: Path, result: Result, progress: Progress) -> None:
         write_report_pages(folder, result)
         write_records(folder, result)
     write_data_quality(folder, result.data_quality)
-    _write_manifest(folder, result, progress)
+    _write_manifest(folder, result, progress, kept)
     write_front_page(
         folder,
         result.parcels,
@@ -83,6 +91,7 @@ def publish(folder: Path, result: Result, progress: Progress) -> None:
         date=region.date,
         defects=result.data_quality,
         extra_files=EXTRA_FILES,
+        kept=kept,
     )
 
 
@@ -159,7 +168,7 @@ def _write_paper(folder: Path, result: Result) -> None:
         )
 
 
-def _write_manifest(folder: Path, result: Result, progress: Progress) -> None:
+def _write_manifest(folder: Path, result: Result, progress: Progress, kept: Sequence[str]) -> None:
     region = result.region
     parcels = result.parcels
     settings: dict[str, Any] = {
@@ -186,5 +195,6 @@ def _write_manifest(folder: Path, result: Result, progress: Progress) -> None:
             "defects": len(result.data_quality),
             "layers": {name: len(table) for name, table in result.county.tables.items()},
         },
+        kept=kept,
         seconds=progress.seconds,
     )

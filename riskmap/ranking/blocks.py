@@ -10,11 +10,9 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 import numpy as np
-import numpy.typing as npt
 from scipy.spatial import cKDTree
 
-Floats = npt.NDArray[np.float64]
-Whole = npt.NDArray[np.int64]
+from riskmap.contract.arrays import Floats, Whole
 
 
 def block_ids(

@@ -25,11 +25,9 @@ from sklearn.utils.multiclass import check_classification_targets, type_of_targe
 from sklearn.utils.validation import _check_sample_weight, check_is_fitted, validate_data
 from threadpoolctl import ThreadpoolController  # type: ignore[import-untyped]
 
+from riskmap.contract.arrays import Floats, Whole
 from riskmap.ranking.metrics import average_precision
 from riskmap.ranking.steps import InSteps
-
-Floats = npt.NDArray[np.float64]
-Whole = npt.NDArray[np.int64]
 
 STRENGTHS: Final = {"boosting": (3, 8), "logistic": (0.01, 0.1, 1.0)}
 """Settings to choose from: leaves per tree, or the inverse of the penalty."""

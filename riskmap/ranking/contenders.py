@@ -11,13 +11,12 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.special import expit, logit
 
+from riskmap.contract.arrays import Floats
 from riskmap.ranking.blocks import Fold, block_ids
 from riskmap.ranking.classifier import FailureClassifier, calibrate
 from riskmap.ranking.curves import limitation
 from riskmap.ranking.fairness import refuse_protected
 from riskmap.ranking.model import Model
-
-Floats = npt.NDArray[np.float64]
 
 GIVEN: Final = ("oldest_first", "soil_rule", "score")
 LEARNED: Final = ("logistic", "boosting", "score_and_learning")

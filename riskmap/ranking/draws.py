@@ -15,10 +15,10 @@ from typing import Final, NamedTuple
 import numpy as np
 import numpy.typing as npt
 
+from riskmap.contract.arrays import Floats
 from riskmap.contract.compiled import compiled
 from riskmap.ranking.sequences import mix, normal_quantile, shuffle, uniform
 
-Floats = npt.NDArray[np.float64]
 Keys = npt.NDArray[np.uint64]
 Order = npt.NDArray[np.int64]
 Curve = npt.NDArray[np.float64]

@@ -18,11 +18,10 @@ import numpy.typing as npt
 import pandas as pd
 from sklearn.utils.validation import check_is_fitted
 
+from riskmap.contract.arrays import Floats, Whole
 from riskmap.contract.compiled import compiled
 from riskmap.ranking.classifier import FailureClassifier
 
-Floats = npt.NDArray[np.float64]
-Whole = npt.NDArray[np.int64]
 MOST_FEATURES: Final = 60
 BACKGROUND: Final = 100
 

@@ -12,13 +12,13 @@ from typing import Final, TypeAlias
 
 import numpy as np
 import pandas as pd
-from numpy.typing import ArrayLike, NDArray
+from numpy.typing import ArrayLike
 from scipy import sparse
 from scipy.special import ndtr
 
+from riskmap.contract.arrays import Floats
 from riskmap.spatial.neighbors import sum_within
 
-Floats = NDArray[np.float64]
 Weights: TypeAlias = "sparse.csr_array[np.float64, tuple[int, int]]"
 
 ALPHA: Final = 0.05

@@ -20,14 +20,14 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.stats import rankdata
 
+from riskmap.contract.arrays import Floats, Whole
 from riskmap.contract.chunks import map_chunks, spans
 from riskmap.contract.compiled import compiled
+from riskmap.contract.features import declared
 from riskmap.ranking.draws import Plan
 from riskmap.ranking.model import SCORES, Model
 from riskmap.ranking.uncertainty import Doubt, draw_limits
 
-Floats = npt.NDArray[np.float64]
-Whole = npt.NDArray[np.int64]
 BLOCK: Final = 256
 TINY: Final = 1e-9
 SURE: Final = 0.005
@@ -35,8 +35,8 @@ SURE: Final = 0.005
 
 
 @dataclass(frozen=True)
-class Record:
-    """A record that a county could collect: what it tells and what it costs.
+class LookUp:
+    """A record that a county could look up: what it tells and what it costs.
 
     ``features`` are what would be known: records that scenarios draw, or features of the model,
     each where the doubt has it; ``minutes`` is the work of one look-up or visit (an assumption a
@@ -49,39 +49,28 @@ class Record:
     minutes: float
 
 
-RECORDS: Final = (
-    Record(
-        "install_year", "year of installation from the permit file",
-        ("age_yr",), 10,
-    ),
-    Record(
-        "pump_out", "last pump-out from the hauler's reports",
-        ("years_since_pumped_yr", "pump_overdue_yr"), 10,
-    ),
-    Record("occupants", "number of people, by asking", ("persons", "nitrogen_kg_yr"), 15),
-    Record("kind", "kind of system from the permit file", ("kind",), 10),
-    Record(
-        "field_area", "size of the field from the permit drawing",
-        ("field_area_m2", "room_ratio"), 15,
-    ),
-    Record("well_log", "driller's log of the well", ("well_distance_m", "water_table_m"), 20),
-    Record(
-        "soil_check", "hand auger at the field by a licensed soil evaluator",
-        (
-            "soil_rating", "wet_depth_cm", "restriction_cm", "ksat_um_s", "drainage_class",
-            "limit_poor_filter", "limit_seepage",
-        ), 90,
-    ),
-    Record(
-        "site_visit", "visit to the field", ("last_stage", "reserve_frac", "wetness", "slope_pct"),
-        60,
-    ),
-)  # fmt: skip
-"""Common records; the minutes are assumptions of this project, no source."""
+def _look_up(name: str, label: str, minutes: float, *drawn: str) -> LookUp:
+    """Make the look-up that the columns name as ``told_by``; `drawn` records come with it."""
+    return LookUp(
+        name, label, (*drawn, *(column.name for column in declared(told_by=name))), minutes
+    )
+
+
+LOOK_UPS: Final = (
+    _look_up("install_year", "year of installation from the permit file", 10),
+    _look_up("pump_out", "last pump-out from the hauler's reports", 10),
+    _look_up("occupants", "number of people, by asking", 15, "persons"),
+    _look_up("kind", "kind of system from the permit file", 10),
+    _look_up("field_area", "size of the field from the permit drawing", 15),
+    _look_up("well_log", "driller's log of the well", 20),
+    _look_up("soil_check", "hand auger at the field by a licensed soil evaluator", 90),
+    _look_up("site_visit", "visit to the field", 60),
+)
+"""Common look-ups; the minutes are assumptions of this project, no source."""
 
 
 def record_values(
-    doubt: Doubt, model: Model, records: Sequence[Record] = RECORDS, *, kind: str = "priority"
+    doubt: Doubt, model: Model, records: Sequence[LookUp] = LOOK_UPS, *, kind: str = "priority"
 ) -> pd.DataFrame:
     """Value of each record for each parcel.
 
@@ -112,7 +101,7 @@ def record_values(
 
 
 def collection_list(
-    values: pd.DataFrame, records: Sequence[Record] = RECORDS, *, look_ups: int = 100
+    values: pd.DataFrame, records: Sequence[LookUp] = LOOK_UPS, *, look_ups: int = 100
 ) -> pd.DataFrame:
     """Rank the records by what an hour of collecting them brings.
 
@@ -120,6 +109,8 @@ def collection_list(
     ----------
     values
         From :func:`record_values`.
+    records
+        The records that were valued.
     look_ups
         How many look-ups of each record are thought of, those of the greatest value first.
 
@@ -211,7 +202,7 @@ class _Told:
         return np.concatenate(parts, axis=1)
 
 
-def _told(record: Record, doubt: Doubt, model: Model) -> _Told:
+def _told(record: LookUp, doubt: Doubt, model: Model) -> _Told:
     drawn = {} if doubt.outcomes is None else doubt.outcomes.records
     names = [factor.feature for factor in model.factors]
     places = [k for k, name in enumerate(names) if name in record.features and name not in drawn]
@@ -329,5 +320,5 @@ def describe_collection(table: pd.DataFrame, *, top: int) -> str:
     first = table.iloc[0]
     return (
         f"Collect first: {first['label']}. A hundred look-ups would bring about "
-        f"{first['gain_per_100']:.1f} more of the true top {top} onto the list."
+        f"{first['gain_per_100']:.1f} more of the true top {top:,} onto the list."
     )

@@ -10,12 +10,12 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from riskmap.contract.arrays import Floats
+from riskmap.contract.columns import Spread
 from riskmap.ranking.curves import limitation
 from riskmap.ranking.draws import QUANTILES
 from riskmap.ranking.model import Factor, Model
-from riskmap.ranking.priors import UNDECLARED, Prior, prior_of
-
-Floats = npt.NDArray[np.float64]
+from riskmap.ranking.priors import UNDECLARED, sizes, spread_of
 
 COMPONENT: Final = "soil component"
 ENOUGH_KNOWN: Final = 20
@@ -95,19 +95,19 @@ def describe_inputs(
 
 
 def _input(factor: Factor, features: pd.DataFrame, parts: pd.DataFrame | None) -> Input:
-    prior = prior_of(factor.feature, words=bool(factor.table))
+    prior = spread_of(factor.feature, words=bool(factor.table))
     mark = f"{factor.feature}_evidence"
     evidence = features[mark] if mark in features else pd.Series(UNDECLARED, index=features.index)
     column = features[factor.feature]
     limits = limitation(factor, column)
     mixture = None if parts is None else _mixture(factor, parts, features.index)
     make = _word_input if factor.table else _curve_input
-    return make(factor, prior, prior.spread(evidence), column, limits, mixture)
+    return make(factor, prior, sizes(prior, evidence), column, limits, mixture)
 
 
 def _curve_input(
     factor: Factor,
-    prior: Prior,
+    prior: Spread,
     spread: Floats,
     column: pd.Series,
     limits: Floats,
@@ -136,7 +136,7 @@ def _curve_input(
 
 def _word_input(
     factor: Factor,
-    prior: Prior,
+    prior: Spread,
     spread: Floats,
     column: pd.Series,
     limits: Floats,

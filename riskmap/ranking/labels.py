@@ -20,11 +20,11 @@ from sklearn.linear_model import LogisticRegression
 from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import StandardScaler
 
+from riskmap.contract.arrays import Floats
+from riskmap.contract.features import declared
 from riskmap.ranking.metrics import area_under_roc
 
-Floats = npt.NDArray[np.float64]
-
-OUTCOME_FEATURES: Final = ("last_stage", "last_visit_year", "complaints", "repairs")
+OUTCOME_FEATURES: Final = tuple(column.name for column in declared(from_visits=True))
 """Features made from the same visits as the labels: usable only as of the window's start."""
 
 SUSPECT_AREA: Final = 0.97

@@ -10,12 +10,11 @@ import numpy.typing as npt
 import pandas as pd
 from scipy.stats import triang
 
+from riskmap.contract.arrays import Floats
 from riskmap.ranking.draws import LOGNORMAL, NORMAL, Plan
 from riskmap.ranking.inputs import Input, county_table
 from riskmap.ranking.outcomes import Outcomes
 from riskmap.ranking.sequences import mix, normal_draws, sobol
-
-Floats = npt.NDArray[np.float64]
 
 
 def parcel_keys(parcels: pd.Index) -> npt.NDArray[np.uint64]:

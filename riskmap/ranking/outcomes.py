@@ -15,11 +15,11 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from riskmap.contract.arrays import Floats
 from riskmap.ranking.curves import limitation
 from riskmap.ranking.model import Factor
 from riskmap.ranking.sequences import angles, normal_draws, sobol
 
-Floats = npt.NDArray[np.float64]
 SCENARIOS: Final = 64
 """Scenarios of a large county; a power of two, for which the Sobol sequence is evenest."""
 LARGE: Final = 50_000

@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
 import pandas as pd
 
-from riskmap.contract.features import Feature
-from riskmap.ranking.model import Factor, Model
+from riskmap.contract.features import aloud
+from riskmap.contract.quantities import Units
+from riskmap.ranking.model import REASON_PARTS, Factor, Model
 from riskmap.ranking.score import Scores
-from riskmap.ranking.wording import worded
 
 REASONS: Final = 3
-REASON_PARTS: Final = re.compile(r"([^{}]*)(?:\{(\w+)\}|$)")
-"""Plain words, then the name of what is to be filled in."""
+REASON_COLUMNS: Final = tuple(f"reason_{place + 1}" for place in range(REASONS))
 LEAST_LIMITATION: Final = 0.2
 """A factor whose limitation is below this is never named as a reason."""
 
@@ -26,8 +23,7 @@ def leading_reasons(
     scores: Scores,
     model: Model,
     *,
-    declared: Mapping[str, Feature],
-    units: str,
+    units: Units,
 ) -> pd.DataFrame:
     """Name the factors that add most to the priority, in plain words.
 
@@ -44,9 +40,9 @@ def leading_reasons(
     order = np.argsort(-parts.to_numpy(), axis=1, kind="stable")[:, :REASONS]
     strength = np.take_along_axis(parts.to_numpy(), order, axis=1)
     result = pd.DataFrame(index=features.index)
-    for place in range(REASONS):
+    for place, name in enumerate(REASON_COLUMNS):
         chosen = np.where(strength[:, place] > 0, order[:, place], -1)
-        result[f"reason_{place + 1}"] = _sentences(features, model, chosen, declared, units)
+        result[name] = _sentences(features, model, chosen, units)
     return result
 
 
@@ -67,29 +63,24 @@ def _sentences(
     features: pd.DataFrame,
     model: Model,
     chosen: np.ndarray,
-    declared: Mapping[str, Feature],
-    units: str,
+    units: Units,
 ) -> pd.Series:
     text = pd.Series("", index=features.index, dtype="string")
     for number, factor in enumerate(model.factors):
         rows = chosen == number
         if rows.any():
-            text[rows] = _filled(factor, features[rows], declared, units)
+            text[rows] = _filled(factor, features[rows], units)
     return text.str.replace(r"^(.)", lambda first: first.group(1).upper(), regex=True)
 
 
-def _filled(
-    factor: Factor, features: pd.DataFrame, declared: Mapping[str, Feature], units: str
-) -> pd.Series:
+def _filled(factor: Factor, features: pd.DataFrame, units: Units) -> pd.Series:
     """Fill the reason's ``{value}`` and any ``{feature}`` with worded values."""
     text = pd.Series("", index=features.index, dtype="string")
     for plain, name in REASON_PARTS.findall(factor.reason):
         text = text + plain
         feature = factor.feature if name == "value" else name
         if feature:
-            unit = declared[feature].unit
-            words = worded(features[feature], feature=feature, unit=unit, units=units)
-            text = text + words
+            text = text + aloud(features[feature], feature, units)
     return text
 
 

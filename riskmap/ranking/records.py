@@ -13,10 +13,9 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtri
 
+from riskmap.contract.arrays import Flags, Floats
 from riskmap.ranking.inputs import ENOUGH_KNOWN
 
-Floats = npt.NDArray[np.float64]
-Flags = npt.NDArray[np.bool_]
 QUANTILES: Final = 256
 
 

@@ -9,9 +9,9 @@ import numpy.typing as npt
 from scipy.special import ndtri
 from scipy.stats import qmc
 
+from riskmap.contract.arrays import Floats
 from riskmap.contract.compiled import compiled
 
-Floats = npt.NDArray[np.float64]
 Order = npt.NDArray[np.int64]
 
 

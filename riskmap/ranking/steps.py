@@ -6,10 +6,9 @@ from __future__ import annotations
 from typing import Any, Self
 
 import numpy as np
-import numpy.typing as npt
 from sklearn.base import BaseEstimator, TransformerMixin
 
-Floats = npt.NDArray[np.float64]
+from riskmap.contract.arrays import Floats
 
 
 class InSteps(TransformerMixin, BaseEstimator):  # type: ignore[misc]

@@ -2,33 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
 import pandas as pd
 
-from riskmap.contract.features import Feature
+from riskmap.contract.features import RANKED
+from riskmap.contract.quantities import Units
+from riskmap.contract.vocabulary import may_be_onsite
 from riskmap.ranking.model import Model
 from riskmap.ranking.reasons import leading_reasons, unknown_list
 from riskmap.ranking.score import classify, rank, score
-
-RANKED_COLUMNS: Final = {
-    "failure_score": "Failure score, 0-100: the sum of the failure points",
-    "groundwater_score": "Groundwater score, 0-100: the sum of the groundwater points",
-    "priority": "Priority, 0-100: the two scores by their shares",
-    "failure_class": "Class of the failure score; of the learned one where learning speaks",
-    "groundwater_class": "Class of the groundwater score",
-    "priority_class": "Class of the priority",
-    "rank": "Rank among systems known to be onsite, 1 first",
-    "apart_rank": "Rank among parcels whose service is unknown, shown apart",
-    "not_ranked_reason": "Why a parcel has no rank",
-    "reason_1": "Leading reason",
-    "reason_2": "Second reason",
-    "reason_3": "Third reason",
-    "unknown": "Factors of which nothing is known for this parcel",
-}
-"""Column -> meaning, beside one ``<factor>_points`` column per factor."""
 
 SERVED_BY_SEWER: Final = "on public sewer"
 NO_SEWAGE: Final = "no building, no sewage"
@@ -40,8 +25,7 @@ def ranked_table(
     features: pd.DataFrame,
     model: Model,
     *,
-    declared: Mapping[str, Feature],
-    units: str,
+    units: Units,
     cuts: Sequence[float],
 ) -> pd.DataFrame:
     """Score, rank and explain every row.
@@ -50,8 +34,8 @@ def ranked_table(
     ----------
     features
         Inventory table, index ``parcel_id``; column ``service`` says who is ranked.
-    model, declared
-        The scoring model and the declared features it reads.
+    model
+        The scoring model.
     units
         ``us`` or ``si``: units of the reasons.
     cuts
@@ -60,11 +44,11 @@ def ranked_table(
     Returns
     -------
     DataFrame
-        Same index; the columns of :data:`RANKED_COLUMNS` and ``<factor>_points``.
+        Same index; the columns of :data:`riskmap.contract.features.RANKED` and ``<factor>_points``.
     """
     result = score(features, model)
     service = features["service"].fillna("unknown")
-    served = service.isin(["onsite", "unknown"])
+    served = may_be_onsite(service)
     scores = result.scores.where(served)
     table = scores.copy()
     for name in ("failure", "groundwater", "priority"):
@@ -73,11 +57,11 @@ def ranked_table(
     table["rank"] = rank(scores, (service == "onsite").to_numpy())
     table["apart_rank"] = rank(scores, (service == "unknown").to_numpy())
     table["not_ranked_reason"] = _not_ranked(service, scores["priority"])
-    reasons = leading_reasons(features, result, model, declared=declared, units=units)
+    reasons = leading_reasons(features, result, model, units=units)
     table = table.join(reasons.where(scores["priority"].notna(), ""))
     table["unknown"] = unknown_list(result, model).where(served, "")
     points = result.points.where(served).add_suffix("_points")
-    return table[list(RANKED_COLUMNS)].join(points)
+    return table[[column.name for column in RANKED]].join(points)
 
 
 def _not_ranked(service: pd.Series, priority: pd.Series) -> pd.Series:

@@ -7,11 +7,11 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
+from riskmap.contract.arrays import Floats
 from riskmap.contract.chunks import map_chunks, spans, workers
 from riskmap.contract.compiled import compiled
 from riskmap.ranking.draws import FULL
 
-Floats = npt.NDArray[np.float64]
 Whole = npt.NDArray[np.uint16]
 Places = npt.NDArray[np.float32]
 BLOCK_DRAWS: Final = 16
@@ -149,7 +149,7 @@ def rank_all(scores: Whole, *, top: int, scenarios: int = 1) -> tuple[Floats, Fl
 
 
 def middle_and_range(numbers: Whole, *, scale: float) -> Floats:
-    """5 %, 50 % and 95 % quantiles and mean of each row: shape (n, 4), times `scale`.
+    """5%, 50% and 95% quantiles and mean of each row: shape (n, 4), times `scale`.
 
     Quantiles are the smallest drawn value that the share of draws reaches.
     """

@@ -14,6 +14,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from riskmap.contract.arrays import Floats
 from riskmap.contract.chunks import map_chunks, spans
 from riskmap.ranking.draws import FULL, Plan, limit_rows, score_rows
 from riskmap.ranking.inputs import Input, describe_inputs
@@ -22,8 +23,7 @@ from riskmap.ranking.model import Model
 from riskmap.ranking.outcomes import Outcomes
 from riskmap.ranking.tally import BLOCK_ROWS, middle_and_range, rank_all
 
-Floats = npt.NDArray[np.float64]
-KINDS: Final = ("failure_score", "groundwater_score", "priority")
+SCORE_COLUMNS: Final = ("failure_score", "groundwater_score", "priority")
 DRAWS: Final = 1024
 """A power of two, for which the Sobol sequence is evenest."""
 
@@ -113,14 +113,14 @@ def propagate_inputs(
     matrix = draw_scores(layout, seed=seed)
     columns: dict[str, Floats] = {}
     cuts: dict[str, Floats] = {}
-    for kind, scores in zip(KINDS, matrix, strict=True):
+    for kind, scores in zip(SCORE_COLUMNS, matrix, strict=True):
         found, cuts[kind] = _summary(kind, scores, top, layout.outcome.shape[2])
         columns |= found
     return Doubt(pd.DataFrame(columns, index=parcels), cuts, top, draws, seed, layout, outcomes)
 
 
 def draw_scores(layout: Plan, *, seed: int) -> npt.NDArray[np.uint16]:
-    """Draw all scores: (3, n, d) whole numbers, 65535 for 100; order of :data:`KINDS`."""
+    """Draw all scores: (3, n, d) whole numbers, 65535 for 100; order of :data:`SCORE_COLUMNS`."""
     rows, draws = len(layout.keys), layout.points.shape[1]
     out = np.empty((3, rows, draws), dtype=np.uint16)
 

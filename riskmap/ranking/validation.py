@@ -16,6 +16,7 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from riskmap.contract.arrays import Floats
 from riskmap.ranking.blocks import block_folds, block_ids, random_folds
 from riskmap.ranking.contenders import LEARNED, WORDS, Predictions, Visits, predict_held_out
 from riskmap.ranking.labels import suspect_features
@@ -28,7 +29,6 @@ from riskmap.ranking.metrics import (
     reliability,
 )
 
-Floats = npt.NDArray[np.float64]
 LEVEL: Final = 0.90
 
 
@@ -52,9 +52,9 @@ class Settings:
 class Comparison:
     """Figures of every contender on held-out blocks.
 
-    ``figures``: columns ``contender, figure, value, low, high`` (90 % intervals).
+    ``figures``: columns ``contender, figure, value, low, high`` (90% intervals).
     ``differences``: by learned contender, average precision less the score's, with the one-sided
-    95 % lower bound corrected for the number of contenders. ``optimism``: average precision by
+    95% lower bound corrected for the number of contenders. ``optimism``: average precision by
     random split and by blocks. ``reliability``: chance said and share found, by contender.
     """
 
@@ -231,8 +231,8 @@ def _judge(comparison: Comparison) -> Decision:
     best = str(gains.idxmax())
     row = table.loc[[best]].iloc[0]
     words = (
-        f"{comparison.visits} visits with {comparison.failures} failures in {comparison.blocks} "
-        "places were compared on places that the learning had not seen.",
+        f"{comparison.visits:,} visits with {comparison.failures:,} failures in "
+        f"{comparison.blocks:,} places were compared on places that the learning had not seen.",
         _precision_words(comparison, "score"),
         _precision_words(comparison, best),
         _verdict(row, best, bool(passed)),

@@ -13,13 +13,12 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
+from riskmap.contract.arrays import Floats
 from riskmap.contract.errors import ModelError
 from riskmap.ranking.model import Model
 
-Floats = npt.NDArray[np.float64]
 Pair = tuple[str, str]
 
 RANDOM_INDEX: Final[Mapping[str, tuple[float, ...]]] = {

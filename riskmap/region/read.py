@@ -3,17 +3,18 @@
 from __future__ import annotations
 
 import hashlib
-import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, datetime
 from pathlib import Path
-from typing import Any, Literal
+from typing import Any, Final, Literal
 
 from pyproj import CRS
 from pyproj.exceptions import CRSError
 
+from riskmap.contract.columns import FIRST_YEAR, LAST_YEAR
 from riskmap.contract.errors import RegionError
+from riskmap.contract.given_values import is_line, is_number
 from riskmap.contract.layers import LAYERS
 from riskmap.contract.sources import ColumnSource, Source
 from riskmap.contract.suggest import nearest, refuse_unknown
@@ -29,6 +30,10 @@ from riskmap.region.keys import (
     SOIL_SURVEY,
     Key,
 )
+from riskmap.region.toml_file import decoded, read_small, toml_tables
+
+LISTS: Final = ("files", "keep_private", "join_on")
+"""Keys of a layer that are lists of texts; the others but ``columns`` are one text."""
 
 
 @dataclass(frozen=True)
@@ -193,18 +198,9 @@ def read_region(path: Path | str) -> Region:
 
 
 def _read(path: Path) -> tuple[dict[str, Any], str]:
-    try:
-        raw = path.read_bytes()
-    except OSError as error:
-        raise RegionError(
-            f"{path}: the region file cannot be read ({error.strerror}). Check the path."
-        ) from error
-    try:
-        return tomllib.loads(raw.decode("utf-8-sig")), hashlib.sha256(raw).hexdigest()
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise RegionError(
-            f"{path}: the region file is not valid TOML: {error}. Correct the place named."
-        ) from error
+    raw = read_small(path, "the region file", RegionError)
+    text = decoded(raw, str(path), RegionError)
+    return toml_tables(text, str(path), RegionError), hashlib.sha256(raw).hexdigest()
 
 
 def _names(section: str) -> set[str]:
@@ -234,9 +230,15 @@ def _value(content: Mapping[str, Any], key: Key) -> Any:
 
 def _checked(given: object, key: Key, name: str, factor: float) -> Any:
     place = f"[{key.section}] {name}"
-    if not isinstance(given, key.types) or isinstance(given, bool):
+    wrong = not isinstance(given, key.types) or isinstance(given, bool | datetime)
+    if wrong or (isinstance(given, int | float) and not is_number(given)):
         wanted = " or ".join(kind.__name__ for kind in key.types)
-        raise RegionError(f"{place} = {given!r}: a {wanted} is wanted. {key.meaning}.")
+        raise RegionError(f"{place} = {given!r:.80}: a {wanted} is wanted. {key.meaning}.")
+    if isinstance(given, str) and (given or key.default is REQUIRED) and not is_line(given):
+        raise RegionError(f"{place} = {given!r:.80}: one line of text is wanted. {key.meaning}.")
+    if isinstance(given, date) and not FIRST_YEAR <= given.year <= LAST_YEAR:
+        first, last = int(FIRST_YEAR), int(LAST_YEAR)
+        raise RegionError(f"{place} = {given}: a day from {first} to {last} is wanted.")
     value: Any = given
     if key.choices and value not in key.choices:
         hint = nearest(value, key.choices)
@@ -249,7 +251,7 @@ def _checked(given: object, key: Key, name: str, factor: float) -> Any:
 
 def _cuts(cuts: Iterable[Any]) -> tuple[float, float, float, float]:
     cuts = tuple(cuts)
-    numbers = all(isinstance(cut, int | float) and 0 < cut < 100 for cut in cuts)
+    numbers = all(is_number(cut) and 0 < cut < 100 for cut in cuts)
     if len(cuts) != 4 or not numbers or list(cuts) != sorted(set(cuts)):
         raise RegionError("[rules] class_cuts: four rising scores between 0 and 100 are wanted.")
     very_low, low, moderate, high = map(float, cuts)
@@ -306,6 +308,7 @@ def _source(name: str, table: Any, folder: Path) -> Source:
     refuse_unknown(table, LAYER_KEYS, place, RegionError)
     if ("file" in table) == ("files" in table):
         raise RegionError(f"{place}: give either file or files.")
+    _check_texts(table, place)
     files = table.get("files") or [table["file"]]
     join_on = table.get("join_on")
     if join_on is not None and len(join_on) != 2:
@@ -322,6 +325,17 @@ def _source(name: str, table: Any, folder: Path) -> Source:
         join_on=tuple(join_on) if join_on else None,
         **{key: table[key] for key in plain if key in table},
     )
+
+
+def _check_texts(table: Mapping[str, Any], place: str) -> None:
+    """Refuse a layer's keys that are not text, or lists of texts."""
+    for name in set(LAYER_KEYS) - {"columns"}:
+        given = table.get(name, "x" if name not in LISTS else ["x"])
+        listed = isinstance(given, list) and (bool(given) or name == "keep_private")
+        if name in LISTS and not (listed and all(map(is_line, given))):
+            raise RegionError(f"{place} {name} = {given!r:.80}: a list of names is wanted.")
+        if name not in LISTS and not is_line(given):
+            raise RegionError(f"{place} {name} = {given!r:.80}: a line of text is wanted.")
 
 
 def _private(name: str, wanted: list[str], place: str) -> tuple[str, ...]:
@@ -348,8 +362,19 @@ def _columns(name: str, table: Any, place: str) -> dict[str, ColumnSource]:
 
 def _column_source(layer: str, column: str, entry: Any, place: str) -> ColumnSource:
     if isinstance(entry, str):
-        return ColumnSource(column=entry)
+        entry = {"column": entry}
     refuse_unknown(entry, COLUMN_KEYS, place, RegionError)
+    for key in ("column", "unit", "date_format"):
+        if key in entry and not is_line(entry[key]):
+            raise RegionError(f"{place} {key} = {entry[key]!r:.80}: a line of text is wanted.")
+    words = entry.get("values", {})
+    if not isinstance(words, dict):
+        raise RegionError(f"{place} values: a table of code = word is wanted.")
+    for key, value in {"constant": entry.get("constant", ""), **words}.items():
+        if not isinstance(value, str | bool) and not is_number(value):
+            raise RegionError(
+                f"{place}: {key!r:.80} = {value!r:.80}: a text, number or true/false is wanted."
+            )
     if ("column" in entry) == ("constant" in entry):
         raise RegionError(f"{place}: give either column or constant.")
     declared = LAYERS[layer].column(column)

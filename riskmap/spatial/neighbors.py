@@ -7,15 +7,13 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from riskmap.contract.arrays import Floats, Whole
 from riskmap.contract.compiled import compiled
-
-Floats = NDArray[np.float64]
-Ints = NDArray[np.int64]
 
 
 def bins_of_points(
     x_m: Floats, y_m: Floats, bin_m: float
-) -> tuple[Ints, Ints, float, float, int, int]:
+) -> tuple[Whole, Whole, float, float, int, int]:
     """Sort points into square bins.
 
     Returns
@@ -55,8 +53,8 @@ def _sum_kernel(
     target_x: Floats,
     target_y: Floats,
     radius: float,
-    order: Ints,
-    start: Ints,
+    order: Whole,
+    start: Whole,
     west: float,
     south: float,
     columns: int,
@@ -132,7 +130,7 @@ class NeighborList:
     ``placed``: targets whose place is known; the others have no neighbors.
     """
 
-    start: Ints
+    start: Whole
     other: NDArray[np.int32]
     placed: NDArray[np.bool_]
 
@@ -143,7 +141,7 @@ class NeighborList:
 
 
 @compiled
-def _list_sums(start: Ints, other: NDArray[np.int32], weights: Floats) -> Floats:
+def _list_sums(start: Whole, other: NDArray[np.int32], weights: Floats) -> Floats:
     total = np.zeros(len(start) - 1)
     for target in range(len(total)):
         held = 0.0
@@ -155,8 +153,8 @@ def _list_sums(start: Ints, other: NDArray[np.int32], weights: Floats) -> Floats
 
 @compiled
 def _list_kernel(
-    x: Floats, y: Floats, radius: float, order: Ints, start: Ints, west: float, south: float,
-    columns: int, rows: int, width: float, first: Ints, other: NDArray[np.int32],
+    x: Floats, y: Floats, radius: float, order: Whole, start: Whole, west: float, south: float,
+    columns: int, rows: int, width: float, first: Whole, other: NDArray[np.int32],
 ) -> None:  # fmt: skip
     """Count the neighbors into ``first`` if ``other`` is empty, else write them down."""
     for target in range(len(x)):

@@ -6,7 +6,8 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-from riskmap.contract.layers import LAYERS, SOIL_INTERPRETATIONS, SOIL_LAYERS
+from riskmap.contract.layers import LAYERS
+from riskmap.contract.soil_layers import SOIL_INTERPRETATIONS, SOIL_LAYERS
 from riskmap.region.keys import SOIL_SURVEY
 from riskmap.stages.stage import LAYER
 
@@ -15,7 +16,7 @@ if TYPE_CHECKING:
     import pandas as pd
     from pyproj import CRS
 
-    from riskmap.contract.grid import Raster
+    from riskmap.contract.grid import Grid
     from riskmap.region.read import Region
 
 SOIL: Final = tuple(layer.name for layer in SOIL_LAYERS if layer is not SOIL_INTERPRETATIONS)
@@ -37,7 +38,7 @@ class County:
     region: Region
     crs: CRS
     tables: Mapping[str, pd.DataFrame]
-    rasters: Mapping[str, Raster]
+    rasters: Mapping[str, Grid]
 
     @property
     def lots(self) -> gpd.GeoDataFrame:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Final
 
 import pandas as pd
 
+from riskmap.contract.features import DOUBT
 from riskmap.failure.aging import AgingModel
 from riskmap.failure.calibration import FieldMargin
 from riskmap.ranking.information import (
@@ -29,47 +30,23 @@ from riskmap.stages.scenarios import CountyScenarios, draw_outcomes
 if TYPE_CHECKING:
     from riskmap.stages.result import Result
 
-DOUBT_COLUMNS: Final = {
-    "failure_score_p05": "failure_score_low",
-    "failure_score_p50": "failure_score_middle",
-    "failure_score_p95": "failure_score_high",
-    "groundwater_score_p05": "groundwater_score_low",
-    "groundwater_score_p50": "groundwater_score_middle",
-    "groundwater_score_p95": "groundwater_score_high",
-    "priority_p05": "priority_low",
-    "priority_p50": "priority_middle",
-    "priority_p95": "priority_high",
-    "priority_rank_p05": "rank_low",
-    "priority_rank_p50": "rank_middle",
-    "priority_rank_p95": "rank_high",
-    "priority_top_chance": "top_chance",
-    "priority_top_error": "top_chance_error",
-}
-"""Column of the Monte Carlo -> column of the result. Low and high bound 90 % of the draws."""
+_ENDS: Final = {"low": "p05", "middle": "p50", "high": "p95"}
 
 
-_SCORES: Final = {
-    "failure_score": "failure score (the learned one where learning speaks)",
-    "groundwater_score": "groundwater score",
-    "priority": "priority",
-    "rank": "rank",
-}
-_ENDS: Final = {
-    "low": "Lower end of the 90 % range",
-    "middle": "Middle of the draws",
-    "high": "Upper end of the 90 % range",
-}
+def _drawn(name: str) -> str:
+    """Column of the Monte Carlo that becomes a column of the result.
 
-DOUBT_MEANINGS: Final = {
-    **{
-        f"{kind}_{end}": f"{meaning} of the {words}"
-        for kind, words in _SCORES.items()
-        for end, meaning in _ENDS.items()
-    },
-    "top_chance": "Chance to be truly among the first, of as many as the list is long",
-    "top_chance_error": "Standard error of that chance by the number of draws and scenarios",
-}
-"""Column of the result -> meaning."""
+    >>> _drawn("rank_low"), _drawn("top_chance_error")
+    ('priority_rank_p05', 'priority_top_error')
+    """
+    of, _, end = name.rpartition("_")
+    if end in _ENDS:
+        return f"{'priority_rank' if of == 'rank' else of}_{_ENDS[end]}"
+    return f"priority_{name.replace('chance_', '')}"
+
+
+DOUBT_COLUMNS: Final = {_drawn(column.name): column.name for column in DOUBT}
+"""Column of the Monte Carlo -> column of the result."""
 
 
 @dataclass(frozen=True)
@@ -135,7 +112,7 @@ def scenarios_of(result: Result, rows: pd.Index) -> CountyScenarios:
 def doubt_columns(
     features: pd.DataFrame, scenarios: CountyScenarios, region: Region
 ) -> tuple[pd.DataFrame, CountyDoubt | None]:
-    """90 % ranges of scores and ranks, and the chance to belong on the list, of ranked parcels.
+    """90% ranges of scores and ranks, and the chance to belong on the list, of ranked parcels.
 
     Parameters
     ----------

@@ -14,6 +14,7 @@ import pandas as pd
 
 from riskmap.contract.errors import ModelError, RegionError
 from riskmap.contract.features import CHANCE, FAILURE
+from riskmap.contract.units import YEAR_D
 from riskmap.failure.aging import DEFAULT_AGING
 from riskmap.ranking.drift import (
     CAUSE_WORDS,
@@ -29,7 +30,6 @@ from riskmap.stages.county import County
 from riskmap.stages.failure import failure_features
 from riskmap.stages.listing import list_length
 
-DAYS_PER_YEAR: Final = 365.25
 SAME: Final = 1e-6
 """A number that comes out alike within this when derived anew was made by the same rules."""
 
@@ -110,7 +110,7 @@ def compare_with_earlier(
     if earlier is None:
         return None
     region = county.region
-    years = (region.date - earlier.date).days / DAYS_PER_YEAR
+    years = (region.date - earlier.date).days / YEAR_D
     if years < 0:
         raise RegionError(
             f"[run] before: that run speaks for {earlier.date}, this one for {region.date}. "
@@ -232,6 +232,6 @@ def _only_one(drift: Drift) -> tuple[str, ...]:
     if not len(drift.came) and not len(drift.went):
         return ()
     return (
-        f"{len(drift.came)} systems are ranked in this run only, {len(drift.went)} in the earlier "
-        "run only.",
+        f"{len(drift.came):,} systems are ranked in this run only, {len(drift.went):,} in the "
+        "earlier run only.",
     )

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import Final
 
 import numpy as np
 import pandas as pd
 
-from riskmap.contract.features import FAILURE
+from riskmap.contract.features import FIELD
+from riskmap.contract.vocabulary import may_be_onsite
 from riskmap.failure.aging import AgingModel, chance_failing_frac
 from riskmap.failure.assess import FailureChoices, assess_failure
 from riskmap.failure.calibration import FieldMargin, expected_failed_frac, fit_margin
@@ -19,9 +19,6 @@ from riskmap.ranking.model import Model
 from riskmap.ranking.score import factor_points, hazard_multiplier
 from riskmap.region.read import Rules
 from riskmap.stages.county import County
-
-ROOM: Final = ("room_m2", "room_needed_m2", "room_ratio", "replacement")
-"""Columns of :data:`riskmap.contract.features.FAILURE` that the inventory's geometry gives."""
 
 
 def learn_aging(history: pd.DataFrame) -> dict[str, AgingModel]:
@@ -58,7 +55,7 @@ def failure_features(
     Returns the columns, and the margin that the county's fields were found to have, or that was
     given: one found before, to see the same systems by the same model at another time.
     """
-    served = features["service"].isin(["onsite", "unknown"])
+    served = may_be_onsite(features["service"])
     systems = features[served]
     choices = failure_choices(rules)
     expected = expected_failed_frac(
@@ -72,7 +69,7 @@ def failure_features(
     else:
         fitted = FieldMargin(margin, expected, float("nan"), float("nan"))
     found = assess_failure(systems, choices=replace(choices, margin=fitted.margin), aging=aging)
-    names = [feature.name for feature in FAILURE if feature.name not in ROOM]
+    names = [column.name for column in FIELD]
     marked = [column for name in names for column in (name, f"{name}_evidence")]
     table = found[marked].reindex(features.index)
     marks = [f"{name}_evidence" for name in names]
@@ -110,7 +107,7 @@ def chance_of_failing(
         hazard_multiplier=hazard_multiplier(points, model).to_numpy(),
         models=aging,
     )
-    served = features["service"].isin(["onsite", "unknown"]).to_numpy()
+    served = may_be_onsite(features["service"]).to_numpy()
     chance = np.where(served, chance, np.nan)
     marks = np.where(np.isnan(chance), "unknown", "inferred")
     return pd.DataFrame(

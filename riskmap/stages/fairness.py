@@ -7,17 +7,15 @@ from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from riskmap.action.mailing import to_write_to
+from riskmap.contract.arrays import Floats
 from riskmap.contract.errors import RegionError
 from riskmap.ranking.fairness import FEW_PICKS, Fairness, compare_with_need
 from riskmap.region.read import FairnessRules
 from riskmap.stages.county import County
 from riskmap.stages.listing import in_list_order
-
-Floats = npt.NDArray[np.float64]
 
 POOL: Final = "smaller neighborhoods together"
 

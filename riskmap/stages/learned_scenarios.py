@@ -9,13 +9,13 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from riskmap.contract.arrays import Floats
 from riskmap.ranking.model import Model
 from riskmap.ranking.outcomes import THOUSANDTHS
 from riskmap.ranking.score import score
 from riskmap.stages.learning import Learning, fit_again, in_order_of
 from riskmap.stages.scenarios import Speak
 
-Floats = npt.NDArray[np.float64]
 Limits = Mapping[str, npt.NDArray[np.uint16]]
 
 MEMBERS: Final = 16

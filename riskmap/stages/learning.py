@@ -13,13 +13,12 @@ from functools import cached_property
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 from scipy.special import expit
 from scipy.stats import rankdata
 from sklearn.base import clone
 
-from riskmap.contract.features import FEATURES
+from riskmap.contract.arrays import Floats
 from riskmap.ranking.blocks import block_ids
 from riskmap.ranking.classifier import FailureClassifier
 from riskmap.ranking.contenders import Design, classifier_for, design_for, level_shift
@@ -37,8 +36,6 @@ from riskmap.stages.learning_inputs import (
     learnable,
     prepare_lesson,
 )
-
-Floats = npt.NDArray[np.float64]
 
 SPOKE: Final = {
     "score": "score",
@@ -58,11 +55,6 @@ MOST_EXPLAINED: Final = 2000
 LEAST_SHARE: Final = 0.05
 """A feature that raises the odds by less than about a twentieth is never named as a reason."""
 LEARNED_MARK: Final = " (learned from visits)"
-LEARNED_COLUMNS: Final = {
-    "spoke": "Which ranking speaks: score, classifier, or score corrected by learning",
-    "learned_chance_frac": "Chance that visits would find the system failed, learned from visits",
-    "learned_failure_score": "Failure score of the system at the same place in the learned order",
-}
 
 
 @dataclass(frozen=True)
@@ -134,8 +126,8 @@ def follow_learning(
 
     Returns
     -------
-    The table with the columns of :data:`LEARNED_COLUMNS`, and the shares of each feature in the
-    log-odds of the systems on the list (None where the score speaks).
+    The table with the columns of :data:`riskmap.contract.features.LEARNED`, and the shares of each
+    feature in the log-odds of the systems on the list (None where the score speaks).
     """
     if learning is None or learning.classifier is None or learning.present is None:
         return scored.assign(spoke=SPOKE["score"]), None
@@ -244,7 +236,6 @@ def _with_learned_reasons(
         rows,
         _learned_parts(rows, told, table, model),
         spoken,
-        declared=FEATURES,
         units=region.units,
     )
     changed = table.copy()
@@ -288,7 +279,7 @@ def _window_words(lesson: Lesson) -> str:
     labels = lesson.labels
     return (
         f"Visits and repairs from {lesson.start.date()} to "
-        f"{(lesson.end - pd.Timedelta(days=1)).date()} tell of {len(labels)} systems, "
+        f"{(lesson.end - pd.Timedelta(days=1)).date()} tell of {len(labels):,} systems, "
         f"{int(labels['failed'].sum())} of them failed; they are weighed as {lesson.effective:.0f} "
         f"chosen at random would be. The figures are taken on {lesson.judged_on}."
     )

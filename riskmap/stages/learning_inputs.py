@@ -8,9 +8,9 @@ from datetime import date
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
+from riskmap.contract.arrays import Flags
 from riskmap.failure.aging import DEFAULT_AGING
 from riskmap.inventory.permits import match_permits, permit_date
 from riskmap.inventory.systems import describe_systems, neighborhood_years
@@ -19,9 +19,7 @@ from riskmap.ranking.labels import OUTCOME_FEATURES, label_systems, visit_weight
 from riskmap.ranking.model import Model
 from riskmap.ranking.score import factor_points
 from riskmap.stages.county import County
-from riskmap.stages.failure import ROOM, failure_features
-
-Flags = npt.NDArray[np.bool_]
+from riskmap.stages.failure import failure_features
 
 JUDGES: Final[Mapping[str, tuple[str, ...]]] = {
     "random audits": ("audit",),
@@ -87,9 +85,7 @@ def inventory_as_of(day: date, features: pd.DataFrame, county: County) -> pd.Dat
     rows = features[onsite & features[["x_m", "y_m"]].notna().all(axis=1)]
     then = rows.assign(**{name: systems[name].reindex(rows.index) for name in systems.columns})
     derived, _ = failure_features(then, rules=county.region.rules, aging=DEFAULT_AGING)
-    return then.drop(columns=[c for c in derived.columns if c in then and c not in ROOM]).join(
-        derived
-    )
+    return then.drop(columns=[c for c in derived.columns if c in then]).join(derived)
 
 
 def prepare_lesson(

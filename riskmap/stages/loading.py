@@ -18,13 +18,14 @@ from data_pipelines.vector import Bounds
 from data_pipelines.well_checks import check_elevation_unit, check_in_water
 from riskmap.contract.check import require
 from riskmap.contract.errors import CrsError
-from riskmap.contract.grid import Raster
+from riskmap.contract.grid import Grid
 from riskmap.contract.layers import LAYERS
 from riskmap.contract.sources import no_defects
-from riskmap.keeping.inputs import Inputs
+from riskmap.keeping.inputs import HashMemory
 from riskmap.keeping.store import FOLDER, Store
 from riskmap.region.keys import SOIL_SURVEY
 from riskmap.stages.county import SOIL, County
+from riskmap.stages.input_files import hash_inputs
 
 HALO_M: Final = 2000.0
 """Other layers are read this far beyond the parcels' extent."""
@@ -32,11 +33,8 @@ HALO_M: Final = 2000.0
 
 def list_inputs(county: County) -> dict[str, str]:
     """List the files that the region names, by name, with their SHA-256."""
-    region, folder = county.region, county.region.path.parent
-    named = [region.path, *([region.model_file] if region.model_file else [])]
-    for source in region.sources.values():
-        named += [*source.files, *([source.attributes] if source.attributes else [])]
-    return Inputs(folder, Store(folder / FOLDER)).content(named)
+    memory = HashMemory(Store(county.region.path.parent / FOLDER))
+    return {name: file.sha256 for name, file in hash_inputs(county.region, memory).items()}
 
 
 def read_all_parcels(county: County) -> tuple[gpd.GeoDataFrame, pd.DataFrame, CRS, Bounds]:
@@ -59,7 +57,7 @@ def read_all_parcels(county: County) -> tuple[gpd.GeoDataFrame, pd.DataFrame, CR
 
 def read_alone(
     county: County, crs: CRS, extent: Bounds, *, layer: str
-) -> tuple[pd.DataFrame | Raster | None, pd.DataFrame]:
+) -> tuple[pd.DataFrame | Grid | None, pd.DataFrame]:
     """Read a layer that comes from a source of its own; None where the region names none.
 
     Raises

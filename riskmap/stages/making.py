@@ -9,12 +9,13 @@ from pathlib import Path
 from typing import Any
 
 from riskmap.contract.chunks import crew
-from riskmap.keeping.inputs import Inputs, setting
+from riskmap.keeping.inputs import HashMemory, setting, stated
 from riskmap.keeping.store import FOLDER, Entry, Store, key_of
 from riskmap.keeping.values import read_value, write_value
 from riskmap.keeping.versions import code_version, package_versions
 from riskmap.region.read import Region
 from riskmap.stages.county import UndeclaredError, county_of
+from riskmap.stages.input_files import InputFile, behind, hash_inputs, require_unchanged
 from riskmap.stages.progress import Progress
 from riskmap.stages.stage import Stage, needed_for
 
@@ -97,7 +98,7 @@ class Making:
     region: Region
     stages: Sequence[Stage]
     store: Store
-    inputs: Inputs
+    files: Mapping[str, InputFile]
     progress: Progress
     made: dict[str, Made] = field(default_factory=dict)
     seen: dict[str, Any] = field(default_factory=dict)
@@ -121,13 +122,13 @@ class Making:
         with crew(self.region.workers, bar=not self.progress.quiet):
             for stage in waiting:
                 key = self.key(stage)
-                self.inputs.remember()
                 entry = self.store.find(key)
                 if entry is None:
                     with self.progress.stage(stage.name):
                         entry = self._do(stage, key)
                     self.fresh.append(stage.name)
                 self._take(stage, key, entry)
+        require_unchanged(self.files)
 
     def key(self, stage: Stage) -> str:
         """Key of what a stage gives now: its code, its settings, and what it is made from."""
@@ -136,7 +137,7 @@ class Making:
             code=code_version(stage.module),
             packages=package_versions(),
             settings={
-                path: self.inputs.stated(setting(self.region, path)) for path in stage.settings
+                path: stated(setting(self.region, path), self._content) for path in stage.settings
             },
             needs={name: self.made[name].content for name in stage.all_needs},
         )
@@ -147,6 +148,9 @@ class Making:
             return Things(self.made, seen=self.seen, make=self.bring_up)
         return Things(self.made, declared=stage.all_needs, seen=self.seen)
 
+    def _content(self, path: Path) -> dict[str, str]:
+        return {name: file.sha256 for name, file in behind(self.files, path).items()}
+
     def _take(self, stage: Stage, key: str, entry: Entry) -> None:
         self.keys.add(key)
         self.seconds[stage.name] = entry.seconds
@@ -154,8 +158,13 @@ class Making:
             self.made[name] = Made(entry, name)
 
     def _do(self, stage: Stage, key: str) -> Entry:
-        started = time.perf_counter()
-        given = call(stage, self.region, self.things(stage))
+        started, files = time.perf_counter(), files_of(stage, self.region, self.files)
+        try:
+            given = call(stage, self.region, self.things(stage))
+        except Exception:
+            require_unchanged(files)  # a file that changed under its reader is the cause to name
+            raise
+        require_unchanged(files)
 
         def write(folder: Path) -> dict[str, list[Path]]:
             values = zip(stage.gives, given, strict=True)
@@ -176,7 +185,26 @@ def begin(
     said = store.open()
     if said:
         progress.tell(said)
-    return Making(region, stages, store, Inputs(folder, store), progress)
+    memory = HashMemory(store)
+    with progress.stage("hash the files"):
+        files = hash_inputs(region, memory)
+    memory.remember()
+    return Making(region, stages, store, files, progress)
+
+
+def files_of(
+    stage: Stage, region: Region, files: Mapping[str, InputFile]
+) -> Mapping[str, InputFile]:
+    """Those of a region's files that the settings of a stage name."""
+    found: dict[str, InputFile] = {}
+
+    def content(path: Path) -> dict[str, str]:
+        found.update(behind(files, path))
+        return {}
+
+    for path in stage.settings:
+        stated(setting(region, path), content)
+    return found
 
 
 def call(stage: Stage, region: Region, things: Mapping[str, Any]) -> tuple[Any, ...]:

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 from typing import Final
 
-from riskmap.contract.layers import LAYERS, SOIL_LAYERS
+from riskmap.contract.layers import LAYERS
+from riskmap.contract.soil_layers import SOIL_LAYERS
 from riskmap.region.keys import SOIL_SURVEY
 from riskmap.stages.county import SOIL
 from riskmap.stages.stage import LAYER, Stage
@@ -68,7 +69,15 @@ READING: Final = (
         "list the files read",
         f"{_HERE}.loading:list_inputs",
         gives=("inputs",),
-        settings=("path", "sources", "model_file"),
+        settings=(
+            "path",
+            "sources",
+            "model_file",
+            "letter_texts",
+            "fairness.standing",
+            "before/run.json",
+            "before/parcels.parquet",
+        ),
     ),
     Stage(
         "read the scoring model",
@@ -276,3 +285,6 @@ STAGES: Final = (
 )
 """All stages from a county's files to its ranked parcels and zones. What a run writes follows:
 :data:`riskmap.publish.outputs.OUTPUTS`."""
+
+ALL: Final = tuple(name for stage in STAGES for name in stage.gives)
+"""Names of all things that stages give."""

@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 
 from riskmap.contract.chunks import map_chunks, shares
+from riskmap.contract.vocabulary import may_be_onsite
 from riskmap.inventory.room import Ground, Obstacles, RoomRules, describe_room
 from riskmap.stages.county import County
 
@@ -39,7 +40,7 @@ def room_features(
     lengths; parcels without a system are unknown and have no place.
     """
     features, lots = inventory.join(failing), county.lots
-    served = features.index[features["service"].isin(["onsite", "unknown"])]
+    served = features.index[may_be_onsite(features["service"])]
 
     def work(span: slice) -> gpd.GeoDataFrame:
         ids = served[span]

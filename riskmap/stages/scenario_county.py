@@ -6,9 +6,9 @@ from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
+from riskmap.contract.arrays import Floats
 from riskmap.failure.aging import AgingModel
 from riskmap.groundwater.parameter_ranges import GROUNDWATER_PARAMETERS, GroundwaterParameters
 from riskmap.groundwater.rerun import rerun
@@ -27,8 +27,6 @@ from riskmap.stages.scenarios import (
     soils_read,
     still_points,
 )
-
-Floats = npt.NDArray[np.float64]
 
 FOLLOWED: Final = {
     "persons": "persons",

@@ -14,15 +14,15 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from riskmap.contract.layers import DRAINAGE_CLASSES
+from riskmap.contract.arrays import Floats
+from riskmap.contract.kinds import UNKNOWN_CODE
+from riskmap.contract.vocabulary import DRAINAGE_CLASSES
 from riskmap.failure.flow import persons
-from riskmap.failure.geometry import KINDS, kind_codes
+from riskmap.failure.geometry import kind_codes
 from riskmap.failure.pumping import DEFAULT_TANK_L, PUMP_OUT_RATE_YR
 from riskmap.failure.sizing import DEFAULT_CLASS, ksat_of_class
-from riskmap.ranking.priors import prior_of
+from riskmap.ranking.priors import sizes, spread_of
 from riskmap.ranking.records import QUANTILES, UncertainRecord, UncertainWord, learned
-
-Floats = npt.NDArray[np.float64]
 
 HOUSEHOLD_USE: Final = 0.35
 """Spread of the logarithm of water use per person between households (assumption of this project;
@@ -136,12 +136,14 @@ def county_records(
     flow = numbers(features, "daily_flow_l_d")
     metered = (features["daily_flow_l_d_evidence"] == "measured").to_numpy()
     kind = kind_codes(features["kind"].fillna("unknown").to_numpy(object))
-    kind[kind == KINDS.index("unknown")] = -1
+    kind[kind == UNKNOWN_CODE] = -1
     components = SoilComponents.of(soils, features.index)
     return CountyRecords(
-        kind=UncertainWord.of(kind, prior_of("kind", words=True).spread(features["kind_evidence"])),
+        kind=UncertainWord.of(
+            kind, sizes(spread_of("kind", words=True), features["kind_evidence"])
+        ),
         age=_age(features, house_year, year),
-        persons=UncertainRecord(people, prior_of("occupants").spread(marks), log=True),
+        persons=UncertainRecord(people, sizes(spread_of("occupants"), marks), log=True),
         persons_base=people,
         flow_l_d=flow,
         use=UncertainRecord(
@@ -172,12 +174,12 @@ def numbers(features: pd.DataFrame, name: str) -> Floats:
 
 def plain_record(features: pd.DataFrame, name: str) -> UncertainRecord:
     """Give a feature the spread of its evidence; like any of the county's where unknown."""
-    prior = prior_of(name)
+    prior = spread_of(name)
     mark = f"{name}_evidence"
     marks = features[mark] if mark in features else pd.Series("mapped", index=features.index)
     value = numbers(features, name)
     return UncertainRecord(
-        value, prior.spread(marks), log=prior.shape == "lognormal", county=learned(value)
+        value, sizes(prior, marks), log=prior.shape == "lognormal", county=learned(value)
     )
 
 
@@ -193,7 +195,7 @@ def _age(features: pd.DataFrame, house_year: pd.Series, year: int) -> UncertainR
     misses = learned(np.where((marks == "measured").to_numpy(), value - guess, np.nan))
     return UncertainRecord(
         value,
-        prior_of("age_yr").spread(marks.where(~(marks == "inferred") | by_house, "assumed")),
+        sizes(spread_of("age_yr"), marks.where(~(marks == "inferred") | by_house, "assumed")),
         guessed=by_house,
         misses=learned(np.concatenate([misses, np.zeros(len(misses))])),
         county=learned(value),
@@ -215,7 +217,7 @@ def _pumped(features: pd.DataFrame) -> UncertainRecord:
     if not len(county):
         ranks = (np.arange(QUANTILES) + 0.5) / QUANTILES
         county = -np.log1p(-ranks) / PUMP_OUT_RATE_YR
-    spread = prior_of("years_since_pumped_yr").spread(features["years_since_pumped_yr_evidence"])
+    spread = sizes(spread_of("years_since_pumped_yr"), features["years_since_pumped_yr_evidence"])
     return UncertainRecord(value, spread, county=county)
 
 
@@ -227,7 +229,7 @@ def _area(features: pd.DataFrame) -> UncertainRecord:
         miss = np.log(np.where(told > 0, told, np.nan) / rule)
     return UncertainRecord(
         numbers(features, "field_area_used_m2"),
-        prior_of("field_area_m2").spread(marks),
+        sizes(spread_of("field_area_m2"), marks),
         log=True,
         guessed=(marks == "assumed").to_numpy(),
         misses=learned(miss),
@@ -235,7 +237,7 @@ def _area(features: pd.DataFrame) -> UncertainRecord:
 
 
 def _drainage(features: pd.DataFrame) -> UncertainWord:
-    redraw = prior_of("drainage_class", words=True).spread(features["drainage_class_evidence"])
+    redraw = sizes(spread_of("drainage_class", words=True), features["drainage_class_evidence"])
     return UncertainWord.of(_drainage_codes(features["drainage_class"]), redraw)
 
 

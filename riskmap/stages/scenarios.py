@@ -8,7 +8,7 @@ run on them as they run on the records themselves.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from functools import partial
 from typing import Final
 
@@ -16,40 +16,39 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
+from riskmap.contract.arrays import Floats
 from riskmap.contract.chunks import map_chunks, spans
-from riskmap.contract.layers import DRAINAGE_CLASSES
+from riskmap.contract.kinds import SYSTEM_KINDS, UNKNOWN_CODE
 from riskmap.contract.parameters import UncertainParameter, draw_parameters
+from riskmap.contract.vocabulary import DRAINAGE_CLASSES
 from riskmap.failure.aging import AgingModel, chance_on_curve_frac, curve_of_kind
 from riskmap.failure.assess import LEAST_KSAT_UM_S
-from riskmap.failure.geometry import KINDS
 from riskmap.failure.parameter_ranges import FAILURE_PARAMETERS, FailureParameters
-from riskmap.failure.rerun import SystemRecords, systems_today
+from riskmap.failure.rerun import SystemRecords, SystemsToday, systems_today
 from riskmap.failure.sizing import rate_of_ksat
+from riskmap.groundwater.rerun import RERUN_COLUMNS
 from riskmap.inventory.soil_mixtures import OF_FEATURE
 from riskmap.ranking.layout import parcel_keys
 from riskmap.ranking.model import Factor, Model
 from riskmap.ranking.outcomes import THOUSANDTHS, Outcomes, roll, scenarios_for, thousandths
-from riskmap.ranking.priors import prior_of
+from riskmap.ranking.priors import spread_of
 from riskmap.ranking.records import UncertainRecord
 from riskmap.ranking.score import hazard_at, hazard_factors
 from riskmap.stages.scenario_records import STREAMS, CountyRecords, default_ksat_um_s
 
-Floats = npt.NDArray[np.float64]
 Drawn = dict[str, Floats]
 Speak = Callable[[int, Mapping[str, Floats], Mapping[str, npt.NDArray[np.uint16]]], Floats]
 Reached = Callable[[Mapping[str, float], Mapping[str, Floats]], Mapping[str, Floats]]
 
-WORDS: Final = {"kind": KINDS, "drainage_class": DRAINAGE_CLASSES}
+WORDS: Final = {"kind": SYSTEM_KINDS, "drainage_class": DRAINAGE_CLASSES}
 """Features in words -> words in the order of their codes."""
 
 BY_RECORDS: Final = ("kind", "age_yr", "water_table_m")
-BY_FAILURE: Final = ("load_ratio", "reserve_frac", "pump_overdue_yr", "chance_failing_frac")
-BY_WATER: Final = (
-    "vulnerability", "nitrogen_kg_yr", "reaching", "wells_soon", "nitrate_given_mg_l",
-    "lot_nitrate_mg_l",
-)  # fmt: skip
-"""Features that a scenario gives beside the soils': drawn, by the failure physics, by the
-groundwater's."""
+"""Features that a scenario draws, beside the soils'."""
+BY_FAILURE: Final = (*(part.name for part in fields(SystemsToday)), "chance_failing_frac")
+"""Features that the failure physics gives."""
+BY_WATER: Final = ("vulnerability", *RERUN_COLUMNS)
+"""Features that the groundwater's arithmetic gives, and the one that it takes."""
 
 VARYING: Final = ("wet_depth_cm", "restriction_cm", "ksat_um_s")
 """Soil features that vary inside a component; its ratings are what the survey makes of it."""
@@ -178,7 +177,7 @@ def _inside(name: str, value: Floats) -> UncertainRecord:
     """Give a component's value the spread of a measured one: soils vary inside a component."""
     if name not in VARYING:
         return UncertainRecord(value)
-    prior = prior_of(name)
+    prior = spread_of(name)
     size = np.full(len(value), prior.measured)
     return UncertainRecord(value, size, log=prior.shape == "lognormal")
 
@@ -201,13 +200,9 @@ def _run_physics(
 ) -> dict[str, npt.NDArray[np.uint16]]:
     """Add to the drawn records what the physics makes of them; return the limitations."""
     failure = FailureParameters.of(parameters)
-    kind = np.where(drawn["kind"] < 0, KINDS.index("unknown"), drawn["kind"]).astype(np.int64)
+    kind = np.where(drawn["kind"] < 0, UNKNOWN_CODE, drawn["kind"]).astype(np.int64)
     today = systems_today(_as_records(drawn, kind), failure, margin=county.margin)
-    drawn |= {
-        "load_ratio": today.load_ratio,
-        "reserve_frac": today.reserve_frac,
-        "pump_overdue_yr": today.pump_overdue_yr,
-    }
+    drawn |= {part.name: getattr(today, part.name) for part in fields(SystemsToday)}
     limits = _limits(county.model.of("failure"), drawn)
     drawn["chance_failing_frac"] = _chance(drawn, limits, kind, county, failure.hazard)
     if county.reached is not None:
@@ -242,7 +237,7 @@ def _chance(
         if factor.name in limits:
             worth = factor.weight * model.scale("failure") / THOUSANDTHS
             points += worth * limits[factor.name]
-    shape, scale = curve_of_kind(np.array(KINDS, object), models=county.aging)
+    shape, scale = curve_of_kind(np.array(SYSTEM_KINDS, object), models=county.aging)
     return chance_on_curve_frac(
         drawn["age_yr"],
         shape=shape[kind],

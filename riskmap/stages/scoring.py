@@ -36,9 +36,7 @@ def gather_features(county: County, *parts: pd.DataFrame) -> pd.DataFrame:
 def score_and_rank(county: County, features: pd.DataFrame, model: Model) -> pd.DataFrame:
     """Score, rank and explain every parcel by the scoring model."""
     region = county.region
-    return ranked_table(
-        features, model, declared=FEATURES, units=region.units, cuts=region.rules.class_cuts
-    )
+    return ranked_table(features, model, units=region.units, cuts=region.rules.class_cuts)
 
 
 def gather_parcels(

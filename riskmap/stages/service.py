@@ -12,6 +12,7 @@ import pandas as pd
 import shapely
 from scipy.spatial import cKDTree
 
+from riskmap.contract.arrays import Floats
 from riskmap.inventory.inventory import complete_inventory
 from riskmap.inventory.service import NO_SEWER_MAP
 from riskmap.ranking.service_classifier import (
@@ -25,8 +26,6 @@ from riskmap.ranking.service_classifier import (
 )
 from riskmap.spatial.neighbors import sum_within
 from riskmap.stages.county import County
-
-Floats = npt.NDArray[np.float64]
 
 RECORDED: Final = ("measured", "mapped")
 """Evidence of service that is learned from; what a rule inferred would only teach the rule."""
@@ -175,7 +174,7 @@ def _written(features: pd.DataFrame, found: Service) -> pd.DataFrame:
     table.loc[told.index, "service_evidence"] = "inferred"
     percent = (100 * told["service_confidence"]).round().astype(int).astype(str)
     table.loc[told.index, "service_reason"] = (
-        "learned from parcels whose service is on record (" + percent + " % sure)"
+        "learned from parcels whose service is on record (" + percent + "% sure)"
     )
     counted = complete_inventory(table.drop(columns=list(DENSITIES)))
     return counted.assign(**{CONFIDENCE: table[CONFIDENCE]})

@@ -10,8 +10,10 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from riskmap.contract.errors import NotEnoughDataError
+from riskmap.contract.quantities import percent
+from riskmap.contract.units import YEAR_D
 from riskmap.groundwater.holdout import PUBLISHED, hold_out_comparison
-from riskmap.groundwater.nitrogen import YEAR_D, neighborhood_nitrate_mg_l
+from riskmap.groundwater.nitrogen import neighborhood_nitrate_mg_l
 from riskmap.stages.county import County
 from riskmap.stages.groundwater import BALANCE_RADIUS_M, Groundwater
 
@@ -111,7 +113,7 @@ def _balance(wells: pd.DataFrame, groundwater: Groundwater) -> NDArray[np.float6
 def _water_depth_m(wells: pd.DataFrame, groundwater: Groundwater) -> NDArray[np.float64]:
     """Depth to the water table at each well; the middle depth where it is not known."""
     head, land = groundwater.surface.head, groundwater.land
-    depth = land.with_values(land.values - head.values).nearest(wells["x_m"], wells["y_m"])
+    depth = land.with_values(land.values - head.values).sample(wells["x_m"], wells["y_m"])
     middle = np.nanmedian(depth) if np.isfinite(depth).any() else 0.0
     return np.where(np.isfinite(depth), depth, middle)
 
@@ -131,18 +133,19 @@ def validation_words(table: pd.DataFrame) -> str:
     best = table[table["split"] == "blocks"].sort_values("r2", kind="stable").iloc[-1]
     low, high = PUBLISHED["r2"].min(), PUBLISHED["r2"].max()
     text = (
-        f"Of {plain['samples']:.0f} sampled wells, {plain['above_limit']:.0f} are above the limit. "
-        "Ranked by the prediction as it stands, the first tenth holds "
+        f"Of {plain['samples']:,.0f} sampled wells, {plain['above_limit']:,.0f} are above the "
+        "limit. Ranked by the prediction as it stands, the first tenth holds "
         f"{_share(plain['found_in_first_10_pct_frac'])} of them (by chance: 10%); the rank "
         f"correlation is {plain['rank_correlation']:.2f}. Learned on other blocks of land, the "
-        f"best method ({best['method']}) explains {max(best['r2'], 0.0):.0%} of the variation of "
-        f"the logs and finds {_share(best['found_in_first_10_pct_frac'])}. Published studies of "
-        f"private wells reached {low:.0%} to {high:.0%}."
+        f"best method ({best['method']}) explains {percent(max(best['r2'], 0.0))} of the "
+        "variation of the logs and finds "
+        f"{_share(best['found_in_first_10_pct_frac'])}. Published studies of private wells reached "
+        f"{percent(low)} to {percent(high)}."
     )
     if table["suspect"].any():
-        return text + " A value above 60 % is suspect: look for leakage."
+        return text + " A value above 60% is suspect: look for leakage."
     return text + " Use it to order sampling, not to judge any well."
 
 
 def _share(value: float) -> str:
-    return "an unknown share" if np.isnan(value) else f"{value:.0%}"
+    return "an unknown share" if np.isnan(value) else percent(value)

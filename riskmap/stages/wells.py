@@ -11,14 +11,13 @@ import shapely
 from numpy.typing import NDArray
 
 from riskmap.action.zone_reasons import ZoneSettings
-from riskmap.groundwater.nitrogen import YEAR_D
+from riskmap.contract.arrays import Floats
+from riskmap.contract.units import YEAR_D
 from riskmap.groundwater.setbacks import distance_beside_time, setback_violations, virus_aquifer
 from riskmap.groundwater.settings import ASSESSMENT, AssessmentSettings
 from riskmap.groundwater.zones import Zones, capture_zones, systems_inside
 from riskmap.region.read import GroundwaterRules, Rules
 from riskmap.stages.groundwater import Groundwater
-
-Floats = NDArray[np.float64]
 
 HOME_L_D: Final = ASSESSMENT["well_flow_l_d"].value
 MOST_LOG10: Final = 20.0

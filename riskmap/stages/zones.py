@@ -2,27 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from rasterio.features import rasterize
-from rasterio.transform import Affine
 
 from riskmap.action.zone_reasons import ZoneSettings, reasons_of_cells
 from riskmap.action.zones import ZoneShapes, draw_zones, zone_table
-from riskmap.contract.units import ACRE_M2, HECTARE_M2
+from riskmap.contract.arrays import Flags
+from riskmap.contract.grid import Grid
+from riskmap.contract.quantities import TRACT, Units, text
 from riskmap.failure.flow import persons
-from riskmap.groundwater.grid import Grid
+from riskmap.spatial.cells import written_in
 from riskmap.stages.county import County
 from riskmap.stages.groundwater import Groundwater
 from riskmap.stages.vulnerability import vulnerability_grid
 from riskmap.stages.wells import is_public, setback_table, well_capture, well_columns
-
-Flags = NDArray[np.bool_]
 
 ZONE_CELL_M: Final = 20.0
 """Side of the cells from which zones are made, about; a whole part of the groundwater's cell."""
@@ -33,7 +31,7 @@ class Planning:
     """What planners get.
 
     ``zones``: polygons that do not overlap, columns of
-    :data:`riskmap.action.zones.ZONE_COLUMNS`. ``capture_zones``: one polygon per drinking-water
+    :data:`riskmap.contract.results.ZONES`. ``capture_zones``: one polygon per drinking-water
     well; ``chosen`` says whose area makes a zone. ``wells``: the groundwater's wells with capture,
     setback and virus columns and ``zone_id``. ``setbacks``: pairs nearer than the rules ask.
     ``settings`` used; ``notes`` in words.
@@ -102,7 +100,13 @@ def plan_zones(
     )
     drawn = draw_zones(grid, reasons, settings, systems=systems)
     table = zone_table(
-        drawn, reasons, systems=systems, wells=wells, homes=_homes(parcels), settings=settings
+        drawn,
+        reasons,
+        systems=systems,
+        wells=wells,
+        homes=_homes(parcels),
+        settings=settings,
+        units=region.units,
     )
     zones = gpd.GeoDataFrame(table, geometry=drawn.shapes, crs=county.crs)
     wells = _with_zone(wells, zones)
@@ -129,8 +133,8 @@ def zone_grid(land: Grid) -> Grid:
     """Cut the groundwater's cells into cells of about :data:`ZONE_CELL_M`, values carried over."""
     times = max(1, round(land.cell_m / ZONE_CELL_M))
     values = np.repeat(np.repeat(land.values, times, axis=0), times, axis=1)
-    a, b, c, d, e, f = land.transform
-    return Grid(values, (a / times, b, c, d, e / times, f))
+    side = land.cell_m / times
+    return replace(land, values=values, cell_x_m=side, cell_y_m=side)
 
 
 def _finer(coarse: Grid, grid: Grid) -> NDArray[np.float64]:
@@ -139,12 +143,7 @@ def _finer(coarse: Grid, grid: Grid) -> NDArray[np.float64]:
 
 
 def _cells_of(areas: gpd.GeoDataFrame, grid: Grid) -> Flags:
-    shapes = [(shape, 1) for shape in areas.geometry if shape is not None and not shape.is_empty]
-    if not shapes:
-        return np.zeros(grid.values.shape, bool)
-    cells = rasterize(
-        shapes, out_shape=grid.values.shape, transform=Affine(*grid.transform), dtype="uint8"
-    )
+    cells = written_in(((shape, 1) for shape in areas.geometry), grid, dtype="uint8")
     return np.asarray(cells, bool)
 
 
@@ -191,17 +190,16 @@ def _rule(settings: ZoneSettings) -> str:
 
 
 def _notes(
-    drawn: ZoneShapes, capture: gpd.GeoDataFrame, rule: str, settings: ZoneSettings, units: str
+    drawn: ZoneShapes, capture: gpd.GeoDataFrame, rule: str, settings: ZoneSettings, units: Units
 ) -> tuple[str, ...]:
-    area, size = ("acres", ACRE_M2) if units == "us" else ("ha", HECTARE_M2)
     assumed = int((capture["pumping_l_d_evidence"] == "assumed").sum())
     return (
-        f"{int(capture['chosen'].sum())} of {len(capture)} drinking-water wells make a capture "
+        f"{int(capture['chosen'].sum()):,} of {len(capture):,} drinking-water wells make a capture "
         f"zone: {rule}.",
-        f"The draw of {assumed} of {len(capture)} wells is assumed.",
-        f"Pieces smaller than {settings.least_area_m2 / size:.2g} {area} or with fewer than "
+        f"The draw of {assumed:,} of {len(capture):,} wells is assumed.",
+        f"Pieces smaller than {text(settings.least_area_m2, TRACT, units)} or with fewer than "
         f"{settings.least_systems} systems join a neighbor; those alone, "
-        f"{drawn.left_out_m2 / size:.1f} {area} in all, are left out.",
+        f"{text(drawn.left_out_m2, TRACT, units)} in all, are left out.",
         "Screening areas for planning. A delineation for regulation needs a licensed "
         "hydrogeologist and local data.",
     )

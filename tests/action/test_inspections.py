@@ -3,8 +3,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from riskmap.action.inspections import ALWAYS, MOST_PROMPTS, PROMPTS, inspection_stops, look_for
-from riskmap.contract.features import INVENTORY
+from riskmap.action.inspections import ALWAYS, MOST_PROMPTS, inspection_stops, look_for
+from riskmap.contract.features import COLUMNS
 
 
 def ranked(count: int) -> pd.DataFrame:
@@ -59,24 +59,17 @@ def test_prompts_follow_the_features() -> None:
     assert any("well" in words for words in first)
 
 
-def test_prompts_read_declared_features_and_stay_few() -> None:
-    declared = {feature.name: feature for feature in INVENTORY}
-    for prompt in PROMPTS:
-        assert prompt.feature in declared
+def test_the_most_urgent_prompts_come_first_and_stay_few() -> None:
     worst = {"last_stage": "failed", "kind": "cesspool", "flood_zone": "floodway"}
-    high = {"complaints", "repairs", "age_yr", "years_since_pumped_yr", "slope_pct"}
-    row = {
-        prompt.feature: worst.get(prompt.feature, 1000.0 if prompt.feature in high else 0.0)
-        for prompt in PROMPTS
-    }
+    least = {column.name: prompt.least for column in COLUMNS.values() for prompt in column.prompts}
+    row = {name: worst.get(name, 0.0 if limit is None else limit) for name, limit in least.items()}
     (words,) = look_for(pd.DataFrame([row]))
     assert len(words) == MOST_PROMPTS
+    assert words[len(ALWAYS)].startswith("What became of the trouble")
 
 
-def test_words_of_stages_and_kinds_are_those_of_the_contract() -> None:
-    declared = {feature.name: set(feature.domain) for feature in INVENTORY if feature.domain}
-    for prompt in PROMPTS:
-        words = declared.get(prompt.feature)
-        if words:
-            column = pd.Series(sorted(words))
-            assert prompt.holds(column).any(), prompt.feature
+def test_words_of_prompts_are_those_of_the_contract() -> None:
+    for column in COLUMNS.values():
+        for prompt in column.prompts:
+            assert set(prompt.among) <= set(column.domain)
+            assert prompt.among or (prompt.least is None) != (prompt.most is None)

@@ -2,7 +2,8 @@ from __future__ import annotations
 
 import pandas as pd
 
-from riskmap.action.mailing import MAILING_COLUMNS, addressees, to_write_to
+from riskmap.action.mailing import addressees, to_write_to
+from riskmap.contract.results import MAILING
 
 PLACE = {"mail_city": "Sample Falls", "mail_state": "NY", "mail_zip": "13301"}
 
@@ -108,10 +109,10 @@ class TestMerging:
         listed = "; ".join(table["parcel_ids"]).split("; ")
         assert sorted(listed) == sorted(f"P{n}" for n in range(40))
         assert table["parcels"].sum() == 40
-        assert list(table.columns) == list(MAILING_COLUMNS)
+        assert list(table.columns) == MAILING.column_names
         assert table["order"].tolist() == list(range(1, len(table) + 1))
 
     def test_nobody_to_write_to(self) -> None:
         table = addressees(chosen())
         assert len(table) == 0
-        assert list(table.columns) == list(MAILING_COLUMNS)
+        assert list(table.columns) == MAILING.column_names

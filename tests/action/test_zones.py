@@ -6,8 +6,9 @@ import pytest
 import shapely
 
 from riskmap.action.zone_reasons import ZoneSettings
-from riskmap.action.zones import ZONE_COLUMNS, draw_zones, zone_ids, zone_table
-from riskmap.groundwater.grid import Grid, grid_from_bounds
+from riskmap.action.zones import draw_zones, zone_ids, zone_table
+from riskmap.contract.grid import Grid, grid_from_bounds
+from riskmap.contract.results import ZONES
 
 NAN = float("nan")
 SETTINGS = ZoneSettings(least_area_m2=4_000.0, join_m=20.0)
@@ -48,7 +49,7 @@ def table(least_systems: int = 1) -> tuple[pd.DataFrame, np.ndarray]:
 class TestByEye:
     def test_what_each_zone_holds(self) -> None:
         zones, _ = table()
-        assert zones.columns.tolist() == list(ZONE_COLUMNS)
+        assert zones.columns.tolist() == ZONES.column_names
         assert zones["zone_id"].tolist() == ["C01", "N01", "V01"]
         assert zones["systems"].tolist() == [2, 3, 1]
         assert zones["wells"].tolist() == [1, 1, 0]
@@ -84,7 +85,7 @@ class TestByEye:
             drawn, nothing, systems=systems(), wells=points, homes=points, settings=SETTINGS
         )
         assert found.empty
-        assert found.columns.tolist() == list(ZONE_COLUMNS)
+        assert found.columns.tolist() == ZONES.column_names
 
 
 class TestProperties:

@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import weibull_min
 
-from riskmap.contract.layers import SYSTEM_KINDS
+from riskmap.contract.kinds import SYSTEM_KINDS
 from riskmap.failure.aging import (
     DEFAULT_AGING,
     AgingModel,

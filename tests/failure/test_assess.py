@@ -8,8 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from riskmap.contract.layers import EVIDENCE, STAGES, SYSTEM_KINDS
+from riskmap.contract.evidence import EVIDENCE
+from riskmap.contract.kinds import SYSTEM_KINDS
 from riskmap.contract.units import GALLON_L, GPD_PER_FT2_L_D_M2, SQUARE_FOOT_M2
+from riskmap.contract.vocabulary import STAGES
 from riskmap.failure.aging import DEFAULT_AGING
 from riskmap.failure.assess import FailureChoices, assess_failure
 from riskmap.failure.mat import LOOK_AHEAD_YR

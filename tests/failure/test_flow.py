@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from riskmap.contract.evidence import ASSUMED, INFERRED, MEASURED
 from riskmap.contract.units import GALLON_L
-from riskmap.failure.evidence import ASSUMED, INFERRED, MEASURED
 from riskmap.failure.flow import (
     HOUSEHOLD_PERSONS,
     PERSONS_PER_BEDROOM,

@@ -3,10 +3,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from riskmap.contract.layers import SYSTEM_KINDS
+from riskmap.contract.kinds import SYSTEM_KINDS
 from riskmap.failure.geometry import (
-    FIELDS,
-    NO_FIELD,
     field_kind,
     field_note,
     field_shape,
@@ -15,9 +13,6 @@ from riskmap.failure.geometry import (
 
 
 class TestAgainstEnumeration:
-    def test_every_kind_of_system_has_a_field_or_a_reason(self) -> None:
-        assert {*FIELDS, *NO_FIELD} == set(SYSTEM_KINDS)
-
     def test_kinds_of_field(self) -> None:
         found = dict(zip(SYSTEM_KINDS, field_kind(SYSTEM_KINDS).tolist(), strict=True))
         assert found == {

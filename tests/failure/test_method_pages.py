@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from riskmap.failure.aging import SERVICE_LIFE
+from riskmap.contract.kinds import KINDS
 from riskmap.failure.rules_data import FLOW_RULES, LOADING_RULES
 
 PAGES = ("flow.md", "clogging.md", "aging.md")
@@ -37,4 +37,4 @@ def test_the_aging_page_prints_the_defaults(repo: Path) -> None:
         for kinds, ten, twenty in rows
         for kind in kinds.split(",")
     }
-    assert printed == {kind: values[:2] for kind, values in SERVICE_LIFE.items()}
+    assert printed == {name: kind.serving[:2] for name, kind in KINDS.items()}

@@ -10,9 +10,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from riskmap.contract.kinds import SYSTEM_KINDS
 from riskmap.failure.assess import FailureChoices, assess_failure
 from riskmap.failure.flow import rule_flow_l_d
-from riskmap.failure.geometry import KINDS, kind_codes
+from riskmap.failure.geometry import kind_codes
 from riskmap.failure.parameter_ranges import FailureParameters
 from riskmap.failure.rerun import SystemRecords, systems_today
 from riskmap.failure.rules_data import PERSON_USE
@@ -25,7 +26,7 @@ def systems(count: int = 400) -> pd.DataFrame:
     rng = np.random.default_rng(5)
     return pd.DataFrame(
         {
-            "kind": rng.choice(KINDS, count),
+            "kind": rng.choice(SYSTEM_KINDS, count),
             "age_yr": rng.uniform(0, 70, count),
             "occupants": rng.integers(1, 7, count).astype(float),
             "tank_volume_l": rng.uniform(1900, 5700, count),

@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from riskmap.contract.evidence import ASSUMED, INFERRED, MAPPED, MEASURED
 from riskmap.contract.units import GPD_PER_FT2_L_D_M2
-from riskmap.failure.evidence import ASSUMED, INFERRED, MAPPED, MEASURED
 from riskmap.failure.rules_data import ILLINOIS, TEXAS, RulePeriod
 from riskmap.failure.sizing import (
     accept_rate_l_d_m2,

@@ -7,7 +7,6 @@ from hypothesis import strategies as st
 
 from riskmap.groundwater.nitrogen import (
     NITROGEN,
-    REMOVED_BEFORE_SOIL,
     effluent_depth_m_yr,
     lot_area_for_target_m2,
     lot_nitrate_mg_l,
@@ -91,6 +90,6 @@ class TestProperties:
         assert np.isnan(effluent_depth_m_yr(900.0, 0.0))
 
     def test_defaults_lie_within_their_bounds_and_name_a_source(self) -> None:
-        for spec in [*NITROGEN.values(), *REMOVED_BEFORE_SOIL.values()]:
+        for spec in NITROGEN.values():
             assert spec.lower <= spec.value <= spec.upper
             assert spec.source

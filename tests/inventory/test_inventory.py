@@ -8,8 +8,9 @@ import pandas as pd
 import pytest
 import shapely
 
+from riskmap.contract.evidence import EVIDENCE
 from riskmap.contract.features import INVENTORY, SOIL_LIMITS
-from riskmap.contract.layers import EVIDENCE, INSPECTIONS, PERMITS
+from riskmap.contract.layers import INSPECTIONS, PERMITS
 from riskmap.inventory.inventory import (
     Layers,
     Options,

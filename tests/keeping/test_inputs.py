@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from riskmap.keeping import inputs as inputs_module
-from riskmap.keeping.inputs import Inputs, setting
+from riskmap.keeping.inputs import HashMemory, setting, stated
 from riskmap.keeping.store import Store
 
 
@@ -46,28 +46,28 @@ def old_file(path: Path, text: str, when: float = 1e9) -> Path:
 class TestHashes:
     def test_they_are_sha256(self, tmp_path: Path, store: Store) -> None:
         path = old_file(tmp_path / "a.csv", "x")
-        assert Inputs(tmp_path, store).sha256(path) == hashlib.sha256(b"x").hexdigest()
+        assert HashMemory(store).sha256(path) == hashlib.sha256(b"x").hexdigest()
 
     def test_an_untouched_file_is_read_once(
         self, tmp_path: Path, store: Store, reads: list[str]
     ) -> None:
         path = old_file(tmp_path / "a.csv", "x")
-        first = Inputs(tmp_path, store)
+        first = HashMemory(store)
         one = first.sha256(path)
         first.remember()
-        assert Inputs(tmp_path, store).sha256(path) == one
+        assert HashMemory(store).sha256(path) == one
         assert reads == ["a.csv"]
 
     def test_a_touched_file_is_read_again_and_content_decides(
         self, tmp_path: Path, store: Store, reads: list[str]
     ) -> None:
         path = old_file(tmp_path / "a.csv", "x")
-        inputs = Inputs(tmp_path, store)
-        one = inputs.sha256(path)
+        memory = HashMemory(store)
+        one = memory.sha256(path)
         old_file(path, "x", when=1.1e9)
-        assert inputs.sha256(path) == one
-        old_file(path, "y", when=1.1e9 + 1)
-        assert inputs.sha256(path) != one
+        assert memory.sha256(path) == one
+        old_file(path, "y", when=1.1e9)  # same size, same time
+        assert memory.sha256(path) != one
         assert reads == ["a.csv"] * 3
 
     def test_a_file_just_written_is_not_trusted(
@@ -76,9 +76,9 @@ class TestHashes:
         """It could change once more within one step of the file system's clock."""
         path = tmp_path / "a.csv"
         path.write_text("x", encoding="utf-8")
-        inputs = Inputs(tmp_path, store)
-        inputs.sha256(path)
-        inputs.sha256(path)
+        memory = HashMemory(store)
+        memory.sha256(path)
+        memory.sha256(path)
         assert reads == ["a.csv"] * 2
 
 
@@ -89,30 +89,21 @@ class Section:
 
 
 class TestStating:
-    def test_of_a_file_the_content_counts_and_not_the_place(
-        self, tmp_path: Path, store: Store
-    ) -> None:
-        said = []
-        for place in ("here", "there"):
-            path = old_file(tmp_path / place / "a.csv", "x")
-            said.append(Inputs(tmp_path / place, store).stated(Section(1.0, path)))
-        assert said[0] == said[1]
-        assert list(said[0]["file"]["files"]) == ["a.csv"]
+    def test_of_a_file_the_content_counts_and_not_the_place(self) -> None:
+        said = [
+            stated(Section(1.0, Path(place)), lambda path: {path.name: "hash"})
+            for place in ("here/a.csv", "there/a.csv")
+        ]
+        assert said[0] == said[1] == {"depth_m": 1.0, "file": {"files": {"a.csv": "hash"}}}
 
-    def test_companions_and_folders_are_whole(self, tmp_path: Path, store: Store) -> None:
-        for name in ("p/a.shp", "p/a.dbf", "p/b.dbf", "soils/x/y.txt"):
-            old_file(tmp_path / name, name)
-        inputs = Inputs(tmp_path, store)
-        assert list(inputs.content([tmp_path / "p" / "a.shp"])) == ["p/a.dbf", "p/a.shp"]
-        assert list(inputs.content([tmp_path / "soils"])) == ["soils/x/y.txt"]
-        assert inputs.content([tmp_path / "none.csv"]) == {}
+    def test_plain_forms(self) -> None:
+        def none(path: Path) -> dict[str, str]:
+            raise AssertionError(path)
 
-    def test_plain_forms(self, tmp_path: Path, store: Store) -> None:
-        inputs = Inputs(tmp_path, store)
-        assert inputs.stated((1, None, date(2020, 1, 2))) == [1, None, "2020-01-02"]
-        assert inputs.stated({"a": (True,)}) == [["a", [True]]]
+        assert stated((1, None, date(2020, 1, 2)), none) == [1, None, "2020-01-02"]
+        assert stated({"a": (True,)}, none) == [["a", [True]]]
         with pytest.raises(TypeError, match="no plain form"):
-            inputs.stated(object())
+            stated(object(), none)
 
 
 def test_paths_to_settings(tmp_path: Path) -> None:

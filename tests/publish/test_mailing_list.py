@@ -7,7 +7,7 @@ import geopandas as gpd
 import openpyxl
 import pandas as pd
 
-from riskmap.action.mailing import MAILING_COLUMNS
+from riskmap.contract.results import MAILING
 from riskmap.publish.lists.mailing_list import RESULTS, write_mailing_list
 from riskmap.publish.paper.letters import write_letters
 
@@ -36,11 +36,11 @@ def test_table_and_workbook_hold_the_same_rows(tmp_path: Path, ranked: gpd.GeoDa
     ]
     assert table.read_bytes().endswith(b"\r\n")  # RFC 4180
     rows = pd.read_csv(table, dtype=str, keep_default_na=False)
-    assert list(rows.columns) == list(MAILING_COLUMNS)
+    assert list(rows.columns) == MAILING.column_names
     page = openpyxl.load_workbook(book)["Mailing"]
     names = [cell.value for cell in page["B"][1:]]
     assert names == rows["name"].tolist()
-    assert page.max_column == len(MAILING_COLUMNS) + len(RESULTS)
+    assert page.max_column == len(MAILING.columns) + len(RESULTS)
 
 
 def test_rows_are_those_of_the_letters(tmp_path: Path, ranked: gpd.GeoDataFrame) -> None:
@@ -93,5 +93,5 @@ def test_same_bytes_and_empty_lists(tmp_path: Path, ranked: gpd.GeoDataFrame) ->
     table, book = write_mailing_list(
         tmp_path / "c", ranked, county="N", date=TODAY, classes=("none such",)
     )
-    assert table.read_text(encoding="utf-8").splitlines() == [",".join(MAILING_COLUMNS)]
+    assert table.read_text(encoding="utf-8").splitlines() == [",".join(MAILING.column_names)]
     assert openpyxl.load_workbook(book)["Mailing"].max_row == 1

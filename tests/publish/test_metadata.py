@@ -16,9 +16,10 @@ import shapely
 from pyproj import CRS, Transformer
 from pystac.validation import validate_dict
 
+from riskmap.contract.features import column
 from riskmap.publish.gis.files import write_gis_files
 from riskmap.publish.gis.metadata import layer_of, write_metadata
-from riskmap.publish.gis.metadata_layers import PARCEL_FILES, column_meaning, degrees, union
+from riskmap.publish.gis.metadata_layers import PARCEL_FILES, degrees, described, union
 from riskmap.publish.gis.metadata_record import NAMESPACES
 from riskmap.publish.gis.styles import write_styles
 
@@ -228,6 +229,6 @@ def test_a_system_without_a_code(tmp_path: Path, small: gpd.GeoDataFrame) -> Non
 
 
 def test_meanings() -> None:
-    assert column_meaning("priority") == "Priority, 0-100: the two scores by their shares"
-    assert column_meaning("kind").startswith("Kind of system: ")
-    assert column_meaning("age_points") == "Points of the factor age in its score"
+    assert described(column("priority")) == "Priority: the two scores by their shares (0-100)"
+    assert described(column("kind")).startswith("Kind of onsite system: ")
+    assert described(column("age_points")) == "Points of the factor age in its score (0-100)"

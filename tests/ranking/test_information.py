@@ -8,8 +8,8 @@ import pandas as pd
 import pytest
 
 from riskmap.ranking.information import (
-    RECORDS,
-    Record,
+    LOOK_UPS,
+    LookUp,
     collection_list,
     describe_collection,
     record_values,
@@ -58,10 +58,10 @@ TINY = {
 }
 POINTS = {"soil": 45.0, "age": 30.0, "well": 25.0}
 RECORD = (
-    Record("soil_check", "soil", ("soil_frac",), 60),
-    Record("permit", "permit", ("age_frac",), 10),
-    Record("both", "both", ("soil_frac", "age_frac"), 70),
-    Record("none", "nothing the model reads", ("bedrooms",), 1),
+    LookUp("soil_check", "soil", ("soil_frac",), 60),
+    LookUp("permit", "permit", ("age_frac",), 10),
+    LookUp("both", "both", ("soil_frac", "age_frac"), 70),
+    LookUp("none", "nothing the model reads", ("bedrooms",), 1),
 )
 
 
@@ -177,11 +177,11 @@ class TestProperties:
         assert describe_collection(table, top=30) == "No record would change the list."
 
     def test_records_have_names_and_costs(self) -> None:
-        assert len({record.name for record in RECORDS}) == len(RECORDS)
-        assert all(record.minutes > 0 and record.features for record in RECORDS)
+        assert len({record.name for record in LOOK_UPS}) == len(LOOK_UPS)
+        assert all(record.minutes > 0 and record.features for record in LOOK_UPS)
 
     def test_every_record_tells_something_that_the_model_reads(self) -> None:
         read = {factor.feature for factor in read_model().factors}
-        for record in RECORDS:
+        for record in LOOK_UPS:
             assert set(record.features) <= read | set(KEPT), record.name
-        assert set(KEPT) <= {name for record in RECORDS for name in record.features}
+        assert set(KEPT) <= {name for record in LOOK_UPS for name in record.features}

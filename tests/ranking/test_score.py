@@ -155,11 +155,9 @@ def test_curve_against_numpy_interp() -> None:
 
 def test_reasons_name_the_strongest_known_factors() -> None:
     features = small_features()
-    reasons = leading_reasons(
-        features, score(features, SMALL), SMALL, declared=DECLARED, units="us"
-    )
+    reasons = leading_reasons(features, score(features, SMALL), SMALL, units="us")
     # p1 parts of the priority: age 37.5 * .5, lot 12.5 * .5, well 50 * .5
-    assert reasons.loc["p1"].tolist() == ["It is 164 ft", "It is 20 years", "It is 0.12 acre"]
+    assert reasons.loc["p1"].tolist() == ["It is 164 ft", "It is 20 years", "It is 0.12 acres"]
     assert reasons.loc["p4"].tolist() == ["It is 0 ft", "", ""]
 
 
@@ -171,9 +169,7 @@ def test_unknown_is_said() -> None:
 @pytest.mark.parametrize("units", ["us", "si"])
 def test_default_reasons_read_as_sentences(units: str) -> None:
     features = random_features(300)
-    reasons = leading_reasons(
-        features, score(features, DEFAULT), DEFAULT, declared=DECLARED, units=units
-    )
+    reasons = leading_reasons(features, score(features, DEFAULT), DEFAULT, units=units)
     text = pd.concat([reasons[c] for c in reasons])
     text = text[text != ""]
     assert len(text) > 600

@@ -3,7 +3,8 @@ from __future__ import annotations
 import pandas as pd
 
 from riskmap.contract.features import FEATURES as DECLARED
-from riskmap.ranking.table import RANKED_COLUMNS, ranked_table
+from riskmap.contract.features import RANKED
+from riskmap.ranking.table import ranked_table
 from riskmap.region.model_file import read_model
 
 
@@ -17,7 +18,6 @@ def table() -> pd.DataFrame:
     return ranked_table(
         features,
         read_model(features=DECLARED),
-        declared=DECLARED,
         units="us",
         cuts=(20, 40, 60, 80),
     )
@@ -42,7 +42,7 @@ def test_every_row_is_scored_or_has_its_reason() -> None:
 
 def test_columns_are_the_declared_ones() -> None:
     names = [name for name in table().columns if not name.endswith("_points")]
-    assert names == list(RANKED_COLUMNS)
+    assert names == [column.name for column in RANKED]
 
 
 def test_reasons_only_for_scored_rows() -> None:

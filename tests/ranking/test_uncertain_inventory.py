@@ -10,9 +10,10 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from riskmap.contract.features import FEATURES
 from riskmap.ranking.inputs import describe_inputs
 from riskmap.ranking.model import parse_model
-from riskmap.ranking.priors import PRIORS, prior_of
+from riskmap.ranking.priors import spread_of
 from riskmap.ranking.score import score
 from riskmap.ranking.uncertainty import propagate
 
@@ -147,12 +148,12 @@ class TestInventory:
         made = describe_inputs(self.features(), MODEL)
         assert [entry.name for entry in made] == ["age", "drainage"]
         assert made[0].redraw[3] == 1.0
-        assert made[1].redraw[0] == prior_of("drainage_class", words=True).mapped
+        assert made[1].redraw[0] == spread_of("drainage_class", words=True).mapped
 
     def test_spreads_widen_as_evidence_weakens(self) -> None:
-        for prior in PRIORS.values():
-            assert prior.measured <= prior.mapped <= prior.inferred <= prior.assumed
-            assert prior.basis
+        for name in FEATURES:
+            spread = spread_of(name)
+            assert spread.measured <= spread.mapped <= spread.inferred <= spread.assumed, name
 
 
 def test_the_scoring_model_that_comes_with_the_program(repo: Path) -> None:

@@ -75,7 +75,7 @@ def test_two_years_without_news_are_all_time(
     moves = found.drift.moves
     assert np.allclose(moves["time"], moves["change"], atol=1e-9)
     assert moves["time"].gt(0.1).mean() > 0.3
-    assert "time passed (100 %" in " ".join(found.words)
+    assert "time passed (100%" in " ".join(found.words)
 
 
 def test_parts_of_a_mixed_change_add_up_and_match_the_published_priorities(

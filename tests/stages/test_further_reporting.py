@@ -132,7 +132,7 @@ def test_learning_section_shows_all_six_rankings(comparison: Comparison) -> None
     assert tables[0].rows[0][1] == "0.2 (0.1 to 0.3)"
     figure = section.blocks[-1]
     assert isinstance(figure, Figure)
-    assert "said 10 %, found 12 %" in figure.words
+    assert "said 10%, found 12%" in figure.words
     assert len(learning_section(("Declined.",), None).blocks) == 1
 
 
@@ -143,5 +143,5 @@ def test_service_section_has_the_published_accuracies() -> None:
     )
     table = section.blocks[1]
     assert isinstance(table, Table)
-    assert [row[1] for row in table.rows] == ["90.0 %", "97.0 %", "91.8 %", "81.9 %"]
+    assert [row[1] for row in table.rows] == ["90.0%", "97.0%", "91.8%", "81.9%"]
     assert "50 built parcels" in str(section.blocks[0])

@@ -12,7 +12,6 @@ import pandas as pd
 import pytest
 from scipy.stats import rankdata
 
-from riskmap.contract.features import FEATURES
 from riskmap.ranking.contenders import Design, Visits
 from riskmap.ranking.score import classify
 from riskmap.ranking.table import ranked_table
@@ -73,7 +72,7 @@ def by_slope(onsite: pd.DataFrame) -> pd.DataFrame:
 
 def ranked_by_score(features: pd.DataFrame, assessed: Result) -> pd.DataFrame:
     cuts = assessed.region.rules.class_cuts
-    return ranked_table(features, assessed.model, declared=FEATURES, units="us", cuts=cuts)
+    return ranked_table(features, assessed.model, units="us", cuts=cuts)
 
 
 class TestAsOfTheStart:

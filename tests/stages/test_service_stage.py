@@ -52,8 +52,8 @@ def test_hidden_records_are_told_as_well_as_held_out_ones(
     assert told.sum() > 0.5 * was_open.sum()
     assert right > service.accuracy.accuracy_decided - 0.05
     assert right > 0.9
-    assert "91.8 %" in service.words
-    assert "81.9 %" in service.words
+    assert "91.8%" in service.words
+    assert "81.9%" in service.words
 
 
 def test_only_open_parcels_change_and_carry_evidence_and_confidence(

@@ -17,7 +17,7 @@ import pandas as pd
 import pyogrio
 import shapely
 
-from riskmap.publish.map.facts import PRIVATE
+from riskmap.contract.layers import PRIVATE
 
 FIXED_MOMENT: Final = "2000-01-01T00:00:00.000Z"
 """Time of last change inside the GeoPackage: the same county gives the same bytes."""

@@ -26,7 +26,7 @@ from riskmap.publish.gis.metadata_layers import (
     slug,
     union,
 )
-from riskmap.publish.gis.metadata_record import Record, compose_record
+from riskmap.publish.gis.metadata_record import CatalogRecord, compose_record
 from riskmap.publish.words.cautions import CAUTIONS
 from riskmap.publish.words.text_safety import plain_text
 
@@ -97,7 +97,7 @@ def write_metadata(
         version=version,
     )
     paths.append(_write_json(place / "collection.json", collection))
-    record = Record(
+    record = CatalogRecord(
         identifier=identifier,
         title=title,
         abstract=" ".join(f"{layer.title}: {layer.meaning}" for layer in layers),

@@ -11,12 +11,12 @@ import geopandas as gpd
 import pandas as pd
 from pyproj import CRS, Transformer
 
-from riskmap.contract.features import FEATURES
-from riskmap.contract.layers import EVIDENCE
+from riskmap.contract.columns import Column, Layer
+from riskmap.contract.features import column
+from riskmap.contract.layers import PRIVATE
+from riskmap.contract.quantities import in_units
 from riskmap.publish.gis.styles import STYLES, WORD_STYLES
-from riskmap.publish.map.facts import PRIVATE
 from riskmap.publish.words.text_safety import plain_text
-from riskmap.ranking.table import RANKED_COLUMNS
 
 WGS84: Final = CRS.from_epsg(4326)
 Box = tuple[float, float, float, float]
@@ -72,11 +72,8 @@ PARCELS_MEANING: Final = (
 def layer_of(
     table: gpd.GeoDataFrame,
     *,
-    name: str = "parcels",
-    title: str = "Parcels with scores and ranks",
-    meaning: str = PARCELS_MEANING,
+    of: Layer | None = None,
     files: tuple[LayerFile, ...] = PARCEL_FILES,
-    meanings: Mapping[str, str] | None = None,
 ) -> RunLayer:
     """Describe a table of shapes as a layer; private columns are left out.
 
@@ -84,48 +81,40 @@ def layer_of(
 
     Parameters
     ----------
-    meanings
-        Column -> meaning, for columns that are declared nowhere.
+    table
+        Its rows, in the run's reference system.
+    of
+        Its declaration; None for the parcels.
+    files
+        Where it is written.
     """
     plain = pd.DataFrame(table.drop(columns=table.geometry.name))
     if plain.index.name == "parcel_id":
         plain = plain.reset_index()
-    names = [str(column) for column in plain.columns if column not in PRIVATE]
+    names = [str(name) for name in plain.columns if name not in PRIVATE]
+    declared = {} if of is None else {found.name: found for found in of.columns}
     west, south, east, north = map(float, table.total_bounds)
     return RunLayer(
-        name=name,
-        title=title,
-        meaning=meaning,
+        name="parcels" if of is None else of.name,
+        title="Parcels with scores and ranks" if of is None else of.title,
+        meaning=PARCELS_MEANING if of is None else of.meaning,
         files=files,
         bounds=(west, south, east, north),
         rows=len(table),
-        columns={
-            column: (meanings or {}).get(column) or column_meaning(column) for column in names
-        },
-        types={column: _type_of(plain[column]) for column in names},
+        columns={name: described(declared.get(name) or column(name)) for name in names},
+        types={name: _type_of(plain[name]) for name in names},
     )
 
 
-def column_meaning(column: str) -> str:
-    """Meaning of a column with its unit, in words.
+def described(found: Column) -> str:
+    """Meaning of a column with its SI unit or its words.
 
-    >>> column_meaning("lot_m2"), column_meaning("age_yr_evidence")
+    >>> described(column("lot_m2")), described(column("age_yr_evidence"))
     ('Lot size (m2)', 'How age_yr is known: measured, mapped, inferred, assumed, unknown')
     """
-    if column == "parcel_id":
-        return "Parcel number, as text"
-    feature = FEATURES.get(column)
-    if feature:
-        unit = f" ({feature.unit})" if feature.unit else ""
-        words = f": {', '.join(feature.domain)}" if feature.domain else ""
-        return f"{feature.meaning}{unit}{words}"
-    if column in RANKED_COLUMNS:
-        return RANKED_COLUMNS[column]
-    if column.endswith("_evidence"):
-        return f"How {column.removesuffix('_evidence')} is known: {', '.join(EVIDENCE)}"
-    if column.endswith("_points"):
-        return f"Points of the factor {column.removesuffix('_points')} in its score"
-    return column.replace("_", " ").capitalize()
+    words = f": {', '.join(found.domain)}" if found.domain and ":" not in found.meaning else ""
+    unit = f" ({found.unit})" if found.unit else ""
+    return in_units(found.meaning, "si") + unit + words
 
 
 def degrees(bounds: Box, crs: CRS) -> Box:

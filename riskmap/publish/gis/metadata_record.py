@@ -24,7 +24,7 @@ TOPICS: Final = ("environment", "health", "inlandWaters")
 
 
 @dataclass(frozen=True)
-class Record:
+class CatalogRecord:
     """What the record says; texts are made plain on writing.
 
     ``box`` is west, south, east, north in degrees; ``inputs`` maps input files to SHA-256 sums;
@@ -47,7 +47,7 @@ class Record:
     files: Mapping[str, str]
 
 
-def compose_record(record: Record) -> str:
+def compose_record(record: CatalogRecord) -> str:
     """Return the text of the XML file."""
     for prefix, address in NAMESPACES.items():
         ET.register_namespace(prefix, address)
@@ -93,7 +93,7 @@ def _code(name: str, value: str) -> ET.Element:
     return _element(name, text=value, codeList=f"{CODE_LISTS}#{kind}", codeListValue=value)
 
 
-def _party(record: Record) -> ET.Element:
+def _party(record: CatalogRecord) -> ET.Element:
     contact = [_text("gmd:individualName", record.contact)] if plain_text(record.contact) else []
     return _element(
         "gmd:CI_ResponsibleParty",
@@ -103,7 +103,7 @@ def _party(record: Record) -> ET.Element:
     )
 
 
-def _reference_system(record: Record) -> Iterable[ET.Element]:
+def _reference_system(record: CatalogRecord) -> Iterable[ET.Element]:
     if record.crs_code is None:
         return []
     space, _, code = record.crs_code.partition(":")
@@ -116,7 +116,7 @@ def _reference_system(record: Record) -> Iterable[ET.Element]:
     return [_element("gmd:referenceSystemInfo", system)]
 
 
-def _identification(record: Record) -> ET.Element:
+def _identification(record: CatalogRecord) -> ET.Element:
     return _element(
         "gmd:MD_DataIdentification",
         _element("gmd:citation", _citation(record.title, record.date)),
@@ -149,7 +149,7 @@ def _citation(title: str, date: datetime.date) -> ET.Element:
     return _element("gmd:CI_Citation", _text("gmd:title", title), _element("gmd:date", stamp))
 
 
-def _keywords(record: Record) -> ET.Element:
+def _keywords(record: CatalogRecord) -> ET.Element:
     return _element(
         "gmd:MD_Keywords",
         *(_text("gmd:keyword", word) for word in record.keywords),
@@ -157,7 +157,7 @@ def _keywords(record: Record) -> ET.Element:
     )
 
 
-def _constraints(record: Record) -> ET.Element:
+def _constraints(record: CatalogRecord) -> ET.Element:
     restricted = _code("gmd:MD_RestrictionCode", "otherRestrictions")
     again = _code("gmd:MD_RestrictionCode", "otherRestrictions")
     return _element(
@@ -169,7 +169,7 @@ def _constraints(record: Record) -> ET.Element:
     )
 
 
-def _extent(record: Record) -> ET.Element:
+def _extent(record: CatalogRecord) -> ET.Element:
     names = (
         "westBoundLongitude",
         "eastBoundLongitude",
@@ -194,7 +194,7 @@ def _extent(record: Record) -> ET.Element:
     )
 
 
-def _distribution(record: Record) -> ET.Element:
+def _distribution(record: CatalogRecord) -> ET.Element:
     formats = [
         _element(
             "gmd:distributionFormat",
@@ -217,7 +217,7 @@ def _distribution(record: Record) -> ET.Element:
     return _element("gmd:MD_Distribution", *formats, _element("gmd:transferOptions", transfer))
 
 
-def _quality(record: Record) -> ET.Element:
+def _quality(record: CatalogRecord) -> ET.Element:
     scope = _element("gmd:DQ_Scope", _element("gmd:level", _code("gmd:MD_ScopeCode", "dataset")))
     sources = [
         _element(

@@ -9,30 +9,29 @@ from typing import Final
 import pandas as pd
 
 from riskmap.action.inspections import ALWAYS
+from riskmap.contract.evidence import EVIDENCE_MEANINGS
+from riskmap.contract.features import column
+from riskmap.contract.quantities import Units, percent
 from riskmap.publish.lists.list_columns import (
-    EVIDENCE_MEANINGS,
     RESULTS,
     file_name_of,
     for_reading,
     list_table,
-    titled,
+    listed_column,
 )
 from riskmap.publish.lists.workbook import WORKBOOK_ROWS, Worklist, write_workbook
-from riskmap.publish.words.display import Units
 from riskmap.publish.words.doubt_words import LIKELIHOOD, RANGE_MEANING, WIDE_MEANING
 from riskmap.publish.words.text_safety import csv_text, plain_text
 
-DECIMALS: Final = {"priority": "0.0"}
 NOTES: Final = (
     ("At every stop", "; ".join(ALWAYS)),
     ("Likely state", "By the clogging model, if nothing was mended off the record: an estimate, "
      "not a finding. What was found at the last visit outweighs it."),
     ("Ranges and chance", f"{RANGE_MEANING} {WIDE_MEANING} In words: "
-     + ", ".join(f"{least:.0%} and more {words}" for least, words in LIKELIHOOD)
+     + ", ".join(f"{percent(least)} and more {words}" for least, words in LIKELIHOOD)
      + " (scale of the Intergovernmental Panel on Climate Change, 2010)."),
     *((f"Known: {word}", meaning) for word, meaning in EVIDENCE_MEANINGS.items()),
 )  # fmt: skip
-CLASSED: Final = ("priority_class", "failure_class", "groundwater_class")
 
 
 def write_inspection_list(
@@ -71,12 +70,10 @@ def write_inspection_list(
                 name=name,
                 heading=f"{plain_text(county)}: {name.lower()}, {date.isoformat()}",
                 table=read,
-                columns=[titled(column, units=units, top=top) for column in read.columns],
+                columns=[listed_column(str(name), top=top) for name in read.columns],
                 results=RESULTS,
                 notes=NOTES,
                 units=units,
-                decimals=DECIMALS,
-                classed=CLASSED,
                 most=workbook_rows,
                 who="the inspector",
                 pages_wide=2,
@@ -92,5 +89,6 @@ def _ordered(ranked: pd.DataFrame, by: str) -> pd.DataFrame:
 
 
 def _write_csv(path: Path, table: pd.DataFrame, *, units: Units) -> None:
-    named = table.rename(columns={name: file_name_of(name, units=units) for name in table.columns})
+    names = {name: file_name_of(column(str(name)), units=units) for name in table.columns}
+    named = table.rename(columns=names)
     path.write_bytes(csv_text(named).encode("utf-8"))

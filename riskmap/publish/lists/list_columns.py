@@ -1,31 +1,24 @@
-"""What stands on an inspector's list: columns, widths, meanings and sources."""
+"""What stands on a list for staff: headings, names in CSV files, and the columns of inspections."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
 import pandas as pd
 
 from riskmap.action.inspections import ALWAYS, look_for
-from riskmap.contract.layers import STAGES
-from riskmap.publish.map.facts import worded
-from riskmap.publish.words.display import Units, readable, shown
+from riskmap.contract.columns import Column, Listed
+from riskmap.contract.evidence import mark_of
+from riskmap.contract.features import COLUMNS, as_words, column, shown
+from riskmap.contract.quantities import NUMBER, OF_SUFFIX, SHARE, Units, in_units
+from riskmap.contract.vocabulary import STAGES
 from riskmap.publish.words.doubt_words import rough_rank
 
-
-@dataclass(frozen=True)
-class ListColumn:
-    """One column: its name in the table, its title on the list, its width in letters."""
-
-    name: str
-    title: str
-    width: float
-    meaning: str
-    source: str = "this run"
-    wrap: bool = False
+AS_RECORDED: Final = Listed(20, "parcels")
+"""How a column stands on a list that is declared on none."""
 
 
 @dataclass(frozen=True)
@@ -38,62 +31,6 @@ class ResultColumn:
     choices: tuple[str, ...] = ()
     kind: str = ""
 
-
-COLUMNS: Final = (
-    ListColumn("rank", "Rank", 7, "Place on the list, 1 first"),
-    ListColumn("parcel_id", "Parcel", 16, "The county's parcel number", "parcels"),
-    ListColumn("address", "Address", 26, "Site address", "parcels", wrap=True),
-    ListColumn("neighborhood", "Neighborhood", 17, "Group of parcels", "parcels", wrap=True),
-    ListColumn("priority", "Priority", 8.5, "Failure and groundwater score by their shares, 0-100"),
-    ListColumn("priority_low", "Priority, low", 8.5, "Lower end of its 90 % range", "this run"),
-    ListColumn("priority_high", "Priority, high", 8.5, "Upper end of its 90 % range", "this run"),
-    ListColumn("rank_low", "Rank, first", 8.5, "First place of its 90 % range, to two digits"),
-    ListColumn("rank_high", "Rank, last", 8.5, "Last place of its 90 % range, to two digits"),
-    ListColumn(
-        "top_chance",
-        "Chance of the first",
-        9,
-        "Chance to be truly among the first, of as many as the list is long, by what is known",
-    ),
-    ListColumn("priority_rank", "Rank by priority", 9, "Rank where the list is ordered by chance"),
-    ListColumn("spoke", "Who ranks", 14, "The score, or what was learned from visits", wrap=True),
-    ListColumn(
-        "learned_chance_frac",
-        "Learned chance",
-        9,
-        "Chance that visits would find it failed, learned from visits",
-    ),
-    ListColumn("priority_class", "Class", 10, "Class of the priority"),
-    ListColumn("failure_class", "Failure", 10, "Class of the failure score"),
-    ListColumn("groundwater_class", "Groundwater", 12, "Class of the groundwater score"),
-    ListColumn("reason_1", "Leading reason", 28, "What adds most points", wrap=True),
-    ListColumn("reason_2", "Second reason", 26, "What adds the next most points", wrap=True),
-    ListColumn("reason_3", "Third reason", 26, "What adds the third most points", wrap=True),
-    ListColumn("look_for", "Look for", 62, "Beside what is looked for at every stop", wrap=True),
-    ListColumn("unknown", "Not known", 24, "Factors with no record; ask for them", wrap=True),
-    ListColumn("kind", "Kind of system", 13, "Kind of onsite system", "permits, inspections"),
-    ListColumn("stage", "Likely state", 11, "The field's likely state by the model (see below)"),
-    ListColumn("stage_evidence", "State known from", 11, "What that estimate rests on"),
-    ListColumn("age_yr", "Age", 8, "Age of the present system", "permits, parcels"),
-    ListColumn("age_yr_evidence", "Age known from", 12, "How the age is known (see below)"),
-    ListColumn(
-        "years_since_pumped_yr",
-        "Since last pump-out",
-        12,
-        "Years since the last pump-out on record; empty: none on record",
-        "permits, inspections",
-    ),
-    ListColumn(
-        "well_distance_m", "Nearest drinking well", 12, "From the likely treatment area", "wells"
-    ),
-)
-"""In the order an inspector reads: where, how urgent, why, what to ask for, what to look at."""
-
-READ: Final = (
-    ListColumn("priority_range", "Priority, range", 10, "Where nine draws in ten fall (see below)"),
-    ListColumn("rank_range", "Rank, range", 14, "The same for the rank, to two digits"),
-)
-"""Columns that stand for two in the workbook."""
 
 RESULTS: Final = (
     ResultColumn("Visited on", 12, "Date of the visit", kind="date"),
@@ -111,13 +48,20 @@ RESULTS: Final = (
 )
 """Columns that the inspector fills in."""
 
-EVIDENCE_MEANINGS: Final = {
-    "measured": "from a permit, an inspection or a well log",
-    "mapped": "from a survey or a grid",
-    "inferred": "from neighbors or a model",
-    "assumed": "a stated default: nothing is known",
-    "unknown": "no value",
-}
+
+def inspection_columns() -> list[Column]:
+    """Columns of the inspection list, in order: the rank, where it is, how urgent, why, and so on.
+
+    >>> [found.name for found in inspection_columns()[:3]]
+    ['rank', 'parcel_id', 'address']
+    """
+    listed = [found for found in COLUMNS.values() if found.listed is not None]
+    both = []
+    for found in sorted(listed, key=lambda found: found.name != "rank"):
+        both.append(found)
+        if found.listed is not None and found.listed.also_known_from:
+            both.append(replace(column(mark_of(found.name)), listed=Listed(12)))
+    return both
 
 
 def list_table(
@@ -129,17 +73,16 @@ def list_table(
     for name in {"rank_low", "rank_high"} & set(source):
         source[name] = rough_rank(source[name])
     table = pd.DataFrame(index=source.index)
-    wanted = [column.name for column in COLUMNS] + list(owner_columns)
-    for name in wanted:
+    for name in [found.name for found in inspection_columns()] + list(owner_columns):
         if name not in source:
             continue
         values = source[name]
-        if name in {"rank", "priority", "priority_rank"}:
-            table[name] = values.round(1) if name == "priority" else values
+        if pd.api.types.is_integer_dtype(values.dtype):
+            table[name] = values
         elif pd.api.types.is_numeric_dtype(values.dtype):
-            table[name] = shown(values, readable(name, units=units))
+            table[name] = shown(values, name, units)
         else:
-            table[name] = worded(values) if name == "kind" or name == "unknown" else values
+            table[name] = as_words(values, column(name))
     return table
 
 
@@ -155,10 +98,10 @@ def own_prompts(prompts: Sequence[str]) -> str:
 def for_reading(table: pd.DataFrame) -> pd.DataFrame:
     """Put both ends of a range into one column of text: the workbook is for people.
 
-    >>> for_reading(pd.DataFrame({"rank_low": [3.0, None], "rank_high": [65.0, None]}))
-      rank_range
-    0    3 to 65
-    1       None
+    >>> for_reading(pd.DataFrame({"rank_low": [3.0, None], "rank_high": [1650.0, None]}))
+       rank_range
+    0  3 to 1,650
+    1        None
     """
     read = table.copy()
     for kind in ("priority", "rank"):
@@ -173,36 +116,70 @@ def for_reading(table: pd.DataFrame) -> pd.DataFrame:
 
 
 def _range(low: float, high: float) -> str | None:
-    return None if pd.isna(low) or pd.isna(high) else f"{low:.0f} to {high:.0f}"
+    return None if pd.isna(low) or pd.isna(high) else f"{low:,.0f} to {high:,.0f}"
 
 
-def titled(name: str, *, units: Units, top: int | None = None) -> ListColumn:
-    """Return the column called `name`, its title with the unit that people read.
+def listed_column(name: str, *, top: int | None = None) -> Column:
+    """Return the column called `name` as the inspections' workbook has it.
 
     `top` is the length of list that the chance speaks of.
     """
-    known = {column.name: column for column in (*COLUMNS, *READ)}
+    if name.endswith("_range"):
+        of = column(name.removesuffix("_range"))
+        return Column(
+            name,
+            f"Where nine draws in ten of the {of.label.lower()} fall (see below)",
+            "text",
+            label=f"{of.label}, range",
+            listed=Listed(14),
+        )
+    found = {each.name: each for each in inspection_columns()}.get(name, column(name))
     if name == "top_chance" and top:
-        meaning = f"Chance to be truly among the first {top:,}, by what is known"
-        return ListColumn(name, f"Chance, first {top:,} (%)", 9, meaning)
-    plain = ListColumn(name, name.replace("_", " ").capitalize(), 20, "As recorded", "parcels")
-    column = known.get(name, plain)
-    unit = readable(name, units=units).unit
-    if not unit or name in {"rank", "priority"}:
-        return column
-    title = f"{column.title} ({unit})"
-    return ListColumn(name, title, column.width, column.meaning, column.source, column.wrap)
+        return replace(
+            found,
+            label=f"Chance, first {top:,}",
+            meaning=f"Chance to be truly among the first {top:,}, by what is known",
+        )
+    return found
 
 
-def file_name_of(name: str, *, units: Units) -> str:
+def heading(found: Column, units: Units) -> str:
+    """Heading of a column on a list, with the unit that people read.
+
+    >>> heading(column("well_distance_m"), "us"), heading(column("rank"), "us")
+    ('Nearest drinking well (ft)', 'Rank')
+    """
+    unit = found.quantity.scale(units).unit
+    label = in_units(found.label or found.meaning, units)
+    return f"{label} ({unit})" if unit else label
+
+
+def number_form(found: Column, units: Units) -> str:
+    """Format of a column's numbers in a workbook.
+
+    >>> number_form(column("lot_m2"), "us"), number_form(column("installed_year"), "us")
+    ('#,##0.00', '0')
+    """
+    decimals = found.quantity.scale(units).decimals
+    whole = "#,##0" if found.quantity.grouped else "0"
+    return f"{whole}.{'0' * decimals}" if decimals else whole
+
+
+def file_name_of(found: Column, *, units: Units) -> str:
     """Name of a column in the CSV file: the unit in it is the one of the numbers beneath.
 
-    >>> file_name_of("well_distance_m", units="us"), file_name_of("age_yr", units="us")
-    ('well_distance_ft', 'age_yr')
-    >>> file_name_of("top_chance", units="si"), file_name_of("learned_chance_frac", units="us")
-    ('top_chance_pct', 'learned_chance_pct')
+    >>> [file_name_of(column(name), units="us") for name in ("well_distance_m", "age_yr")]
+    ['well_distance_ft', 'age_yr']
+    >>> [file_name_of(column(name), units="si") for name in ("top_chance", "learned_chance_frac")]
+    ['top_chance_pct', 'learned_chance_pct']
     """
-    unit = readable(name, units=units).unit
-    if unit == "%" and not name.endswith("_pct"):
-        return f"{name.removesuffix('_frac')}_pct"
-    return f"{name.removesuffix('_m')}_{unit}" if name.endswith("_m") and unit else name
+    short = found.quantity.scale(units).short
+    if not short:
+        return found.name
+    plain = found.name
+    for suffix, quantity in OF_SUFFIX.items():
+        same = quantity.si_unit == found.quantity.si_unit != NUMBER.si_unit
+        if same and plain.endswith(suffix) and (quantity is not SHARE or suffix == "_frac"):
+            plain = plain.removesuffix(suffix)
+            break
+    return f"{plain}_{short}"

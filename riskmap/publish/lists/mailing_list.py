@@ -9,27 +9,12 @@ from typing import Final
 
 import pandas as pd
 
-from riskmap.action.mailing import LETTER_CLASSES, MAILING_COLUMNS, addressees, to_write_to
-from riskmap.publish.lists.list_columns import ListColumn, ResultColumn
+from riskmap.action.mailing import LETTER_CLASSES, addressees, to_write_to
+from riskmap.contract.quantities import Units
+from riskmap.contract.results import MAILING
+from riskmap.publish.lists.list_columns import ResultColumn
 from riskmap.publish.lists.workbook import Worklist, cleaned, write_workbook
-from riskmap.publish.words.display import Units
 from riskmap.publish.words.text_safety import csv_text, plain_text
-
-_SHOWN: Final = {
-    "order": ("Order", 7, "this run"),
-    "name": ("Name", 36, "parcels"),
-    "delivery_line": ("Street or box", 26, "parcels"),
-    "last_line": ("City, state, ZIP", 26, "parcels"),
-    "address_check": ("Check first", 20, "this run"),
-    "audience": ("For", 11, "this run"),
-    "language": ("Language", 9, "parcels"),
-    "parcels": ("Parcels", 8, "this run"),
-    "site_addresses": ("About", 34, "parcels"),
-    "parcel_ids": ("Parcel numbers", 20, "parcels"),
-    "failure_class": ("Class", 10, "this run"),
-    "best_rank": ("Best rank", 9, "this run"),
-}
-_WRAPPED: Final = {"name", "delivery_line", "address_check", "site_addresses", "parcel_ids"}
 
 RESULTS: Final = (
     ResultColumn("Sent on", 12, "Date the letter was posted", kind="date"),
@@ -92,16 +77,13 @@ def write_mailing_list(
     place = folder / "lists"
     place.mkdir(parents=True, exist_ok=True)
     table = place / "mailing.csv"
-    table.write_bytes(csv_text(people[list(MAILING_COLUMNS)]).encode("utf-8"))
+    table.write_bytes(csv_text(people[MAILING.column_names]).encode("utf-8"))
     heading = f"{plain_text(county)}: mailing list, {', '.join(classes)}, {date.isoformat()}"
     worklist = Worklist(
         name="Mailing",
         heading=heading,
         table=people,
-        columns=[
-            ListColumn(name, title, width, MAILING_COLUMNS[name], source, name in _WRAPPED)
-            for name, (title, width, source) in _SHOWN.items()
-        ],
+        columns=MAILING.columns,
         results=RESULTS,
         notes=NOTES,
         units=units,

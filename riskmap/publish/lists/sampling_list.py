@@ -11,48 +11,13 @@ import numpy as np
 import pandas as pd
 
 from riskmap.action.mailing import by_parcel_id
-from riskmap.action.sampling import SAMPLING_COLUMNS, sampling_order
-from riskmap.publish.lists.list_columns import ListColumn, ResultColumn
+from riskmap.action.sampling import sampling_order
+from riskmap.contract.quantities import Units, shown
+from riskmap.contract.results import SAMPLING
+from riskmap.publish.lists.list_columns import ResultColumn, file_name_of
 from riskmap.publish.lists.workbook import Worklist, cleaned, write_workbook
 from riskmap.publish.words.cautions import WATER
-from riskmap.publish.words.display import Units, readable, shown
 from riskmap.publish.words.text_safety import csv_text, plain_text
-
-WHERE: Final = {
-    "parcel_id": "Parcel the well stands on; empty where on none",
-    "address": "Site address of that parcel",
-    "owner": "Owner of that parcel, where the county keeps owners",
-    "latitude": "Latitude, degrees WGS 84, as mapped: the well may stand elsewhere",
-    "longitude": "Longitude, degrees WGS 84",
-}
-_SHOWN: Final = {
-    "order": ("Order", 7),
-    "well_id": ("Well", 14),
-    "address": ("Address", 26),
-    "why": ("Why", 26),
-    "systems_near": ("Systems near", 9),
-    "nearest_system_m": ("Nearest system", 10),
-    "worst_groundwater_score": ("Worst score near", 10),
-    "risk": ("Risk", 8),
-    "use": ("Use", 10),
-    "depth_m": ("Depth", 8),
-    "last_sample": ("Last sample", 12),
-    "last_nitrate_mg_l": ("Last nitrate (mg/L as N)", 11),
-    "last_coliform": ("Last coliform", 10),
-    "test_for": ("Test for", 22),
-    "parcel_id": ("Parcel", 16),
-    "owner": ("Owner", 22),
-    "latitude": ("Latitude", 10),
-    "longitude": ("Longitude", 11),
-}
-_WRAPPED: Final = {"address", "why", "test_for", "owner"}
-_LENGTHS: Final = ("nearest_system_m", "depth_m")
-DECIMALS: Final = {
-    "risk": "0.00",
-    "last_nitrate_mg_l": "0.0",
-    "latitude": "0.00000",
-    "longitude": "0.00000",
-}
 
 RESULTS: Final = (
     ResultColumn("Sampled on", 12, "Date of the sample", kind="date"),
@@ -129,11 +94,10 @@ def write_sampling_list(
         name="Well sampling",
         heading=f"{plain_text(county)}: wells to sample, {date.isoformat()}",
         table=named,
-        columns=[_column(name, title, width, units) for name, (title, width) in _SHOWN.items()],
+        columns=SAMPLING.columns,
         results=RESULTS,
         notes=NOTES,
         units=units,
-        decimals=DECIMALS,
         frozen=3,
         pages_wide=2,
     )
@@ -158,7 +122,7 @@ def sampling_table(
     table["last_sample"] = dates.dt.strftime("%Y-%m-%d")
     flags = table["last_coliform"].astype("boolean")
     table["last_coliform"] = flags.map({True: "found", False: "not found"}, na_action="ignore")
-    return table[[*SAMPLING_COLUMNS, *WHERE]].reset_index(drop=True)
+    return table[SAMPLING.column_names].reset_index(drop=True)
 
 
 def _whereabouts(
@@ -184,23 +148,9 @@ def _whereabouts(
 
 
 def _in_units(table: pd.DataFrame, units: Units) -> tuple[pd.DataFrame, dict[str, str]]:
-    """Lengths as people read them; titles for the CSV file name the unit of the numbers."""
-    table = table.assign(
-        risk=table["risk"].round(3),
-        worst_groundwater_score=table["worst_groundwater_score"].round(1),
-        last_nitrate_mg_l=table["last_nitrate_mg_l"].astype(float).round(2),
-    )
-    titles = {}
-    for name in _LENGTHS:
-        reading = readable(name, units=units)
-        table[name] = shown(table[name], reading)
-        titles[name] = f"{name.removesuffix('_m')}_{reading.unit}"
-    return table, titles
-
-
-def _column(name: str, title: str, width: float, units: Units) -> ListColumn:
-    meaning = {**SAMPLING_COLUMNS, **WHERE}[name]
-    source = "parcels" if name in {"parcel_id", "address", "owner"} else "wells, this run"
-    if name in _LENGTHS:
-        title = f"{title} ({readable(name, units=units).unit})"
-    return ListColumn(name, title, width, meaning, source, name in _WRAPPED)
+    """Numbers as people read them; names for the CSV file say the unit."""
+    read = table.copy()
+    for column in SAMPLING.columns:
+        if column.dtype == "number":
+            read[column.name] = shown(read[column.name], column.quantity, units)
+    return read, {column.name: file_name_of(column, units=units) for column in SAMPLING.columns}

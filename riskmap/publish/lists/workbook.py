@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import datetime
 import textwrap
-from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
@@ -13,10 +13,12 @@ import numpy as np
 import pandas as pd
 import xlsxwriter
 
+from riskmap.contract.columns import Column
+from riskmap.contract.quantities import Units, in_units
+from riskmap.contract.vocabulary import SCORE_CLASSES
 from riskmap.publish import palette
-from riskmap.publish.lists.list_columns import ListColumn, ResultColumn
+from riskmap.publish.lists.list_columns import AS_RECORDED, ResultColumn, heading, number_form
 from riskmap.publish.words.cautions import CAUTIONS
-from riskmap.publish.words.display import Units
 from riskmap.publish.words.text_safety import is_missing, plain_text, spreadsheet_text
 
 FIXED_DATE: Final = datetime.datetime(2000, 1, 1)
@@ -41,22 +43,20 @@ _SAFE: Final = {
 class Worklist:
     """A list about to be written: rows, columns, what is filled in, and the words around it.
 
-    ``columns`` name columns of `table`; ``results`` are empty columns to the right of them;
-    ``decimals`` are number formats by column name; ``frozen`` columns stay in sight; words in
-    ``classed`` columns take their class's color; at most ``most`` rows are written; ``who`` fills
+    ``columns`` are the declared columns of `table`, whose numbers are as people read them;
+    ``results`` are empty columns to the right of them; ``frozen`` columns stay in sight; classes
+    take their color; at most ``most`` rows are written; ``who`` fills
     in the results. Printed, a list is ``pages_wide`` pages wide, the frozen columns on each.
     """
 
     name: str
     heading: str
     table: pd.DataFrame
-    columns: Sequence[ListColumn]
+    columns: Sequence[Column]
     results: Sequence[ResultColumn] = ()
     notes: Sequence[tuple[str, str]] = ()
     units: Units = "us"
-    decimals: Mapping[str, str] = field(default_factory=dict)
     frozen: int = 3
-    classed: Collection[str] = ()
     most: int = WORKBOOK_ROWS
     who: str = "you"
     pages_wide: int = 1
@@ -93,15 +93,16 @@ def _write_list(book: Any, page: Any, worklist: Worklist, base: Mapping[str, Any
     fill_in = book.add_format(
         {**base, "bold": True, "text_wrap": True, "bg_color": palette.WARN_PAPER}
     )
-    classes = _class_formats(book, base) if worklist.classed else {}
+    classes = _class_formats(book, base)
     for place, column in enumerate(worklist.columns):
-        page.write_string(0, place, column.title, head)
-        style = {"text_wrap": column.wrap, "num_format": worklist.decimals.get(column.name, "0")}
+        listed = column.listed or AS_RECORDED
+        page.write_string(0, place, heading(column, worklist.units), head)
+        style = {"text_wrap": listed.wrap, "num_format": number_form(column, worklist.units)}
         if not pd.api.types.is_numeric_dtype(rows[column.name]):
             style |= LEFT
         cell = book.add_format({**base, **style})
-        page.set_column(place, place, column.width)
-        words = classes if column.name in worklist.classed else {}
+        page.set_column(place, place, listed.width)
+        words = classes if column.domain == SCORE_CLASSES else {}
         for row, value in enumerate(rows[column.name], start=1):
             _write_cell(page, row, place, value, words.get(str(value), cell) if words else cell)
     for place, result in enumerate(worklist.results, start=width):
@@ -116,14 +117,15 @@ def _write_list(book: Any, page: Any, worklist: Worklist, base: Mapping[str, Any
 
 def _set_heights(page: Any, rows: pd.DataFrame, worklist: Worklist) -> None:
     """Make each row as tall as its longest cell; not every program does so on opening a file."""
-    heads = [(column.title, column.width) for column in worklist.columns]
+    columns = [(column, column.listed or AS_RECORDED) for column in worklist.columns]
+    heads = [(heading(column, worklist.units), listed.width) for column, listed in columns]
     heads += [(result.title, result.width) for result in worklist.results]
     page.set_row(0, _height(max(lines_of(title, width - 1) for title, width in heads)))
     most = np.ones(len(rows), dtype=np.int64)
-    for column in worklist.columns:
-        if column.wrap:
+    for column, listed in columns:
+        if listed.wrap:
             texts = rows[column.name]
-            most = np.maximum(most, [lines_of(text, column.width) for text in texts])
+            most = np.maximum(most, [lines_of(text, listed.width) for text in texts])
     for row, lines in enumerate(most.tolist(), start=1):
         if lines > 1:  # a row of one line keeps growing by itself
             page.set_row(row, _height(lines))
@@ -209,7 +211,15 @@ def _write_notes(book: Any, page: Any, worklist: Worklist) -> None:
     rows = [("Rows", f"{shown:,} of {len(worklist.table):,}; the CSV file has all.", "")]
     rows += [(word, text, "") for word, text in worklist.notes]
     rows += [("", "", ""), ("Column", "Meaning", "From")]
-    rows += [(column.title, column.meaning, column.source) for column in worklist.columns]
+    units = worklist.units
+    rows += [
+        (
+            heading(column, units),
+            in_units(column.meaning, units),
+            (column.listed or AS_RECORDED).source,
+        )
+        for column in worklist.columns
+    ]
     rows += [("", "", ""), ("To fill in", "", "")]
     rows += [(result.title, _words(result), worklist.who) for result in worklist.results]
     rows += [("", "", ""), ("Cautions", "", "")]

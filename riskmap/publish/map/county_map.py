@@ -8,6 +8,7 @@ from typing import Final
 import geopandas as gpd
 import pandas as pd
 
+from riskmap.contract.vocabulary import may_be_onsite
 from riskmap.inventory.soil_aggregate import rate_mapunits
 from riskmap.publish.map.model import MapModel
 from riskmap.publish.map.plan import BaseMap
@@ -84,7 +85,7 @@ def _assessed_wells(result: Result) -> pd.DataFrame | None:
 
 def lot_layers(result: Result) -> dict[str, gpd.GeoDataFrame]:
     """Likely treatment areas of parcels with a system, and the best room for another field."""
-    served = result.parcels["service"].isin(["onsite", "unknown"])
+    served = may_be_onsite(result.parcels["service"])
     areas = result.areas.reindex(result.parcels.index[served])
     return {
         "treatment_areas": gpd.GeoDataFrame(

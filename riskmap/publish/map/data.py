@@ -16,26 +16,24 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from riskmap.contract.layers import EVIDENCE, STAGES
-from riskmap.publish.map.column_plan import Column
+from riskmap.contract.evidence import EVIDENCE
+from riskmap.contract.features import as_words
+from riskmap.contract.features.card import SITE
+from riskmap.contract.quantities import Units
+from riskmap.contract.vocabulary import CLASSES, MAY_BE_ONSITE, NOT_RANKED, STAGES
+from riskmap.publish.map.column_plan import Coded
 from riskmap.publish.map.doubt import pack_doubt
 from riskmap.publish.map.facts import (
     FILTERED,
     PAINTED,
-    SITE,
     Fact,
     pack_evidence,
     pack_fact,
-    worded,
 )
 from riskmap.publish.map.model import LIMITATION_STEPS
 from riskmap.publish.map.outlines import pack_shapes
 from riskmap.publish.map.packing import Package, pack_codes, pack_numbers, pack_text, pack_words
-from riskmap.publish.palette import CLASSES, NOT_RANKED
-from riskmap.publish.words.display import Units
-
-REASONS: Final = ("reason_1", "reason_2", "reason_3")
-"""A few patterns of words with numbers in them."""
+from riskmap.ranking.reasons import REASON_COLUMNS
 
 SHOWN_SCORES: Final = ("priority", "failure", "groundwater")
 LOT_TOLERANCE_M: Final = 0.15
@@ -80,12 +78,12 @@ def pack_parcels(rows: gpd.GeoDataFrame) -> Package:
 
 def served(rows: pd.DataFrame) -> np.ndarray:
     """Flag parcels that have, or may have, a system: most columns are empty elsewhere."""
-    named = _text(rows, "service").isin(["onsite", "unknown"])
+    named = _text(rows, "service").isin(MAY_BE_ONSITE)
     return np.asarray(named | _column(rows, "priority").notna(), dtype=bool)
 
 
 def pack_facts(
-    rows: gpd.GeoDataFrame, facts: Sequence[Fact], *, units: Units, given: Mapping[str, Column]
+    rows: gpd.GeoDataFrame, facts: Sequence[Fact], *, units: Units, given: Mapping[str, Coded]
 ) -> Package:
     """Pack what searching, filtering and the head of the list need.
 
@@ -112,7 +110,7 @@ def pack_details(
     limitation: pd.DataFrame,
     *,
     units: Units,
-    given: Mapping[str, Column],
+    given: Mapping[str, Coded],
 ) -> Package:
     """Pack what a card and the weights need, read with the first of them.
 
@@ -122,9 +120,9 @@ def pack_details(
     package = Package(served(rows), given)
     columns = pack_doubt(package, rows)
     for name in ("not_ranked_reason", "unknown"):
-        columns[name] = pack_words(package, worded(_text(rows, name)))
-    for name in REASONS:
-        columns[name] = pack_text(package, worded(_text(rows, name)))
+        columns[name] = pack_words(package, as_words(_text(rows, name)))
+    for name in REASON_COLUMNS:
+        columns[name] = pack_text(package, _text(rows, name))
     for fact in facts:
         if fact.column in PAINTED:
             continue

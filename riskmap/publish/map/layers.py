@@ -11,13 +11,13 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
-from riskmap.publish.map.facts import worded
+from riskmap.contract.features import as_words, column
+from riskmap.contract.quantities import Units
 from riskmap.publish.map.outlines import pack_shapes
 from riskmap.publish.map.packing import Package, pack_codes, pack_numbers, pack_words
 from riskmap.publish.map.threats import well_columns
 from riskmap.publish.map.zones import zone_columns
 from riskmap.publish.palette import FLOOD_COLORS, SOIL_COLORS
-from riskmap.publish.words.display import Units
 
 LAYER_TOLERANCE_M: Final = 3.0
 LAYER_VERTICES: Final = 80_000
@@ -87,15 +87,19 @@ def _layer_columns(
     if name == "soils":
         return {"class": pack_codes(package, soil_words(table), tuple(SOIL_COLORS))}
     if name == "floodplain":
-        return {"zone": pack_codes(package, worded(_text(table, "zone")), tuple(FLOOD_COLORS))}
+        return {
+            "zone": pack_codes(
+                package, as_words(_text(table, "zone"), column("flood_zone")), tuple(FLOOD_COLORS)
+            )
+        }
     if name == "zones":
         return zone_columns(package, table, units)
     if name == "wells":
         return well_columns(package, table, units)
     return {
-        column: pack_words(package, worded(_text(table, column)))
-        for column in ("name", "zone", "reason")
-        if column in table and name not in ON_LOTS
+        field: pack_words(package, as_words(_text(table, field)))
+        for field in ("name", "zone", "reason")
+        if field in table and name not in ON_LOTS
     }
 
 

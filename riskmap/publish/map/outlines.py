@@ -16,6 +16,7 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from riskmap.contract.arrays import Whole
 from riskmap.contract.compiled import compiled
 from riskmap.publish.map.entropy import (
     NUMBER_PLACES,
@@ -45,8 +46,6 @@ CORNER_CONTEXTS: Final = ASTRAY_AT + 128
 """Contexts: two plain groups of 33, then how far and how astray, each by turn and length."""
 
 LINK_KINDS: Final = 3
-
-Whole = NDArray[np.int64]
 
 
 def zigzag(values: NDArray[np.integer]) -> Whole:

@@ -11,23 +11,27 @@ import geopandas as gpd
 import pandas as pd
 import shapely
 
-from riskmap.publish.map.facts import CAP_YR, GROUP_NOTES, Fact
+from riskmap.contract.features import card
+from riskmap.contract.quantities import CONCENTRATION, LENGTH, Units
+from riskmap.contract.vocabulary import CLASSES, FLOOD_WORDS, MAY_BE_ONSITE, NOT_RANKED
+from riskmap.publish.map.facts import Fact
 from riskmap.publish.map.model import FactorLike, MapModel
-from riskmap.publish.map.zones import kinds_of
+from riskmap.publish.map.threats import well_facts
+from riskmap.publish.map.zones import kinds_of, zone_facts
 from riskmap.publish.palette import (
     CLASS_COLORS,
     CLASS_TEXT,
-    CLASSES,
+    FAINT,
     FLOOD_COLORS,
     HATCH,
     INK,
     LAYER_COLORS,
-    NOT_RANKED,
+    PANEL,
     SOIL_COLORS,
     STAGE_COLORS,
+    TERRAIN,
 )
 from riskmap.publish.words.cautions import SCREENING
-from riskmap.publish.words.display import readable
 from riskmap.publish.words.text_safety import plain_text
 
 
@@ -107,7 +111,7 @@ LAYER_STYLES: Final = {
 
 KEYED: Final = {
     "soils": ("class", SOIL_COLORS, SOIL_COLORS["somewhat limited"]),
-    "floodplain": ("zone", FLOOD_COLORS, FLOOD_COLORS["hundred year"]),
+    "floodplain": ("zone", FLOOD_COLORS, FLOOD_COLORS[FLOOD_WORDS["hundred_year"]]),
 }
 """Layers whose shapes are colored by a column of theirs: column, colors, color of the key."""
 
@@ -197,7 +201,7 @@ def make_plan(
     *,
     county: str,
     date: datetime.date,
-    units: str,
+    units: Units,
     counts: Mapping[str, int],
     bounds: tuple[float, float, float, float],
     model: MapModel,
@@ -214,8 +218,11 @@ def make_plan(
         "county": plain_text(county),
         "date": date.isoformat(),
         "units": units,
-        "length_unit": "ft" if units == "us" else "m",
-        "area_unit": readable("area_m2", units="us" if units == "us" else "si").unit,
+        "length_unit": LENGTH.scale(units).unit,
+        "nitrate_unit": CONCENTRATION.scale(units).unit,
+        "well_facts": well_facts(units),
+        "zone_facts": zone_facts(units),
+        "may_be_onsite": list(MAY_BE_ONSITE),
         "counts": dict(counts),
         "bounds": [[round(south, 6), round(west, 6)], [round(north, 6), round(east, 6)]],
         "classes": class_entries(model),
@@ -228,11 +235,19 @@ def make_plan(
         "layers": [dict(layer) for layer in layers],
         "relief": relief,
         "base_map": asdict(base_map) if base_map else None,
-        "colors": {"ink": INK, "hatch": HATCH, "selected": LAYER_COLORS["selected"]},
+        "colors": {
+            "ink": INK,
+            "halo": PANEL,
+            "hatch": HATCH,
+            "faint": FAINT,
+            "terrain": TERRAIN,
+            "selected": LAYER_COLORS["selected"],
+        },
         "screening": SCREENING,
         "stages": stage_entries(),
-        "group_notes": GROUP_NOTES,
-        "cap_yr": CAP_YR,
+        "group_notes": card.GROUP_NOTES,
+        "groups": {"site": card.SITE, "help": card.HELP},
+        "cap_yr": card.CAP_YR,
         **extras,
     }
 

@@ -8,36 +8,26 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from riskmap.publish.map.facts import worded
+from riskmap.contract.features import as_words, card
+from riskmap.contract.quantities import LENGTH, Units, shown
+from riskmap.contract.results import ASSESSED_WELLS
 from riskmap.publish.map.packing import Package, pack_numbers, pack_words
-from riskmap.publish.words.display import Units, readable, shown
 
 PER_PARCEL: Final = 3
 """Wells shown on a parcel's card."""
 PER_WELL: Final = 5
 """Parcels shown on a well's card."""
 
-WELL_RISK: Final = {
-    "well_risk_frac": 2,
-    "well_risk_low": 2,
-    "well_risk_high": 2,
-    "nitrate_predicted_mg_l": 1,
-    "nitrate_low_mg_l": 1,
-    "nitrate_high_mg_l": 1,
-    "chance_above_limit_frac": 2,
-    "systems_reaching": 0,
-    "setback_short_systems": 0,
-}
-"""Numbers on a well's card, with their decimals."""
-WELL_WORDS: Final = ("well_id", "use", "aquifer", "well_unknowns", "zone_id")
-WELL_LENGTHS: Final = ("depth_m", "casing_m", "static_level_m")
+_ON_CARD: Final = [ASSESSED_WELLS.column("well_id")] + [
+    found for found in ASSESSED_WELLS.columns if found.card
+]
 
 
 def wells_with_risk(wells: gpd.GeoDataFrame, risk: pd.DataFrame | None) -> gpd.GeoDataFrame:
     """All wells, with the risk columns of those that were assessed (by ``well_id``)."""
     if risk is None or "well_id" not in wells or "well_id" not in risk:
         return wells
-    names = [name for name in (*WELL_RISK, *WELL_WORDS) if name in risk and name not in wells]
+    names = [found.name for found in _ON_CARD if found.name in risk and found.name not in wells]
     known = pd.DataFrame(risk)[["well_id", *names]].drop_duplicates("well_id")
     found = known.set_index("well_id").reindex(wells["well_id"]).set_index(wells.index)
     return wells.join(found)
@@ -46,17 +36,34 @@ def wells_with_risk(wells: gpd.GeoDataFrame, risk: pd.DataFrame | None) -> gpd.G
 def well_columns(package: Package, wells: gpd.GeoDataFrame, units: Units) -> dict[str, Any]:
     """Add what a well's card needs."""
     columns: dict[str, Any] = {}
-    for name in WELL_WORDS:
-        if name in wells:
-            columns[name] = pack_words(package, worded(wells[name]))
-    for name in WELL_LENGTHS:
-        if name in wells:
-            values = shown(wells[name], readable(name, units=units))
-            columns[name] = pack_numbers(package, values)
-    for name, decimals in WELL_RISK.items():
-        if name in wells:
-            columns[name] = pack_numbers(package, wells[name], decimals=decimals)
+    for found in _ON_CARD:
+        name = found.name
+        if name not in wells:
+            continue
+        if found.dtype == "number":
+            quantity = found.quantity
+            values = pd.Series(wells[name]).astype("Float64").to_numpy(float, na_value=np.nan)
+            columns[name] = pack_numbers(
+                package,
+                pd.Series(shown(values, quantity, units)),
+                decimals=quantity.scale(units).decimals,
+            )
+        else:
+            columns[name] = pack_words(package, as_words(wells[name], found))
     return columns
+
+
+def well_facts(units: Units) -> list[dict[str, str]]:
+    """Columns of a well's record with their labels and units, for the page."""
+    found = [each for each in ASSESSED_WELLS.columns if each.card == card.WELL_RECORD]
+    return [
+        {
+            "column": each.name,
+            "label": each.label or each.meaning,
+            "unit": each.quantity.scale(units).unit,
+        }
+        for each in found
+    ]
 
 
 def leading_pairs(pairs: pd.DataFrame) -> pd.DataFrame:
@@ -91,9 +98,7 @@ def pack_threats(
     columns: dict[str, Any] = {
         "row": pack_numbers(package, table["row"]),
         "well": pack_numbers(package, table["well"]),
-        "distance": pack_numbers(
-            package, shown(table["distance_m"], readable("distance_m", units=units))
-        ),
+        "distance": pack_numbers(package, pd.Series(shown(table["distance_m"], LENGTH, units))),
         "days": pack_numbers(package, _two_digits(table["travel_time_d"])),
         "nitrate": pack_numbers(package, table["nitrate_added_mg_l"], decimals=2),
     }

@@ -17,7 +17,8 @@ import geopandas as gpd
 import pandas as pd
 from markupsafe import Markup
 
-from riskmap.contract.grid import Raster
+from riskmap.contract.grid import Grid
+from riskmap.contract.quantities import Units
 from riskmap.publish.map.compose import compose_page, copy_page_files
 from riskmap.publish.map.data import (
     BLOCK_ROWS,
@@ -36,7 +37,6 @@ from riskmap.publish.map.relief import draw_relief
 from riskmap.publish.map.threats import pack_threats
 from riskmap.publish.map.zones import zone_of_parcels
 from riskmap.publish.words.cautions import LOCAL_CODE, SCREENING, STAFF_ONLY
-from riskmap.publish.words.display import Units
 from riskmap.publish.words.text_safety import plain_text
 
 MAP_CAUTIONS: Final = (SCREENING, LOCAL_CODE, STAFF_ONLY)
@@ -74,7 +74,7 @@ def write_map(
     *,
     model: MapModel,
     layers: Mapping[str, gpd.GeoDataFrame],
-    terrain: Raster | None = None,
+    terrain: Grid | None = None,
     county: str,
     date: datetime.date,
     units: Units = "us",
@@ -95,7 +95,7 @@ def write_map(
     layers
         Optional layers by name: ``soils`` (with a class column), ``streams``, ``waterbodies``,
         ``wells`` (:func:`riskmap.publish.map.threats.wells_with_risk`), ``floodplain``,
-        ``sewer_area``, ``zones`` (:data:`riskmap.action.zones.ZONE_COLUMNS`),
+        ``sewer_area``, ``zones`` (:data:`riskmap.contract.results.ZONES`),
         ``treatment_areas`` and ``replacement_places`` (index: parcel number); others are drawn
         plainly.
     base_map

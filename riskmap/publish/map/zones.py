@@ -10,11 +10,12 @@ import shapely
 
 from riskmap.action.zone_shapes import holders
 from riskmap.action.zones import LABELS
+from riskmap.contract.quantities import Units, shown
+from riskmap.contract.results import ZONES
 from riskmap.publish.map.outlines import pixels
 from riskmap.publish.map.packing import Package, pack_numbers, pack_text, pack_words
-from riskmap.publish.words.display import Units, readable, shown
 
-COUNTS: Final = ("systems", "wells", "people")
+_ON_CARD: Final = [column for column in ZONES.columns if column.card]
 
 
 def zone_names(zones: pd.DataFrame) -> pd.Series:
@@ -58,6 +59,14 @@ def kinds_of(zones: pd.DataFrame) -> list[dict[str, str]]:
     ]
 
 
+def zone_facts(units: Units) -> list[dict[str, str]]:
+    """Lines of a zone's card, with their labels and units, for the page."""
+    return [
+        {"column": found.name, "label": found.label, "unit": found.quantity.scale(units).unit}
+        for found in _ON_CARD
+    ]
+
+
 def zone_columns(package: Package, zones: gpd.GeoDataFrame, units: Units) -> dict[str, Any]:
     """Add what a zone's card and label need."""
     why = zones["why"] if "why" in zones else zones.get("reason", pd.Series("", zones.index))
@@ -65,12 +74,14 @@ def zone_columns(package: Package, zones: gpd.GeoDataFrame, units: Units) -> dic
         "name": pack_words(package, zone_names(zones)),
         "why": pack_text(package, why),
     }
-    area = pd.Series(shapely.area(zones.geometry.to_numpy()), index=zones.index)
-    reading = readable("area_m2", units=units)
-    columns["area"] = pack_numbers(package, shown(area, reading), decimals=reading.decimals)
-    for name in COUNTS:
-        if name in zones:
-            columns[name] = pack_numbers(package, zones[name])
+    given = zones.assign(area_m2=shapely.area(zones.geometry.to_numpy()))
+    for found in _ON_CARD:
+        if found.name in given:
+            values = shown(given[found.name], found.quantity, units)
+            decimals = found.quantity.scale(units).decimals
+            columns[found.name] = pack_numbers(
+                package, pd.Series(values, index=given.index), decimals=decimals
+            )
     east, south = pixels(gpd.GeoSeries(zones.geometry.representative_point(), crs=zones.crs))
     columns["label_x"] = pack_numbers(package, pd.Series(east))
     columns["label_y"] = pack_numbers(package, pd.Series(south))

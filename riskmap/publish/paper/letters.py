@@ -10,10 +10,10 @@ from typing import Any, Final
 import pandas as pd
 
 from riskmap.action.mailing import LETTER_CLASSES, addressees, to_write_to
+from riskmap.contract.quantities import Units
 from riskmap.publish.lists.workbook import cleaned
 from riskmap.publish.paper.letter_texts import LANGUAGES, default_letter, filled, read_letter
 from riskmap.publish.paper.typesetting import field, paper_of, typeset, write_pdf
-from riskmap.publish.words.display import Units
 from riskmap.publish.words.text_safety import csv_text, plain_text
 
 MOST_LETTERS: Final = 1000

@@ -18,6 +18,7 @@ from xstatic.pkg import leaflet
 
 from riskmap.action.aggregate import TOTAL
 from riskmap.action.suppression import THRESHOLD
+from riskmap.contract.quantities import Units
 from riskmap.publish.map.plan import BaseMap
 from riskmap.publish.public.map import compose_map
 from riskmap.publish.public.pages import (
@@ -32,7 +33,6 @@ from riskmap.publish.public.pages import (
     withheld_words,
 )
 from riskmap.publish.public.table import make_public_table
-from riskmap.publish.words.display import Units
 from riskmap.publish.words.text_safety import plain_text
 
 

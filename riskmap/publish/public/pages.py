@@ -10,11 +10,11 @@ import pandas as pd
 from jinja2 import DictLoader, Environment, StrictUndefined
 
 from riskmap.action.aggregate import TOTAL
+from riskmap.contract.quantities import Units
 from riskmap.contract.units import MILE_M
 from riskmap.publish import palette
 from riskmap.publish.public.table import OLD_SHARE, SHARE, UNKNOWN, WHOLE, PublicTable, with_shares
 from riskmap.publish.words import cautions
-from riskmap.publish.words.display import Units
 from riskmap.publish.words.text_safety import csv_text, is_missing
 
 HELD: Final = "withheld"
@@ -129,7 +129,7 @@ def withheld_words(table: PublicTable) -> str:
 def _text(column: str, value: Any) -> str:
     if is_missing(value):
         return HELD
-    return f"{int(value)} %" if column in PERCENT else f"{int(value):,}"
+    return f"{int(value)}%" if column in PERCENT else f"{int(value):,}"
 
 
 def _no_share(every: pd.DataFrame) -> dict[tuple[str, str], bool]:

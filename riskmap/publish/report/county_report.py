@@ -10,7 +10,6 @@ from typing import Final
 import geopandas as gpd
 import pandas as pd
 
-from riskmap.contract.features import FEATURES
 from riskmap.failure.service_life import survival_table
 from riskmap.publish.gis.metadata import write_metadata
 from riskmap.publish.gis.metadata_further import further_layers
@@ -23,9 +22,6 @@ from riskmap.publish.report.pages import Findings, write_report
 from riskmap.publish.report.plan import nitrate_table, weights_table, zones_by_kind
 from riskmap.publish.report.section import Section
 from riskmap.publish.words.imprint import imprint_of
-from riskmap.ranking.table import RANKED_COLUMNS
-from riskmap.stages.doubt import DOUBT_MEANINGS
-from riskmap.stages.learning import LEARNED_COLUMNS
 from riskmap.stages.result import Result
 
 FEWEST_LIVES: Final = 20
@@ -70,11 +66,9 @@ def write_report_pages(folder: Path, result: Result, *, sections: Sequence[Secti
 def write_records(folder: Path, result: Result) -> None:
     """Write ``metadata/``: STAC and ISO 19115 records of what lies in the folder. Call it last."""
     region = result.region
-    meanings = {name: feature.meaning for name, feature in FEATURES.items()}
-    meanings = meanings | RANKED_COLUMNS | LEARNED_COLUMNS | DOUBT_MEANINGS
     write_metadata(
         folder,
-        [layer_of(result.parcels, meanings=meanings), *further_layers(_beside(result))],
+        [layer_of(result.parcels), *further_layers(_beside(result))],
         county=region.name,
         state=region.state,
         date=region.date,

@@ -8,9 +8,10 @@ from typing import Final
 import pandas as pd
 from matplotlib.figure import Figure as Drawing
 
+from riskmap.contract.quantities import percent
 from riskmap.publish import palette
 from riskmap.publish.report.figures import drawn, label
-from riskmap.publish.report.section import Block, Figure, Section, Table, number, share
+from riskmap.publish.report.section import Block, Figure, Section, Table, number
 from riskmap.ranking.fairness import Fairness
 
 TOO_FEW: Final = "too few to say"
@@ -23,7 +24,7 @@ MARKS: Final = {
 
 INTRO: Final = (
     "Need is the sum of the chances of failing in a neighborhood. A ratio of 1 means that a "
-    "neighborhood gets the picks that its share of the need would bring; the bar is the 95 % "
+    "neighborhood gets the picks that its share of the need would bring; the bar is the 95% "
     "interval. No protected attribute, nor a close stand-in, is a factor of the score: a model "
     "that names one is refused. A list of the worst first gives more to places whose "
     "systems are each likely to fail, and less to places with many of moderate chance; wells count "
@@ -77,7 +78,7 @@ def fairness_figure(judged: pd.DataFrame, *, what: str) -> Figure:
         title=f"{what.capitalize()} against need, by neighborhood",
         words=f"{words}.",
         height_in=1.1 + 0.24 * len(table),
-        caption=f"{what.capitalize()} against need, by neighborhood; bars are 95 % intervals.",
+        caption=f"{what.capitalize()} against need, by neighborhood; bars are 95% intervals.",
     )
 
 
@@ -86,7 +87,7 @@ def _table(table: pd.DataFrame, what: str) -> Table:
         (
             label(name, longest=60),
             f"{int(row['systems']):,}",
-            share(float(row["need_frac"]), 1.0),
+            percent(float(row["need_frac"]), 1.0),
             f"{int(row['picks']):,}",
             number(float(row["expected_picks"])),
             row["verdict"],

@@ -6,10 +6,11 @@ import html
 from collections.abc import Mapping
 from typing import Any, Final
 
+from riskmap.contract.features import column, meaning
+from riskmap.contract.quantities import Units, text, with_unit
 from riskmap.publish import palette
 from riskmap.publish.report.section import Block, Cell, Figure, Section, Table, number
-from riskmap.publish.words.display import Units
-from riskmap.publish.words.report_text import label_of, reading_of, shown_value, words_of
+from riskmap.publish.words.report_text import words_of
 from riskmap.publish.words.text_safety import is_missing, plain_text
 from riskmap.ranking.model import SCORES, Factor, Model
 
@@ -28,8 +29,8 @@ def method_section(model: Model, *, units: Units) -> Section:
         "or table below. Limitation times weight, scaled so that the factors of a score at their "
         "worst make 100, gives the points of the factor; the points add up to the score, and "
         "anyone can check the sum. The priority is "
-        f"{100 * share:.0f} % failure score and {100 * (1 - share):.0f} % groundwater score. "
-        f"A parcel of which less than {100 * model.min_known_frac:.0f} % of a score's weight is "
+        f"{100 * share:.0f}% failure score and {100 * (1 - share):.0f}% groundwater score. "
+        f"A parcel of which less than {100 * model.min_known_frac:.0f}% of a score's weight is "
         "known gets no score. Where one item is unknown, its stated middle limitation stands in."
     )
     blocks: list[Block] = [text]
@@ -64,7 +65,8 @@ def method_section(model: Model, *, units: Units) -> Section:
 
 def _curve_cell(factor: Factor, units: Units) -> Cell:
     if factor.table:
-        return "; ".join(f"{words_of(word)} {limit:g}" for word, limit in factor.table)
+        words = ((words_of(word, factor.feature), limit) for word, limit in factor.table)
+        return "; ".join(f"{word} {limit:g}" for word, limit in words)
     return curve_picture(factor, units=units)
 
 
@@ -84,19 +86,20 @@ def curve_picture(factor: Factor, *, units: Units) -> Figure:
         *(place(value, limit) for value, limit in factor.curve),
         f"{left + width},{top + height * (1 - factor.curve[-1][1]):.1f}",
     ]
-    values = ((shown_value(factor.feature, x, units=units), y) for x, y in factor.curve)
+    quantity = column(factor.feature).quantity
+    values = ((text(x, quantity, units, near=True), y) for x, y in factor.curve)
     words = "; ".join(f"{value}: {limit:g}" for value, limit in values)
-    words = f"Limitation by {label_of(factor.feature, units=units)}: {words}"
-    reading = reading_of(factor.feature, units=units)
+    words = f"Limitation by {meaning(factor.feature, units)}: {words}"
+    scale = quantity.scale(units)
     below = (
-        (left, top + height + 11, "start", number(low * reading.factor)),
-        (left + width, top + height + 11, "end", number(high * reading.factor)),
-        (left + width / 2, top + height + 22, "middle", reading.unit),
+        (left, top + height + 11, "start", number(low * scale.factor)),
+        (left + width, top + height + 11, "end", number(high * scale.factor)),
+        (left + width / 2, top + height + 22, "middle", scale.unit),
     )
     texts = "".join(
-        f'<text x="{x:g}" y="{y}" text-anchor="{anchor}">{html.escape(text)}</text>'
-        for x, y, anchor, text in below
-        if text
+        f'<text x="{x:g}" y="{y}" text-anchor="{anchor}">{html.escape(label)}</text>'
+        for x, y, anchor, label in below
+        if label
     )
     base = top + height
     lines = "".join(
@@ -147,11 +150,12 @@ def flat(settings: Mapping[str, Any], *, before: str = "") -> dict[str, Any]:
 def _setting_row(name: str, value: object, units: Units) -> tuple[str, str]:
     """Return the setting in words, its value in the unit that its name ends in."""
     last = name.rpartition(" ")[2]
-    reading = reading_of(last, units=units)
-    if not isinstance(value, int | float) or isinstance(value, bool) or not reading.unit:
+    quantity = column(last).quantity
+    if not isinstance(value, int | float) or isinstance(value, bool) or not quantity.si_unit:
         return words_of(name.replace("_", " ")), _setting(value)
     words = name.rpartition("_")[0].replace("_", " ")
-    return words_of(words), f"{number(float(value) * reading.factor)} {reading.unit}"
+    scale = quantity.scale(units)
+    return words_of(words), with_unit(number(float(value) * scale.factor), scale)
 
 
 def _setting(value: object) -> str:

@@ -20,6 +20,8 @@ import pandas as pd
 from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
+from riskmap.contract.features import meaning
+from riskmap.contract.quantities import Units, percent
 from riskmap.failure.aging import AgingModel
 from riskmap.publish import palette
 from riskmap.publish.manifest import PACKAGES
@@ -42,11 +44,10 @@ from riskmap.publish.report.risk import (
     scores_section,
 )
 from riskmap.publish.report.science import Tables, aging_section, groundwater_section
-from riskmap.publish.report.section import Figure, Section, Table, counted, share
+from riskmap.publish.report.section import Figure, Section, Table, counted
 from riskmap.publish.report.systems import ages_section, known_section, systems_section
 from riskmap.publish.words.cautions import CAUTIONS, LOCAL_CODE, SCREENING
-from riskmap.publish.words.display import Units
-from riskmap.publish.words.report_text import evidence_counts, label_of
+from riskmap.publish.words.report_text import evidence_counts
 from riskmap.publish.words.text_safety import plain_text
 from riskmap.ranking.model import Model
 
@@ -221,14 +222,14 @@ def key_facts(
     upper = int(systems["priority_class"].isin(UPPER).sum())
     facts = [
         f"{counted(total, 'onsite system')} of {counted(len(ranked), 'parcel')} are ranked.",
-        f"{upper:,} ({share(upper, total)}) have a high or very high priority.",
+        f"{upper:,} ({percent(upper, total)}) have a high or very high priority.",
     ]
     if "age_yr" in systems and "kind" in systems:
         recorded = evidence_counts(systems, "age_yr")[0]
         unknown = evidence_counts(systems, "kind")[-1]
         facts.append(
-            f"The age is on record for {share(recorded, total)} of them; the kind of system is "
-            f"unknown for {share(unknown, total)}."
+            f"The age is on record for {percent(recorded, total)} of them; the kind of system is "
+            f"unknown for {percent(unknown, total)}."
         )
     if "neighborhood" in systems:
         places = neighborhoods(systems, top=top)
@@ -251,7 +252,7 @@ def _driver_facts(ranked: pd.DataFrame, model: Model, units: Units, top: int) ->
     missing = missing_records(ranked, model, top=top)
     missing = missing[missing["head"] > 0]
     if len(missing):
-        record = label_of(str(missing.index[0]), units=units)
+        record = meaning(str(missing.index[0]), units)
         facts.append(
             f"Missing at the head of the list more than any other that weighs: {record.lower()}, "
             f"not known for {int(missing['head'].iloc[0]):,} of the first {top:,}."

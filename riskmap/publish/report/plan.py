@@ -8,9 +8,8 @@ import numpy as np
 import pandas as pd
 
 from riskmap.action.zones import LABELS
-from riskmap.contract.units import ACRE_M2
-from riskmap.publish.report.section import Table, number, share
-from riskmap.publish.words.display import Units
+from riskmap.contract.quantities import TRACT, Units, percent
+from riskmap.publish.report.section import Table, number
 from riskmap.publish.words.report_text import words_of
 from riskmap.ranking.model import Model
 
@@ -24,15 +23,15 @@ _DASH: Final = "\u2013"
 
 def zones_by_kind(zones: pd.DataFrame, *, units: Units = "us") -> Table:
     """Count planners' zones by kind: land, systems, wells and people in them."""
-    unit, size_m2 = ("acres", ACRE_M2) if units == "us" else ("ha", 1e4)
+    scale = TRACT.scale(units)
     rows = []
     for kind, words in LABELS.items():
         own = zones[zones["kind"] == kind]
         if len(own):
             sums = [int(own[name].sum()) for name in ("systems", "wells", "people")]
-            land = number(float(own["area_m2"].sum()) / size_m2)
+            land = number(float(own["area_m2"].sum()) * scale.factor)
             rows.append((words_of(words), f"{len(own):,}", land, *(f"{n:,}" for n in sums)))
-    heads = ("Kind of zone", "Zones", f"Land ({unit})", "Systems", "Wells", "People")
+    heads = ("Kind of zone", "Zones", f"Land ({scale.unit})", "Systems", "Wells", "People")
     return Table(heads, rows, frozenset(range(1, 6)), "Zones by leading reason")
 
 
@@ -56,7 +55,7 @@ def nitrate_table(found: pd.DataFrame) -> Table:
         "Predictions compared",
         f"{first['samples']:,} sampled wells, {first['above_limit']:,} above the limit. "
         "R² of the logs: 1 is perfect, 0 no better than the mean, below 0 worse. Found in the "
-        "first tenth: share of the wells above the limit, by chance 10 %.",
+        "first tenth: share of the wells above the limit, by chance 10%.",
     )
 
 
@@ -78,4 +77,4 @@ def weights_table(moves: pd.DataFrame, model: Model, *, top: int) -> Table:
 
 
 def _per_cent(part: float) -> str:
-    return _DASH if np.isnan(part) else share(part, 1.0)
+    return _DASH if np.isnan(part) else percent(part, 1.0)

@@ -8,27 +8,14 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from riskmap.contract.features import INVENTORY
-from riskmap.publish.map.facts import as_words
-from riskmap.publish.report.section import Block, Section, Table, counted, number, share
-from riskmap.publish.words.display import Units
-from riskmap.publish.words.report_text import evidence_counts, label_of, words_of
+from riskmap.contract.features import FEATURES, INVENTORY, as_word, meaning
+from riskmap.contract.quantities import Units, percent
+from riskmap.publish.report.section import Block, Section, Table, counted, number
+from riskmap.publish.words.report_text import evidence_counts, words_of
 from riskmap.publish.words.text_safety import plain_text
 from riskmap.ranking.model import Model
 
 DEFECT_ROWS: Final = 40
-
-FOLLOWS: Final = {
-    "age_yr": ("reserve_frac", "chance_failing_frac"),
-    "kind": ("reserve_frac", "chance_failing_frac"),
-    "field_area_m2": ("load_ratio", "reserve_frac"),
-    "occupants": ("load_ratio", "pump_overdue_yr", "nitrogen_kg_yr"),
-    "tank_volume_l": ("pump_overdue_yr",),
-    "years_since_pumped_yr": ("pump_overdue_yr",),
-}
-"""Item that a record tells -> computed columns that hang on it."""
-
-OBSERVED: Final = frozenset(feature.name for feature in INVENTORY)
 
 INFORMATION_HEADS: Final = {
     "label": "Record",
@@ -47,7 +34,7 @@ def quality_section(
     """Every kind of defect, where, how often, and what was done about it."""
     blocks: list[Block] = []
     if rows_read:
-        listed = "; ".join(f"{as_words(name)} {count:,}" for name, count in rows_read.items())
+        listed = "; ".join(f"{as_word(name)} {count:,}" for name, count in rows_read.items())
         blocks.append(f"Rows read, by layer: {listed}.")
     if defects is None or defects.empty:
         return Section("Data quality", ("No defect was found in the records.", *blocks))
@@ -82,7 +69,7 @@ def missing_records(ranked: pd.DataFrame, model: Model, *, top: int) -> pd.DataF
     """Count, for each item that the model hangs on, the systems of which it is not known.
 
     Items are what a record or a visit could tell. A computed column is no record: its weight goes
-    to the items of :data:`FOLLOWS`, in full to each, since each alone would spoil it.
+    to the columns that it hangs on, in full to each, since each alone would spoil it.
 
     Returns
     -------
@@ -94,8 +81,10 @@ def missing_records(ranked: pd.DataFrame, model: Model, *, top: int) -> pd.DataF
     systems = ranked[ranked["rank"].notna()]
     head = systems[(systems["rank"] <= top).to_numpy(bool)]
     rows: dict[str, dict[str, float]] = {}
-    read = [factor.feature for factor in model.factors if factor.feature in OBSERVED]
-    for column in dict.fromkeys([*read, *FOLLOWS]):
+    observed = {found.name for found in INVENTORY}
+    read = [factor.feature for factor in model.factors if factor.feature in observed]
+    behind = [name for found in FEATURES.values() for name in found.hangs_on]
+    for column in dict.fromkeys([*read, *behind]):
         weight = _points_hanging_on(column, model)
         if column not in systems or not weight:
             continue
@@ -107,7 +96,7 @@ def missing_records(ranked: pd.DataFrame, model: Model, *, top: int) -> pd.DataF
 
 
 def _points_hanging_on(column: str, model: Model) -> float:
-    names = {column, *FOLLOWS.get(column, ())}
+    names = {column, *(found.name for found in FEATURES.values() if column in found.hangs_on)}
     return sum(
         factor.weight * model.scale(factor.score) * model.share(factor.score)
         for factor in model.factors
@@ -137,11 +126,11 @@ def collect_section(
         return Section(title, (*blocks, "Nothing that the ranking reads is missing."))
     rows = [
         (
-            label_of(str(column), units=units),
+            meaning(str(column), units),
             f"{int(row['head']):,}",
-            share(row["head"], top),
+            percent(row["head"], top),
             f"{int(row['all']):,}",
-            share(row["all"], systems),
+            percent(row["all"], systems),
             f"{row['weight']:.1f}",
         )
         for column, row in found.iterrows()
@@ -158,7 +147,7 @@ def collect_section(
     text = (
         "What is missing, and how often: an item counts as missing where nothing is known or only "
         "a stated default is used. First stands what is missing most often at the head of the list "
-        f"and weighs most in the priority: here {_low(label_of(first, units=units))}."
+        f"and weighs most in the priority: here {_low(meaning(first, units))}."
     )
     table = Table(
         heads, rows, frozenset(range(1, 6)), f"Missing among {counted(systems, 'ranked system')}"

@@ -9,11 +9,12 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from riskmap.publish.palette import CLASSES
+from riskmap.contract.features import ranks
+from riskmap.contract.quantities import POINTS, Units, percent
+from riskmap.contract.vocabulary import CLASSES
 from riskmap.publish.report.charts import drivers_figure, scores_figure
 from riskmap.publish.report.map import map_figure
-from riskmap.publish.report.section import Block, Section, Table, counted, share
-from riskmap.publish.words.display import Units
+from riskmap.publish.report.section import Block, Section, Table, counted
 from riskmap.publish.words.report_text import numbers, words_of
 from riskmap.publish.words.text_safety import plain_text
 from riskmap.ranking.model import Model
@@ -27,11 +28,8 @@ NEIGHBORHOODS: Final = 25
 DRAWN: Final = 12
 """Factors in the picture of what drives the list: those that differ most."""
 
-SCORES: Final = {
-    "priority": "Priority",
-    "failure_score": "Failure score",
-    "groundwater_score": "Groundwater score",
-}
+SCORES: Final = {column.name: column.label for column in ranks.SCORES if column.quantity is POINTS}
+"""The priority and the two scores behind it -> labels."""
 UPPER: Final = ("very high", "high")
 NOBODY: Final = "No parcel is ranked."
 
@@ -101,7 +99,7 @@ def _neighborhood_table(systems: pd.DataFrame, top: int) -> Table:
                 f"The other {counted(len(rest), 'neighborhood')}",
                 f"{total['systems']:,}",
                 f"{total['upper']:,}",
-                share(total["upper"], total["systems"]),
+                percent(total["upper"], total["systems"]),
                 "–",
                 f"{total['head']:,}",
             )
@@ -132,7 +130,7 @@ def _neighborhood_row(name: object, row: pd.Series) -> tuple[str, ...]:
         plain_text(name),
         f"{systems:,}",
         f"{upper:,}",
-        "few systems" if few else share(upper, systems),
+        "few systems" if few else percent(upper, systems),
         "few systems" if few else f"{row['middle']:.0f}",
         f"{head:,}",
     )
@@ -152,7 +150,7 @@ def scores_section(ranked: pd.DataFrame, *, cuts: Sequence[float]) -> Section:
             int((systems[column.replace("_score", "") + "_class"] == word).sum())
             for column in SCORES
         ]
-        shown = [f"{count:,} ({share(count, len(systems))})" for count in counts]
+        shown = [f"{count:,} ({percent(count, len(systems))})" for count in counts]
         ends = f"{low:g} and more" if place == 0 else f"{low:g} to under {high:g}"
         rows.append((words_of(word), ends, *shown))
     return Section(

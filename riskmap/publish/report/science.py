@@ -12,26 +12,18 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from riskmap.contract.features import CHANCE, FAILURE, FEATURES, GROUNDWATER
+from riskmap.contract import features, quantities
+from riskmap.contract.features import FAILURE, GROUNDWATER, column, declared, meaning
+from riskmap.contract.quantities import LENGTH, MASS_RATE, Units, figure, percent, text
+from riskmap.contract.vocabulary import CLASSES
 from riskmap.failure.aging import AgingModel
-from riskmap.publish.palette import CLASSES
 from riskmap.publish.report.figures import survival_figure
-from riskmap.publish.report.section import Block, Figure, Section, Table, counted, number, share
-from riskmap.publish.words.display import Units
-from riskmap.publish.words.report_text import label_of, numbers, reading_of, words_of
+from riskmap.publish.report.section import Block, Figure, Section, Table, counted, number
+from riskmap.publish.words.report_text import numbers, words_of
 
 Tables = pd.DataFrame | Mapping[str, pd.DataFrame]
 DRAWN: Final = 3
 """Survival pictures at most, for the kinds with most failures on record."""
-
-WELLS: Final = (
-    "well_distance_m",
-    "wells_within_150_m",
-    "water_table_m",
-    "stream_distance_m",
-    "systems_per_km2",
-)
-"""Inventory columns that belong to the part on groundwater."""
 
 
 def aging_section(
@@ -50,8 +42,7 @@ def aging_section(
     if aging:
         blocks.append(_curves_table(aging))
     blocks += _chance_blocks(systems, horizon_yr)
-    done = {feature.name for feature in CHANCE}
-    columns = [f.name for f in FAILURE if f.name in systems and f.name not in done]
+    columns = [found.name for found in FAILURE if found.name in systems]
     blocks += summary_blocks(systems, columns, units=units, caption="State of the fields")
     return Section("How they age and fail", blocks) if blocks else None
 
@@ -60,13 +51,13 @@ def _survival_blocks(survival: Tables, aging: Mapping[str, AgingModel]) -> list[
     intro = (
         "The steps show the share of systems still serving, as the county's permits and repairs "
         "tell it (Kaplan-Meier, with systems that came under watch late and those still serving "
-        "taken into account); the band is the 95 % interval. The smooth lines are the curves that "
+        "taken into account); the band is the 95% interval. The smooth lines are the curves that "
         "the run uses: fitted to these records where there are enough failures, else the default "
         "from published service life."
     )
     if isinstance(survival, pd.DataFrame):
         chosen = sorted(aging.values(), key=lambda m: (not m.fitted, -m.events, m.kind))[:DRAWN]
-        models = {words_of(model.kind): model for model in chosen}
+        models = {words_of(model.kind, "kind"): model for model in chosen}
         return [intro, survival_figure(survival, models)]
     failures = {kind: int(table["failures"].sum()) for kind, table in survival.items()}
     kinds = sorted((k for k in failures if failures[k]), key=lambda k: (-failures[k], k))[:DRAWN]
@@ -81,7 +72,7 @@ def _survival_blocks(survival: Tables, aging: Mapping[str, AgingModel]) -> list[
 def _survival_picture(
     survival: Mapping[str, pd.DataFrame], aging: Mapping[str, AgingModel], place: int, kind: str
 ) -> Figure:
-    name = "Kind unknown" if kind == "unknown" else words_of(kind)
+    name = "Kind unknown" if kind == "unknown" else words_of(kind, "kind")
     picture = survival_figure(
         survival[kind],
         {name: aging[kind]} if kind in aging else {},
@@ -97,7 +88,7 @@ def _curves_table(aging: Mapping[str, AgingModel]) -> Table:
         half = model.scale_yr * np.log(2.0) ** (1.0 / model.shape)
         rows.append(
             (
-                words_of(kind),
+                words_of(kind, "kind"),
                 f"{model.systems:,}",
                 f"{model.events:,}",
                 _with_interval(model.shape, model.shape_interval),
@@ -120,7 +111,7 @@ def _curves_table(aging: Mapping[str, AgingModel]) -> Table:
         rows,
         frozenset({1, 2, 5}),
         "Survival curve by kind: share serving at age t is exp(-(t / scale) ^ shape)",
-        "In brackets: 95 % intervals of a fit.",
+        "In brackets: 95% intervals of a fit.",
     )
 
 
@@ -147,7 +138,7 @@ def _chance_blocks(systems: pd.DataFrame, horizon_yr: float | None) -> list[Bloc
     for word in CLASSES:
         these = chance[known & (systems["priority_class"] == word).to_numpy(bool, na_value=False)]
         if len(these):
-            cells = (f"{100 * value:.0f} %" for value in np.quantile(these, [0.1, 0.5, 0.9]))
+            cells = (percent(value) for value in np.quantile(these, [0.1, 0.5, 0.9]))
             rows.append((words_of(word), f"{len(these):,}", *cells))
     heads = ("Priority class", "Systems", "A tenth below", "Middle", "A tenth above")
     numeric = frozenset({1, 2, 3, 4})
@@ -159,7 +150,11 @@ def groundwater_section(
 ) -> Section | None:
     """Wells, water and nitrogen in numbers; None if the run has no such column."""
     systems = ranked[ranked["rank"].notna()]
-    columns = [c for c in (*WELLS, *(f.name for f in GROUNDWATER)) if c in systems]
+    columns = [
+        found.name
+        for found in (*declared(in_report="groundwater"), *GROUNDWATER)
+        if found.name in systems
+    ]
     if not columns or systems.empty:
         return None
     blocks: list[Block] = []
@@ -174,10 +169,9 @@ def _water_facts(systems: pd.DataFrame, *, units: Units, well_setback_m: float |
     facts = []
     if "well_distance_m" in systems and well_setback_m:
         near = int((numbers(systems["well_distance_m"]) < well_setback_m).sum())
-        reading = reading_of("well_distance_m", units=units)
-        setback = f"{number(well_setback_m * reading.factor)} {reading.unit}"
+        setback = text(well_setback_m, LENGTH, units)
         facts.append(
-            f"{counted(near, 'system')} ({share(near, len(systems))}) "
+            f"{counted(near, 'system')} ({percent(near, len(systems))}) "
             f"{'lies' if near == 1 else 'lie'} nearer to a drinking-water well than the setback of "
             f"{setback} in the region's rules, as far as wells and fields are mapped."
         )
@@ -185,14 +179,15 @@ def _water_facts(systems: pd.DataFrame, *, units: Units, well_setback_m: float |
         reach = int((numbers(systems["wells_reached"]) > 0).sum())
         facts.append(
             f"By the flow paths, water from {counted(reach, 'system')} "
-            f"({share(reach, len(systems))}) reaches at least one well."
+            f"({percent(reach, len(systems))}) reaches at least one well."
         )
     if "wells_soon" in systems:
         soon = int((numbers(systems["wells_soon"]) > 0).sum())
         facts.append(f"From {counted(soon, 'system')} it does so within five years.")
     if "nitrogen_kg_yr" in systems:
         total = float(np.nansum(numbers(systems["nitrogen_kg_yr"])))
-        facts.append(f"Together the systems send about {number(total)} kg of nitrogen a year down.")
+        load = text(total, MASS_RATE, units)
+        facts.append(f"Together the systems send about {load} of nitrogen down.")
     return facts
 
 
@@ -204,12 +199,11 @@ def summary_blocks(
         return []
     heads = ("Item", "Unit", "Known for", "A tenth below", "Middle", "A tenth above")
     rows, word_rows = [], []
-    for column in columns:
-        feature = FEATURES.get(column)
-        if (feature and feature.domain) or not pd.api.types.is_numeric_dtype(systems[column]):
-            word_rows += _word_rows(systems, column, units)
+    for name in columns:
+        if column(name).domain or not pd.api.types.is_numeric_dtype(systems[name]):
+            word_rows += _word_rows(systems, name, units)
         else:
-            rows.append(_number_row(systems, column, units))
+            rows.append(_number_row(systems, name, units))
     blocks: list[Block] = []
     if rows:
         blocks.append(Table(heads, rows, frozenset({2, 3, 4, 5}), f"{caption}: ranked systems"))
@@ -219,25 +213,26 @@ def summary_blocks(
     return blocks
 
 
-def _number_row(systems: pd.DataFrame, column: str, units: Units) -> tuple[str, ...]:
-    reading = reading_of(column, units=units)
-    values = numbers(systems[column])
-    known = values[np.isfinite(values)] * reading.factor
+def _number_row(systems: pd.DataFrame, name: str, units: Units) -> tuple[str, ...]:
+    values = numbers(systems[name])
+    known = values[np.isfinite(values)]
     cells = ["–"] * 3
+    scale = features.scale(name, units)
     if len(known):
-        cells = [number(value) for value in np.quantile(known, [0.1, 0.5, 0.9])]
-    return (label_of(column, units=units), reading.unit, share(len(known), len(systems)), *cells)
+        ends = quantities.shown(np.quantile(known, [0.1, 0.5, 0.9]), column(name).quantity, units)
+        cells = [figure(float(value), scale.decimals) for value in ends]
+    return (meaning(name, units), scale.unit, percent(len(known), len(systems)), *cells)
 
 
-def _word_rows(systems: pd.DataFrame, column: str, units: Units) -> list[tuple[str, ...]]:
-    words = systems[column].astype(object).where(systems[column].notna(), "unknown")
+def _word_rows(systems: pd.DataFrame, name: str, units: Units) -> list[tuple[str, ...]]:
+    words = systems[name].astype(object).where(systems[name].notna(), "unknown")
     counts = words.value_counts().sort_index().sort_values(ascending=False, kind="stable")
     return [
         (
-            label_of(column, units=units) if not place else "",
-            words_of(word),
+            meaning(name, units) if not place else "",
+            words_of(word, name),
             f"{n:,}",
-            share(n, len(systems)),
+            percent(n, len(systems)),
         )
         for place, (word, n) in enumerate(counts.items())
     ]

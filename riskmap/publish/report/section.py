@@ -112,22 +112,6 @@ def number(value: float) -> str:
     return text if text not in {"0", "-0"} else f"{rounded:.1e}"
 
 
-def share(part: float, whole: float) -> str:
-    """Part of a whole in per cent: no false zero, no false hundred.
-
-    >>> share(1, 4), share(1, 3000), share(0, 5), share(2999, 3000), share(1, 0)
-    ('25 %', 'under 1 %', '0 %', 'over 99 %', '–')
-    """
-    if not whole:
-        return "–"
-    percent = 100 * part / whole
-    if 0 < percent < 1:
-        return "under 1 %"
-    if 99 < percent < 100:
-        return "over 99 %"
-    return f"{percent:.0f} %"
-
-
 def counted(count: int, word: str, many: str | None = None) -> str:
     """Return a number with its word.
 

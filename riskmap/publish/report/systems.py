@@ -6,30 +6,19 @@ from typing import Final
 
 import pandas as pd
 
-from riskmap.contract.layers import EVIDENCE, SERVICE
+from riskmap.contract.evidence import EVIDENCE, EVIDENCE_MEANINGS
+from riskmap.contract.features import declared, meaning
+from riskmap.contract.quantities import Units, percent
+from riskmap.contract.vocabulary import SERVICE
 from riskmap.publish.front_page import SERVICE_WORDS
-from riskmap.publish.lists.list_columns import EVIDENCE_MEANINGS
 from riskmap.publish.report.charts import ages_figure, evidence_bar, evidence_legend
-from riskmap.publish.report.section import Block, Cell, Section, Table, counted, share
-from riskmap.publish.words.display import Units
-from riskmap.publish.words.report_text import evidence_counts, label_of, numbers, words_of
+from riskmap.publish.report.section import Block, Cell, Section, Table, counted
+from riskmap.publish.words.report_text import evidence_counts, numbers, words_of
 from riskmap.ranking.model import Model
 
 OTHERS: Final = "Other kinds"
 KINDS_DRAWN: Final = 5
 """Kinds with a panel of their own; the others share one."""
-
-ALWAYS: Final = (
-    "service",
-    "kind",
-    "installed_year",
-    "age_yr",
-    "tank_volume_l",
-    "field_area_m2",
-    "years_since_pumped_yr",
-    "last_stage",
-)
-"""Items shown in the picture of what is known, beside those that the scoring model reads."""
 
 
 def systems_section(ranked: pd.DataFrame) -> Section:
@@ -38,8 +27,8 @@ def systems_section(ranked: pd.DataFrame) -> Section:
     onsite = int(ranked["rank"].notna().sum())
     apart = int(ranked["apart_rank"].notna().sum()) if "apart_rank" in ranked else 0
     text = (
-        f"The county has {counted(total, 'parcel')}. {onsite:,} ({share(onsite, total)}) are known "
-        "or taken to have an onsite system and are ranked."
+        f"The county has {counted(total, 'parcel')}. {onsite:,} ({percent(onsite, total)}) are "
+        "known or taken to have an onsite system and are ranked."
     )
     if apart:
         text += (
@@ -59,7 +48,7 @@ def _service_table(ranked: pd.DataFrame) -> Table:
     for word in SERVICE:
         these = ranked[service == word]
         counts = evidence_counts(these, "service")
-        shares = [share(count, len(these)) for count in counts[:-1]]
+        shares = [percent(count, len(these)) for count in counts[:-1]]
         rows.append((SERVICE_WORDS.get(word, words_of(word)), f"{len(these):,}", *shares))
     heads = ("Where sewage goes", "Parcels", *(word.capitalize() for word in EVIDENCE[:-1]))
     return Table(heads, rows, frozenset(range(1, 6)), "Parcels by service, and how it is known")
@@ -86,8 +75,8 @@ def _kinds(ranked: pd.DataFrame) -> list[Block]:
         kinds.value_counts().sort_index().sort_values(ascending=False, kind="stable").items()
     ):
         measured = evidence_counts(systems[kinds == kind], "kind")[0]
-        known = share(measured, count) if kind != "unknown" else "–"
-        rows.append((words_of(kind), f"{count:,}", share(count, len(systems)), known))
+        known = percent(measured, count) if kind != "unknown" else "–"
+        rows.append((words_of(kind, "kind"), f"{count:,}", percent(count, len(systems)), known))
     heads = ("Kind of system", "Systems", "Share", "Kind is on record")
     return [Table(heads, rows, frozenset({1, 2, 3}), "Ranked systems by kind")]
 
@@ -98,16 +87,15 @@ def known_section(ranked: pd.DataFrame, model: Model, *, units: Units) -> Sectio
     systems = ranked[ranked["rank"].notna()]
     if systems.empty:
         return Section(title, ("No parcel is ranked.",))
-    columns = dict.fromkeys([*ALWAYS, *(factor.feature for factor in model.factors)])
-    counts = {
-        label_of(c, units=units): evidence_counts(systems, c) for c in columns if c in systems
-    }
+    always = [found.name for found in declared(in_report="known")]
+    columns = dict.fromkeys([*always, *(factor.feature for factor in model.factors)])
+    counts = {meaning(c, units): evidence_counts(systems, c) for c in columns if c in systems}
     order = sorted(counts, key=lambda name: (-_known_well(counts[name]), name))
     rows: list[tuple[Cell, ...]] = [
         (
             name,
             evidence_bar(counts[name]),
-            *(share(count, len(systems)) if count else "" for count in counts[name]),
+            *(percent(count, len(systems)) if count else "" for count in counts[name]),
         )
         for name in order
     ]
@@ -137,12 +125,13 @@ def ages_section(ranked: pd.DataFrame) -> Section:
         return Section(title, ("No age of a ranked system is known.",))
     years = numbers(systems["age_yr"])
     counts = evidence_counts(systems, "age_yr")
+    old = int((years >= 30).sum())
     missing = f"; for {counted(counts[-1], 'system')} it is not known" if counts[-1] else ""
     text = (
-        f"The age comes from a record for {share(counts[0], len(systems))} of the ranked systems"
+        f"The age comes from a record for {percent(counts[0], len(systems))} of the ranked systems"
         f"{missing}. "
-        f"{counted(int((years >= 30).sum()), 'system')} ({share((years >= 30).sum(), len(systems))}"
-        ") are 30 years old or more as far as is known."
+        f"{counted(old, 'system')} ({percent(old, len(systems))}) are 30 years old or more as far "
+        "as is known."
     )
     if "age_yr_evidence" in systems:
         recorded = (systems["age_yr_evidence"] == "measured").to_numpy(bool, na_value=False)
@@ -160,7 +149,12 @@ def _kind_groups(systems: pd.DataFrame) -> pd.Series:
     """Kind of each system in words; rare kinds together."""
     if "kind" not in systems:
         return pd.Series("All systems", index=systems.index)
-    kinds = systems["kind"].astype(object).where(systems["kind"].notna(), "unknown").map(words_of)
+    kinds = (
+        systems["kind"]
+        .astype(object)
+        .where(systems["kind"].notna(), "unknown")
+        .map(lambda kind: words_of(kind, "kind"))
+    )
     counts = kinds.value_counts().sort_index().sort_values(ascending=False, kind="stable")
     if len(counts) <= KINDS_DRAWN + 1:
         return kinds.replace("Unknown", "Kind unknown")

@@ -9,8 +9,9 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
+from riskmap.contract.columns import Column
 from riskmap.contract.errors import RiskmapError
-from riskmap.contract.features import Feature
+from riskmap.contract.quantities import in_units
 from riskmap.publish.words.explaining_steps import Step
 from riskmap.ranking.curves import limitation
 from riskmap.ranking.model import SCORES, Factor, Model
@@ -31,7 +32,7 @@ def explain_parcel(
     parcels: pd.DataFrame,
     records: Mapping[str, pd.DataFrame],
     model: Model,
-    declared: Mapping[str, Feature],
+    declared: Mapping[str, Column],
     components: pd.DataFrame,
     derived: Sequence[Step] = (),
 ) -> str:
@@ -142,14 +143,14 @@ def _soil(parts: pd.DataFrame) -> list[str]:
     return [words, *_table(rows, heads)]
 
 
-def _features(row: Row, declared: Mapping[str, Feature]) -> list[str]:
+def _features(row: Row, declared: Mapping[str, Column]) -> list[str]:
     rows = [
         (
             feature.name,
             _shown(row[feature.name]),
             feature.unit,
             _shown(row.get(f"{feature.name}_evidence", "")),
-            feature.meaning,
+            in_units(feature.meaning, "si"),
         )
         for feature in declared.values()
         if feature.name in row

@@ -9,10 +9,11 @@ from typing import Any
 
 import pandas as pd
 
+from riskmap.contract.kinds import kind_of
 from riskmap.failure.aging import DEFAULT_AGING, AgingModel
 from riskmap.failure.flow import persons
 from riskmap.failure.rules_data import FLOW_RULES
-from riskmap.groundwater.nitrogen import NITROGEN, REMOVED_BEFORE_SOIL
+from riskmap.groundwater.nitrogen import NITROGEN
 from riskmap.inventory.inventory import Options
 from riskmap.ranking.model import Model
 from riskmap.region.read import Region
@@ -152,8 +153,7 @@ def _nitrogen(row: Row, region: Region) -> Step:
         [_number(row, "bedrooms")],
         dwellings=[_number(row, "dwellings")],
     )
-    kind = str(row["kind"]) if str(row["kind"]) in REMOVED_BEFORE_SOIL else "unknown"
-    removed = REMOVED_BEFORE_SOIL[kind].value
+    removed = kind_of(row["kind"]).removed_frac[0]
     each, lost = NITROGEN["per_person_kg_yr"].value, region.groundwater.denitrified_frac
     text = (
         f"{people[0]:.6g} persons x {each:g} kg/yr x (1 - {removed:g} removed before the soil) x "

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from typing import TypedDict
 
-from riskmap.publish.words.display import Units
+from riskmap.contract.quantities import Units
 from riskmap.region.read import Region
 
 

@@ -4,12 +4,11 @@
 
   const TITLES = { priority: "Priority", failure: "Failure", groundwater: "Groundwater" };
 
-  const HELP = "What would help";
-
   /* Years that the model cuts off, in words at both ends. */
   function years(fact, number) {
     if (number >= county.plan.cap_yr) return county.plan.cap_yr + " years or more";
-    return Math.round(number) === 0 ? fact.none : "about " + Math.round(number) + (Math.round(number) === 1 ? " year" : " years");
+    const whole = county.figure(number, 0);
+    return whole === "0" ? fact.none : "about " + county.withUnit(whole, fact.unit, fact.one);
   }
 
   function value(fact, row) {
@@ -18,13 +17,9 @@
     const number = column.number(row);
     if (!Number.isFinite(number)) return "";
     if (fact.none) return years(fact, number);
-    const decimals = column.about.decimals;
-    const text = fact.unit || decimals
-      ? number.toLocaleString("en-US", { maximumFractionDigits: decimals })
-      : String(number);
+    const text = county.withUnit(county.figure(number, column.about.decimals, fact.grouped), fact.unit, fact.one);
     const since = fact.column === "age_yr" && county.plan.installed_from;
-    return fact.unit ? text + (fact.unit === "%" ? "%" : "\u00a0" + fact.unit) +
-      (since ? ", since " + (county.plan.installed_from - number) : "") : text;
+    return since ? text + ", since " + (county.plan.installed_from - number) : text;
   }
   county.factText = value;
 
@@ -122,8 +117,8 @@
   function standing(row) {
     const rank = county.facts.rank.number(row);
     if (Number.isFinite(rank)) {
-      return county.make("p", "standing", "Rank " + rank.toLocaleString("en-US") + " of " +
-        county.plan.counts.ranked.toLocaleString("en-US") +
+      return county.make("p", "standing", "Rank " + county.figure(rank) + " of " +
+        county.figure(county.plan.counts.ranked) +
         (county.scores.changed ? " before the weights were changed" : ""));
     }
     return county.make("p", "standing", "Not ranked: " +
@@ -157,13 +152,13 @@
     const onLot = county.drawPlaces(row);
     parcelTitle(body, row);
     /* Of a parcel without a system only the site is told. */
-    const onSite = ["onsite", "unknown"].includes(county.facts.service ? county.facts.service.word(row) : "unknown") ||
+    const onSite = county.plan.may_be_onsite.includes(county.facts.service ? county.facts.service.word(row) : "unknown") ||
       county.scores.base.priority[row] >= 0;
-    const told = (group) => onSite || group === "Site";
-    const help = factGroups(row, (group) => group === HELP && told(group));
+    const groups = county.plan.groups, told = (group) => onSite || group === groups.site;
+    const help = factGroups(row, (group) => group === groups.help && told(group));
     if (onLot) help.appendChild(county.make("p", "small", onLot));
     [reasons(row), county.doubtSection(row), help, county.threatSection(row), bars("failure", row),
-      bars("groundwater", row), onSite ? unknown(row) : null, factGroups(row, (group) => group !== HELP && told(group))]
+      bars("groundwater", row), onSite ? unknown(row) : null, factGroups(row, (group) => group !== groups.help && told(group))]
       .filter(Boolean).forEach((part) => body.appendChild(part));
     body.appendChild(county.make("p", "small", "Measured: from a permit, visit or well log. Mapped: from a survey " +
       "or grid. Inferred: from neighbors or a model. Assumed: a stated default."));

@@ -4,7 +4,7 @@
 
   function chanceWords(percent) {
     const found = county.plan.doubt.words.find((entry) => percent >= entry[0]);
-    const number = percent < 1 ? "less than 1" : percent > 99 ? "more than 99" : "about " + percent;
+    const number = percent < 1 ? "under 1" : percent > 99 ? "over 99" : "about " + percent;
     return number + " in 100 (" + found[1] + ")";
   }
 
@@ -19,7 +19,7 @@
     return track;
   }
 
-  const whole = (value) => value.toLocaleString("en-US");
+  const whole = (value) => county.figure(value);
 
   county.doubtSection = function (row) {
     const facts = county.facts, plan = county.plan.doubt;

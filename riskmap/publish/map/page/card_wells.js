@@ -35,13 +35,14 @@
   }
 
   function addedWords(milligrams) {
-    return milligrams < 0.1 ? "less than 0.1 mg/L" : milligrams.toFixed(1) + " mg/L";
+    const unit = county.plan.nitrate_unit;
+    return milligrams < 0.1 ? "under 0.1 " + unit : county.figure(milligrams, 1) + " " + unit;
   }
 
   function pairWords(at) {
     const { distance, days, nitrate } = county.threats.columns;
-    return distance.number(at).toLocaleString("en-US") + "\u00a0" + county.plan.length_unit + ", " +
-      timeWords(days.number(at)) + ", adds " + addedWords(nitrate.number(at)) + " nitrate";
+    return county.withUnit(county.figure(distance.number(at)), county.plan.length_unit) + ", " +
+      timeWords(days.number(at)) + ", adds nitrate: " + addedWords(nitrate.number(at));
   }
 
   function pairItem(name, at, act) {
@@ -97,34 +98,36 @@
   }
 
   function range(columns, row, names, unit) {
-    const [middle, low, high] = names.map((name) => known(columns, name, row));
-    if (middle === null) return "";
-    return middle + unit + (low === null || high === null ? "" : " (" + low + " to " + high + ")");
+    const [middle, low, high] = names.map(function (name) {
+      const number = known(columns, name, row);
+      return number === null ? "" : county.figure(number, columns[name].about.decimals);
+    });
+    if (middle === "") return "";
+    return county.withUnit(middle, unit) + (low === "" || high === "" ? "" : " (" + low + " to " + high + ")");
   }
 
   function riskFacts(list, columns, row) {
     fact(list, "Risk, 0 to 1", range(columns, row, ["well_risk_frac", "well_risk_low", "well_risk_high"], ""));
     fact(list, "Nitrate predicted", range(columns, row,
-      ["nitrate_predicted_mg_l", "nitrate_low_mg_l", "nitrate_high_mg_l"], " mg/L as N"));
+      ["nitrate_predicted_mg_l", "nitrate_low_mg_l", "nitrate_high_mg_l"], county.plan.nitrate_unit));
     const chance = known(columns, "chance_above_limit_frac", row);
-    fact(list, "Chance above 10 mg/L", chance === null ? "" : chance < 0.01 ? "less than 1%" : Math.round(100 * chance) + "%");
+    fact(list, "Chance above 10 mg/L", chance === null ? "" : chance < 1 ? "under 1%" : county.figure(chance) + "%");
     const count = known(columns, "systems_reaching", row);
-    fact(list, "Systems whose water reaches it", count === null ? "" : String(count));
+    fact(list, "Systems whose water reaches it", count === null ? "" : county.figure(count));
     const near = known(columns, "setback_short_systems", row);
-    if (near) fact(list, "Systems nearer than the setback", String(near));
+    if (near) fact(list, "Systems nearer than the setback", county.figure(near));
     const unknown = columns.well_unknowns && columns.well_unknowns.word(row);
     if (unknown) fact(list, "Not known of the well", unknown);
   }
 
   function plainFacts(list, columns, row) {
-    const labels = { use: "Use", depth_m: "Depth", casing_m: "Casing", static_level_m: "Depth to water, as drilled",
-      aquifer: "Aquifer", zone_id: "Zone" };
-    Object.keys(labels).forEach(function (name) {
-      if (!columns[name]) return;
-      const number = known(columns, name, row);
-      const text = columns[name].about.kind !== "number" ? columns[name].word(row)
-        : number === null ? "" : number + "\u00a0" + county.plan.length_unit;
-      if (text || name !== "zone_id") fact(list, labels[name], text);
+    county.plan.well_facts.forEach(function (entry) {
+      const column = columns[entry.column];
+      if (!column) return;
+      const number = known(columns, entry.column, row);
+      const text = column.about.kind !== "number" ? column.word(row)
+        : number === null ? "" : county.withUnit(county.figure(number, column.about.decimals), entry.unit);
+      if (text || entry.column !== "zone_id") fact(list, entry.label, text);
     });
   }
 

@@ -11,7 +11,7 @@
     const entries = byStage ? county.plan.stages : county.plan.classes, count = byStage ? "stage-count-" : "count-";
     for (let i = 0; i < classes.length; i++) if (!passes || passes[i]) counts[classes[i] || entries.length]++;
     entries.forEach(function (entry, index) {
-      county.element(count + (index + 1)).textContent = counts[index + 1].toLocaleString("en-US");
+      county.element(count + (index + 1)).textContent = county.figure(counts[index + 1]);
     });
     county.element("key-score").hidden = byStage;
     if (county.element("key-stage")) county.element("key-stage").hidden = !byStage;
@@ -20,7 +20,7 @@
     let shown = 0;
     for (let code = 1; code < 8; code++) shown += counts[code];
     county.element("shown").textContent = passes
-      ? county.plural(shown, "parcel passes", "parcels pass") + " of " + classes.length.toLocaleString("en-US")
+      ? county.plural(shown, "parcel passes", "parcels pass") + " of " + county.figure(classes.length)
       : county.plural(shown, "parcel", "parcels");
   };
 
@@ -29,8 +29,8 @@
     const gain = before - (place + 1);
     const mark = county.make("span", gain > 0 ? "move up" : gain < 0 ? "move down" : "move");
     if (gain === 0) mark.textContent = "same place";
-    else mark.textContent = (gain > 0 ? "up " : "down ") + Math.abs(gain).toLocaleString("en-US");
-    mark.title = "Was " + before.toLocaleString("en-US");
+    else mark.textContent = (gain > 0 ? "up " : "down ") + county.figure(Math.abs(gain));
+    mark.title = "Was " + county.figure(before);
     return mark;
   }
 

@@ -21,8 +21,17 @@
     return element;
   };
 
+  /* A number as everywhere: a comma at the thousands, no decimals from 100 on. */
+  county.figure = function (number, decimals, grouped) {
+    const places = Math.abs(number) >= 100 ? 0 : decimals || 0;
+    return number.toLocaleString("en-US",
+      { minimumFractionDigits: places, maximumFractionDigits: places, useGrouping: grouped !== false });
+  };
+  county.withUnit = (text, unit, one) =>
+    unit === "%" ? text + "%" : unit ? text + "\u00a0" + (one && text === "1" ? one : unit) : text;
+
   county.plural = (count, one, many) =>
-    count.toLocaleString("en-US") + " " + (count === 1 ? one : many);
+    county.figure(count) + " " + (count === 1 ? one : many);
 
   county.announce = function (text) {
     county.element("spoken").textContent = text;

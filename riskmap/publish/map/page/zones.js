@@ -11,12 +11,12 @@
     body.appendChild(county.make("h3", "", "Why"));
     body.appendChild(county.make("p")).appendChild(county.make("bdi", "", columns.why.word(index) || "No reason recorded."));
     const list = body.appendChild(county.make("dl", "facts"));
-    const number = (column) => (columns[column] && Number.isFinite(columns[column].number(index))
-      ? columns[column].number(index).toLocaleString("en-US") : "");
-    const area = number("area");
-    county.factLine(list, "Area", area ? area + "\u00a0" + county.plan.area_unit : "");
-    [["systems", "Onsite systems"], ["wells", "Drinking wells"], ["people", "People"]].forEach(function (entry) {
-      if (columns[entry[0]]) county.factLine(list, entry[1], number(entry[0]));
+    county.plan.zone_facts.forEach(function (entry) {
+      const column = columns[entry.column], number = column ? column.number(index) : NaN;
+      if (column) {
+        county.factLine(list, entry.label, Number.isFinite(number)
+          ? county.withUnit(county.figure(number, column.about.decimals), entry.unit) : "");
+      }
     });
     const buttons = body.appendChild(county.make("div", "buttons"));
     const only = buttons.appendChild(county.make("button", "", "Show only its parcels"));

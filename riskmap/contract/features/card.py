@@ -1,0 +1,36 @@
+"""The groups of the map's card, in order, with the words under each."""
+
+from __future__ import annotations
+
+from typing import Final
+
+SYSTEM: Final = "System"
+SITE: Final = "Site"
+OUTLOOK: Final = "Outlook by the model"
+HELP: Final = "What would help"
+SOIL: Final = "Soil and ground"
+WATER: Final = "Water and wells"
+MORE: Final = "More"
+"""The last group: columns that are declared nowhere."""
+
+GROUP_NOTES: Final = {
+    SYSTEM: "",
+    SITE: "",
+    OUTLOOK: "By the clogging model, if nothing was mended off the record. It looks 100 years "
+    "ahead. Neither a good nor a bad outlook is a finding.",
+    HELP: "Years that a field may gain by the model, each step by itself; rough figures that rest "
+    "on what is known of the system. Room is what the mapped setbacks leave. Local code and a "
+    "licensed professional decide what may be done or built.",
+    SOIL: "",
+    WATER: "",
+    MORE: "",
+}
+
+WELL_RISK: Final = "Risk"
+WELL_RECORD: Final = "On record"
+"""Groups of a well's card."""
+ZONE: Final = "Zone"
+"""The only group of a zone's card."""
+
+CAP_YR: Final = 100
+"""Years at most that the model looks ahead."""

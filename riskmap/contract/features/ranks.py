@@ -1,0 +1,89 @@
+"""Columns of the ranking: scores, classes, ranks, reasons, their doubt, and what was learned."""
+
+# fmt: off
+from __future__ import annotations
+
+from typing import Final
+
+from riskmap.contract.columns import Listed, number, text
+from riskmap.contract.features import card
+from riskmap.contract.quantities import COUNT, POINTS, SHARE, WHOLE_POINTS
+from riskmap.contract.vocabulary import SCORE_CLASSES
+
+SCORES: Final = (
+    number("rank", "Rank among systems known to be onsite, 1 first", COUNT, label="Rank",
+           listed=Listed(7)),
+    number("apart_rank", "Rank among parcels whose service is unknown, shown apart", COUNT,
+           label="Rank apart"),
+    number("priority", "Priority: the two scores by their shares", POINTS, label="Priority",
+           listed=Listed(8.5)),
+    number("failure_score", "Failure score: the sum of the failure points", POINTS,
+           label="Failure score"),
+    number("groundwater_score", "Groundwater score: the sum of the groundwater points",
+           POINTS, label="Groundwater score"),
+)
+
+_ENDS: Final = {"low": "Lower end of the 90% range of the {}", "middle": "Middle draw of the {}",
+                "high": "Upper end of the 90% range of the {}"}
+_DRAWN: Final = {
+    "failure_score": ("failure score, of the learned one where that ranks", WHOLE_POINTS),
+    "groundwater_score": ("groundwater score", WHOLE_POINTS),
+    "priority": ("priority", WHOLE_POINTS),
+    "rank": ("rank", COUNT),
+}
+_ENDS_LISTED: Final = {
+    "priority_low": "Priority, low", "priority_high": "Priority, high", "rank_low": "Rank, first",
+    "rank_high": "Rank, last",
+}
+
+DOUBT: Final = (
+    *(number(f"{name}_{end}", words.format(of), quantity,
+             label=_ENDS_LISTED.get(f"{name}_{end}", ""),
+             listed=Listed(8.5) if f"{name}_{end}" in _ENDS_LISTED else None)
+      for name, (of, quantity) in _DRAWN.items() for end, words in _ENDS.items()),
+    number("top_chance", "Chance to be truly among the first, of as many as the list is long, by "
+           "what is known", SHARE, label="Chance to be among the first", listed=Listed(9)),
+    number("top_chance_error", "Standard error of that chance by the number of draws and scenarios",
+           SHARE),
+)
+"""What the draws add; low and high bound 90% of them."""
+
+LEARNED: Final = (
+    text("spoke", "Which ranking decides: score, classifier, or score corrected by learning",
+         label="Ranked by", card=card.MORE, listed=Listed(14, wrap=True)),
+    number("learned_chance_frac", "Chance that visits would find it failed, learned from visits",
+           SHARE, label="Learned chance", card=card.MORE, listed=Listed(9)),
+    number("learned_failure_score",
+           "Failure score of the system at the same place in the learned order", POINTS,
+           label="Learned failure score", card=card.MORE),
+)
+"""What learning from visits adds."""
+
+REASONS: Final = (
+    text("priority_class", "Class of the priority", SCORE_CLASSES, label="Class",
+         listed=Listed(10)),
+    text("failure_class", "Class of the failure score; of the learned one where that ranks",
+         SCORE_CLASSES,
+         label="Failure", listed=Listed(10)),
+    text("groundwater_class", "Class of the groundwater score", SCORE_CLASSES, label="Groundwater",
+         listed=Listed(12)),
+    text("not_ranked_reason", "Why a parcel has no rank"),
+    text("reason_1", "What adds most points", label="Leading reason", listed=Listed(28, wrap=True)),
+    text("reason_2", "What adds the next most points", label="Second reason",
+         listed=Listed(26, wrap=True)),
+    text("reason_3", "What adds the third most points", label="Third reason",
+         listed=Listed(26, wrap=True)),
+    text("unknown", "Factors of which nothing is known; ask for the records", label="Not known",
+         listed=Listed(24, wrap=True)),
+)
+
+RANKED: Final = (*SCORES, *REASONS)
+"""What every ranked table has, beside one ``<factor>_points`` column per factor."""
+
+LISTING: Final = (
+    number("priority_rank", "Rank by priority, where the list is ordered by chance", COUNT,
+           label="Rank by priority", card=card.MORE, listed=Listed(9)),
+    text("look_for", "What to look for, beside what is looked for at every stop", label="Look for",
+         listed=Listed(62, wrap=True)),
+)
+"""What a list adds."""
