@@ -9,7 +9,7 @@ import pytest
 
 LEVELS = [
     {"contract"},
-    {"spatial"},
+    {"spatial", "keeping"},
     {"data_pipelines"},
     {"inventory"},
     {"failure", "groundwater"},

@@ -11,9 +11,11 @@ from pathlib import Path
 import pytest
 
 from riskmap.contract.errors import OutputError, SourceChangedError, SourceMissingError
-from riskmap.region.read import Region, read_region
+from riskmap.region.read import read_region
+from riskmap.region.sections import Region
 from riskmap.stages.input_files import hash_inputs, refuse_inputs_inside, require_unchanged
-from riskmap.stages.loading import load_county
+from riskmap.stages.making import begin
+from riskmap.stages.order import READING
 from riskmap.stages.progress import Progress
 from sample_region.make import make_county
 
@@ -184,11 +186,15 @@ class TestWhileACountyIsRead:
             pytest.param("read wells", None, id="vanished after it was read"),
         ],
     )
-    def test_the_file_is_named(self, county: Path, stage: str, text: str | None) -> None:
+    def test_the_file_is_named(
+        self, county: Path, tmp_path: Path, stage: str, text: str | None
+    ) -> None:
         path = county / "permits" / "permits.csv"
         before = path.read_bytes()
+        region = read_region(county / "region.toml")
+        making = begin(region, READING, Meddler(stage, path, text), kept=tmp_path)
         try:
             with pytest.raises(SourceChangedError, match=r"^permits/permits.csv: the file "):
-                load_county(read_region(county / "region.toml"), Meddler(stage, path, text))
+                making.bring_up("data_quality")
         finally:
             path.write_bytes(before)

@@ -24,7 +24,7 @@ from riskmap.publish.words.explaining_steps import rating_step, soil_parts, step
 from riskmap.ranking.metrics import area_under_roc
 from riskmap.results.folder import MARK, changed_files
 from riskmap.running import check_region, open_region
-from riskmap.stages.assessing import Result
+from riskmap.stages.result import Result
 from sample_region.make import make_county
 
 PARCELS = 500
@@ -192,7 +192,7 @@ def test_derived_numbers_can_be_redone(result: Result) -> None:
     seen: dict[str, int] = {}
     for parcel_id in rows.index[::7]:
         row = {str(k): v for k, v in rows.loc[parcel_id].items()}
-        shares, ratings = result.described.soil_shares, result.described.component_ratings
+        shares, ratings = result.soil_shares, result.component_ratings
         made = steps(row, model=result.model, aging=result.aging, region=result.region)
         for step in [rating_step(soil_parts(parcel_id, shares, ratings)), *made]:
             found = float(row[step.feature]) if row[step.feature] is not pd.NA else np.nan
@@ -209,7 +209,7 @@ def test_missing_file_is_named_and_nothing_is_written(county: Path, tmp_path: Pa
     (tmp_path / "region.toml").write_text(text, encoding="utf-8")
     with pytest.raises(SourceMissingError, match=r"buildings.geojson"):
         riskmap.run(riskmap.open_region(tmp_path / "region.toml"), out=tmp_path / "result")
-    assert [path.name for path in tmp_path.iterdir()] == ["region.toml"]
+    assert {path.name for path in tmp_path.iterdir()} == {".riskmap", "region.toml"}
 
 
 class TestCommandLine:

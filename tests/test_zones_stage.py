@@ -26,8 +26,8 @@ from riskmap.groundwater.setbacks import virus_time_d
 from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.publish.lists.zones_table import LAYERS, write_zone_layers, write_zone_list
 from riskmap.ranking.settings import LearningSettings
-from riskmap.stages.assessing import Result
 from riskmap.stages.groundwater import Groundwater
+from riskmap.stages.result import Result
 from riskmap.stages.validation import measured_nitrate, well_validation
 from riskmap.stages.vulnerability import (
     clay_rating,
@@ -56,7 +56,7 @@ def groundwater(result: Result) -> Groundwater:
 
 @pytest.fixture(scope="module")
 def planning(result: Result, groundwater: Groundwater) -> Planning:
-    return plan_zones(result.parcels, groundwater, result.county)
+    return plan_zones(result.county, result.parcels, groundwater)
 
 
 class TestZones:
@@ -103,7 +103,7 @@ class TestZones:
     def test_the_same_run_gives_the_same_zones(
         self, planning: Planning, result: Result, groundwater: Groundwater
     ) -> None:
-        again = plan_zones(result.parcels, groundwater, result.county)
+        again = plan_zones(result.county, result.parcels, groundwater)
         assert (again.zones.geometry.to_wkb() == planning.zones.geometry.to_wkb()).all()
         pd.testing.assert_frame_equal(
             pd.DataFrame(again.wells.drop(columns="geometry")),
@@ -116,7 +116,7 @@ class TestZones:
         none = np.zeros(len(groundwater.wells), bool)
         zones = replace(result.region.zones, action_mg_l=100.0)
         county = replace(result.county, region=replace(result.region, zones=zones))
-        found = plan_zones(result.parcels, groundwater, county, chosen=none)
+        found = plan_zones(county, result.parcels, groundwater, chosen=none)
         assert not set(found.zones["kind"]) & {"capture", "nitrate"}
         assert "capture" in set(planning.zones["kind"])
         assert "0 of" in found.notes[0]
@@ -208,7 +208,7 @@ class TestLittle:
             wells=groundwater.wells.iloc[:0].drop(columns=["use", "aquifer", "yield_l_d"]),
             pairs=groundwater.pairs.iloc[:0],
         )
-        found = plan_zones(result.parcels, bare, result.county)
+        found = plan_zones(result.county, result.parcels, bare)
         assert found.wells.empty
         assert found.capture_zones.empty
         assert "capture" not in set(found.zones["kind"])
@@ -224,7 +224,7 @@ class TestLittle:
             groundwater, wells=far.set_geometry(gpd.points_from_xy(far["x_m"], far["y_m"])),
             pairs=groundwater.pairs.iloc[:0],
         )  # fmt: skip
-        found = plan_zones(result.parcels, lost, result.county).capture_zones
+        found = plan_zones(result.county, result.parcels, lost).capture_zones
         assert (found["method"] == "fixed radius").all()
         setback = result.region.rules.well_setback_m
         assert found["area_m2"].to_numpy() == pytest.approx(np.pi * setback**2, rel=0.02)

@@ -23,9 +23,9 @@ from riskmap.publish.report.county_report import write_records, write_report_pag
 from riskmap.publish.report.further import write_further_lists
 from riskmap.publish.words.imprint import imprint_of
 from riskmap.region.read import settings_in_force
-from riskmap.stages.assessing import Result
 from riskmap.stages.listing import as_listed
 from riskmap.stages.progress import Progress
+from riskmap.stages.result import Result
 
 EXTRA_FILES: Final = (
     FileLink("public/index.html", "Public edition", "A folder of its own: no parcel in it."),
@@ -150,7 +150,7 @@ def _write_paper(folder: Path, result: Result) -> None:
             **imprint_of(region),
             contact=region.county.contact,
             stops=region.lists.stops,
-            areas=result.described.areas,
+            areas=result.areas,
             buildings=tables.get("buildings"),
             wells=tables.get("wells"),
             streams=tables.get("streams"),
@@ -164,7 +164,7 @@ def _write_paper(folder: Path, result: Result) -> None:
             contact=region.county.contact,
             parcels=tables["parcels"].set_index("parcel_id"),
             site_last_line=region.lists.site_last_line,
-            texts=county_letters(region.beside(region.lists.letter_texts)),
+            texts=county_letters(region.letter_texts),
             most=region.lists.letters,
         )
 
@@ -182,7 +182,7 @@ def _write_manifest(folder: Path, result: Result, progress: Progress, kept: Sequ
     }
     write_manifest(
         folder,
-        inputs=result.county.inputs,
+        inputs=result.inputs,
         settings=settings,
         counts={
             "parcels": len(parcels),

@@ -26,7 +26,9 @@ from riskmap.ranking.drift import (
 )
 from riskmap.ranking.model import Model, parse_model
 from riskmap.region.sections import Region
+from riskmap.stages.county import County
 from riskmap.stages.failure import failure_features
+from riskmap.stages.listing import list_length
 
 SAME: Final = 1e-6
 """A number that comes out alike within this when derived anew was made by the same rules."""
@@ -83,23 +85,31 @@ def read_earlier(folder: Path) -> Earlier:
     return Earlier(parcels.drop(columns=drop).set_index("parcel_id"), model, day, margin)
 
 
+def read_run_before(county: County) -> Earlier | None:
+    """Do :func:`read_earlier` as a stage; None where the region names no earlier run."""
+    return None if county.region.before is None else read_earlier(county.region.before)
+
+
 def compare_with_earlier(
-    earlier: Earlier, parcels: pd.DataFrame, model: Model, region: Region, *, top: int
-) -> CountyDrift:
-    """Explain the change of every ranked parcel's priority since an earlier run.
+    county: County, earlier: Earlier | None, parcels: pd.DataFrame, model: Model
+) -> CountyDrift | None:
+    """Explain the change of every ranked parcel's priority since an earlier run, if one is named.
 
     Parameters
     ----------
+    earlier
+        The earlier run; None where none is named.
     parcels
         The present ranked table, index ``parcel_id``.
-    top
-        Length of the list for which it is said who came and who left.
 
     Raises
     ------
     RegionError
         If the earlier run speaks for a later day.
     """
+    if earlier is None:
+        return None
+    region = county.region
     years = (region.county.date - earlier.date).days / YEAR_D
     if years < 0:
         raise RegionError(
@@ -114,7 +124,7 @@ def compare_with_earlier(
         model_before=earlier.model,
         model_after=model,
         years=years,
-        top=top,
+        top=list_length(parcels, region),
         aged=aged_inventory(then, years, region, margin=earlier.field_margin),
     )
     changes = _changes(drift, then, now, (earlier.model, model))

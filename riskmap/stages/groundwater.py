@@ -37,7 +37,7 @@ from riskmap.groundwater.water_table import (
 from riskmap.inventory.soils import SURVEY_DEPTH_CM
 from riskmap.inventory.wells import drinking_wells
 from riskmap.spatial.cells import written_in
-from riskmap.stages.loading import County
+from riskmap.stages.county import County
 from riskmap.stages.vulnerability import system_vulnerability
 
 CELL_M: Final = 40.0
@@ -71,12 +71,17 @@ class Groundwater:
 
 
 def groundwater_features(
-    features: pd.DataFrame, county: County
+    county: County,
+    inventory: pd.DataFrame,
+    failing: pd.DataFrame,
+    room: pd.DataFrame,
+    chance: pd.DataFrame,
 ) -> tuple[pd.DataFrame, Groundwater | None]:
     """Columns of :data:`riskmap.contract.features.GROUNDWATER`, and what stands behind them.
 
     Without an elevation raster there is no surface to follow; all columns are unknown then.
     """
+    features = inventory.join([failing, room, chance])
     elevation = county.rasters.get("elevation")
     served = may_be_onsite(features["service"])
     if elevation is None or not served.any():

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import glob
-import hashlib
 from collections import Counter
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 from riskmap.contract.errors import OutputError, SourceChangedError, SourceMissingError, reason
+from riskmap.keeping.inputs import HashMemory, state_of
+from riskmap.keeping.store import sha256_of
 from riskmap.region.sections import Region
 
 
@@ -19,11 +20,18 @@ class InputFile:
 
     path: Path
     sha256: str
-    state: tuple[int, ...]
+    state: list[int]
 
 
-def hash_inputs(region: Region) -> dict[str, InputFile]:
+def hash_inputs(region: Region, memory: HashMemory | None = None) -> dict[str, InputFile]:
     """Hash every file that `region` names and that is there.
+
+    Parameters
+    ----------
+    region
+        As opened.
+    memory
+        Knows the hashes of files that are untouched since another run.
 
     Returns
     -------
@@ -40,7 +48,7 @@ def hash_inputs(region: Region) -> dict[str, InputFile]:
     """
     folder = region.path.parent.resolve()
     names = _names({path.resolve() for path in _named(region) if path.is_file()}, folder)
-    files = {name: _seen(names[name], name) for name in sorted(names)}
+    files = {name: _seen(names[name], name, memory) for name in sorted(names)}
     own = files.get(region.path.resolve().name)
     if own is None or own.sha256 != region.sha256:
         raise _changed(region.path.name)
@@ -59,11 +67,17 @@ def require_unchanged(files: Mapping[str, InputFile]) -> None:
     """
     for name, file in files.items():
         try:
-            same = _state(file.path) == file.state or _sha256(file.path) == file.sha256
+            same = state_of(file.path) == file.state or sha256_of(file.path) == file.sha256
         except OSError as error:
             raise _changed(name, f"cannot be read any more ({reason(error)})") from error
         if not same:
             raise _changed(name)
+
+
+def behind(files: Mapping[str, InputFile], path: Path) -> dict[str, InputFile]:
+    """Those of the files that a path stands for: a folder's, a shape with its companions."""
+    places = {place.resolve() for place in _all_of([path])}
+    return {name: file for name, file in files.items() if file.path in places}
 
 
 def refuse_inputs_inside(region: Region, target: Path) -> None:
@@ -96,7 +110,7 @@ def _named(region: Region, *, earlier: bool = True) -> set[Path]:
     named = [region.path, *(path for path in map(region.beside, beside) if path is not None)]
     for source in region.sources.values():
         named += [*source.files, *([source.attributes] if source.attributes else [])]
-    before = region.beside(region.run.before)
+    before = region.before
     if earlier and before is not None:
         named += [before / name for name in ("run.json", "parcels.parquet")]
     return _all_of(named)
@@ -136,11 +150,11 @@ def _tails(path: Path) -> list[str]:
     return [Path(*parts[place:]).as_posix() for place in range(len(parts) - 1, -1, -1)]
 
 
-def _seen(path: Path, name: str) -> InputFile:
+def _seen(path: Path, name: str, memory: HashMemory | None) -> InputFile:
     try:
-        before = _state(path)
-        digest = _sha256(path)
-        after = _state(path)
+        before = state_of(path)
+        digest = sha256_of(path) if memory is None else memory.sha256(path)
+        after = state_of(path)
     except FileNotFoundError as error:
         raise _changed(name, "has just vanished") from error
     except OSError as error:
@@ -150,17 +164,6 @@ def _seen(path: Path, name: str) -> InputFile:
     if before != after:
         raise _changed(name)
     return InputFile(path, digest, after)
-
-
-def _state(path: Path) -> tuple[int, ...]:
-    """Return what the system says of a file; whoever changes its bytes changes some of it."""
-    seen = path.stat()
-    return seen.st_size, seen.st_mtime_ns, seen.st_ctime_ns, seen.st_ino
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
 
 
 def _changed(name: str, how: str = "changed") -> SourceChangedError:

@@ -18,8 +18,8 @@ from riskmap.ranking.contenders import Design, Visits, design
 from riskmap.ranking.labels import OUTCOME_FEATURES, label_systems, visit_weights
 from riskmap.ranking.model import Model
 from riskmap.ranking.score import factor_points
+from riskmap.stages.county import County
 from riskmap.stages.failure import failure_features
-from riskmap.stages.loading import County
 
 JUDGES: Final[Mapping[str, tuple[str, ...]]] = {
     "random audits": ("audit",),

@@ -17,6 +17,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from riskmap.contract.arrays import Floats
+from riskmap.contract.chunks import map_chunks, spans
 from riskmap.contract.kinds import SYSTEM_KINDS, UNKNOWN_CODE
 from riskmap.contract.rules import Rules
 from riskmap.contract.settings import Belief, beliefs_of, draw_beliefs, drawn
@@ -35,7 +36,6 @@ from riskmap.ranking.outcomes import THOUSANDTHS, Outcomes, roll, scenarios_for,
 from riskmap.ranking.priors import spread_of
 from riskmap.ranking.records import UncertainRecord
 from riskmap.ranking.score import hazard_at, hazard_factors
-from riskmap.ranking.tally import in_threads, spans
 from riskmap.stages.scenario_records import STREAMS, CountyRecords, default_ksat_um_s
 
 Drawn = dict[str, Floats]
@@ -86,11 +86,11 @@ class CountyScenarios:
 
 
 def draw_outcomes(
-    county: CountyScenarios, *, scenarios: int | None = None, seed: int = 0, threads: int = 2
+    county: CountyScenarios, *, scenarios: int | None = None, seed: int = 0
 ) -> Outcomes:
     """Run all scenarios, by default as many as suit the county's size.
 
-    A system's draws do not depend on the order of rows or on the threads.
+    A system's draws do not depend on the order of rows or on the number of workers.
     """
     scenarios = scenarios or scenarios_for(len(county.systems))
     table = beliefs_of(county.failure, *(() if county.water is None else (county.water,)))
@@ -108,8 +108,8 @@ def draw_outcomes(
     spoken = None if county.speak is None else np.empty((n, scenarios), np.float32)
     kept = {name: np.empty((n, scenarios), np.float32) for name in KEPT}
 
-    def work(span: tuple[int, int]) -> None:
-        for k in range(*span):
+    def work(span: slice) -> None:
+        for k in range(span.start, span.stop):
             rolled = partial(dice.uniform, scenario=k)
             failure = drawn(county.failure, values[k])
             records = _drawn_records(county, failure, rolled)
@@ -121,7 +121,7 @@ def draw_outcomes(
             if county.speak is not None and spoken is not None:
                 spoken[:, k] = county.speak(k, records, found)
 
-    in_threads(work, spans(scenarios, 4), threads=threads)
+    map_chunks(work, spans(scenarios, 4))
     return Outcomes(names, limits, kept, spoken)
 
 

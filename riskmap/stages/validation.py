@@ -16,6 +16,7 @@ from riskmap.groundwater.holdout import PUBLISHED, hold_out_comparison
 from riskmap.groundwater.nitrogen import neighborhood_nitrate_mg_l
 from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.ranking.settings import LearningSettings
+from riskmap.stages.county import County
 from riskmap.stages.groundwater import Groundwater
 
 VALIDATION_COLUMNS: Final = (
@@ -40,6 +41,20 @@ class WellValidation:
     published: pd.DataFrame
     words: str
     samples: int
+
+
+def validate_county(county: County, groundwater: Groundwater | None) -> WellValidation | None:
+    """Do :func:`well_validation` as a stage; None without terrain."""
+    if groundwater is None:
+        return None
+    region = county.region
+    return well_validation(
+        groundwater,
+        county.tables.get("well_samples"),
+        region.groundwater,
+        region.learning,
+        seed=region.run.seed,
+    )
 
 
 def well_validation(

@@ -19,8 +19,8 @@ from riskmap.contract.rules import Rules
 from riskmap.failure.flow import persons
 from riskmap.groundwater.screens import is_public
 from riskmap.spatial.cells import written_in
+from riskmap.stages.county import County
 from riskmap.stages.groundwater import Groundwater
-from riskmap.stages.loading import County
 from riskmap.stages.vulnerability import vulnerability_grid
 from riskmap.stages.wells import setback_table, well_capture, well_columns
 
@@ -48,20 +48,20 @@ class Planning:
 
 
 def plan_zones(
-    parcels: gpd.GeoDataFrame,
-    groundwater: Groundwater,
     county: County,
+    parcels: gpd.GeoDataFrame,
+    groundwater: Groundwater | None,
     *,
     chosen: ArrayLike | None = None,
-) -> Planning:
+) -> Planning | None:
     """Draw a county's zones and complete its wells.
 
     Parameters
     ----------
     parcels
         The result's parcels (features and scores), index ``parcel_id``.
-    groundwater, county
-        Of the same run.
+    groundwater
+        Of the same run; None without terrain.
     chosen
         Wells (yes or no, in the order of ``groundwater.wells``) whose capture area makes a zone. By
         default public wells, and others with enough systems inside or predicted nitrate above the
@@ -69,9 +69,11 @@ def plan_zones(
 
     Returns
     -------
-    Planning
-        The same input gives the same answer.
+    Planning or None
+        The same input gives the same answer; None without terrain.
     """
+    if groundwater is None:
+        return None
     region = county.region
     settings = region.zones
     capture = well_capture(

@@ -10,7 +10,7 @@ import pytest
 
 import riskmap
 from riskmap.region.sections import Region
-from riskmap.stages.assessing import Result
+from riskmap.stages.result import Result
 from sample_region.make import make_county
 
 PARCELS = 700

@@ -16,8 +16,8 @@ from riskmap.publish.gis.files import write_gis_files
 from riskmap.publish.manifest import write_manifest
 from riskmap.ranking.drift import CAUSES
 from riskmap.ranking.score import score
-from riskmap.stages.assessing import Result
 from riskmap.stages.drift import CountyDrift, aged_inventory, compare_with_earlier, read_earlier
+from riskmap.stages.result import Result
 
 DAY = date(2026, 6, 1)
 
@@ -39,8 +39,11 @@ def earlier_folder(assessed: Result, tmp_path_factory: pytest.TempPathFactory) -
 
 def compared(assessed: Result, folder: Path, now: pd.DataFrame, **changes: object) -> CountyDrift:
     model = changes.pop("model", assessed.model)
-    region = replace(assessed.region, **changes)  # type: ignore[arg-type]
-    return compare_with_earlier(read_earlier(folder), now, model, region, top=40)  # type: ignore[arg-type]
+    region = replace(assessed.region, **{"inspection_rows": 40, **changes})  # type: ignore[arg-type]
+    county = replace(assessed.county, region=region)
+    found = compare_with_earlier(county, read_earlier(folder), now, model)  # type: ignore[arg-type]
+    assert found is not None
+    return found
 
 
 def test_the_model_comes_back_from_the_record(assessed: Result, earlier_folder: Path) -> None:

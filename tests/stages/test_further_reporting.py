@@ -23,8 +23,8 @@ from riskmap.ranking.explanations import Explanation
 from riskmap.ranking.fairness import compare_with_need
 from riskmap.ranking.service_classifier import Service, ServiceAccuracy
 from riskmap.ranking.validation import Comparison
-from riskmap.stages.assessing import Result
 from riskmap.stages.listing import as_listed, in_list_order, list_length
+from riskmap.stages.result import Result
 
 
 def test_order_by_chance(assessed: Result) -> None:
