@@ -12,6 +12,7 @@ from pathlib import Path, PurePosixPath
 from typing import Any, Final
 
 from riskmap.contract.errors import OutputError
+from riskmap.keeping.store import FOLDER
 
 MARK: Final = ".riskmap-files.json"
 """The list of a folder's files, by which riskmap knows a folder as its own; written last."""
@@ -168,9 +169,9 @@ def _name(path: Path, folder: Path) -> str:
 
 
 def _is_riskmaps(path: Path, folder: Path, files: Files) -> bool:
-    """Whether riskmap wrote this file, as it is; or it is nobody's."""
+    """Whether riskmap wrote this file, as it is; or it is nobody's, or kept from a run."""
     name = _name(path, folder)
-    if name == MARK or path.name in LITTER:
+    if name == MARK or path.name in LITTER or name.partition("/")[0] == FOLDER:
         return True
     if name.endswith("/"):
         return any(listed.startswith(name) for listed in files)
