@@ -149,7 +149,7 @@ def survival_words(table: pd.DataFrame, models: Mapping[str, AgingModel]) -> str
         last = table.iloc[-1]
         parts.append(
             f"Records: {int(table['failures'].sum()):,} failures; {100 * last['survival_frac']:.0f}"
-            f" % were still serving at {last['age_yr']:.0f} years."
+            f"% were still serving at {last['age_yr']:.0f} years."
         )
     for kind, model in models.items():
         shares = survival_frac([10.0, 20.0, 30.0], shape=model.shape, scale_yr=model.scale_yr)
