@@ -47,7 +47,7 @@ class TestModelText:
             assert (made["source"], made["reason"]) == (read["source"], read["reason"])
 
     def test_awkward_texts_and_numbers_come_back(self, tmp_path: Path) -> None:
-        name = 'a "quoted" \\ back\tslash\x7f é 水 \u2028'
+        name = 'a "quoted" \\ backslash é 水 #='
         curve = ((-1e-9, 0.0), (1 / 3, 0.1 + 0.2), (1e22, 1.0))
         odd = Factor("f", "failure", "x", name, 1 / 7, 0, 1e3, 0.1, name, name + "{value}", curve)
         table = (("very poor.ly", 1.0), ("", 0.0))

@@ -194,7 +194,8 @@ def test_derived_numbers_can_be_redone(result: Result) -> None:
         row = {str(k): v for k, v in rows.loc[parcel_id].items()}
         shares, ratings = result.soil_shares, result.component_ratings
         made = steps(row, model=result.model, aging=result.aging, region=result.region)
-        for step in [rating_step(soil_parts(parcel_id, shares, ratings)), *made]:
+        least = result.region.rules.min_covered_frac
+        for step in [rating_step(soil_parts(parcel_id, shares, ratings), least), *made]:
             found = float(row[step.feature]) if row[step.feature] is not pd.NA else np.nan
             assert step.value == pytest.approx(found, rel=1e-9, abs=1e-9, nan_ok=True), step
             seen[step.feature] = seen.get(step.feature, 0) + 1

@@ -57,14 +57,16 @@ from riskmap.action.inspections import look_for
 from riskmap.contract.features import aloud
 from riskmap.contract.layers import PERMITS
 from riskmap.failure.aging import chance_failing_frac
+from riskmap.contract.rules import Rules
 from riskmap.failure.assess import assess_failure
+from riskmap.failure.settings import FailureSettings
 from riskmap.groundwater.nitrogen import system_load
 
 row = pd.DataFrame({"kind": ["sand_filter"], "age_yr": [20.0], "bedrooms": [3.0],
                     "ksat_um_s": [9.0], "field_area_m2": [60.0]})
 print("sand_filter" in PERMITS.column("kind").domain, aloud(row["kind"], "kind", "us")[0])
 print(look_for(row)[0][-1])
-found = assess_failure(row)
+found = assess_failure(row, rules=Rules(), physics=FailureSettings())
 print(found["stage"].notna()[0], found["reserve_frac"].between(0, 1)[0])
 print(0.05 < chance_failing_frac(["sand_filter"], [20.0], within_yr=[5.0])[0] < 0.2)
 print(round(float(system_load([2.0], ["sand_filter"])["removed_frac"][0]), 3))

@@ -64,7 +64,7 @@ class TestZones:
         """Two hectares are 4.94 acres, by definition of the acre."""
         assert result.region.county.units == "us"
         assert planning.settings.least_area_m2 == 20_000
-        assert "smaller than 4.9 acres" in planning.notes[2]
+        assert "smaller than 4.94 acres" in planning.notes[2]
 
     def test_topology(self, planning: Planning, result: Result) -> None:
         shapes = planning.zones.geometry.to_numpy()
@@ -233,7 +233,7 @@ class TestLittle:
 class TestValidation:
     def test_held_out_figures_of_the_county(self, groundwater: Groundwater, result: Result) -> None:
         found = well_validation(
-            groundwater, result.county.tables["well_samples"], WATER, block_m=600.0, seed=0
+            groundwater, result.county.tables["well_samples"], WATER, BLOCKS, seed=0
         )
         assert found is not None
         assert found.samples == found.table["samples"].iloc[0] > 50

@@ -106,8 +106,8 @@ def parcels_bytes(region: Region) -> int:
 
 def _named(region: Region, *, earlier: bool = True) -> set[Path]:
     """All files that a region names, whether they are there or not, with their companions."""
-    beside = (region.model.file, region.lists.letter_texts, region.fairness.standing)
-    named = [region.path, *(path for path in map(region.beside, beside) if path is not None)]
+    single = (region.path, region.model_file, region.letter_texts, region.standing_file)
+    named = [path for path in single if path is not None]
     for source in region.sources.values():
         named += [*source.files, *([source.attributes] if source.attributes else [])]
     before = region.before

@@ -67,6 +67,7 @@ READING: Final = (
         gives=("inputs",),
         settings=(
             "path",
+            "sha256",
             "sources",
             "model_file",
             "letter_texts",
@@ -242,8 +243,6 @@ STAGES: Final = (
             "rules",
             "failure",
             "groundwater",
-            "wells",
-            "learning",
         ),
     ),
     Stage(
@@ -273,7 +272,7 @@ STAGES: Final = (
         gives=("planning",),
         needs=("parcels", "groundwater"),
         layers=("soil_units", "soil_components", "soil_horizons", "soil_restrictions"),
-        settings=("groundwater", "wells", "zones", "rules", "county.units", "county.date"),
+        settings=("groundwater", "zones", "rules", "county.units"),
     ),
     Stage(
         "hold predicted nitrate against samples",
@@ -281,7 +280,7 @@ STAGES: Final = (
         gives=("well_validation",),
         needs=("groundwater",),
         layers=("well_samples",),
-        settings=("run.seed", "learning", "groundwater", "wells"),
+        settings=("run.seed", "learning", "groundwater"),
     ),
 )
 """All stages from a county's files to its ranked parcels and zones. What a run writes follows:

@@ -19,7 +19,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from pyproj import CRS
 
-from riskmap.contract.grid import Raster
+from riskmap.contract.grid import Grid
 from riskmap.keeping.values import read_value, write_value
 from riskmap.ranking.draws import Plan
 from riskmap.stages.drift import Earlier
@@ -147,11 +147,11 @@ class TestTrees:
         assert same(again(tree, tmp_path_factory.mktemp("tree")), tree)
 
     def test_records_of_this_project(self, tmp_path: Path) -> None:
-        grid = Raster(np.array([[1.0, np.nan]]), 0.0, 5.0, 1.0, 1.0, CRS("EPSG:32616"))
+        grid = Grid(np.array([[1.0, np.nan]]), 0.0, 5.0, 1.0, 1.0, CRS("EPSG:32616"))
         back = again({"grid": grid, 3: (grid,)}, tmp_path)
         assert np.array_equal(back["grid"].values, grid.values, equal_nan=True)
         assert back["grid"].crs == grid.crs
-        assert isinstance(back[3][0], Raster)
+        assert isinstance(back[3][0], Grid)
 
     def test_named_tuples_of_arrays(self, tmp_path: Path) -> None:
         plan = Plan(*(np.full((2, 2), place) for place in range(len(Plan._fields))))

@@ -26,7 +26,11 @@ def county_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="session")
 def region(county_folder: Path) -> Region:
     opened = riskmap.open_region(county_folder / "region.toml")
-    return replace(opened, draws=64, learning=replace(opened.learning, use="off"))
+    return replace(
+        opened,
+        run=replace(opened.run, draws=64),
+        learning=replace(opened.learning, use="off"),
+    )
 
 
 @pytest.fixture(scope="session")

@@ -13,7 +13,7 @@ import riskmap
 from riskmap.contract.errors import ModelError, RegionError
 from riskmap.contract.features import FEATURES, column
 from riskmap.region.model_file import write_model
-from riskmap.region.sections import FairnessSettings
+from riskmap.region.sections import FairnessSettings, ModelSettings
 from riskmap.stages import scoring
 from riskmap.stages.fairness import POOL, judge_fairness, read_standing
 from riskmap.stages.result import Result
@@ -108,6 +108,6 @@ def test_a_protected_feature_stops_the_run(
     write_model(model, tmp_path / "m.toml")
     known = FEATURES | {"median_income_usd": column("median_income_usd")}
     monkeypatch.setattr(scoring, "FEATURES", known)
-    region = replace(assessed.region, model_file=tmp_path / "m.toml")
+    region = replace(assessed.region, model=ModelSettings(file=str(tmp_path / "m.toml")))
     with pytest.raises(ModelError, match="protected attribute"):
         riskmap.assess(region, kept=tmp_path)

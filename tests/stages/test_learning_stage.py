@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 
@@ -15,7 +14,6 @@ from scipy.stats import rankdata
 from riskmap.ranking.contenders import Design, Visits
 from riskmap.ranking.score import classify
 from riskmap.ranking.table import ranked_table
-from riskmap.stages import learning as learning_stage
 from riskmap.stages.county import County
 from riskmap.stages.doubt import doubt_columns, scenarios_of
 from riskmap.stages.learning import Learning, fit_again, follow_learning, learn_from_visits
@@ -31,7 +29,8 @@ def allowing(assessed: Result, visits: pd.DataFrame, use: str = "allow") -> Coun
     tables = dict(assessed.county.tables) | {"inspections": visits}
     permits = tables["permits"]
     tables["permits"] = permits[permits["action"] != "repair"]
-    rules = replace(region.learning, use=use, block_m=BLOCK_M)
+    # fewer trees and resamples: what is tested here is the stage, not the learner
+    rules = replace(region.learning, use=use, block_m=BLOCK_M, repeats=1, rounds=25, resamples=100)
     return replace(assessed.county, tables=tables, region=replace(region, learning=rules))
 
 
@@ -46,15 +45,6 @@ def visits_of(parcels: pd.Index, failed: np.ndarray, reason: str = "audit") -> p
             "last_pumped": pd.NaT,
         }
     )
-
-
-@pytest.fixture(scope="module", autouse=True)
-def quicker() -> Iterator[None]:
-    """Fewer trees and resamples: what is tested here is the stage, not the learner."""
-    with pytest.MonkeyPatch.context() as patch:
-        small = replace(learning_stage.QUICK, repeats=1, rounds=25, resamples=100)
-        patch.setattr(learning_stage, "QUICK", small)
-        yield
 
 
 @pytest.fixture(scope="module")
@@ -265,7 +255,7 @@ class TestDoubtFollows:
         found, _ = doubt_columns(
             rows,
             scenarios_of(assessed.with_things(learning=learning), rows.index),
-            replace(assessed.region, draws=256),
+            replace(assessed.region, run=replace(assessed.region.run, draws=256)),
         )
         listed = table.loc[rows.index]
         inside = listed["priority"].between(found["priority_low"], found["priority_high"])
@@ -274,7 +264,7 @@ class TestDoubtFollows:
         plain, _ = doubt_columns(
             rows,
             scenarios_of(assessed.with_things(learning=None), rows.index),
-            replace(assessed.region, draws=256),
+            replace(assessed.region, run=replace(assessed.region.run, draws=256)),
         )
         by_score = -before.loc[rows.index, "rank"].astype(float)
         assert spearman(plain["top_chance"], by_score) > spearman(found["top_chance"], by_score)
