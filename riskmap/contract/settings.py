@@ -32,10 +32,9 @@ import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
 
+from riskmap.contract.arrays import Floats
 from riskmap.contract.columns import FIRST_YEAR, LAST_YEAR
 from riskmap.contract.given_values import is_line
-
-Floats = npt.NDArray[np.float64]
 
 JUDGED: Final = "assumption of this project, no source"
 """Source of a number that is nobody's but ours."""

@@ -20,7 +20,7 @@ import pandas as pd
 from jinja2 import Environment, StrictUndefined
 from markupsafe import Markup
 
-from riskmap.contract.features import meaning
+from riskmap.contract.features import label
 from riskmap.contract.quantities import Units, percent
 from riskmap.failure.aging import AgingModel
 from riskmap.publish import palette
@@ -252,7 +252,7 @@ def _driver_facts(ranked: pd.DataFrame, model: Model, units: Units, top: int) ->
     missing = missing_records(ranked, model, top=top)
     missing = missing[missing["head"] > 0]
     if len(missing):
-        record = meaning(str(missing.index[0]), units)
+        record = label(str(missing.index[0]), units)
         facts.append(
             f"Missing at the head of the list more than any other that weighs: {record.lower()}, "
             f"not known for {int(missing['head'].iloc[0]):,} of the first {top:,}."

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from riskmap.contract.features import FEATURES, INVENTORY, as_word, meaning
+from riskmap.contract.features import FEATURES, INVENTORY, as_word, label, meaning
 from riskmap.contract.quantities import Units, percent
 from riskmap.publish.report.section import Block, Section, Table, counted, number
 from riskmap.publish.words.report_text import evidence_counts, words_of
@@ -147,7 +147,7 @@ def collect_section(
     text = (
         "What is missing, and how often: an item counts as missing where nothing is known or only "
         "a stated default is used. First stands what is missing most often at the head of the list "
-        f"and weighs most in the priority: here {_low(meaning(first, units))}."
+        f"and weighs most in the priority: here {_low(label(first, units))}."
     )
     table = Table(
         heads, rows, frozenset(range(1, 6)), f"Missing among {counted(systems, 'ranked system')}"
