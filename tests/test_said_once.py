@@ -42,9 +42,8 @@ UNREAD = {
     "water_levels": "water_elevation_m",
     "soil_units": "area_symbol",
     "soil_mapunits": "area_symbol published_class_least published_class_most",
-    "soil_components": "compname major hydric slope_low_pct slope_high_pct",
-    "soil_horizons": "chkey ksat_low_um_s ksat_high_um_s silt_pct organic_matter_pct "
-    "bulk_density_g_cm3",
+    "soil_components": "compname major",
+    "soil_horizons": "chkey",
     "soil_months": "flooding_duration wet_bottom_cm",
     "soil_interpretations": "rule_depth",
 }

@@ -33,7 +33,6 @@ DRAINAGE: Final = {
     **{f"{name} drained": name for name in DRAINAGE_CLASSES},
 }
 GROUPS: Final = _same(*HYDROLOGIC_GROUPS)
-HYDRIC: Final = _same("yes", "no", "unranked")
 FLOODING: Final = _same(*FLOODING_FREQUENCIES)
 FLOODING_DURATIONS: Final = _same("extremely brief", "very brief", "brief", "long", "very long")
 PONDING: Final = _same(*PONDING_FREQUENCIES)

@@ -182,7 +182,6 @@ def test_domains_cover_the_survey_own_lists(shared_data: Path) -> None:
         "component_kind": domains.COMPONENT_KINDS,
         "drainage_class": domains.DRAINAGE,
         "hydrologic_group": domains.GROUPS,
-        "hydric_rating": domains.HYDRIC,
         "flooding_frequency_class": domains.FLOODING,
         "flooding_duration_class": domains.FLOODING_DURATIONS,
         "ponding_frequency_class": domains.PONDING,
