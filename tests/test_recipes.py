@@ -61,6 +61,7 @@ from riskmap.contract.rules import Rules
 from riskmap.failure.assess import assess_failure
 from riskmap.failure.settings import FailureSettings
 from riskmap.groundwater.nitrogen import system_load
+from riskmap.groundwater.settings import GroundwaterSettings
 
 row = pd.DataFrame({"kind": ["sand_filter"], "age_yr": [20.0], "bedrooms": [3.0],
                     "ksat_um_s": [9.0], "field_area_m2": [60.0]})
@@ -69,7 +70,8 @@ print(look_for(row)[0][-1])
 found = assess_failure(row, rules=Rules(), physics=FailureSettings())
 print(found["stage"].notna()[0], found["reserve_frac"].between(0, 1)[0])
 print(0.05 < chance_failing_frac(["sand_filter"], [20.0], within_yr=[5.0])[0] < 0.2)
-print(round(float(system_load([2.0], ["sand_filter"])["removed_frac"][0]), 3))
+load = system_load([2.0], ["sand_filter"], settings=GroundwaterSettings())
+print(round(float(load["removed_frac"][0]), 3))
 """,
     )
     assert out.splitlines() == [
