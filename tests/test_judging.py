@@ -48,7 +48,7 @@ class TestModelText:
 
     def test_awkward_texts_and_numbers_come_back(self, tmp_path: Path) -> None:
         name = 'a "quoted" \\ backslash é 水 #='
-        curve = ((-1e-9, 0.0), (1 / 3, 0.1 + 0.2), (1e22, 1.0))
+        curve = ((-1e-9, 0.0), (1 / 3, 0.1 + 0.2), (1e14, 1.0))
         odd = Factor("f", "failure", "x", name, 1 / 7, 0, 1e3, 0.1, name, name + "{value}", curve)
         table = (("very poor.ly", 1.0), ("", 0.0))
         words = Factor("g", "groundwater", "y", "", 1, 0, 2, 0.5, "", "", table=table)
