@@ -91,6 +91,7 @@ def plan_zones(
     reasons = reasons_of_cells(
         grid,
         systems,
+        wellhead=_cells_of(county.tables.get("wellhead_areas"), grid),
         capture=_cells_of(capture[capture["chosen"]], grid),
         vulnerability_frac=_finer(
             vulnerability_grid(county, groundwater.land, groundwater.surface.head), grid
@@ -117,7 +118,7 @@ def plan_zones(
         wells,
         setbacks,
         settings,
-        _notes(drawn, capture, rule, settings, county.region.county.units),
+        _notes(drawn, capture, rule, county),
     )
 
 
@@ -142,8 +143,10 @@ def _finer(coarse: Grid, grid: Grid) -> NDArray[np.float64]:
     return np.repeat(np.repeat(coarse.values, times, axis=0), times, axis=1)
 
 
-def _cells_of(areas: gpd.GeoDataFrame, grid: Grid) -> Flags:
-    shapes = [(shape, 1) for shape in areas.geometry if shape is not None and not shape.is_empty]
+def _cells_of(areas: pd.DataFrame | None, grid: Grid) -> Flags:
+    """Cells in some areas; none where there are none."""
+    given = areas.geometry if isinstance(areas, gpd.GeoDataFrame) else []
+    shapes = [(shape, 1) for shape in given if shape is not None and not shape.is_empty]
     if not shapes:
         return np.zeros(grid.values.shape, bool)
     cells = rasterize(
@@ -196,11 +199,18 @@ def _rule(settings: ZoneSettings) -> str:
 
 
 def _notes(
-    drawn: ZoneShapes, capture: gpd.GeoDataFrame, rule: str, settings: ZoneSettings, units: str
+    drawn: ZoneShapes, capture: gpd.GeoDataFrame, rule: str, county: County
 ) -> tuple[str, ...]:
-    area, size = ("acres", ACRE_M2) if units == "us" else ("ha", HECTARE_M2)
+    settings, given = county.region.zones, county.tables.get("wellhead_areas")
+    us = county.region.county.units == "us"
+    area, size = ("acres", ACRE_M2) if us else ("ha", HECTARE_M2)
+    delineated = () if given is None else (
+        f"{len(given)} delineated protection areas of public wells, as the county gives them, make "
+        "zones of their own.",
+    )  # fmt: skip
     assumed = int((capture["pumping_l_d_evidence"] == "assumed").sum())
     return (
+        *delineated,
         f"{int(capture['chosen'].sum())} of {len(capture)} drinking-water wells make a capture "
         f"zone: {rule}.",
         f"The draw of {assumed} of {len(capture)} wells is assumed.",

@@ -26,7 +26,8 @@ def county_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="session")
 def region(county_folder: Path) -> Region:
     opened = riskmap.open_region(county_folder / "region.toml")
-    return replace(opened, draws=64, learning=replace(opened.learning, use="off"))
+    run = replace(opened.run, draws=64)
+    return replace(opened, run=run, learning=replace(opened.learning, use="off"))
 
 
 @pytest.fixture(scope="session")

@@ -264,7 +264,7 @@ class TestDoubtFollows:
         found, _ = doubt_columns(
             rows,
             replace(assessed, learning=learning).scenarios(rows.index),
-            replace(assessed.region, draws=256),
+            replace(assessed.region, run=replace(assessed.region.run, draws=256)),
         )
         listed = table.loc[rows.index]
         inside = listed["priority"].between(found["priority_low"], found["priority_high"])
@@ -273,7 +273,7 @@ class TestDoubtFollows:
         plain, _ = doubt_columns(
             rows,
             replace(assessed, learning=None).scenarios(rows.index),
-            replace(assessed.region, draws=256),
+            replace(assessed.region, run=replace(assessed.region.run, draws=256)),
         )
         by_score = -before.loc[rows.index, "rank"].astype(float)
         assert spearman(plain["top_chance"], by_score) > spearman(found["top_chance"], by_score)
