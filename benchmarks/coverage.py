@@ -22,8 +22,9 @@ from riskmap.inventory.soil_mixtures import DEPTHS, OF_FEATURE
 from riskmap.inventory.soils import SURVEY_DEPTH_CM
 from riskmap.ranking.score import factor_points
 from riskmap.ranking.uncertainty import Doubt, propagate
-from riskmap.stages.assessing import Result
+from riskmap.stages.doubt import scenarios_of
 from riskmap.stages.failure import failure_features
+from riskmap.stages.result import Result
 from riskmap.stages.scenarios import draw_outcomes
 from sample_region.make import make_county
 
@@ -62,9 +63,9 @@ def true_features(result: Result, truth: pd.DataFrame) -> pd.DataFrame:
 
 def _true_soil(result: Result, soil: pd.Series) -> dict[str, pd.Series]:
     """Soil columns of the component that truly lies there, where it is in the map unit."""
-    ratings = result.described.component_ratings
+    ratings = result.component_ratings
     names = result.county.tables["soil_components"].set_index("cokey")["compname"]
-    shares = result.described.soil_shares.sort_values("frac", kind="stable")
+    shares = result.soil_shares.sort_values("frac", kind="stable")
     joint = shares.merge(ratings.assign(soil=names).rename_axis("cokey").reset_index(), on="mukey")
     joint = joint[joint["soil"] == joint["parcel_id"].map(soil)]
     there = joint.drop_duplicates("parcel_id", keep="last").set_index("parcel_id")
@@ -82,7 +83,7 @@ def _true_soil(result: Result, soil: pd.Series) -> dict[str, pd.Series]:
 def stated_doubt(result: Result, rows: pd.Index, *, top: int, draws: int, seed: int) -> Doubt:
     """Carry doubt as a run does, for these rows."""
     features = pd.DataFrame(result.parcels.loc[rows].drop(columns="geometry"))
-    scenarios = result.scenarios(rows)
+    scenarios = scenarios_of(result, rows)
     outcomes = draw_outcomes(scenarios, seed=seed)
     return propagate(features, result.model, top=top, draws=draws, seed=seed, outcomes=outcomes)
 

@@ -17,7 +17,8 @@ import pandas as pd
 import riskmap
 from riskmap.ranking.inputs import Input, Mixture
 from riskmap.ranking.uncertainty import propagate, propagate_inputs
-from riskmap.stages.assessing import Result
+from riskmap.stages.doubt import scenarios_of
+from riskmap.stages.result import Result
 from riskmap.stages.scenarios import draw_outcomes
 
 
@@ -75,7 +76,7 @@ def time_county(result: Result, *, draws: int = 1024) -> None:
     features = pd.DataFrame(result.parcels.loc[rows].drop(columns="geometry"))
     before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
     marks = [(time.perf_counter(), time.process_time())]
-    scenarios = result.scenarios(rows)
+    scenarios = scenarios_of(result, rows)
     marks.append((time.perf_counter(), time.process_time()))
     outcomes = draw_outcomes(scenarios, seed=1)
     marks.append((time.perf_counter(), time.process_time()))

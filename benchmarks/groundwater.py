@@ -19,8 +19,8 @@ from typing import TypeVar
 import numpy as np
 import pandas as pd
 
+from riskmap.contract.grid import Grid, grid_from_bounds
 from riskmap.groundwater.assess import GroundwaterAssessment, assess_groundwater
-from riskmap.groundwater.grid import Grid, grid_from_bounds
 from riskmap.groundwater.settings import GroundwaterSettings, WellSettings
 from riskmap.groundwater.zones import Zones, capture_zones, systems_inside
 

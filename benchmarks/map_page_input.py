@@ -11,7 +11,7 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 
-from riskmap.contract.grid import Raster
+from riskmap.contract.grid import Grid
 from riskmap.publish.map.model import MapFactor, MapModel
 
 REGION_CRS = CRS.from_epsg(32616)
@@ -253,7 +253,7 @@ def make_layers(ranked: gpd.GeoDataFrame, *, seed: int = 5) -> dict[str, gpd.Geo
     }
 
 
-def make_terrain(ranked: gpd.GeoDataFrame, *, cells: int = 300) -> Raster:
+def make_terrain(ranked: gpd.GeoDataFrame, *, cells: int = 300) -> Grid:
     """Make rolling ground, a little wider than the county."""
     west, south, east, north = ranked.total_bounds
     size = max(east - west, north - south) * 1.04 / cells
@@ -261,6 +261,6 @@ def make_terrain(ranked: gpd.GeoDataFrame, *, cells: int = 300) -> Raster:
     height = (
         200 + 60 * np.sin(7 * x + 3 * y) + 35 * np.cos(11 * y - 5 * x) + 12 * np.sin(31 * x * y)
     )
-    return Raster(
+    return Grid(
         height, west - 0.02 * cells * size, north + 0.02 * cells * size, size, size, REGION_CRS
     )

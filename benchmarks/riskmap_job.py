@@ -8,7 +8,7 @@ import rasterio
 import shapely
 
 from benchmarks.stages import SOIL_KINDS, WEIGHTS, Stages, folders, soil_ratings
-from riskmap.contract.grid import Raster
+from riskmap.contract.grid import Grid
 from riskmap.inventory.wells import describe_wells
 from riskmap.spatial.overlaps import area_fractions
 from riskmap.spatial.zonal import raster_means
@@ -43,13 +43,13 @@ def main() -> None:
     clock.report(out, share_lot=lot, share_soil=kind, share=share, well=well, **means)
 
 
-def read(path: object) -> Raster:
+def read(path: object) -> Grid:
     """Read a grid with unknown cells as NaN."""
     with rasterio.open(path) as source:
         values = source.read(1)
         values[values == source.nodata] = np.nan
         step = source.transform
-        return Raster(values, step.c, step.f, step.a, -step.e, source.crs)
+        return Grid(values, step.c, step.f, step.a, -step.e, source.crs)
 
 
 if __name__ == "__main__":

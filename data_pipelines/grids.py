@@ -16,7 +16,7 @@ from rasterio.warp import Resampling, calculate_default_transform, reproject
 
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.vector import Bounds
-from riskmap.contract.grid import Raster
+from riskmap.contract.grid import Grid
 
 ALIGNED: Final = 1e-3
 """Grids count as aligned if their corners agree within this share of a cell."""
@@ -62,7 +62,7 @@ class Tile:
 
 def assemble(
     tiles: Sequence[Tile], crs: CRS, log: DefectLog, *, bounds: Bounds | None = None
-) -> Raster:
+) -> Grid:
     """Join tiles and bring them to `crs`; where tiles overlap the first known value wins.
 
     Cells already in `crs` on a north-up grid are passed on untouched. Otherwise values are
@@ -166,11 +166,11 @@ def _warp(tile: Tile, crs: CRS, transform: Affine, shape: tuple[int, int]) -> ND
     return result
 
 
-def _raster(values: NDArray[np.float32], transform: Affine, crs: CRS) -> Raster:
-    return Raster(
+def _raster(values: NDArray[np.float32], transform: Affine, crs: CRS) -> Grid:
+    return Grid(
         values=values,
-        x_min_m=float(transform.c),
-        y_max_m=float(transform.f),
+        west_m=float(transform.c),
+        north_m=float(transform.f),
         cell_x_m=float(transform.a),
         cell_y_m=float(-transform.e),
         crs=crs,

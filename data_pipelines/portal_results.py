@@ -83,6 +83,7 @@ def samples_of(raw: pd.DataFrame, log: DefectLog) -> pd.DataFrame:
     nitrate = _nitrate(raw[raw["what"].str.lower().isin(NITRATE).fillna(False).astype(bool)], log)
     is_coliform = raw["what"].str.contains(COLIFORM, case=False).fillna(False).astype(bool)
     coliform = _coliform(raw[is_coliform], log)
+    _report_others(raw[~raw.index.isin(nitrate.index.union(coliform.index))], log)
     keys = raw[["site", "date", "activity"]].copy()
     keys["activity"] = keys["activity"].fillna("")
     rows = keys.loc[nitrate.index.union(coliform.index, sort=False)]
@@ -93,6 +94,9 @@ def samples_of(raw: pd.DataFrame, log: DefectLog) -> pd.DataFrame:
     any_found = first["coliform"].transform("max")
     chosen = table.loc[best.index].assign(coliform=any_found.loc[best.index])
     chosen = chosen.loc[raw.index[raw.index.isin(chosen.index)]]
+    if len(chosen) < len(table):
+        told = f"{len(table)} results of {len(chosen)} samples"
+        log.note("", "several_results", told, "one row a sample, the preferred result")
     date = to_date(chosen["date"], WELL_SAMPLES.column("date"), ColumnSource(), log)
     return pd.DataFrame(
         {
@@ -106,6 +110,12 @@ def samples_of(raw: pd.DataFrame, log: DefectLog) -> pd.DataFrame:
     )
 
 
+def _report_others(raw: pd.DataFrame, log: DefectLog) -> None:
+    """Count the results that are neither nitrate nor coliform bacteria."""
+    for what, count in raw["what"].fillna("(none)").value_counts().sort_index().items():
+        log.note("", "other_characteristic", f"{what}: {count} results", "left out")
+
+
 def _usable(raw: pd.DataFrame, log: DefectLog) -> pd.DataFrame:
     control = raw["activity_type"].str.contains(_QUALITY_CONTROL, case=False)
     control = control.fillna(False).astype(bool)
@@ -117,15 +127,18 @@ def _usable(raw: pd.DataFrame, log: DefectLog) -> pd.DataFrame:
 
 def _nitrate(raw: pd.DataFrame, log: DefectLog) -> pd.DataFrame:
     """Nitrate in mg/L as N, whether it is only a limit, and how much each row is preferred."""
-    number = plain_number(raw["value"])
     less = raw["value"].str.startswith("<").fillna(False).astype(bool)
-    number = number.mask(less, plain_number(raw["value"].str.lstrip("< ")))
+    number = plain_number(raw["value"].str.lstrip("< "))
+    wrong = number.isna() & raw["value"].notna()
+    log.add("nitrate_mg_l", "not_a_number", raw.loc[wrong, "value"], SET_MISSING)
     below = less | raw["detection"].str.contains(_NOT_FOUND, case=False).fillna(False).astype(bool)
     missing = below & number.isna()
     number = number.mask(missing, plain_number(raw["limit"]))
     unit = raw["unit"].mask(missing, raw["limit_unit"].fillna(raw["unit"]))
     value = number * _mass_factor(unit, number, log) * _basis_factor(raw, unit, number, log)
     log.add("nitrate_mg_l", "limit_not_given", raw.loc[missing & number.isna(), "what"], "kept")
+    silent = raw["value"].isna() & ~below
+    log.add("nitrate_mg_l", "no_value", raw.loc[silent, "site"].fillna(""), "left empty")
     value = within_bounds(
         value.astype("float64"), WELL_SAMPLES.column("nitrate_mg_l"), log, raw=raw["value"]
     )

@@ -27,7 +27,7 @@ from data_pipelines.shapes import source_crs
 from data_pipelines.tables import demand_file, demand_files
 from data_pipelines.vector import Bounds
 from riskmap.contract.errors import LayerError, SourceFormatError
-from riskmap.contract.grid import Raster
+from riskmap.contract.grid import Grid
 from riskmap.contract.layers import ELEVATION, WATER_TABLE
 from riskmap.contract.sources import Source
 from riskmap.contract.units import LENGTH_M
@@ -58,7 +58,7 @@ BAND_UNITS: Final = {
 class RasterReading:
     """A raster layer as read, and every defect met on the way."""
 
-    raster: Raster
+    raster: Grid
     defects: pd.DataFrame
 
 

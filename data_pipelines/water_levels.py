@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
 from typing import Final
@@ -16,10 +16,11 @@ from data_pipelines.defect_log import DefectLog
 from data_pipelines.points import coordinate_pair, points_of, to_datum
 from data_pipelines.shapes import canonical_shapes
 from data_pipelines.tables import demand_files, is_text_table, stack_files
-from data_pipelines.values import plain_number, within_bounds
+from data_pipelines.values import SET_MISSING, plain_number, within_bounds
 from data_pipelines.vector import Bounds, canonical_layer, parse_shapes
-from data_pipelines.water_replies import DEPTH, SITE_FIELDS, parse_reply
+from data_pipelines.water_replies import DEPTH, SITE_FIELDS, Reply, cut_short, parse_reply
 from data_pipelines.well_checks import report_datums
+from riskmap.contract.errors import SourceFormatError
 from riskmap.contract.layers import WATER_LEVELS
 from riskmap.contract.sources import ColumnSource, Reading, Source
 from riskmap.contract.units import FOOT_M
@@ -31,6 +32,9 @@ ELEVATION_CODES: Final = {"62610": "NGVD29", "62611": "NAVD88", "72020": "NGVD29
 """Parameter code of a water-level elevation (feet) -> its datum."""
 
 BELOW_MEASURING_POINT: Final = "61055"
+
+UNITS_M: Final = {"ft": FOOT_M, "feet": FOOT_M, "foot": FOOT_M, "m": 1.0, "meters": 1.0}
+"""Unit of a reply, in small letters -> factor to meters."""
 
 STATUS_CODES: Final = {
     "D": "dry",
@@ -82,16 +86,43 @@ def read_water_levels(source: Source, crs: CRS, *, bounds: Bounds | None = None)
         plain = replace(source, attributes=None, join_on=None)
         raw = parse_shapes(plain, WATER_LEVELS, crs, log, bounds=bounds)
         return canonical_points(raw, plain, crs, log)
-    levels = [(r[1], p) for r, p in zip(replies, files, strict=True) if r and r[0] == "levels"]
-    sites = [reply[1] for reply in replies if reply is not None and reply[0] == "sites"]
-    raw = stack_files([frame for frame, _ in levels], [path for _, path in levels])
+    found = {path: reply for path, reply in zip(files, replies, strict=True) if reply is not None}
+    if len(found) < len(files):
+        strange = ", ".join(path.name for path in files if path not in found)
+        raise SourceFormatError(
+            source.layer,
+            f"{strange} is no reply of a water-level service, other files of this layer are.",
+            "Give replies only, or a table of your own only.",
+        )
+    levels = {path: reply.rows for path, reply in found.items() if reply.kind == "levels"}
+    if not levels:
+        raise SourceFormatError(
+            source.layer,
+            f"there are sites ({', '.join(path.name for path in found)}) but no levels.",
+            "Add the file with the measured levels.",
+        )
+    _refuse_parts(found, source.layer, log)
+    sites = [reply.rows for reply in found.values() if reply.kind == "sites"]
+    raw = stack_files(list(levels.values()), list(levels))
+    if raw.empty:
+        log.note("", "no_rows", "0", "the layer is empty")
     return canonical_levels(raw, sites, crs, log)
 
 
-def _reply(path: Path, layer: str) -> tuple[str, pd.DataFrame] | None:
+def _reply(path: Path, layer: str) -> Reply | None:
     if not is_text_table(path) and path.suffix.lower() != ".json":
         return None
     return parse_reply(path, layer=layer)
+
+
+def _refuse_parts(found: Mapping[Path, Reply], layer: str, log: DefectLog) -> None:
+    """Raise if every reply says that there is more; of several pages the last says nothing."""
+    cuts = [f"{path.name}: {reply.kept_back}" for path, reply in found.items() if reply.kept_back]
+    levels = [reply for reply in found.values() if reply.kind == "levels"]
+    if cuts and len(cuts) == len(levels):
+        raise cut_short(layer, cuts)
+    for cut in cuts:
+        log.note("", "page_of_several", cut, "taken with the other files")
 
 
 def canonical_points(raw: gpd.GeoDataFrame, source: Source, crs: CRS, log: DefectLog) -> Reading:
@@ -110,6 +141,9 @@ def canonical_levels(
     raw = _water_levels_only(raw, log)
     raw = _with_sites(raw, sites)
     frame = _measurements(raw, log)
+    again = frame.join(raw[["x", "y", "parameter"]]).duplicated()
+    log.add("site_id", "repeated_row", frame.loc[again, "site_id"].fillna(""), "left out")
+    raw, frame = raw[~again], frame[~again]
     pair = coordinate_pair(raw, "x", "y", layer=log.layer)
     nad83 = CRS("EPSG:4269")
     pair = to_datum(pair, raw["horizontal_datum"].fillna("NAD83"), nad83, log)
@@ -148,14 +182,19 @@ def _with_sites(raw: pd.DataFrame, sites: Sequence[pd.DataFrame]) -> pd.DataFram
 
 def _measurements(raw: pd.DataFrame, log: DefectLog) -> pd.DataFrame:
     code = raw["parameter"].fillna(DEPTH)
-    value = plain_number(raw["value"])
-    unit = raw["unit"].str.lower()
-    factor = code.map(DEPTH_CODES).mask(unit.isin(["m", "meters"]).fillna(False).astype(bool), 1.0)
+    value = _read_number(raw["value"], "depth_to_water_m", log)
+    height = _read_number(raw["elevation"], "water_elevation_m", log)
+    bottom_m = _read_number(raw["well_depth"], "depth_to_water_m", log) * FOOT_M
+    to_m = _factor_to_m(raw, code, log)
     status = raw["status"].map(_status_of, na_action="ignore").astype("string")
-    depth = (value * factor).mask(status.notna())
     below = code.eq(BELOW_MEASURING_POINT)
     log.add("depth_to_water_m", "below_measuring_point", raw.loc[below, "value"], "not used")
-    elevation = plain_number(raw["elevation"]).fillna(value.where(code.isin(ELEVATION_CODES)))
+    depth = (value * to_m).where(code.isin(DEPTH_CODES)).mask(status.notna())
+    elevation = (height * FOOT_M).fillna((value * to_m).where(code.isin(ELEVATION_CODES)))
+    silent = depth.isna() & elevation.isna() & status.isna() & raw["value"].isna()
+    log.add("depth_to_water_m", "no_value", raw.loc[silent, "site_id"].fillna(""), "kept")
+    log.add("date", "no_date", raw.loc[raw["date"].isna(), "site_id"].fillna(""), "kept")
+    log.add("site_id", "no_site", raw.loc[raw["site_id"].isna(), "value"].fillna(""), "kept")
     datum = raw["datum"].fillna(code.map(ELEVATION_CODES)).str.upper()
     frame = pd.DataFrame(
         {
@@ -163,18 +202,34 @@ def _measurements(raw: pd.DataFrame, log: DefectLog) -> pd.DataFrame:
             "date": to_date(raw["date"], WATER_LEVELS.column("date"), ColumnSource(), log),
             "depth_to_water_m": _possible(depth, "depth_to_water_m", raw["value"], log),
             "water_elevation_m": _possible(
-                elevation.mask(status.notna()) * FOOT_M, "water_elevation_m", raw["value"], log
+                elevation.mask(status.notna()), "water_elevation_m", raw["value"], log
             ),
             "vertical_datum": datum.replace(_DATUM_WORDS).mask(datum.eq("NONE")).astype("string"),
             "status": status,
         }
     )
-    frame = _not_below_bottom(frame, plain_number(raw["well_depth"]) * FOOT_M, log)
+    frame = _not_below_bottom(frame, bottom_m, log)
     frame["vertical_datum"] = frame["vertical_datum"].where(frame["water_elevation_m"].notna())
     log.add("status", "unusable_level", status.dropna(), "kept without a value")
     _report_flowing(frame, log)
     report_datums(frame["vertical_datum"], log)
     return frame
+
+
+def _read_number(text: pd.Series, column: str, log: DefectLog) -> pd.Series:
+    number = plain_number(text)
+    log.add(column, "not_a_number", text[number.isna() & text.notna()], SET_MISSING)
+    return number
+
+
+def _factor_to_m(raw: pd.DataFrame, code: pd.Series, log: DefectLog) -> pd.Series:
+    """Factor from the reply's unit to meters; where it gives none, by the parameter code."""
+    unit = raw["unit"].str.lower()
+    factor = unit.map(UNITS_M).astype("float64")
+    unknown = unit.notna() & factor.isna() & raw["value"].notna()
+    log.add("depth_to_water_m", "unknown_unit", raw.loc[unknown, "unit"], SET_MISSING)
+    by_code = code.map({**DEPTH_CODES, **dict.fromkeys(ELEVATION_CODES, FOOT_M)}).astype("float64")
+    return factor.fillna(by_code.where(unit.isna()))
 
 
 def _possible(number: pd.Series, name: str, raw: pd.Series, log: DefectLog) -> pd.Series:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import replace
+from pathlib import Path
 from typing import Final
 
 import pandas as pd
@@ -22,6 +23,8 @@ from data_pipelines.tables import (
 )
 from data_pipelines.values import as_text, to_number
 from data_pipelines.vector import Bounds
+from data_pipelines.water_replies import refuse_page
+from riskmap.contract.errors import SourceFormatError
 from riskmap.contract.layers import WELL_SAMPLES
 from riskmap.contract.sources import ColumnSource, Reading, Source
 
@@ -36,7 +39,9 @@ def read_well_samples(source: Source, crs: CRS, *, bounds: Bounds | None = None)
     """
     del crs, bounds
     log = DefectLog(WELL_SAMPLES.name)
-    names = list_columns(demand_files(source)[0], layer=source.layer, table=source.table)
+    for path in [*demand_files(source), *([source.attributes] if source.attributes else [])]:
+        refuse_page(path, source.layer)
+    names = list_columns(source.files[0], layer=source.layer, table=source.table)
     if portal_profile(names) is None:
         return canonical_samples(parse_files(source, WELL_SAMPLES), source, log)
     raw = parse_results(source)
@@ -57,7 +62,14 @@ def parse_results(source: Source) -> pd.DataFrame:
     frames = []
     for path in demand_files(source):
         table = parse_table(path, layer=source.layer)
-        profile = portal_profile(list(table.columns)) or FIELDS[0]
+        profile = portal_profile(list(table.columns))
+        if profile is None:
+            raise SourceFormatError(
+                source.layer,
+                f"{path.name} has not the columns of water-quality portal results, other files of "
+                "this layer have.",
+                "Give portal results only, or a table of your own only.",
+            )
         columns = {}
         for field, name in profile.items():
             found = find_column(name, table.columns)
@@ -72,15 +84,35 @@ def parse_results(source: Source) -> pd.DataFrame:
 
 def canonical_results(raw: pd.DataFrame, source: Source, log: DefectLog) -> Reading:
     """Canonical samples of portal results: wells only, one row per well, day and activity."""
-    if source.attributes is not None:
-        sites = parse_table(source.attributes, layer=source.layer)
-        kinds = sites.set_index("MonitoringLocationIdentifier")["MonitoringLocationTypeName"]
-        kinds = as_text(kinds[~kinds.index.duplicated()])
-        raw = raw.assign(site_type=raw["site_type"].fillna(raw["site"].map(kinds)))
-    other = ~raw["site_type"].fillna("Well").str.contains(r"^(?:Well|Subsurface|Collector)")
+    kinds = _site_types(source.attributes, source.layer) if source.attributes else {}
+    site_type = raw["site_type"].fillna(raw["site"].map(kinds).astype("string"))
+    if kinds or raw["site_type"].notna().any():
+        untold = site_type.isna() & raw["site"].notna()
+        counts = raw.loc[untold, "site"].value_counts().sort_index()
+        told = counts.astype(str) + " results"
+        log.add("well_id", "kind_of_site_unknown", told, "taken as a well")
+    raw = raw.assign(site_type=site_type)
+    other = ~site_type.fillna("Well").str.contains(r"^(?:Well|Subsurface|Collector)")
     _report_sites(raw[other], log)
     frame = samples_of(raw[~other], log)
     return Reading(complete_keys(frame, WELL_SAMPLES, log), log.table())
+
+
+def _site_types(path: Path, layer: str) -> dict[str, str]:
+    """Kind of each site of the portal's site file, in either profile."""
+    sites = parse_table(path, layer=layer)
+    for profile in FIELDS:
+        site, kind = (find_column(profile[name], sites.columns) for name in ("site", "site_type"))
+        if site and kind:
+            table = pd.DataFrame({"site": as_text(sites[site]), "kind": as_text(sites[kind])})
+            table = table.dropna().drop_duplicates("site")
+            return dict(zip(table["site"], table["kind"], strict=True))
+    needed = " and ".join(FIELDS[0][name] for name in ("site", "site_type"))
+    raise SourceFormatError(
+        layer,
+        f"{path.name} has not the columns of a site file ({needed}).",
+        "Fetch the portal's sites again, or leave the file out.",
+    )
 
 
 def _report_sites(raw: pd.DataFrame, log: DefectLog) -> None:

@@ -7,14 +7,17 @@ where a parameter code or a unit says otherwise.
 
 from __future__ import annotations
 
+import itertools
 import json
+import re
+from collections.abc import Sequence
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Literal, NamedTuple
 
 import pandas as pd
 
 from data_pipelines.columns import find_column
-from data_pipelines.tables import parse_delimited, read_text
+from data_pipelines.tables import demand_file, parse_delimited, read_text
 from data_pipelines.values import as_text
 from riskmap.contract.errors import SourceFormatError
 
@@ -65,33 +68,45 @@ _DATUM_PLACES: Final = ("vertical_datum", "vertical_datum_code", "site_status")
 _STATUS_WORDS: Final = r"obstruct|\bdry\b|pump|destroy|plugged|discontinued|foreign"
 _DATUM_WORDS: Final = r"^(?:NGVD|NAVD|L?MSL|National Geodetic|North American Vertical)"
 _DAILY: Final = r"^\d+_(\d{5})_\d{5}$"
+NO_CODE: Final = "none"
+"""Parameter of a measurement whose reply gives codes, but none for it."""
+_PAGE_MARKS: Final = ("<!doctype", "<html", "<?xml", "<error")
 
 
-def parse_reply(path: Path, *, layer: str) -> tuple[str, pd.DataFrame] | None:
-    """Parse one file: ("levels", frame), ("sites", frame), or None if it is no federal reply.
+class Reply(NamedTuple):
+    """One reply: its rows, and in words what the service kept back (empty: nothing)."""
+
+    kind: Literal["levels", "sites"]
+    rows: pd.DataFrame
+    kept_back: str = ""
+
+
+def parse_reply(path: Path, *, layer: str) -> Reply | None:
+    """Parse one file; None if it is no federal reply.
 
     Raises
     ------
     SourceFormatError
-        If it is a federal reply that holds no water levels (statistics, another service's error).
+        If it is a federal reply that holds no water levels (statistics, another service's error),
+        a page of words instead of data, or a county's own features cut at a page limit.
     """
+    refuse_page(path, layer)
     text = read_text(path, layer)
     if text.lstrip().startswith(("{", "[")):
-        frame = _parse_json(text, layer, path.name)
-        return None if frame is None else ("levels", frame)
+        return _parse_json(text, layer, path.name)
     table = parse_delimited(text, layer=layer, name=path.name)
     names = [str(name) for name in table.columns]
     if find_column("lev_va", names) or find_column("sl_lev_va", names):
-        return "levels", _pick(table, _RDB_LEVELS, LEVEL_FIELDS)
+        return Reply("levels", _pick(table, _RDB_LEVELS, LEVEL_FIELDS))
     if find_column("display_result", names):
-        return "levels", _discrete(table)
+        return Reply("levels", _discrete(table))
     daily = table.columns.str.extract(_DAILY, expand=False).dropna()
     if len(daily) and find_column("site_no", names):
-        return "levels", _daily(table)
+        return Reply("levels", _daily(table))
     if find_column("dec_lat_va", names) and find_column("site_no", names):
-        return "sites", _pick(table, _RDB_LEVELS, SITE_FIELDS)
+        return Reply("sites", _pick(table, _RDB_LEVELS, SITE_FIELDS))
     if find_column("decimal_latitude", names) and find_column(_DISCRETE["site_id"], names):
-        return "sites", _pick(table, _DISCRETE, SITE_FIELDS)
+        return Reply("sites", _pick(table, _DISCRETE, SITE_FIELDS))
     if find_column("site_no", names) and find_column("agency_cd", names):
         raise SourceFormatError(
             layer,
@@ -100,6 +115,22 @@ def parse_reply(path: Path, *, layer: str) -> tuple[str, pd.DataFrame] | None:
             "Fetch the levels, not statistics or other parameters.",
         )
     return None
+
+
+def refuse_page(path: Path, layer: str) -> None:
+    """Raise SourceFormatError if a service answered with a page of words instead of data."""
+    demand_file(path, layer)
+    if not path.is_file():
+        return
+    with path.open("rb") as file:
+        start = file.read(2000).decode("utf-8", "replace").lstrip("\ufeff \t\r\n")
+    if start.casefold().startswith(_PAGE_MARKS):
+        words = " ".join(re.sub(r"<[^>]*>", " ", start).split())[:200]
+        raise SourceFormatError(
+            layer,
+            f"{path.name} is a page of the service, not data: {words or 'no words'}.",
+            "Fetch it again later.",
+        )
 
 
 def _pick(table: pd.DataFrame, names: dict[str, str], fields: tuple[str, ...]) -> pd.DataFrame:
@@ -139,24 +170,77 @@ def _daily(table: pd.DataFrame) -> pd.DataFrame:
     return pd.concat(parts).astype("string")
 
 
-def _parse_json(text: str, layer: str, name: str) -> pd.DataFrame | None:
+def _parse_json(text: str, layer: str, name: str) -> Reply | None:
     """Measurements as rows; None for features that are none of a federal service."""
     try:
         content = json.loads(text)
-    except json.JSONDecodeError as error:
+    except (ValueError, RecursionError) as error:
         raise SourceFormatError(
             layer, f"{name} is not whole JSON: {error}.", "Fetch it again."
         ) from error
-    series = content.get("value", {}).get("timeSeries") if isinstance(content, dict) else None
-    rows = _waterml(series) if series is not None else _features(content)
-    if not rows and series is None:
+    kept_back = _kept_back(content)
+    series = _at(content, "value", "timeSeries")
+    whole = isinstance(series, list)
+    rows = _waterml(series, layer, name) if whole else _features(content)
+    if not rows and not whole:
         collections = _collections(content)
         if not collections:
             raise SourceFormatError(layer, f"{name} holds no measurements.", "Check the request.")
         if any(part["features"] for part in collections):
+            if kept_back:
+                raise cut_short(layer, [f"{name}: {kept_back}"])
             return None
     frame = pd.DataFrame(rows, columns=list(LEVEL_FIELDS), dtype="string")
-    return frame.set_axis(pd.RangeIndex(1, len(frame) + 1).astype(str).rename("row"), axis=0)
+    labels = pd.RangeIndex(1, len(frame) + 1).astype(str).rename("row")
+    return Reply("levels", frame.set_axis(labels, axis=0), kept_back)
+
+
+def cut_short(layer: str, cuts: Sequence[str]) -> SourceFormatError:
+    """Error for replies that hold a part only, each named with what is missing."""
+    return SourceFormatError(
+        layer,
+        f"only a part of the answer is here ({'; '.join(cuts)}).",
+        "Ask for all of it: a higher limit, or every page in a file of its own.",
+    )
+
+
+def _kept_back(content: Any) -> str:
+    """Say what a reply left out: a page limit, a next page, more matches than it returned."""
+    for part in [content, _at(content, "properties"), *_collections(content)]:
+        if _at(part, "exceededTransferLimit") is True:
+            return "the service's page limit was reached"
+        links = _at(part, "links")
+        pages = links if isinstance(links, list) else []
+        if _at(part, "next") or any(_at(link, "rel") == "next" for link in pages):
+            return "there is a next page"
+        matched, features = _at(part, "numberMatched"), _at(part, "features")
+        given = len(features) if isinstance(features, list) else 0
+        if isinstance(matched, int) and matched > given:
+            return f"{given} of {matched}"
+        returned = _at(part, "numberReturned")
+        if isinstance(returned, int) and returned > given:
+            return f"{given} of {returned}"
+    return ""
+
+
+def _at(content: Any, *keys: str | int) -> Any:
+    """Return what stands at a place of nested JSON; None where there is no such place.
+
+    >>> _at({"a": [{"b": 1}]}, "a", 0, "b"), _at({"a": None}, "a", 0, "b")
+    (1, None)
+    """
+    for key in keys:
+        if isinstance(key, int):
+            inside = isinstance(content, list) and len(content) > key
+        else:
+            inside = isinstance(content, dict) and key in content
+        content = content[key] if inside else None
+    return content
+
+
+def _cell(value: Any) -> str | None:
+    """Text of a JSON value; a list or table keeps its text, so that it is told as no number."""
+    return None if value is None or value == "" else str(value)
 
 
 def _collections(content: Any) -> list[dict[str, Any]]:
@@ -164,62 +248,67 @@ def _collections(content: Any) -> list[dict[str, Any]]:
     if not isinstance(content, dict):
         return []
     parts = [content] if "features" in content else list(content.values())
-    return [part for part in parts if isinstance(part, dict) and "features" in part]
+    return [part for part in parts if isinstance(_at(part, "features"), list)]
 
 
-def _features(content: Any) -> list[dict[str, object]]:
-    features = [feature for part in _collections(content) for feature in part["features"]]
+def _features(content: Any) -> list[dict[str, str | None]]:
+    """Rows of the collections that hold measurements: every feature of those makes a row."""
     rows = []
-    for feature in features:
-        properties = feature.get("properties") or {}
-        if "parameter_code" not in properties or "value" not in properties:
+    for part in _collections(content):
+        found = [_at(feature, "properties") for feature in part["features"]]
+        measured = [_at(p, "parameter_code") and _at(p, "value") for p in found]
+        if not any(measured):
             continue
-        place = (feature.get("geometry") or {}).get("coordinates") or (None, None)
-        rows.append(
-            {
-                "site_id": properties.get("monitoring_location_id"),
-                "date": properties.get("time"),
-                "parameter": properties["parameter_code"],
-                "value": properties["value"],
-                "unit": properties.get("unit_of_measure"),
-                "datum": properties.get("vertical_datum"),
-                "status": _listed(properties.get("qualifier")),
-                "x": place[0],
-                "y": place[1],
+        for feature, properties in zip(part["features"], found, strict=True):
+            cells = {
+                "site_id": _at(properties, "monitoring_location_id"),
+                "date": _at(properties, "time"),
+                "parameter": _at(properties, "parameter_code") or NO_CODE,
+                "value": _at(properties, "value"),
+                "unit": _at(properties, "unit_of_measure"),
+                "datum": _at(properties, "vertical_datum"),
+                "status": _listed(_at(properties, "qualifier")),
+                "x": _at(feature, "geometry", "coordinates", 0),
+                "y": _at(feature, "geometry", "coordinates", 1),
                 "horizontal_datum": "WGS84",
             }
-        )
+            rows.append({name: _cell(value) for name, value in cells.items()})
     return rows
 
 
 def _listed(value: Any) -> str | None:
-    if value is None:
-        return None
-    return ", ".join(map(str, value)) if isinstance(value, list) else str(value)
+    return ", ".join(map(str, value)) if isinstance(value, list) else _cell(value)
 
 
-def _waterml(series: list[dict[str, Any]]) -> list[dict[str, object]]:
+def _waterml(series: list[Any], layer: str, name: str) -> list[dict[str, str | None]]:
     rows = []
     for one in series:
-        place = one["sourceInfo"].get("geoLocation", {}).get("geogLocation", {})
-        variable = one["variable"]
-        empty = float(variable.get("noDataValue", -999999.0))
+        blocks = _at(one, "values")
+        entries: list[Any] = [None]
+        if isinstance(blocks, list):
+            entries = [_at(block, "value") for block in blocks]
+        if not all(isinstance(part, list) for part in entries):
+            raise SourceFormatError(layer, f"{name} is no whole reply.", "Fetch it again.")
+        place = _at(one, "sourceInfo", "geoLocation", "geogLocation")
         common = {
-            "site_id": one["sourceInfo"]["siteCode"][0]["value"],
-            "parameter": variable["variableCode"][0]["value"],
-            "unit": variable.get("unit", {}).get("unitCode"),
-            "x": place.get("longitude"),
-            "y": place.get("latitude"),
+            "site_id": _at(one, "sourceInfo", "siteCode", 0, "value"),
+            "parameter": _at(one, "variable", "variableCode", 0, "value") or NO_CODE,
+            "unit": _at(one, "variable", "unit", "unitCode"),
+            "x": _at(place, "longitude"),
+            "y": _at(place, "latitude"),
             "horizontal_datum": "WGS84",
         }
-        for block in one.get("values", []):
-            for value in block.get("value", []):
-                known = float(value["value"]) != empty
-                rows.append(
-                    {
-                        **common,
-                        "date": value["dateTime"],
-                        "value": value["value"] if known else None,
-                    }
-                )
+        nothing = _at(one, "variable", "noDataValue")
+        for entry in itertools.chain.from_iterable(entries):
+            value = _at(entry, "value")
+            known = None if _number(value) == _number(nothing) else value
+            cells = common | {"date": _at(entry, "dateTime"), "value": known}
+            rows.append({field: _cell(cell) for field, cell in cells.items()})
     return rows
+
+
+def _number(value: Any) -> float:
+    try:
+        return float(value)
+    except (TypeError, ValueError):
+        return float("nan")

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from data_pipelines import flags
 from data_pipelines.defect_log import DefectLog
-from riskmap.contract.grid import Raster
+from riskmap.contract.grid import Grid
 from riskmap.contract.layers import WELLS
 from riskmap.contract.units import FOOT_M
 
@@ -26,7 +26,7 @@ FAR_FROM_TERRAIN_M: Final = 30.0
 _KEPT: Final = "kept: check the unit and correct it in the region file"
 
 
-def check_elevation_unit(wells: gpd.GeoDataFrame, terrain: Raster) -> pd.DataFrame:
+def check_elevation_unit(wells: gpd.GeoDataFrame, terrain: Grid) -> pd.DataFrame:
     """Hold recorded ground elevations against the terrain raster.
 
     Three readings are compared by their median distance from the terrain: as recorded; recorded

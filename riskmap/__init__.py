@@ -4,7 +4,7 @@
 >>> riskmap.open_region("no-such-file.toml")
 Traceback (most recent call last):
 ...
-riskmap.contract.errors.RegionError: no-such-file.toml: the region file cannot be read ...
+riskmap.contract.errors.RegionError: no-such-file.toml: the region file cannot be read: ...
 """
 
 from __future__ import annotations
@@ -16,7 +16,7 @@ from riskmap.contract.errors import RiskmapError
 
 if TYPE_CHECKING:
     from riskmap.running import assess, check_region, explain, open_region, run
-    from riskmap.stages.assessing import Result
+    from riskmap.stages.result import Result
 
 __all__ = ["Result", "RiskmapError", "assess", "check_region", "explain", "open_region", "run"]
 

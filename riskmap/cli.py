@@ -1,17 +1,19 @@
-"""The command line; it computes nothing itself."""
+"""The command line; it computes nothing itself, and imports little before signals are handled."""
 
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections.abc import Sequence
 from dataclasses import replace
-from importlib.metadata import version
 from pathlib import Path
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
-from riskmap.contract.errors import RiskmapError
-from riskmap.stages.progress import Progress
+from riskmap.ending import STOPPED, run_to_end
+
+if TYPE_CHECKING:
+    from riskmap.stages.progress import Progress
 
 DESCRIPTION: Final = """\
 Rank a county's onsite wastewater systems by the risk of failing and of reaching groundwater.
@@ -26,17 +28,35 @@ fails or a well is contaminated. Local code and licensed practice decide.
 """
 
 
+SAMPLE_COUNTY: Final = "sample county 1"
+"""What the mark of the demo's county says it is; no result takes its place."""
+
+
 def main(arguments: Sequence[str] | None = None) -> int:
-    """Run one command; 0 if it went well, 2 for an error."""
-    options = _parser().parse_args(arguments)
-    try:
+    """Run one command; 0 if it went well, otherwise see :mod:`riskmap.ending`."""
+    given = sys.argv[1:] if arguments is None else list(arguments)
+
+    def command() -> int:
+        options = _parser().parse_args(given)
         return int(options.command(options))
-    except RiskmapError as error:
-        sys.stderr.write(f"\n{type(error).__name__}: {error}\n")
-        return 2
+
+    return run_to_end(command, debug="--debug" in given)
+
+
+def command_line() -> None:
+    """Run the process's command; one that was stopped ends at once, without Python's clearing up.
+
+    That takes seconds in which a second Ctrl-C would end in a traceback.
+    """
+    code = main()
+    if code > STOPPED:
+        os._exit(code)
+    sys.exit(code)
 
 
 def _parser() -> argparse.ArgumentParser:
+    from importlib.metadata import version
+
     parser = argparse.ArgumentParser(
         prog="riskmap",
         description=DESCRIPTION,
@@ -85,8 +105,15 @@ def _command(
 ) -> argparse.ArgumentParser:
     parser = commands.add_parser(name, help=words, description=words.capitalize() + ".")
     parser.add_argument("--quiet", action="store_true", help="show no progress")
+    parser.add_argument("--debug", action="store_true", help="show where an error arose")
     parser.set_defaults(command=function)
     return parser
+
+
+def _progress(options: argparse.Namespace) -> Progress:
+    from riskmap.stages.progress import Progress
+
+    return Progress(quiet=options.quiet)
 
 
 def _say(text: str) -> None:
@@ -100,7 +127,7 @@ def _run(options: argparse.Namespace) -> int:
     if options.before:
         before = str(options.before.resolve())
         region = replace(region, run=replace(region.run, before=before))
-    run(region, out=options.out, progress=Progress(quiet=options.quiet))
+    run(region, out=options.out, progress=_progress(options))
     _say(f"Front page: {(options.out / 'index.html').resolve()}")
     return 0
 
@@ -108,7 +135,7 @@ def _run(options: argparse.Namespace) -> int:
 def _check(options: argparse.Namespace) -> int:
     from riskmap.running import check_region
 
-    defects = check_region(options.region, Progress(quiet=options.quiet))
+    defects = check_region(options.region, _progress(options))
     if defects.empty:
         _say("No defects found.")
         return 0
@@ -116,19 +143,20 @@ def _check(options: argparse.Namespace) -> int:
         rows=("row", "size"), first_row=("row", "first"), first_value=("value", "first")
     )
     _say(kinds.reset_index().to_string(index=False))
-    _say(f"\n{len(defects)} defects of {len(kinds)} kinds. A run goes ahead with them as said.")
+    _say(f"\n{len(defects):,} defects of {len(kinds)} kinds. A run goes ahead with them as said.")
     return 0
 
 
 def _explain(options: argparse.Namespace) -> int:
     from riskmap.running import assess, explain, open_region
 
-    result = assess(open_region(options.region), Progress(quiet=options.quiet))
+    result = assess(open_region(options.region), _progress(options))
     _say(explain(result, options.parcel))
     return 0
 
 
 def _weights(options: argparse.Namespace) -> int:
+    from riskmap.contract.errors import OutputError
     from riskmap.ranking.weights import judge
     from riskmap.region.comparisons import (
         describe_judgment,
@@ -138,6 +166,8 @@ def _weights(options: argparse.Namespace) -> int:
     )
     from riskmap.region.model_file import read_model, write_model
 
+    if options.out and options.out.exists():
+        raise OutputError(f"{options.out} is there already and may be your work. Name a new file.")
     judgment = judge([read_comparisons(path) for path in options.pairs])
     model = read_model(options.model)
     _say(describe_judgment(judgment, options.pairs, model))
@@ -149,12 +179,16 @@ def _weights(options: argparse.Namespace) -> int:
 
 
 def _demo(options: argparse.Namespace) -> int:
+    from riskmap.results.swap import result_folder
     from riskmap.running import open_region, run
     from sample_region.make import make_county
 
-    progress = Progress(quiet=options.quiet)
-    with progress.stage("make the invented county"):
-        make_county(options.county, parcels=options.parcels)
+    progress = _progress(options)
+    with (
+        progress.stage("make the invented county"),
+        result_folder(options.county, kind=SAMPLE_COUNTY, tell=progress.tell) as folder,
+    ):
+        make_county(folder, parcels=options.parcels)
     run(open_region(options.county / "region.toml"), out=options.out, progress=progress)
     _say(f"Region file: {(options.county / 'region.toml').resolve()}")
     _say(f"Front page:  {(options.out / 'index.html').resolve()}")
@@ -162,4 +196,4 @@ def _demo(options: argparse.Namespace) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main())
+    command_line()

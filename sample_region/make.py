@@ -1,4 +1,4 @@
-"""Makes the invented county: ``python -m sample_region.make OUT --parcels N --seed S``."""
+"""Makes the invented county: ``python -m sample_region.make OUT --world W --seed S``."""
 
 from __future__ import annotations
 
@@ -21,6 +21,7 @@ from sample_region.tax_roll import tax_roll
 from sample_region.terrain import Terrain, make_terrain
 from sample_region.truth import Truth, make_truth
 from sample_region.well_records import samples, true_wells, water_levels, well_log
+from sample_region.worlds import USUAL, WORLDS, World
 from sample_region.write_rasters import write_elevation, write_water_table
 from sample_region.write_shapes import write_geojson, write_measured_lines, write_shapefile
 from sample_region.write_soils import write_soil_survey
@@ -52,11 +53,25 @@ FOLDERS: Final = (
 ACRE_M2: Final = 4046.8564224
 
 
-def make_county(folder: Path, *, parcels: int = PARCELS, seed: int = SEED) -> None:
-    """Write an invented county with about `parcels` onsite systems into `folder`.
+def make_county(
+    folder: Path, *, parcels: int = PARCELS, seed: int = SEED, world: World = USUAL
+) -> None:
+    """Write an invented county into `folder`.
 
-    The same `parcels` and `seed` give the same bytes. The folder is made if it is missing; files of
-    an earlier county in it are overwritten.
+    The same `parcels`, `seed` and `world` give the same bytes. Two worlds with one seed have the
+    same land and houses; what became of the systems differs. The folder is made if it is missing;
+    files of an earlier county in it are overwritten.
+
+    Parameters
+    ----------
+    folder
+        Where the county's files go.
+    parcels
+        About how many onsite systems, at least 100.
+    seed
+        Another seed, another county.
+    world
+        How systems fail and what the office knows of it.
 
     Raises
     ------
@@ -74,12 +89,13 @@ def make_county(folder: Path, *, parcels: int = PARCELS, seed: int = SEED) -> No
     shutil.rmtree(survey, ignore_errors=True)
     write_soil_survey(survey, plan, soils)
     settlement = make_settlement(plan, terrain)
-    truth = make_truth(plan, terrain, soils, settlement.table)
+    truth = make_truth(plan, terrain, soils, settlement.table, world)
     _write_land(folder, plan, settlement)
     _write_water(folder, plan, terrain)
     _write_zones(folder, plan, terrain, settlement)
-    given = _write_records(folder, plan, terrain, settlement, truth)
+    wells, given = _write_records(folder, plan, terrain, settlement, truth, world)
     write_truth(folder, truth, given)
+    write_truth_of_wells(folder, wells)
     here = Path(__file__).parent
     shutil.copyfile(here / "region.toml", folder / "region.toml")
 
@@ -146,18 +162,23 @@ def _write_zones(folder: Path, plan: Plan, terrain: Terrain, settlement: Settlem
 
 
 def _write_records(
-    folder: Path, plan: Plan, terrain: Terrain, settlement: Settlement, truth: Truth
-) -> Floats:
+    folder: Path,
+    plan: Plan,
+    terrain: Terrain,
+    settlement: Settlement,
+    truth: Truth,
+    world: World,
+) -> tuple[pd.DataFrame, Floats]:
     table = settlement.table
-    issued = permits(plan, truth, table)
+    issued = permits(plan, truth, table, world)
     write_csv(folder / "permits" / "permits.csv", permit_file(issued, plan))
-    write_csv(folder / "inspections" / "inspections.csv", inspections(plan, truth, table))
+    write_csv(folder / "inspections" / "inspections.csv", inspections(plan, truth, world))
     wells, given = true_wells(plan, terrain, truth, table)
     log = well_log(plan, wells)
     placed = with_degrees(log, plan, {("x", "y"): ("LONGITUDE", "LATITUDE")})
     write_csv(folder / "wells" / "wells.csv", placed)
     write_portal(folder / "water_quality", plan, samples(plan, wells, log), wells)
-    return given
+    return wells, given
 
 
 def write_truth(folder: Path, truth: Truth, given: Floats) -> None:
@@ -165,6 +186,13 @@ def write_truth(folder: Path, truth: Truth, given: Floats) -> None:
     table = truth.table.assign(nitrate_given_mg_l=np.round(given, 4))
     numbers = table.select_dtypes("float").columns
     write_csv(folder / "truth.csv", table.assign(**{n: table[n].round(3) for n in numbers}))
+
+
+def write_truth_of_wells(folder: Path, wells: pd.DataFrame) -> None:
+    """Write what is in each well's water, on file or not, for judging predictions."""
+    names = ["nitrate", "from_systems", "from_fields"]
+    inside = wells[names].round(3).add_suffix("_mg_l")
+    write_csv(folder / "truth_wells.csv", wells[["well_id", "parcel_id"]].join(inside))
 
 
 def main() -> None:
@@ -175,8 +203,10 @@ def main() -> None:
         "--parcels", type=int, default=PARCELS, help="about how many onsite systems"
     )
     parser.add_argument("--seed", type=int, default=SEED, help="another seed, another county")
+    parser.add_argument("--world", choices=list(WORLDS), default="usual", help="how systems fail")
     given = parser.parse_args()
-    make_county(given.out, parcels=given.parcels, seed=given.seed)
+    world = WORLDS[given.world]
+    make_county(given.out, parcels=given.parcels, seed=given.seed, world=world)
 
 
 if __name__ == "__main__":

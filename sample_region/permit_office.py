@@ -10,9 +10,11 @@ from numpy.typing import NDArray
 
 from sample_region.dice import dice
 from sample_region.names import owner
-from sample_region.plan import YEAR, Flags, Floats, Ints, Plan
+from sample_region.plan import YEAR, Floats, Ints, Plan
 from sample_region.tax_roll import CITY
-from sample_region.truth import FAILED, KEPT_YEARS, SOUND, STRESSED, Truth
+from sample_region.truth import Truth
+from sample_region.visits import DATED_YEARS, SOUND, STRESSED, paper_dice
+from sample_region.worlds import World
 
 GALLON_L: Final = 3.785411784
 FOOT2_M2: Final = 0.3048**2
@@ -21,12 +23,13 @@ RECORDED: Final = ((1966, 0.35), (1975, 0.55), (1985, 0.78), (1995, 0.9), (2005,
 """Share of systems of each period whose permit could be located, from that year on."""
 
 
-def permits(plan: Plan, truth: Truth, parcels: pd.DataFrame) -> pd.DataFrame:
+def permits(plan: Plan, truth: Truth, parcels: pd.DataFrame, world: World) -> pd.DataFrame:
     """Permit rows as the office would hand them over; positions still in local meters (x, y)."""
     rng = dice(plan.seed, "permits")
     events = _all_events(truth, rng)
     events = events[events.year >= FIRST_PERMITS]
-    events = events[rng.random(len(events)) < _share_recorded(events.year.to_numpy(float))]
+    kept = world.permits_kept_frac * _share_recorded(events.year.to_numpy(float))
+    events = events[rng.random(len(events)) < kept]
     events = events.sort_values(["year", "row"], kind="stable", ignore_index=True)
     homes = parcels.iloc[truth.row].iloc[events.row].reset_index(drop=True)
     facts = truth.table.iloc[events.row].reset_index(drop=True)
@@ -167,36 +170,18 @@ def _with_repeats(table: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame
     return pd.concat([table, repeats]).sort_index(kind="stable").reset_index(drop=True)
 
 
-def inspections(plan: Plan, truth: Truth, parcels: pd.DataFrame) -> pd.DataFrame:
-    """Visits of the last years: where people complain, sell or live at the lake; few at random."""
-    rng = dice(plan.seed, "inspections")
-    homes = parcels.iloc[truth.row]
-    shore = (homes.kind == "shore").to_numpy()
-    close = (homes.area_m2 < 2500).to_numpy()
-    visits = []
-    for step in range(KEPT_YEARS):
-        year = YEAR - KEPT_YEARS + 1 + step
-        stage = truth.stage_by_year[:, step]
-        there = (homes.built <= year).to_numpy()
-        chance = {
-            "COMPLAINT": np.choose(stage, [0.001, 0.005, 0.06]) * np.where(close, 1.8, 0.7),
-            "SALE": np.full(len(homes), 0.022),
-            "ROUTINE": np.where(shore & (year >= 2012), 0.12, 0.006),
-            "AUDIT": np.full(len(homes), 0.012 if year >= 2019 else 0.0),
-        }
-        for reason, share in chance.items():
-            row = np.flatnonzero(there & (rng.random(len(homes)) < share))
-            visits.append(
-                pd.DataFrame({"row": row, "year": year, "reason": reason, "stage": stage[row]})
-            )
-    table = pd.concat(visits, ignore_index=True).sort_values(["year", "row"], kind="stable")
-    return _visit_rows(table.reset_index(drop=True), truth, rng)
+def inspections(plan: Plan, truth: Truth, world: World) -> pd.DataFrame:
+    """Visits on file: where people complain, sell or live at the lake; few at random."""
+    visits = truth.visits[truth.visits.year > YEAR - DATED_YEARS].reset_index(drop=True)
+    rng = paper_dice(plan, systems=len(truth.row), seen=len(visits))
+    kept = visits.year >= world.visits_since
+    return _visit_rows(visits, truth, rng)[kept].reset_index(drop=True)
 
 
 def _visit_rows(visits: pd.DataFrame, truth: Truth, rng: np.random.Generator) -> pd.DataFrame:
     count = len(visits)
     facts = truth.table.iloc[visits.row].reset_index(drop=True)
-    seen = _seen(visits.stage.to_numpy(), visits.reason.to_numpy() == "SALE", rng)
+    seen = visits.seen.to_numpy()
     day = rng.integers(0, 140, count) + np.where(visits.year < YEAR, rng.integers(0, 220, count), 0)
     date = pd.to_datetime(visits.year.astype(str) + "-01-02") + pd.to_timedelta(day, unit="D")
     table = pd.DataFrame({"PARCEL": facts.parcel_id, "VISITED": date.dt.strftime("%m/%d/%Y")})
@@ -212,12 +197,3 @@ def _visit_rows(visits: pd.DataFrame, truth: Truth, rng: np.random.Generator) ->
     table["LASTPUMP"] = np.where(told, facts.last_pumped_year.astype(int).astype(str), "")
     table["PARCEL"] = np.where(rng.random(count) < 0.006, "", table.PARCEL)
     return table
-
-
-def _seen(stage: Ints, sale: Flags, rng: np.random.Generator) -> Ints:
-    """Let the visitor see: a dry summer or a pumped tank hides trouble, most of all at a sale."""
-    draw = rng.random(len(stage))
-    missed = draw < np.where(sale, 0.22, 0.08)
-    alarm = draw > 0.985
-    seen = np.where(missed, np.maximum(stage - 1, SOUND), stage)
-    return np.where(alarm, np.minimum(stage + 1, FAILED), seen)

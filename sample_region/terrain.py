@@ -39,8 +39,6 @@ class Terrain:
     lake_levels_m: tuple[float, ...]
     sandy: Floats
     rocky: Floats
-    downhill_x: Floats
-    downhill_y: Floats
     streams: tuple[Floats, ...]
 
     def sample(self, grid: NDArray[Any], x: Floats, y: Floats) -> NDArray[Any]:
@@ -69,7 +67,6 @@ def make_terrain(plan: Plan) -> Terrain:
     upstream = flow.upstream_area("km2").astype(np.float32)
     channel = (upstream > STREAM_KM2) & ~lake
     height = _height_above(channel | lake, fine, flow)
-    down_x, down_y = _downhill(rough)
     return Terrain(
         x_min_m=-MARGIN_M,
         y_max_m=plan.height_m + MARGIN_M,
@@ -82,8 +79,6 @@ def make_terrain(plan: Plan) -> Terrain:
         lake_levels_m=tuple(levels),
         sandy=sandy,
         rocky=rocky,
-        downhill_x=down_x,
-        downhill_y=down_y,
         streams=_stream_lines(flow, channel, upstream, lake, plan),
     )
 
@@ -238,13 +233,6 @@ def _height_above(target: Flags, elevation: Floats, flow: Any) -> Floats:
 def _slope_pct(z: Floats, cell_m: float) -> NDArray[np.float32]:
     dy, dx = np.gradient(ndimage.gaussian_filter(z, 1.0), cell_m)
     return np.asarray(100 * np.hypot(dx, dy), dtype=np.float32)
-
-
-def _downhill(rough: Floats) -> tuple[Floats, Floats]:
-    """Return unit vectors down the smoothed surface: the way shallow ground water moves."""
-    dy, dx = np.gradient(ndimage.gaussian_filter(rough, 5.0), COARSE_M)
-    size = np.maximum(np.hypot(dx, dy), 1e-9)
-    return -dx / size, dy / size
 
 
 def _stream_lines(

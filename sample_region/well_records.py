@@ -12,17 +12,10 @@ from sample_region.nitrate import true_nitrate
 from sample_region.plan import YEAR, Floats, Plan
 from sample_region.terrain import Terrain
 from sample_region.truth import Truth
+from sample_region.water_table import water_depth_m
 
 FOOT_M: Final = 0.3048
 DETECTION_MG_L: Final = 0.5
-
-
-def water_depth_m(terrain: Terrain, x: Floats, y: Floats) -> Floats:
-    """Depth to ground water in an ordinary year: a subdued copy of the land above its streams."""
-    height = terrain.sample(terrain.above_stream_m, x, y).astype(float)
-    coarse = terrain.sample(terrain.sandy, x, y)
-    share = np.clip(0.5 + 0.08 * coarse, 0.3, 0.8)
-    return np.asarray(0.5 + share * height**0.85, dtype=np.float64)
 
 
 def true_wells(
@@ -50,8 +43,8 @@ def true_wells(
     wells["static_m"] = np.where(flowing, level, np.clip(level, 0.2, 0.9 * wells.depth_m))
     wells["ground_m"] = terrain.sample(terrain.elevation_m, wells.x.to_numpy(), wells.y.to_numpy())
     wells["well_id"] = [f"ZZFM-W{n + 1:06d}" for n in range(count)]
-    wells["nitrate"], given = true_nitrate(plan, terrain, truth, parcels, wells)
-    return wells, given
+    inside, given = true_nitrate(plan, terrain, truth, parcels, wells)
+    return wells.join(inside), given
 
 
 def _public_wells(plan: Plan, rng: np.random.Generator) -> pd.DataFrame:

@@ -14,7 +14,7 @@ from scipy import ndimage
 from sample_region.dice import dice
 from sample_region.plan import CRS, Plan
 from sample_region.terrain import NODATA, Terrain
-from sample_region.well_records import water_depth_m
+from sample_region.water_table import water_depth_m
 
 WATER_CELL_M: Final = 40.0
 

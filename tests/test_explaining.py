@@ -48,7 +48,7 @@ RATINGS = pd.DataFrame(
 
 def test_soil_rating_is_shown_as_a_sum() -> None:
     # unit 7: a alone (.25); unit 8: b 60 % and c 40 % of .75, c not rated
-    step = rating_step(soil_parts("10-1", SHARES, RATINGS))
+    step = rating_step(soil_parts("10-1", SHARES, RATINGS), 0.5)
     assert step.value == pytest.approx((0.25 * 1.0 + 0.45 * 0.5) / 0.70, abs=1e-12)
     assert step.text == "(0.4500 x 0.500 + 0.2500 x 1.000) / 0.7000"
 

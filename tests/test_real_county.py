@@ -14,10 +14,11 @@ import pandas as pd
 import pytest
 import shapely
 
+import riskmap
 from riskmap.publish.outputs import publish
 from riskmap.running import assess, open_region
-from riskmap.stages.assessing import Result
 from riskmap.stages.progress import Progress
+from riskmap.stages.result import Result
 
 PARCELS = 2000
 
@@ -87,14 +88,14 @@ def test_utm_zone_was_found(result: Result) -> None:
 
 
 def test_soil_shares_equal_a_plain_overlay(result: Result) -> None:
-    some = result.described.areas.iloc[::40]
+    some = result.areas.iloc[::40]
     units = result.county.tables["soil_units"][["mukey", "geometry"]]
     plain = gpd.overlay(
         some[["geometry"]].reset_index(), units, how="intersection", keep_geom_type=True
     )
     plain["frac"] = plain.area / plain["parcel_id"].map(some.area)
     expected = plain.groupby(["parcel_id", "mukey"])["frac"].sum()
-    shares = result.described.soil_shares.set_index(["parcel_id", "mukey"])["frac"]
+    shares = result.soil_shares.set_index(["parcel_id", "mukey"])["frac"]
     ours = shares[shares.index.get_level_values(0).isin(some.index)]
     both = pd.concat([expected, ours], axis=1).fillna(0.0)
     assert len(both) > 40
@@ -102,22 +103,20 @@ def test_soil_shares_equal_a_plain_overlay(result: Result) -> None:
 
 
 def test_soil_rating_is_the_weighted_mean_by_hand(result: Result) -> None:
-    ratings = result.described.component_ratings
+    ratings = result.component_ratings
     parcel = result.parcels[result.parcels["soil_rating"].notna()].index[5]
-    shares = result.described.soil_shares[result.described.soil_shares["parcel_id"] == parcel]
+    shares = result.soil_shares[result.soil_shares["parcel_id"] == parcel]
     parts = shares.merge(ratings, on="mukey")
     weight = parts["frac"] * parts["comppct"] * parts["rating"].notna()
     by_hand = (weight * parts["rating"].fillna(0)).sum() / weight.sum()
     assert result.parcels.loc[parcel, "soil_rating"] == pytest.approx(by_hand, abs=1e-12)
 
 
-def test_chunks_do_not_change_the_answer(result: Result) -> None:
+def test_chunks_do_not_change_the_answer(result: Result, tmp_path: Path) -> None:
     from dataclasses import replace
 
-    from riskmap.stages.assessing import assess_county
-
     whole = replace(result.region, run=replace(result.region.run, chunk_parcels=100_000))
-    again = assess_county(replace(result.county, region=whole))
+    again = riskmap.assess(whole, kept=tmp_path)
     pd.testing.assert_frame_equal(
         pd.DataFrame(again.parcels.drop(columns="geometry")),
         pd.DataFrame(result.parcels.drop(columns="geometry")),

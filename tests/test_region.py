@@ -305,5 +305,5 @@ def test_any_file_is_read_or_refused_in_words(
 
 @pytest.mark.parametrize("text", ["a = " + "[" * 5000, "a" * 10, "a = " + "9" * 5000])
 def test_toml_that_is_too_deep_or_too_long(tmp_path: Path, text: str) -> None:
-    with pytest.raises(RegionError, match="not valid TOML"):
+    with pytest.raises(RegionError, match=r"not valid TOML|nest"):
         read_region(write(tmp_path, text))

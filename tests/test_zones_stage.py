@@ -18,7 +18,7 @@ import pytest
 import shapely
 
 import riskmap
-from riskmap.action.zone_reasons import KINDS
+from riskmap.action.zone_reasons import ZONE_KINDS
 from riskmap.action.zone_shapes import mean_width_m
 from riskmap.contract.results import ZONES
 from riskmap.contract.units import ACRE_M2
@@ -26,8 +26,8 @@ from riskmap.groundwater.setbacks import virus_time_d
 from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.publish.lists.zones_table import LAYERS, write_zone_layers, write_zone_list
 from riskmap.ranking.settings import LearningSettings
-from riskmap.stages.assessing import Result
 from riskmap.stages.groundwater import Groundwater
+from riskmap.stages.result import Result
 from riskmap.stages.validation import measured_nitrate, well_validation
 from riskmap.stages.vulnerability import (
     clay_rating,
@@ -56,7 +56,7 @@ def groundwater(result: Result) -> Groundwater:
 
 @pytest.fixture(scope="module")
 def planning(result: Result, groundwater: Groundwater) -> Planning:
-    return plan_zones(result.parcels, groundwater, result.county)
+    return plan_zones(result.county, result.parcels, groundwater)
 
 
 class TestZones:
@@ -64,7 +64,7 @@ class TestZones:
         """Two hectares are 4.94 acres, by definition of the acre."""
         assert result.region.county.units == "us"
         assert planning.settings.least_area_m2 == 20_000
-        assert "smaller than 4.9 acres" in planning.notes[2]
+        assert "smaller than 4.94 acres" in planning.notes[2]
 
     def test_topology(self, planning: Planning, result: Result) -> None:
         shapes = planning.zones.geometry.to_numpy()
@@ -95,15 +95,15 @@ class TestZones:
     def test_every_zone_says_why(self, planning: Planning) -> None:
         zones = planning.zones
         assert zones.columns.drop("geometry").tolist() == ZONES.column_names
-        assert set(zones["kind"]) <= set(KINDS)
+        assert set(zones["kind"]) <= set(ZONE_KINDS)
         assert zones["zone_id"].is_unique
         assert zones["why"].str.endswith(".").all()
-        assert zones["kind"].map(KINDS.index).is_monotonic_increasing
+        assert zones["kind"].map(ZONE_KINDS.index).is_monotonic_increasing
 
     def test_the_same_run_gives_the_same_zones(
         self, planning: Planning, result: Result, groundwater: Groundwater
     ) -> None:
-        again = plan_zones(result.parcels, groundwater, result.county)
+        again = plan_zones(result.county, result.parcels, groundwater)
         assert (again.zones.geometry.to_wkb() == planning.zones.geometry.to_wkb()).all()
         pd.testing.assert_frame_equal(
             pd.DataFrame(again.wells.drop(columns="geometry")),
@@ -116,7 +116,7 @@ class TestZones:
         none = np.zeros(len(groundwater.wells), bool)
         zones = replace(result.region.zones, action_mg_l=100.0)
         county = replace(result.county, region=replace(result.region, zones=zones))
-        found = plan_zones(result.parcels, groundwater, county, chosen=none)
+        found = plan_zones(county, result.parcels, groundwater, chosen=none)
         assert not set(found.zones["kind"]) & {"capture", "nitrate"}
         assert "capture" in set(planning.zones["kind"])
         assert "0 of" in found.notes[0]
@@ -141,7 +141,7 @@ class TestZones:
         fine = zone_grid(groundwater.land)
         x, y = fine.centers()
         assert fine.cell_m == 20.0
-        same = groundwater.land.nearest(x, y)
+        same = groundwater.land.sample(x, y)
         np.testing.assert_array_equal(fine.values, same)
 
 
@@ -223,7 +223,7 @@ class TestLittle:
             wells=groundwater.wells.iloc[:0].drop(columns=["use", "aquifer", "yield_l_d"]),
             pairs=groundwater.pairs.iloc[:0],
         )
-        found = plan_zones(result.parcels, bare, result.county)
+        found = plan_zones(result.county, result.parcels, bare)
         assert found.wells.empty
         assert found.capture_zones.empty
         assert "capture" not in set(found.zones["kind"])
@@ -239,7 +239,7 @@ class TestLittle:
             groundwater, wells=far.set_geometry(gpd.points_from_xy(far["x_m"], far["y_m"])),
             pairs=groundwater.pairs.iloc[:0],
         )  # fmt: skip
-        found = plan_zones(result.parcels, lost, result.county).capture_zones
+        found = plan_zones(result.county, result.parcels, lost).capture_zones
         assert (found["method"] == "fixed radius").all()
         setback = result.region.rules.well_setback_m
         assert found["area_m2"].to_numpy() == pytest.approx(np.pi * setback**2, rel=0.02)
@@ -294,7 +294,7 @@ class TestVulnerability:
     def test_cells_agree_with_systems(self, result: Result, groundwater: Groundwater) -> None:
         cells = vulnerability_grid(result.county, groundwater.land, groundwater.surface.head)
         onsite = result.parcels.loc[groundwater.systems.index]
-        here = cells.nearest(onsite["x_m"], onsite["y_m"])
+        here = cells.sample(onsite["x_m"], onsite["y_m"])
         own = onsite["vulnerability"].to_numpy(float)
         known = np.isfinite(here + own)
         assert known.mean() > 0.9
@@ -342,7 +342,7 @@ class TestFiles:
         rows = list(csv.DictReader(io.StringIO(paths[0].read_text())))
         assert len(rows) == len(planning.zones)
         acres = planning.zones["area_m2"].iloc[0] / ACRE_M2
-        assert float(rows[0]["acres"]) == pytest.approx(acres, abs=0.01)
+        assert float(rows[0]["area_acres"]) == pytest.approx(acres, abs=0.01)
         assert rows[0]["kind"] == "capture area of wells"
         book = openpyxl.load_workbook(paths[1])
         assert book["Zones"]["A2"].value == "C01"

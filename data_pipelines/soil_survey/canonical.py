@@ -3,121 +3,53 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass
-from typing import Final
+from collections.abc import Mapping, Sequence
+from typing import Final, NamedTuple
 
 import pandas as pd
 
 from data_pipelines.soil_survey import domains
-from data_pipelines.soil_survey.defects import Defect
-from data_pipelines.soil_survey.schema import CANONICAL_LAYER, TABLES
+from data_pipelines.soil_survey.defects import Defect, shown
+from data_pipelines.soil_survey.needs import GAPS
+from data_pipelines.soil_survey.schema import NOT_RATED, TABLES, Field
 from riskmap.contract.layers import LAYERS
 
 Tables = Mapping[str, pd.DataFrame]
-Result = tuple[pd.DataFrame, list[Defect]]
 
 
-@dataclass(frozen=True)
-class Field:
-    """One canonical column: the source column it comes from and what it holds.
+class Made(NamedTuple):
+    """A canonical table, its defects, and keys of components with an unreadable number in it.
 
-    ``kind`` is ``key``, ``text``, ``number``, ``flag`` or ``words`` (a closed list, in `domain`).
+    Such a number is one that a rating needs: unknown, it must not make the soil look better.
     """
 
-    name: str
-    source: str
-    kind: str = "text"
-    domain: Mapping[str, str] | None = None
+    frame: pd.DataFrame
+    defects: list[Defect]
+    hurt: frozenset[str] = frozenset()
 
 
-def _numbers(*pairs: tuple[str, str]) -> tuple[Field, ...]:
-    return tuple(Field(name, source, "number") for name, source in pairs)
-
-
-MAPUNIT_FIELDS: Final = (
-    Field("mukey", "mukey", "key"),
-    Field("area_symbol", "areasymbol"),
-    Field("musym", "musym"),
-    Field("muname", "muname"),
-    Field("published_class", "engstafdcd", "words", domains.RATING_CLASSES),
-    Field("published_class_least", "engstafll", "words", domains.RATING_CLASSES),
-    Field("published_class_most", "engstafml", "words", domains.RATING_CLASSES),
-)
-COMPONENT_FIELDS: Final = (
-    Field("cokey", "cokey", "key"),
-    Field("mukey", "mukey", "key"),
-    Field("compname", "compname"),
-    Field("comppct", "comppct_r", "number"),
-    Field("compkind", "compkind", "words", domains.COMPONENT_KINDS),
-    Field("major", "majcompflag", "flag"),
-    *_numbers(
-        ("slope_low_pct", "slope_l"), ("slope_pct", "slope_r"), ("slope_high_pct", "slope_h")
-    ),
-    Field("drainage_class", "drainagecl", "words", domains.DRAINAGE),
-    Field("hydrologic_group", "hydgrp", "words", domains.GROUPS),
-    Field("hydric", "hydricrating", "words", domains.HYDRIC),
-    Field("tax_subgroup", "taxsubgrp"),
-    Field("tax_great_group", "taxgrtgroup"),
-    Field("tax_order", "taxorder"),
-    Field("subsidence_cm", "totalsub_r", "number"),
-    Field("local_phase", "localphase"),
-)
-HORIZON_FIELDS: Final = (
-    Field("cokey", "cokey", "key"),
-    Field("chkey", "chkey", "key"),
-    Field("name", "hzname"),
-    *_numbers(
-        ("top_cm", "hzdept_r"),
-        ("bottom_cm", "hzdepb_r"),
-        ("ksat_low_um_s", "ksat_l"),
-        ("ksat_um_s", "ksat_r"),
-        ("ksat_high_um_s", "ksat_h"),
-        ("sand_pct", "sandtotal_r"),
-        ("silt_pct", "silttotal_r"),
-        ("clay_pct", "claytotal_r"),
-        ("organic_matter_pct", "om_r"),
-        ("bulk_density_g_cm3", "dbthirdbar_r"),
-        ("fragments_76_250_pct", "frag3to10_r"),
-        ("fragments_over_250_pct", "fraggt10_r"),
-    ),
-)
-RESTRICTION_FIELDS: Final = (
-    Field("cokey", "cokey", "key"),
-    Field("kind", "reskind", "words", domains.RESTRICTIONS),
-    Field("hardness", "reshard", "words", domains.HARDNESS),
-    *_numbers(("top_cm", "resdept_r"), ("bottom_cm", "resdepb_r")),
-)
-MONTH_FIELDS: Final = (
-    Field("cokey", "cokey", "key"),
-    Field("month", "month", "words", domains.MONTHS),
-    Field("flooding_frequency", "flodfreqcl", "words", domains.FLOODING),
-    Field("flooding_duration", "floddurcl", "words", domains.FLOODING_DURATIONS),
-    Field("ponding_frequency", "pondfreqcl", "words", domains.PONDING),
-    Field("ponding_duration", "ponddurcl", "words", domains.PONDING_DURATIONS),
-)
-INTERPRETATION_FIELDS: Final = (
-    Field("cokey", "cokey", "key"),
-    Field("rule", "mrulename"),
-    Field("factor", "rulename"),
-    Field("rule_depth", "ruledepth", "number"),
-    Field("rating", "interphr", "number"),
-    Field("class", "interphrc"),
-)
 _FROZEN_WORDS: Final = ("consolidated permafrost", "cpf", "permanently frozen", "pf")
 
 
-def convert(source: pd.DataFrame, table: str, fields: tuple[Field, ...]) -> Result:
-    """Make the canonical columns of `fields` from one source table; rows keep their order."""
-    layer = CANONICAL_LAYER[table]
+def convert(source: pd.DataFrame, table: str, fields: Sequence[Field] = ()) -> Made:
+    """Make the canonical columns of one source table; rows keep their order.
+
+    `fields` are those that the table declares, if not given.
+    """
+    layer = TABLES[table].layer
     rows = _row_keys(source, table)
     columns: dict[str, pd.Series] = {}
     defects: list[Defect] = []
-    for item in fields:
-        values = _source_column(source, item.source)
-        columns[item.name], found = _convert_column(values, item, layer, rows)
-        defects += found
-    return pd.DataFrame(columns, index=source.index), defects
+    lost = pd.Series(False, index=source.index)
+    for item in fields or TABLES[table].fields:
+        if item.name:
+            values = _source_column(source, item.source)
+            columns[item.name], found = _convert_column(values, item, layer, rows)
+            defects += found
+            if found and item.kind == "number" and item.need != "optional":
+                lost |= values.notna() & columns[item.name].isna()
+    hurt = frozenset(_source_column(source, "cokey")[lost].dropna())
+    return Made(pd.DataFrame(columns, index=source.index), defects, hurt)
 
 
 def _row_keys(source: pd.DataFrame, table: str) -> pd.Series:
@@ -149,8 +81,6 @@ def _convert_column(
             values, domains.FLAGS, layer=layer, column=item.name, rows=rows
         )
         return words.map({"yes": True, "no": False}).astype("boolean"), defects
-    if item.kind == "key":
-        values = values.astype("string").str.replace(r"\.0+$", "", regex=True)
     return values.astype("string"), []
 
 
@@ -162,7 +92,7 @@ def _to_number(
     low, high = _possible_range(layer, column)
     beyond = (numbers < low) | (numbers > high)
     defects = [
-        Defect(layer, column, check, str(row), str(value), "read as unknown")
+        Defect(layer, column, check, str(row), shown(value), "read as unknown")
         for check, wrong in (("not a number", bad), ("not possible", beyond))
         for row, value in zip(rows[wrong], values[wrong], strict=True)
     ]
@@ -175,15 +105,18 @@ def _possible_range(layer: str, column: str) -> tuple[float, float]:
     return low, math.inf if declared.high is None else declared.high
 
 
-def mapunits(tables: Tables) -> Result:
+def mapunits(tables: Tables) -> Made:
     """Make ``soil_mapunits``: the map units with area symbol and published classes."""
     source = tables["mapunit"]
-    if "areasymbol" not in source:
-        source = _add_columns(source, tables["legend"], "lkey", ["areasymbol"])
-    published = [item.source for item in MAPUNIT_FIELDS if item.kind == "words"]
-    if published[0] not in source:
-        source = _add_columns(source, tables["muaggatt"], "mukey", published)
-    return convert(source, "mapunit", MAPUNIT_FIELDS)
+    symbol = Field("area_symbol", "areasymbol")
+    classes = [item for item in TABLES["muaggatt"].fields if item.name]
+    if symbol.source not in source:
+        source = _add_columns(source, tables["legend"], "lkey", [symbol.source])
+    if classes[0].source not in source:
+        names = [item.source for item in classes]
+        source = _add_columns(source, tables["muaggatt"], "mukey", names)
+    key, *rest = TABLES["mapunit"].fields
+    return convert(source, "mapunit", [key, symbol, *rest, *classes])
 
 
 def _add_columns(
@@ -196,19 +129,35 @@ def _add_columns(
     return left.join(lookup, on=key)
 
 
-def components(tables: Tables) -> Result:
+def components(tables: Tables) -> Made:
     """Make ``soil_components``."""
-    return convert(tables["component"], "component", COMPONENT_FIELDS)
+    source = tables["component"]
+    frame, defects, hurt = convert(source, "component")
+    return Made(frame.assign(gaps=_source_column(source, GAPS)), defects, hurt)
 
 
-def horizons(tables: Tables) -> Result:
+def horizons(tables: Tables) -> Made:
     """Make ``soil_horizons``, in depth order, with texture and the mark of frozen ground."""
-    frame, defects = convert(tables["chorizon"], "chorizon", HORIZON_FIELDS)
+    frame, defects, hurt = convert(tables["chorizon"], "chorizon")
     frame["texture"] = frame["chkey"].map(_representative_texture(tables["chtexturegrp"]))
     frame["texture"] = frame["texture"].astype("string")
     frame["frozen"] = frame["chkey"].isin(_frozen_horizons(tables)).astype("boolean")
     order = ["cokey", "top_cm", "bottom_cm", "chkey"]
-    return frame.sort_values(order, kind="stable", ignore_index=True), defects
+    frame = frame.sort_values(order, kind="stable", ignore_index=True)
+    return Made(frame, defects + _profile_gaps(frame), hurt)
+
+
+def _profile_gaps(ordered: pd.DataFrame) -> list[Defect]:
+    """Find layers that do not begin where the one above ends: a row between them is lost."""
+    above = ordered.groupby("cokey")["bottom_cm"].shift().fillna(0.0)
+    apart = ordered[ordered["top_cm"] != above].assign(above=above)
+    return [
+        Defect(
+            "soil_horizons", "top_cm", "layers do not meet", str(row.cokey),
+            f"one ends at {row.above:g} cm, the next begins at {row.top_cm:g} cm", "kept",
+        )
+        for row in apart.dropna(subset=["cokey", "top_cm"]).itertuples()
+    ]  # fmt: skip
 
 
 def _representative_texture(groups: pd.DataFrame) -> dict[str, str]:
@@ -245,45 +194,61 @@ def _frozen_keys(frame: pd.DataFrame, column: str, key: str) -> set[str]:
     return set(frame.loc[marks, key].dropna())
 
 
-def restrictions(tables: Tables) -> Result:
+def restrictions(tables: Tables) -> Made:
     """Make ``soil_restrictions``, shallowest first within each component."""
-    frame, defects = convert(tables["corestrictions"], "corestrictions", RESTRICTION_FIELDS)
-    return frame.sort_values(["cokey", "top_cm"], kind="stable", ignore_index=True), defects
+    frame, defects, hurt = convert(tables["corestrictions"], "corestrictions")
+    ordered = frame.sort_values(["cokey", "top_cm"], kind="stable", ignore_index=True)
+    return Made(ordered, defects, hurt)
 
 
-def months(tables: Tables) -> Result:
+def months(tables: Tables) -> Made:
     """Make ``soil_months``: flooding, ponding and the shallowest wet layer of each month."""
     source = tables["comonth"]
-    frame, defects = convert(source, "comonth", MONTH_FIELDS)
+    frame, defects, hurt = convert(source, "comonth")
     frame["month"] = pd.to_numeric(frame["month"]).astype(float)
-    wet, found = _wet_layers(tables["cosoilmoist"])
     keys = _source_column(source, "comonthkey")
+    component = dict(zip(keys, frame["cokey"], strict=True))
+    moisture = tables["cosoilmoist"]
+    owner = _source_column(moisture, "comonthkey").map(component)
+    wet, found, dry = _wet_layers(moisture.assign(cokey=owner))
     for column in ("wet_top_cm", "wet_bottom_cm"):
         frame[column] = keys.map(wet[column]).astype(float)
-    return frame.sort_values(["cokey", "month"], kind="stable", ignore_index=True), defects + found
+    ordered = frame.sort_values(["cokey", "month"], kind="stable", ignore_index=True)
+    return Made(ordered, defects + found, hurt | dry)
 
 
-def _wet_layers(moisture: pd.DataFrame) -> Result:
-    fields = (
-        Field("comonthkey", "comonthkey"),
-        Field("status", "soimoiststat", "words", domains.MOISTURE),
-        *_numbers(("wet_top_cm", "soimoistdept_r"), ("wet_bottom_cm", "soimoistdepb_r")),
-    )
-    layers, defects = convert(moisture, "cosoilmoist", fields)
+def _wet_layers(moisture: pd.DataFrame) -> Made:
+    layers, defects, hurt = convert(moisture, "cosoilmoist")
     wet = layers[layers["status"].isin(["wet", "saturation"]) & layers["wet_top_cm"].notna()]
     shallowest = wet.sort_values(["comonthkey", "wet_top_cm"], kind="stable")
-    return shallowest.drop_duplicates("comonthkey").set_index("comonthkey"), defects
+    first = shallowest.dropna(subset="comonthkey").drop_duplicates("comonthkey")
+    return Made(first.set_index("comonthkey"), defects, hurt)
 
 
-def interpretations(tables: Tables) -> Result:
+def interpretations(tables: Tables) -> Made:
     """Make ``soil_interpretations``: published absorption-field ratings and their factors."""
-    frame, defects = convert(tables["cointerp"], "cointerp", INTERPRETATION_FIELDS)
+    frame, defects, _ = convert(tables["cointerp"], "cointerp")
     overall = frame["rule_depth"] == 0
     frame["class"] = frame["class"].where(~overall, frame["class"].str.casefold())
-    return frame.reset_index(drop=True), defects
+    return Made(frame.reset_index(drop=True), defects)
 
 
-def drop_orphans(child: pd.DataFrame, layer: str, key: str, parents: pd.Series) -> Result:
+def drop_keyless(frame: pd.DataFrame, layer: str) -> Made:
+    """Leave out rows without one of the layer's own keys; children without a parent come later."""
+    defects: list[Defect] = []
+    for column in LAYERS[layer].columns:
+        if column.nullable or (column.name == "cokey" and layer != "soil_components"):
+            continue
+        blank = frame[column.name].isna()
+        defects += [
+            Defect(layer, column.name, "key blank", str(row), "", "row left out")
+            for row in frame.index[blank]
+        ]
+        frame = frame[~blank]
+    return Made(frame.reset_index(drop=True), defects)
+
+
+def drop_orphans(child: pd.DataFrame, layer: str, key: str, parents: pd.Series) -> Made:
     """Leave out rows whose `key` is blank or not among `parents`; one defect for each key."""
     lost = ~child[key].isin(set(parents.dropna()))
     counts = child.loc[lost, key].fillna("").value_counts(sort=False)
@@ -291,4 +256,54 @@ def drop_orphans(child: pd.DataFrame, layer: str, key: str, parents: pd.Series) 
         Defect(layer, key, "parent missing", str(name), f"{count} rows", "rows left out")
         for name, count in counts.items()
     ]
-    return child[~lost].reset_index(drop=True), defects
+    return Made(child[~lost].reset_index(drop=True), defects)
+
+
+def unjoined(tables: Tables) -> list[Defect]:
+    """Count rows whose parent is not there, of tables that only add to another.
+
+    Rows that hang on a component are looked at one by one, by :func:`drop_orphans`.
+    """
+    defects = []
+    for name, spec in TABLES.items():
+        key = spec.parent_key
+        if spec.parent is None or key is None or key == "cokey" or key not in tables[name]:
+            continue
+        parents = tables[spec.parent]
+        known = set(parents[key].dropna()) if key in parents else set()
+        lost = int((~tables[name][key].isin(known)).sum())
+        if lost and not (parents.empty and spec.parent == "mapunit"):
+            told = f"{lost} of {len(tables[name])} rows of {name}"
+            defects.append(Defect(spec.layer, "", "not joined", "(all)", told, f"no {key} to join"))
+    return defects
+
+
+def count_childless(layers: Tables, units: pd.DataFrame | None) -> list[Defect]:
+    """Count map units without components, components without layers, months or percentage.
+
+    Polygons of a map unit that has no components are named one by one: they lie on the map.
+    """
+    parents, own = layers["soil_mapunits"], layers["soil_components"]
+    lacking = {
+        ("soil_mapunits", "no components"): (
+            ~parents["mukey"].isin(own["mukey"]), "soil unknown there"),
+        ("soil_components", "no percentage"): (
+            own["comppct"].isna(), "left out of its map unit"),
+        ("soil_components", "no horizons"): (
+            ~own["cokey"].isin(layers["soil_horizons"]["cokey"]), NOT_RATED),
+        ("soil_components", "no months"): (
+            ~own["cokey"].isin(layers["soil_months"]["cokey"]),
+            "rated as dry, as the national rule does"),
+    }  # fmt: skip
+    defects = [
+        Defect(layer, "", check, "(all)", f"{int(marks.sum())} of {len(marks)}", action)
+        for (layer, check), (marks, action) in lacking.items()
+        if marks.any()
+    ]
+    if units is None:
+        return defects
+    strange = units.loc[~units["mukey"].isin(set(own["mukey"])), "mukey"]
+    return defects + [
+        Defect("soil_units", "mukey", "no components", str(mukey), f"{count} polygons", "kept")
+        for mukey, count in strange.value_counts(sort=False).items()
+    ]

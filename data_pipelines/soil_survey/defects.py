@@ -7,6 +7,7 @@ from typing import Final, NamedTuple
 
 import pandas as pd
 
+MOST_SHOWN: Final = 80
 DEFECT_COLUMNS: Final = ("layer", "column", "check", "row", "value", "action")
 
 
@@ -19,6 +20,16 @@ class Defect(NamedTuple):
     row: str
     value: str
     action: str
+
+
+def shown(value: object) -> str:
+    """Text of a faulty value, cut where it is too long for a table.
+
+    >>> shown("x" * 1000)[-12:]
+    'xxxxxxxx ...'
+    """
+    text = str(value)
+    return text if len(text) <= MOST_SHOWN else f"{text[:MOST_SHOWN]} ..."
 
 
 def defect_frame(defects: Iterable[Defect]) -> pd.DataFrame:

@@ -12,7 +12,7 @@ from typing import Final
 
 import pandas as pd
 
-from data_pipelines.soil_survey.defects import Defect
+from data_pipelines.soil_survey.defects import Defect, shown
 from riskmap.contract.vocabulary import (
     DRAINAGE_CLASSES,
     FLOODING_FREQUENCIES,
@@ -135,7 +135,7 @@ def canonical_words(
     mapped = folded.map(domain).astype("string")
     unknown = values.notna() & mapped.isna()
     defects = [
-        Defect(layer, column, "unknown value", str(row), str(value), "read as unknown")
+        Defect(layer, column, "unknown value", str(row), shown(value), "read as unknown")
         for row, value in zip(rows[unknown], values[unknown], strict=True)
     ]
     return mapped, defects

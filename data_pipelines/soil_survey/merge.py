@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import pandas as pd
 
 from data_pipelines.soil_survey.defects import Defect
-from data_pipelines.soil_survey.schema import CANONICAL_LAYER, TABLES, RawSource
+from data_pipelines.soil_survey.schema import TABLES, RawSource
 
 Tables = dict[str, pd.DataFrame]
 
@@ -46,18 +46,28 @@ def merge_sources(sources: Sequence[RawSource]) -> tuple[Tables, list[Defect]]:
 def join_files(sources: Sequence[RawSource]) -> RawSource:
     """Make one source of files that each hold a table or a few, as CSV tables and kept replies do.
 
-    Several files may hold parts of one table; rows whose key came before are left out.
+    Several files may hold parts of one table; rows that an earlier row says already are left out.
     """
     tables: Tables = {}
     for table, spec in TABLES.items():
         parts = [source.tables[table] for source in sources if table in source.tables]
         if parts:
             joined = pd.concat([part for part in parts if len(part)] or parts, ignore_index=True)
-            again = joined[spec.key].duplicated() if spec.key in joined else joined.duplicated()
-            known = joined[spec.key].notna() if spec.key in joined else True
-            tables[table] = joined[~(again & known)].reset_index(drop=True)
+            tables[table] = joined[~_said_before(joined, spec.key)].reset_index(drop=True)
     defects = tuple(defect for source in sources for defect in source.defects)
     return RawSource(sources[0].name, tables, defects)
+
+
+def _said_before(rows: pd.DataFrame, key: str) -> pd.Series:
+    """Mark rows whose every filled cell stands in the first row of the same key."""
+    if key not in rows:
+        return rows.duplicated()
+    again = rows[key].notna() & rows[key].duplicated()
+    later = rows[again]
+    first = rows.drop_duplicates(key).set_index(key, drop=False)
+    before = first.loc[later[key]].set_axis(later.index, axis=0)
+    same = (later.isna() | later.eq(before).fillna(False)).all(axis=1)
+    return again & same.reindex(rows.index, fill_value=False)
 
 
 def _mapunit_keys(source: RawSource) -> set[str]:
@@ -75,8 +85,8 @@ def _without(source: RawSource, mukeys: set[str]) -> Tables:
         if frame is None:
             continue
         out = pd.Series(False, index=frame.index)
-        if table == "mapunit":
-            out = frame["mukey"].isin(mukeys)
+        if table == "mapunit" and spec.key in frame:
+            out = frame[spec.key].isin(mukeys)
         elif spec.parent_key in frame:
             out = frame[spec.parent_key].isin(dropped.get(str(spec.parent), set()))
         if spec.key in frame and table != "mapunit":
@@ -98,7 +108,7 @@ def _stack(table: str, frames: Sequence[pd.DataFrame]) -> tuple[pd.DataFrame, li
     if table == "legend":  # one survey area arrives with each of its files
         return stacked[~twice].reset_index(drop=True), []
     defects = [
-        Defect(CANONICAL_LAYER[table], spec.key, "key twice", str(key), table, "first row kept")
+        Defect(TABLES[table].layer, spec.key, "key twice", str(key), table, "first row kept")
         for key in stacked.loc[twice, spec.key]
     ]
     return stacked[~twice].reset_index(drop=True), defects

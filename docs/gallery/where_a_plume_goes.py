@@ -10,8 +10,8 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from riskmap.contract.grid import Grid, grid_from_bounds
 from riskmap.groundwater.assess import assess_groundwater
-from riskmap.groundwater.grid import Grid, grid_from_bounds
 from riskmap.groundwater.levels import water_levels
 from riskmap.groundwater.settings import GroundwaterSettings, WellSettings
 from riskmap.groundwater.water_table import fit_water_table, surface_from_levels

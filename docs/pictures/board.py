@@ -15,6 +15,7 @@ from matplotlib.patches import PathPatch
 from matplotlib.path import Path
 from matplotlib.ticker import NullFormatter
 
+from riskmap.contract.vocabulary import CLASSES
 from riskmap.publish import palette
 from riskmap.publish.report.figures import CURVE_COLORS, DASHES, drawn, tint
 from riskmap.publish.report.section import Figure
@@ -23,7 +24,7 @@ Paint = Callable[[Drawing], None]
 PICTURES: Final[dict[str, Callable[[], Figure]]] = {}
 """Name of a picture (and of the method page it stands on) -> how to draw it."""
 
-PALE_TO_DARK: Final = [palette.CLASS_COLORS[name] for name in reversed(palette.CLASSES)]
+PALE_TO_DARK: Final = [palette.CLASS_COLORS[name] for name in reversed(CLASSES)]
 INK, SOFT, LINE, PAPER = palette.INK, palette.SOFT_INK, palette.LINE, palette.PAPER
 ACCENT, PALE, WARN = palette.ACCENT, palette.ACCENT_PALE, palette.WARN_INK
 WATER, WELL = palette.LAYER_COLORS["waterbodies"], palette.LAYER_COLORS["wells"]

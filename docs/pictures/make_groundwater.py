@@ -21,9 +21,9 @@ from docs.pictures.board import (
     scale_bar,
     tint,
 )
+from riskmap.contract.grid import Grid, grid_from_bounds
 from riskmap.groundwater.assess import assess_groundwater
 from riskmap.groundwater.gradient import flow_field
-from riskmap.groundwater.grid import Grid, grid_from_bounds
 from riskmap.groundwater.levels import water_levels
 from riskmap.groundwater.nitrogen import (
     LIMIT_MG_L,

@@ -152,7 +152,7 @@ def validation(drawing: Drawing) -> None:
 
 @picture(
     "fairness",
-    "Picks over expected picks in six neighborhoods, with 95 % intervals. Two lie clear of the "
+    "Picks over expected picks in six neighborhoods, with 95% intervals. Two lie clear of the "
     "line of equality: one gets fewer than its need, one more.",
     height_in=2.2,
 )

@@ -28,7 +28,7 @@ from docs.pictures.board import (
     scale_bar,
     tint,
 )
-from riskmap.contract.grid import Raster
+from riskmap.contract.grid import Grid
 from riskmap.contract.rules import Rules
 from riskmap.inventory.room import Ground, Obstacles, describe_room, free_ground
 from riskmap.inventory.service import describe_service
@@ -138,7 +138,7 @@ def terrain(drawing: Drawing) -> None:
     x, y = np.meshgrid(np.linspace(0, 1, 34), np.linspace(1, 0, 34))
     bed = 0.5 + 0.16 * np.sin(4 * y)
     height = 22 * y + 75 * np.abs(x - bed) ** 1.4 + 0.6 * np.sin(14 * x + 9 * y)
-    land = derive_terrain(Raster(height.astype(np.float32), 0, 340, 10, 10, CRS.from_epsg(UTM)))
+    land = derive_terrain(Grid(height.astype(np.float32), 0, 340, 10, 10, CRS.from_epsg(UTM)))
     assert land.wetness is not None
     wanted = {
         "Slope (%)": (land.slope_pct.values, [0, 10, 15, 20, 25, 60]),

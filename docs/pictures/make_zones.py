@@ -9,7 +9,7 @@ from scipy import ndimage
 from docs.pictures.board import ACCENT, INK, PALE, WARN, WELL, field, outline, picture, tint
 from riskmap.action.zone_reasons import ZoneSettings
 from riskmap.action.zones import LABELS, draw_zones
-from riskmap.groundwater.grid import Grid, grid_from_bounds
+from riskmap.contract.grid import Grid, grid_from_bounds
 
 COLORS = {"capture": ACCENT, "nitrate": WARN, "dense_old": tint(INK, 0.55), "vulnerable": PALE}
 

@@ -13,6 +13,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from riskmap.spatial.hexagons import hexagon_of
+
 HIGH_CLASSES: Final = ("very high", "high")
 """Classes of priority that are counted together as raised."""
 
@@ -31,57 +33,6 @@ WIDTHS_M: Final = (400.0, 600.0, 800.0, 1000.0, 1500.0, 2000.0, 3000.0, 4000.0, 
 
 MOST_CELLS: Final = 4000
 
-_HEIGHT: Final = np.sqrt(3.0) / 2.0
-"""Rows of hexagons with points up and down stand this far apart, in widths."""
-
-
-def hexagon_of(
-    x_m: ArrayLike, y_m: ArrayLike, *, width_m: float
-) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Place of the hexagon that holds each point: steps east, and steps north-east, of the origin.
-
-    A center lies at ``width_m * (east + north / 2, north * sqrt(3) / 2)``; the hexagon holds what
-    is nearest to it. Points without coordinates are refused.
-
-    >>> hexagon_of([0, 990, 510], [0, 0, 860], width_m=1000)
-    (array([0, 1, 0]), array([0, 0, 1]))
-    """
-    x, y = np.asarray(x_m, dtype=float), np.asarray(y_m, dtype=float)
-    if not (np.isfinite(x).all() and np.isfinite(y).all()):
-        raise ValueError("x_m and y_m must be finite")
-    if not width_m > 0:
-        raise ValueError("width_m must be above zero")
-    north = y / (width_m * _HEIGHT)
-    east = x / width_m - north / 2
-    rest = -east - north
-    cube = np.stack([east, north, rest])
-    near = np.rint(cube)
-    miss = np.abs(near - cube)
-    # The three steps add up to zero: the one that was rounded most gives way.
-    first = (miss[0] > miss[1]) & (miss[0] > miss[2])
-    second = ~first & (miss[1] > miss[2])
-    near[0] = np.where(first, -near[1] - near[2], near[0])
-    near[1] = np.where(second, -near[0] - near[2], near[1])
-    return near[0].astype(np.int64), near[1].astype(np.int64)
-
-
-def hexagon_centers(
-    east: NDArray[np.int64], north: NDArray[np.int64], *, width_m: float
-) -> NDArray[np.float64]:
-    """Centers (n, 2), m."""
-    centers = np.stack([width_m * (east + north / 2), width_m * _HEIGHT * north], axis=-1)
-    return np.asarray(centers, dtype=np.float64)
-
-
-def hexagon_corners(
-    east: NDArray[np.int64], north: NDArray[np.int64], *, width_m: float
-) -> NDArray[np.float64]:
-    """Corners (n, 6, 2), m, anticlockwise from the one at the lower right."""
-    turn = np.deg2rad(np.arange(-30, 330, 60))
-    arm = width_m / np.sqrt(3.0) * np.stack([np.cos(turn), np.sin(turn)], axis=-1)
-    centers = hexagon_centers(east, north, width_m=width_m)
-    return np.asarray(centers[:, None, :] + arm, dtype=np.float64)
-
 
 def choose_width(
     x_m: ArrayLike,
@@ -99,7 +50,7 @@ def choose_width(
     """
     x, y = np.asarray(x_m, dtype=float), np.asarray(y_m, dtype=float)
     for width_m in sorted(widths_m):
-        cells = np.stack(hexagon_of(x, y, width_m=width_m), axis=-1)
+        cells = hexagon_of(x, y, across_m=width_m)
         _, counts = np.unique(cells, axis=0, return_counts=True)
         if len(counts) and len(counts) <= most_cells and np.median(counts) >= 3 * threshold:
             return float(width_m)

@@ -16,11 +16,12 @@ import pandas as pd
 
 from riskmap.action.addresses import Address, address_fault, last_line, site_address
 from riskmap.contract.results import MAILING
+from riskmap.contract.vocabulary import CLASSES
 
 RESIDENT: Final = "RESIDENT"
 OR_RESIDENT: Final = "OR CURRENT RESIDENT"
 OWNER: Final = "PROPERTY OWNER"
-LETTER_CLASSES: Final = ("very high", "high")
+LETTER_CLASSES: Final = CLASSES[:2]
 """Classes of the failure score that are written to unless others are asked for."""
 
 _PRIVATE: Final = ("owner", "mail_name", "mail_address", "mail_city", "mail_state", "mail_zip")
@@ -177,8 +178,7 @@ def _merge(letters: Sequence[Letter]) -> dict[str, object]:
 
 
 def _worst(classes: set[str]) -> str:
-    order = ("very high", "high", "moderate", "low", "very low")
-    return next((name for name in order if name in classes), "")
+    return next((name for name in CLASSES if name in classes), "")
 
 
 def _private_columns(chosen: pd.DataFrame, parcels: pd.DataFrame | None) -> pd.DataFrame:

@@ -21,6 +21,7 @@ import pandas as pd
 from scipy.spatial import cKDTree
 
 from riskmap.contract.results import SAMPLING
+from riskmap.contract.units import YEAR_D
 from riskmap.groundwater.nitrogen import LIMIT_MG_L
 
 REACH_M: Final = 229.0
@@ -149,7 +150,7 @@ def _last_results(well_ids: pd.Series, samples: pd.DataFrame | None) -> pd.DataF
 def _why(table: pd.DataFrame, today: date) -> np.ndarray:
     nitrate = pd.to_numeric(table["last_nitrate_mg_l"], errors="coerce")
     germs = table["last_coliform"].astype("boolean").fillna(False).to_numpy(dtype=bool)
-    age_yr = (pd.Timestamp(today) - table["last_sample"]).dt.days / 365.25
+    age_yr = (pd.Timestamp(today) - table["last_sample"]).dt.days / YEAR_D
     tested = nitrate.notna() | table["last_coliform"].notna() | table["last_sample"].notna()
     return np.select(
         [(nitrate > LIMIT_MG_L).to_numpy() | germs, (nitrate >= RAISED_MG_L).to_numpy(),

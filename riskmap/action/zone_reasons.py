@@ -1,6 +1,6 @@
 """Why land belongs to a planners' zone: one yes or no per cell and kind of reason.
 
-Cells come as a :class:`riskmap.groundwater.grid.Grid`; every function answers with a boolean array
+Cells come as a :class:`riskmap.contract.grid.Grid`; every function answers with a boolean array
 of its shape. Sources of the limits: 10 mg/L nitrate as N (40 CFR 141.62), half of it as the level
 for action (40 CFR 141.23 asks public systems to sample more often from there); 40 systems per
 square mile (US EPA 1977, as cited by Yates 1985, Ground Water 23:586-591); Gi* with control of
@@ -18,9 +18,9 @@ from numpy.typing import ArrayLike
 from scipy import ndimage
 
 from riskmap.contract.arrays import Flags, Floats
+from riskmap.contract.grid import Grid, grid_from_bounds
 from riskmap.contract.settings import JUDGED, Section, setting
 from riskmap.groundwater.density import DENSE_PER_KM2, NEIGHBORHOOD_M
-from riskmap.groundwater.grid import Grid, grid_from_bounds
 from riskmap.groundwater.nitrogen import LIMIT_MG_L, neighborhood_nitrate_mg_l
 from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.groundwater.vulnerability import index_bounds
@@ -28,7 +28,7 @@ from riskmap.ranking.hotspots import ALPHA, contiguity_weights, gi_star, name_sp
 from riskmap.spatial.hexagons import hexagon_of, touching
 from riskmap.spatial.neighbors import sum_within
 
-KINDS: Final = ("wellhead", "capture", "nitrate", "dense_old", "hot_spot", "vulnerable")
+ZONE_KINDS: Final = ("wellhead", "capture", "nitrate", "dense_old", "hot_spot", "vulnerable")
 """Kinds of reason in order of priority: land with several reasons goes to the first.
 
 From the most to the least direct: land that somebody has delineated for a public well; water that
@@ -245,7 +245,7 @@ def reasons_of_cells(
     water: GroundwaterSettings,
     settings: ZoneSettings,
 ) -> dict[str, Flags]:
-    """All reasons of a county's cells, by kind in the order of :data:`KINDS`.
+    """All reasons of a county's cells, by kind in the order of :data:`ZONE_KINDS`.
 
     Parameters
     ----------
@@ -280,4 +280,4 @@ def reasons_of_cells(
         & vulnerable_cells(vulnerability_frac, least_index=settings.vulnerable_index),
     }
     land = np.isfinite(grid.values)
-    return {kind: found[kind] & land for kind in KINDS}
+    return {kind: found[kind] & land for kind in ZONE_KINDS}

@@ -16,7 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy import ndimage
 
 from riskmap.contract.arrays import Flags, Floats, Whole
-from riskmap.groundwater.grid import Grid
+from riskmap.contract.grid import Grid
 
 Shapes = NDArray[np.object_]
 

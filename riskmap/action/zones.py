@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from riskmap.action.zone_reasons import KINDS, ZoneSettings, systems_per_cell
+from riskmap.action.zone_reasons import ZONE_KINDS, ZoneSettings, systems_per_cell
 from riskmap.action.zone_shapes import (
     Pieces,
     close_gaps,
@@ -23,9 +23,9 @@ from riskmap.action.zone_shapes import (
 )
 from riskmap.contract.arrays import Flags, Floats, Whole
 from riskmap.contract.features import label
+from riskmap.contract.grid import Grid
 from riskmap.contract.quantities import DENSITY, Units, percent, text
 from riskmap.contract.results import ZONES
-from riskmap.groundwater.grid import Grid
 
 LABELS: Final = {
     "wellhead": "delineated protection area",
@@ -241,7 +241,7 @@ def _why(
     leading = _leading(kind, row, settings, units)
     also = [
         f"{LABELS[other]} ({percent(part)} of the area)"
-        for other in KINDS
+        for other in ZONE_KINDS
         if other != kind and (part := share.get(other, 0.0)) >= SHARE_WORTH_SAYING
     ]
     return f"{leading} Also: {', '.join(also)}." if also else leading

@@ -64,7 +64,7 @@ def require(frame: pd.DataFrame, layer: Layer, *, crs: CRS) -> None:
     if len(faults):
         raise ContractError(
             layer.name,
-            f"{len(faults)} values break the contract of this layer.",
+            f"{len(faults):,} values break the contract of this layer.",
             "Correct the source or its column mapping in the region file; the faults are:",
             faults=faults,
         )

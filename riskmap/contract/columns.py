@@ -141,6 +141,8 @@ class Column:
         Recorded columns that a computed one hangs on.
     from_visits
         Whether it is made from the visits that learning takes its labels from.
+    of_components
+        Column of the rated soil components that it is made of.
     """
 
     name: str
@@ -169,6 +171,7 @@ class Column:
     told_by: str = ""
     hangs_on: tuple[str, ...] = ()
     from_visits: bool = False
+    of_components: str = ""
 
     @property
     def unit(self) -> str:

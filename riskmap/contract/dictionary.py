@@ -28,8 +28,8 @@ def data_dictionary() -> str:
     lines = [
         "# Data dictionary",
         "",
-        "Generated from `riskmap/contract`; change it there. Reference system of all shapes: the",
-        "region's. First the layers that readers deliver, then the tables of a result.",
+        "Generated from `riskmap/contract`; change it there. All shapes are in the region's",
+        "reference system. First the layers that readers deliver, then the tables of a result.",
         "",
         "# Layers",
         "",

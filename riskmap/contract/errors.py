@@ -5,7 +5,11 @@ Every message names the layer (or the file), says what is wrong, and what to do 
 
 from __future__ import annotations
 
-import pandas as pd
+import errno
+from typing import TYPE_CHECKING, Final
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 
 class RiskmapError(Exception):
@@ -56,6 +60,10 @@ class SourceMissingError(LayerError):
     """A file that the region file names is not there."""
 
 
+class SourceChangedError(LayerError):
+    """A file changed or vanished while the run read it."""
+
+
 class SourceFormatError(LayerError):
     """A source file is there but is not in a form that its reader understands."""
 
@@ -78,3 +86,24 @@ class OutputError(RiskmapError):
 
 class NotEnoughDataError(RiskmapError):
     """A method was asked to learn from fewer records than it can honestly use."""
+
+
+NO_ROOM: Final = {errno.ENOSPC, errno.EDQUOT}
+REASONS: Final = {
+    errno.ENOSPC: "the disk is full",
+    errno.EDQUOT: "your share of the disk is used up",
+    errno.EROFS: "the disk can only be read",
+    errno.EACCES: "you have no right to",
+    errno.EPERM: "you have no right to",
+    errno.EIO: "the disk or the network drive failed",
+    errno.ENOLCK: "the disk cannot lock files",
+    errno.ENOTSUP: "the disk cannot lock files",
+    errno.EMFILE: "too many files are open",
+    errno.ENFILE: "too many files are open",
+}
+"""Troubles of the machine, not of the program, by the system's number."""
+
+
+def reason(error: OSError) -> str:
+    """Say in plain words why the system refused something; its own words where there are none."""
+    return REASONS.get(error.errno or 0) or error.strerror or str(error)

@@ -1,59 +1,138 @@
-"""A raster held in memory: values, where they lie, and what is unknown."""
+"""A raster held in memory: values on a north-up grid, where they lie, and what is unknown."""
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from numpy.typing import ArrayLike, NDArray
 from pyproj import CRS
+
+from riskmap.contract.arrays import Floats
 
 
 @dataclass(frozen=True)
-class Raster:
-    """A north-up grid.
+class Grid:
+    """Values on a north-up grid in projected meters.
 
     Parameters
     ----------
     values
-        (rows, columns) float array; unknown cells are NaN. Row 0 is the northernmost.
-    x_min_m, y_max_m
-        Outer corner of the north-west cell, in the units of `crs` (meters).
+        Array (rows, columns); unknown cells are NaN. Row 0 is the northernmost.
+    west_m, north_m
+        Outer corner of the north-west cell.
     cell_x_m, cell_y_m
-        Cell width and height, both positive.
+        Width and height of a cell, both positive.
     crs
-        Projected coordinate reference system.
+        Projected coordinate reference system, where it matters.
+
+    Raises
+    ------
+    ValueError
+        If the array is not two-dimensional or a cell has no size.
     """
 
-    values: NDArray[np.floating]
-    x_min_m: float
-    y_max_m: float
+    values: NDArray[Any]
+    west_m: float
+    north_m: float
     cell_x_m: float
     cell_y_m: float
-    crs: CRS
+    crs: CRS | None = None
+
+    def __post_init__(self) -> None:
+        if self.values.ndim != 2:
+            raise ValueError("a grid needs a two-dimensional array")
+        if not (self.cell_x_m > 0 and self.cell_y_m > 0):
+            raise ValueError("the cells of a grid need a positive width and height")
+
+    @property
+    def cell_m(self) -> float:
+        """Side of a cell, m.
+
+        Raises
+        ------
+        ValueError
+            If the cells are not square.
+        """
+        if not np.isclose(self.cell_x_m, self.cell_y_m, rtol=1e-9):
+            raise ValueError("square cells are needed here; resample the grid first")
+        return self.cell_x_m
 
     @property
     def bounds(self) -> tuple[float, float, float, float]:
         """West, south, east, north edges."""
         rows, columns = self.values.shape
         return (
-            self.x_min_m,
-            self.y_max_m - rows * self.cell_y_m,
-            self.x_min_m + columns * self.cell_x_m,
-            self.y_max_m,
+            self.west_m,
+            self.north_m - rows * self.cell_y_m,
+            self.west_m + columns * self.cell_x_m,
+            self.north_m,
         )
 
-    def sample(self, x_m: NDArray[np.floating], y_m: NDArray[np.floating]) -> NDArray[np.float64]:
-        """Values of the cells that points fall in; NaN outside.
+    @property
+    def transform(self) -> tuple[float, float, float, float, float, float]:
+        """Affine ``(a, b, c, d, e, f)`` as raster libraries order it.
 
-        >>> grid = Raster(np.array([[1.0, 2.0]]), 0, 10, 10, 10, CRS.from_epsg(32616))
-        >>> grid.sample(np.array([5.0, 15.0, 25.0]), np.array([5.0, 5.0, 5.0])).tolist()
-        [1.0, 2.0, nan]
+        Easting = a*column + b*row + c, northing = d*column + e*row + f, of the upper left corner of
+        a cell.
         """
-        column = np.floor((np.asarray(x_m) - self.x_min_m) / self.cell_x_m)
-        row = np.floor((self.y_max_m - np.asarray(y_m)) / self.cell_y_m)
+        return (self.cell_x_m, 0.0, self.west_m, 0.0, -self.cell_y_m, self.north_m)
+
+    def with_values(self, values: ArrayLike) -> Grid:
+        """Return a grid of the same place with other values of the same shape."""
+        array = np.array(np.broadcast_to(np.asarray(values, dtype=float), self.values.shape))
+        return replace(self, values=array)
+
+    def centers(self) -> tuple[Floats, Floats]:
+        """Easting and northing of every cell center, each (rows, columns), m."""
+        rows, columns = self.values.shape
+        x_m = self.west_m + (np.arange(columns) + 0.5) * self.cell_x_m
+        y_m = self.north_m - (np.arange(rows) + 0.5) * self.cell_y_m
+        grid_x, grid_y = np.meshgrid(x_m, y_m)
+        return grid_x, grid_y
+
+    def cell_of(self, x_m: ArrayLike, y_m: ArrayLike) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
+        """Row and column of the cell that holds each point; -1, -1 outside the grid."""
+        column = np.floor((np.asarray(x_m, float) - self.west_m) / self.cell_x_m)
+        row = np.floor((self.north_m - np.asarray(y_m, float)) / self.cell_y_m)
         rows, columns = self.values.shape
         inside = (row >= 0) & (row < rows) & (column >= 0) & (column < columns)
-        result = np.full(column.shape, np.nan)
-        result[inside] = self.values[row[inside].astype(int), column[inside].astype(int)]
-        return result
+        return (
+            np.where(inside, row, -1).astype(np.intp),
+            np.where(inside, column, -1).astype(np.intp),
+        )
+
+    def sample(self, x_m: ArrayLike, y_m: ArrayLike) -> Floats:
+        """Value of the cell that holds each point; NaN outside.
+
+        >>> grid = Grid(np.array([[1.0, 2.0]]), 0, 10, 10, 10)
+        >>> grid.sample([5.0, 15.0, 25.0], [5.0, 5.0, 5.0]).tolist()
+        [1.0, 2.0, nan]
+        """
+        row, column = self.cell_of(x_m, y_m)
+        return np.where(row >= 0, self.values[row, column].astype(float), np.nan)
+
+    def bilinear(self, x_m: ArrayLike, y_m: ArrayLike) -> Floats:
+        """Value between the four nearest centers; NaN outside or where one of the four is NaN.
+
+        Within half a cell of the edge the edge value is carried outward.
+        """
+        rows, columns = self.values.shape
+        column = (np.asarray(x_m, float) - self.west_m) / self.cell_x_m - 0.5
+        row = (self.north_m - np.asarray(y_m, float)) / self.cell_y_m - 0.5
+        inside = (column >= -0.5) & (column <= columns - 0.5) & (row >= -0.5) & (row <= rows - 0.5)
+        column = np.where(inside, np.clip(column, 0, columns - 1), 0.0)
+        row = np.where(inside, np.clip(row, 0, rows - 1), 0.0)
+        left = np.minimum(column.astype(np.intp), max(columns - 2, 0))
+        top = np.minimum(row.astype(np.intp), max(rows - 2, 0))
+        right, below = np.minimum(left + 1, columns - 1), np.minimum(top + 1, rows - 1)
+        u, v = column - left, row - top
+        upper = self.values[top, left] * (1 - u) + self.values[top, right] * u
+        lower = self.values[below, left] * (1 - u) + self.values[below, right] * u
+        return np.where(inside, upper * (1 - v) + lower * v, np.nan)
+
+
+def grid_from_bounds(*, west_m: float, north_m: float, cell_m: float, values: ArrayLike) -> Grid:
+    """Build a grid of square cells from its upper left corner, m, and its cell side, m."""
+    return Grid(np.asarray(values, dtype=float), west_m, north_m, cell_m, cell_m)

@@ -184,6 +184,7 @@ KINDS: Final[Mapping[str, Kind]] = {
 """Name -> kind. Their order is the order of codes in the physics: a new kind goes last."""
 
 SYSTEM_KINDS: Final = tuple(KINDS)
+UNKNOWN_CODE: Final = SYSTEM_KINDS.index("unknown")
 KIND_WORDS: Final = {name: kind.words for name, kind in KINDS.items()}
 
 

@@ -12,7 +12,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from riskmap.contract.columns import Layer, Listed, date, flag, key, number, private, text, year
-from riskmap.contract.features import FEATURES
+from riskmap.contract.features import FEATURES, card
 from riskmap.contract.quantities import CONCENTRATION, COUNT, DEPTH, FIELD_AREA, FLOW, LENGTH
 from riskmap.contract.soil_layers import SOIL_LAYERS
 from riskmap.contract.vocabulary import (
@@ -152,7 +152,14 @@ WELLS: Final = Layer(
     (
         key("well_id", "Well number, as text", label="Well", listed=Listed(14, "wells")),
         text("parcel_id", "Parcel the well stands on, if recorded"),
-        text("use", "Use of the well", WELL_USES, label="Use", listed=Listed(10, "wells")),
+        text(
+            "use",
+            "Use of the well",
+            WELL_USES,
+            label="Use",
+            card=card.WELL_RECORD,
+            listed=Listed(10, "wells"),
+        ),
         number(
             "depth_m",
             "Depth of the well",
@@ -170,7 +177,7 @@ WELLS: Final = Layer(
         ),
         number("ground_elevation_m", "Ground elevation as recorded", LENGTH, -500, 6000),
         text("vertical_datum", "Datum of the elevation"),
-        text("aquifer", "Aquifer the well draws on", label="Aquifer"),
+        text("aquifer", "Aquifer the well draws on", label="Aquifer", card=card.WELL_RECORD),
         date("drilled", "Date drilled"),
         flag("dug", "Whether the well is dug or driven, not drilled"),
         number("yield_l_d", "Tested yield", FLOW, 0, 1e9),

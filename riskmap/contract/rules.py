@@ -110,8 +110,8 @@ class Rules(Section):
     unmended_yr: float = setting(
         5.0, "Years a failed field stands before it is mended; sets how many fields are taken as "
         "failed, and how long a visitor's finding holds", unit="yr", low=0.5, high=30,
-        source="a North Carolina watershed study took five, with 2 to 3 % failing a year: 10 to "
-        "15 % failing at once (county document, read)",
+        source="a North Carolina watershed study took five, with 2 to 3% failing a year: 10 to "
+        "15% failing at once (county document, read)",
     )  # fmt: skip
     horizon_yr: float = setting(
         5.0, "Years the chance of failing looks ahead", unit="yr", low=0.5, high=50, source=JUDGED

@@ -27,11 +27,13 @@ from datetime import date
 from math import prod
 from numbers import Integral, Real
 from typing import Any, Final, Literal, TypeVar, Union, get_args, get_origin, get_type_hints
-from unicodedata import category
 
 import numpy as np
 import numpy.typing as npt
 from scipy.special import ndtr
+
+from riskmap.contract.columns import FIRST_YEAR, LAST_YEAR
+from riskmap.contract.given_values import is_line
 
 Floats = npt.NDArray[np.float64]
 
@@ -39,7 +41,7 @@ JUDGED: Final = "assumption of this project, no source"
 """Source of a number that is nobody's but ours."""
 
 Z_95: Final = 1.6448536269514722
-"""Standard normal quantile at 95 %."""
+"""Standard normal quantile at 95%."""
 
 WORDS: Final[Mapping[type, str]] = {
     float: "a number",
@@ -55,7 +57,7 @@ WORDS: Final[Mapping[type, str]] = {
 class Belief:
     """How far one number, the same for the whole county, may be from what a setting says.
 
-    ``low`` and ``high`` are the 5 and 95 % ends of the factor that the setting is off by, or of
+    ``low`` and ``high`` are the 5 and 95% ends of the factor that the setting is off by, or of
     what has to be added to it (``of="shift"``). ``shape`` says what lies between: lognormal and
     normal have their middle there and thin tails beyond the ends, uniform is flat and reaches a
     twentieth of the belief past each end. Settings that share a belief are off together.
@@ -237,6 +239,8 @@ def taken(one: Setting, given: object, *, factor: float = 1.0) -> Any:
 
 def _item(one: Setting, given: object, factor: float) -> Any:
     value = _typed(one.kind, given)
+    if one.required and value == "":
+        raise ValueError("one line of text is wanted")
     if one.choices and value not in one.choices:
         raise ValueError(f"use one of {', '.join(one.choices)}")
     if one.low is not None and one.high is not None:
@@ -256,9 +260,11 @@ def _typed(kind: type, given: object) -> Any:
     except OverflowError:
         raise ValueError("the number is too large") from None
     if kind is str and isinstance(given, str):
-        if any(category(letter) == "Cc" for letter in given):
-            raise ValueError("one line without control characters is wanted")
+        if given and not is_line(given):
+            raise ValueError("one line of text is wanted")
         return given
+    if kind is date and type(given) is date and not FIRST_YEAR <= given.year <= LAST_YEAR:
+        raise ValueError(f"a day from {FIRST_YEAR:.0f} to {LAST_YEAR:.0f} is wanted")
     if kind not in (float, int, str) and type(given) is kind:
         return given
     raise ValueError(f"{WORDS.get(kind, 'a table')} is wanted")

@@ -61,6 +61,7 @@ SOIL_COMPONENTS: Final = Layer(
         text("tax_order", "Taxonomic order"),
         number("subsidence_cm", "Total subsidence", "cm", 0, 1000),
         text("local_phase", "Local phase"),
+        text("gaps", "What the survey's files lack and a rating needs; then it is not rated"),
     ),
     key="cokey",
 )

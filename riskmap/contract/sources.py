@@ -85,7 +85,7 @@ class Reading:
     """A canonical layer as read: the table and every defect met on the way.
 
     ``frame`` is a GeoDataFrame for shapes (in the region CRS) and a DataFrame for tables; rasters
-    are described by ``riskmap.contract.grid.Raster`` instead.
+    are described by ``riskmap.contract.grid.Grid`` instead.
     """
 
     frame: pd.DataFrame

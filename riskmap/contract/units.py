@@ -25,6 +25,7 @@ GPD_PER_FT2_L_D_M2: Final = GALLON_L / SQUARE_FOOT_M2
 INCH_PER_HOUR_UM_S: Final = 25_400 / 3_600
 UM_S_M_D: Final = 1e-6 * 86_400
 MIN_IN_MIN_CM: Final = 1 / INCH_CM
+YEAR_D: Final = 365.25
 NITRATE_TO_N: Final = 14.0067 / 62.0049  # mg/L as NO3 -> mg/L as N
 
 LENGTH_M: Final = {

@@ -20,6 +20,12 @@ MAY_BE_ONSITE: Final = ("onsite", "unknown")
 
 INSPECTION_REASONS: Final = ("complaint", "sale", "routine", "audit", "repair", "unknown")
 PERMIT_ACTIONS: Final = ("new", "repair", "alteration", "evaluation", "unknown")
+CLASSES: Final = ("very high", "high", "moderate", "low", "very low")
+"""Classes of a score, highest first."""
+NOT_RANKED: Final = "not ranked"
+"""What stands for the class of a parcel without a score."""
+SCORE_CLASSES: Final = (*CLASSES, NOT_RANKED)
+
 LAND_USES: Final = (
     "residential", "seasonal", "farm", "commercial", "institutional", "vacant", "water", "road",
     "other", "unknown",

@@ -25,7 +25,7 @@ class AgingModel:
     """A survival curve of one kind of system and where it comes from.
 
     ``fitted`` says whether it was learned from records; ``systems`` and ``events`` count the
-    records looked at either way; the intervals are 95 % intervals of a fit; ``why`` is one
+    records looked at either way; the intervals are 95% intervals of a fit; ``why`` is one
     sentence.
     """
 

@@ -14,9 +14,14 @@ from riskmap.contract import evidence as ev
 from riskmap.contract.arrays import Floats
 from riskmap.contract.rule_sets import TEXAS, LoadingRule
 from riskmap.contract.rules import Rules
-from riskmap.contract.vocabulary import STAGES
 from riskmap.failure.aging import DEFAULT_AGING, AgingModel, chance_failing_frac
-from riskmap.failure.field_state import YEARS, FieldCase, field_outlook, surface_rate_l_d_m2
+from riskmap.failure.field_state import (
+    FieldCase,
+    field_outlook,
+    stage_of,
+    surface_rate_l_d_m2,
+    with_ponding_found,
+)
 from riskmap.failure.flow import daily_flow_l_d, flow_rule, persons, rule_flow_l_d
 from riskmap.failure.geometry import (
     SIZED_AS_BED,
@@ -26,7 +31,6 @@ from riskmap.failure.geometry import (
     field_shape,
     kind_codes,
 )
-from riskmap.failure.mat import STRESS_RESERVE
 from riskmap.failure.pumping import (
     assumed_years_since_pumped_yr,
     neglect,
@@ -364,43 +368,6 @@ def _put_outlook(
             best = ev.MEASURED if name == "ponding_m" else ev.INFERRED
             mark = np.where(seen, best, mark).astype(np.int8)
         _put(result, str(name), values, mark)
-    result["stage"] = _stage(table)
+    result["stage"] = stage_of(table)
     result["stage_evidence"] = result["reserve_frac_evidence"]
     result["field_note"] = field_note(data.text("kind"))
-
-
-def with_ponding_found(table: pd.DataFrame, found_m: Floats) -> pd.DataFrame:
-    """Put what a visitor measured in the place of the model's pond.
-
-    Reserve and stage follow from it. The years to come are the model's only where its own stage is
-    what was found: a field found failed has none left, and elsewhere they are unknown.
-
-    Parameters
-    ----------
-    table
-        From :func:`riskmap.failure.field_state.field_outlook`.
-    found_m
-        Effluent found standing in each field (n,), m; NaN where nobody measured it.
-    """
-    seen = ~np.isnan(found_m) & table["inlet_m"].notna().to_numpy()
-    if not seen.any():
-        return table
-    told = table.copy()
-    told["ponding_m"] = np.where(seen, found_m, table["ponding_m"])
-    reserve = np.clip(1.0 - found_m / table["inlet_m"].to_numpy(float), 0.0, 1.0)
-    told["reserve_frac"] = np.where(seen, reserve, table["reserve_frac"])
-    other = seen & (_stage(told) != _stage(table))
-    ahead = [name for name in table if str(name).startswith("years_")]
-    told.loc[other, ahead] = np.nan
-    gone = seen & (_stage(told) == STAGES[-1])
-    told.loc[gone, list(YEARS)] = 0.0
-    return told
-
-
-def _stage(table: pd.DataFrame) -> npt.NDArray[Any]:
-    """Sound, stressed or failed; None where the pond is unknown."""
-    sound, stressed, failed = STAGES
-    stage = np.where(table["reserve_frac"] < STRESS_RESERVE, stressed, sound).astype(object)
-    stage[table["ponding_m"] > table["inlet_m"]] = failed
-    stage[table["ponding_m"].isna()] = None
-    return stage

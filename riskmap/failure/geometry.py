@@ -12,8 +12,8 @@ import numpy as np
 import numpy.typing as npt
 import pandas as pd
 
-from riskmap.contract import kinds
 from riskmap.contract.arrays import Flags, Floats
+from riskmap.contract.kinds import KINDS, SYSTEM_KINDS
 
 MOUND_SPREAD: Final = 6.0
 """Ground that a mound's effluent spreads over, as a multiple of its bed: what the middle soil class
@@ -24,9 +24,6 @@ MOUND_SAND_UM_S: Final = 60.0
 """Saturated conductivity of the sand fill (own choice, medium sand)."""
 SHALLOWEST_M: Final = 0.3
 """Least depth of a field's bottom in wet soil (own choice)."""
-
-KINDS: Final = tuple(kinds.KINDS)
-"""All kinds of system, in the order of their codes."""
 
 
 @dataclass(frozen=True)
@@ -62,7 +59,7 @@ def field_kind(kind: npt.ArrayLike) -> npt.NDArray[np.object_]:
 
 def field_note(kind: npt.ArrayLike) -> npt.NDArray[np.object_]:
     """Look up the caveat for each kind, or why it has no result; empty text where there is none."""
-    notes = {name: found.note for name, found in kinds.KINDS.items()}
+    notes = {name: found.note for name, found in KINDS.items()}
     return np.asarray(_known(kind).map(notes).to_numpy(dtype=object))
 
 
@@ -77,12 +74,14 @@ def field_shape(kind: npt.ArrayLike, *, wall_credit_m: npt.ArrayLike = 0.0) -> F
 
 
 def kind_codes(kind: npt.ArrayLike) -> npt.NDArray[np.int64]:
-    """Place of each kind in :data:`KINDS`, shape (n,); anything unheard of counts as unknown.
+    """Place of each kind in the order of :data:`riskmap.contract.kinds.KINDS`, shape (n,).
 
-    >>> kind_codes(["bed", "hut"]).tolist() == [KINDS.index("bed"), KINDS.index("unknown")]
-    True
+    Anything unheard of counts as unknown.
+
+    >>> [SYSTEM_KINDS[code] for code in kind_codes(["bed", "hut"])]
+    ['bed', 'unknown']
     """
-    codes = {name: code for code, name in enumerate(KINDS)}
+    codes = {name: code for code, name in enumerate(SYSTEM_KINDS)}
     return np.asarray(_known(kind).map(codes), np.int64)
 
 
@@ -145,10 +144,10 @@ def separation_m(usual_depth_m: Floats, limit_depth_m: npt.ArrayLike, *, wanted_
 def _known(kind: npt.ArrayLike) -> pd.Series[str]:
     """Kinds as a Series in which anything unheard of is "unknown"."""
     names = pd.Series(np.asarray(kind, object).ravel(), dtype=object)
-    return names.where(names.isin(KINDS), "unknown")
+    return names.where(names.isin(SYSTEM_KINDS), "unknown")
 
 
-_FIELDS: Final = [kind.field for kind in kinds.KINDS.values()]
+_FIELDS: Final = [kind.field for kind in KINDS.values()]
 _FORM: Final = np.array([field.form if field else "" for field in _FIELDS])
 _TABLE: Final = {
     name: np.array([getattr(field, name) if field else np.nan for field in _FIELDS])
@@ -156,5 +155,5 @@ _TABLE: Final = {
 }
 SIZED_AS_BED: Final = np.array([bool(field and field.sized_as_bed) for field in _FIELDS])
 """Whether a sizing rule's factor for beds holds, by code."""
-TANKLESS: Final = np.array([not kind.septic_tank for kind in kinds.KINDS.values()])
+TANKLESS: Final = np.array([not kind.septic_tank for kind in KINDS.values()])
 """Whether no septic tank goes before it, by code."""

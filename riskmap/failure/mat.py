@@ -32,7 +32,7 @@ LOOK_AHEAD_YR: Final = 100.0
 REST_YR: Final = 1.0
 """Length of a rest (common practice: six months to a year, no source)."""
 REST_DECAY_YR: Final = 0.5
-"""Time in which a resting mat's biological part falls to 37 % (own choice)."""
+"""Time in which a resting mat's biological part falls to 37% (own choice)."""
 
 
 @dataclass(frozen=True)

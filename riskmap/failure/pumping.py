@@ -9,7 +9,7 @@ import numpy.typing as npt
 from scipy.interpolate import RegularGridInterpolator
 
 from riskmap.contract.arrays import Flags, Floats
-from riskmap.contract.units import GALLON_L
+from riskmap.contract.units import GALLON_L, YEAR_D
 
 PUMP_TABLE_GAL: Final = (500, 750, 900, 1000, 1250, 1500, 1750, 2000, 2250, 2500)
 PUMP_TABLE_YR: Final = (
@@ -30,7 +30,7 @@ was read, the attribution is from memory). The cell without a value has none in 
 
 PUMPED_SHARE: Final = 0.122
 PUMPED_SHARE_YR: Final = 38 / 12
-"""12.2 % of 8,826 systems were pumped within 38 months (Sci. Total Environ. 2023, one Georgia
+"""12.2% of 8,826 systems were pumped within 38 months (Sci. Total Environ. 2023, one Georgia
 county; abstract read)."""
 RECOVERY_WEEKS: Final = 8.0
 """A pumped tank needs 6 to 8 weeks to regain its biology; stronger waste reaches the field
@@ -38,7 +38,7 @@ meanwhile (common practice, no source)."""
 PUMP_OUT_RATE_YR: Final = float(-np.log(1 - PUMPED_SHARE) / PUMPED_SHARE_YR)
 """Chance per year that a system is pumped, from the share pumped within 38 months."""
 
-_WEEKS_PER_YEAR: Final = 365.25 / 7
+_WEEKS_PER_YEAR: Final = YEAR_D / 7
 
 
 def _table() -> Floats:

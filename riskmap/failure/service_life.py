@@ -26,7 +26,7 @@ from riskmap.failure.aging import DEFAULT_AGING, AgingModel
 
 MIN_EVENTS: Final = 30
 """Failures on record below which a fit is not used (own choice; the shape's standard error is then
-about 14 % of the shape)."""
+about 14% of the shape)."""
 
 
 def fit_aging(
@@ -85,7 +85,7 @@ def _fit_kind(
     count = int(events.sum())
     seen = replace(default, systems=int(ages.size), events=count)
     if count < max(min_events, 1):
-        why = f"{count} failures on record, {min_events} needed; default kept: {default.why}"
+        why = f"{count:,} failures on record, {min_events} needed; default kept: {default.why}"
         return replace(seen, why=why)
     try:
         return fit_weibull(ages, events, entry_age_yr=entries, kind=default.kind)
@@ -129,7 +129,7 @@ def fit_weibull(
         shape_interval=(float(low["rho_"]), float(high["rho_"])),
         scale_interval_yr=(float(low["lambda_"]), float(high["lambda_"])),
         log_likelihood=float(fitter.log_likelihood_),
-        why=f"fitted to {int(events.sum())} failures among {ages.size} systems on record",
+        why=f"fitted to {int(events.sum()):,} failures among {ages.size:,} systems on record",
     )
 
 

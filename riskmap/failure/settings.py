@@ -1,6 +1,6 @@
 """The ``[failure]`` section: how fields clog and age, and how far each number may be off.
 
-Beliefs hold 90 % of what is believed of a number. They are wide where the number is our own choice,
+Beliefs hold 90% of what is believed of a number. They are wide where the number is our own choice,
 and a county that knows better should say so.
 """
 
@@ -47,7 +47,7 @@ class FailureSettings(Section):
         ),),
     )  # fmt: skip
     maturing_yr: float = setting(
-        2.0, "Years at full load in which 63 % of the mat has formed", unit="yr", low=0.05, high=50,
+        2.0, "Years at full load in which 63% of the mat has formed", unit="yr", low=0.05, high=50,
         source=f"{JUDGED}; mats are commonly said to mature within months to a few years",
         beliefs=(Belief(0.35, 2.5, f"{JUDGED}: months to a few years"),),
     )  # fmt: skip
@@ -63,7 +63,7 @@ class FailureSettings(Section):
         source="the curve as it is",
         beliefs=(Belief(
             0.6, 1.6,
-            f"{JUDGED}: Dix & Hoxie (2001) give bounds (under 0.5 % a year, over 80 % serving), "
+            f"{JUDGED}: Dix & Hoxie (2001) give bounds (under 0.5% a year, over 80% serving), "
             "which leave about that much room",
         ),),
     )  # fmt: skip
@@ -72,7 +72,7 @@ class FailureSettings(Section):
         source="records taken as complete",
         beliefs=(Belief(
             0.0, 0.1,
-            "12.2 % pumped in 38 months, 4 % a year, by the records of one county (Sci. Total "
+            "12.2% pumped in 38 months, 4% a year, by the records of one county (Sci. Total "
             "Environ. 2023, abstract read); advice is once in 3 to 5 years. What no record tells: "
             "judgment",
             "uniform", "shift",

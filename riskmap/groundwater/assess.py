@@ -10,12 +10,14 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from riskmap.contract.arrays import Floats
+from riskmap.contract.chunks import map_chunks, spans
+from riskmap.contract.grid import Grid
+from riskmap.contract.units import YEAR_D
 from riskmap.groundwater import superpose
 from riskmap.groundwater.arrival import arrived_frac
 from riskmap.groundwater.density import drainfields_near_wells, systems_density
 from riskmap.groundwater.gradient import FlowField, flow_field
-from riskmap.groundwater.grid import Grid
-from riskmap.groundwater.nitrogen import YEAR_D, system_load
+from riskmap.groundwater.nitrogen import system_load
 from riskmap.groundwater.paths import EDGE, ENDS, STILL, WATER, Paths, trace_paths
 from riskmap.groundwater.plume import Plumes, nitrate_added_mg_l, shape_plumes
 from riskmap.groundwater.reach import PathPairs, pairs_by_width
@@ -102,9 +104,8 @@ def _follow(
     """Trace every system's plume: the pairs in reach, and the end of each path."""
     names = ("x_m", "y_m", "field_width_m", "age_yr")
     x, y, across, age = (column(systems, name) for name in names)
-    tables, ends = [_NO_PAIRS], [_NO_ENDS]
-    for first in range(0, len(systems), CHUNK):
-        part = slice(first, first + CHUNK)
+
+    def follow(part: slice) -> tuple[list[pd.DataFrame], pd.DataFrame]:
         paths = trace_paths(
             flow, x_m=x[part], y_m=y[part], max_distance_m=settings.max_distance_m,
             max_time_d=settings.max_time_yr * YEAR_D, water_id=water_id,
@@ -115,11 +116,13 @@ def _follow(
         found = pairs_by_width(
             paths, plumes.reach_m(paths), x_m=wells.x_m, y_m=wells.y_m, width_m=wells.width_m
         )
-        for pairs in found:
-            table = _pair_frame(paths, plumes, pairs, wells, age[part] * YEAR_D)
-            table["system"] += first
-            tables.append(table[table["nitrate_added_mg_l"] >= settings.least_added_mg_l])
-        ends.append(_path_ends(paths, plumes))
+        tables = [_pair_frame(paths, plumes, pairs, wells, age[part] * YEAR_D) for pairs in found]
+        kept = [table[table["nitrate_added_mg_l"] >= settings.least_added_mg_l] for table in tables]
+        return [t.assign(system=t["system"] + part.start) for t in kept], _path_ends(paths, plumes)
+
+    parts = map_chunks(follow, spans(len(systems), CHUNK))
+    tables = [_NO_PAIRS, *(table for found, _ in parts for table in found)]
+    ends = [_NO_ENDS, *(end for _, end in parts)]
     pairs_frame = pd.concat([t for t in tables if len(t)] or tables, ignore_index=True)
     pairs_frame = pairs_frame.sort_values(["system", "well"], ignore_index=True)
     return pairs_frame, pd.concat([e for e in ends if len(e)] or ends, ignore_index=True)

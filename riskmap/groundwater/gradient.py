@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from riskmap.contract.arrays import Floats
-from riskmap.groundwater.grid import Grid
+from riskmap.contract.grid import Grid
 
 MIN_GRADIENT: Final = 1e-5
 """Below this slope (1 cm per km) direction is noise (assumed)."""

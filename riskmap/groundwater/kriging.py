@@ -16,6 +16,7 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
 from riskmap.contract.arrays import Floats
+from riskmap.contract.chunks import map_chunks, spans
 from riskmap.contract.errors import NotEnoughDataError
 from riskmap.groundwater.variogram import Variogram
 
@@ -153,13 +154,15 @@ def _solve_all(
     coefficients = inverse[:, : len(data)] @ data.values
     estimate, variance = np.empty(len(x_m)), np.empty(len(x_m))
     step = max(1, CHUNK_VALUES // len(matrix))
-    for start in range(0, len(x_m), step):
-        part = slice(start, start + step)
+
+    def work(part: slice) -> None:
         here = None if drift is None else drift[part]
         pick = np.broadcast_to(everything, (len(x_m[part]), len(data)))
         right = _right_side(data, pick, model, x_m[part], y_m[part], here)
         estimate[part] = right @ coefficients
         variance[part] = model.sill - np.einsum("tk,tk->t", right @ inverse, right)
+
+    map_chunks(work, spans(len(x_m), step))
     return estimate, variance
 
 
@@ -173,10 +176,12 @@ def _solve_moving(
 ) -> tuple[Floats, Floats]:
     estimate, variance = np.empty(len(x_m)), np.empty(len(x_m))
     step = max(1, CHUNK_VALUES // (pick.shape[1] + 2) ** 2)
-    for start in range(0, len(x_m), step):
-        part = slice(start, start + step)
+
+    def work(part: slice) -> None:
         here = None if drift is None else drift[part]
         estimate[part], variance[part] = _solve(data, pick[part], model, x_m[part], y_m[part], here)
+
+    map_chunks(work, spans(len(x_m), step))
     return estimate, variance
 
 

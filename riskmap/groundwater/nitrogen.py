@@ -16,10 +16,10 @@ from numpy.typing import ArrayLike
 
 from riskmap.contract.arrays import Floats
 from riskmap.contract.kinds import KINDS
+from riskmap.contract.units import YEAR_D
 from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.spatial.neighbors import sum_within
 
-YEAR_D: Final = 365.25
 LIMIT_MG_L: Final = 10.0
 """Drinking-water limit of nitrate, mg/L as N (40 CFR 141.62)."""
 

@@ -24,7 +24,7 @@ import numpy as np
 from numpy.typing import ArrayLike
 
 from riskmap.contract.arrays import Floats
-from riskmap.groundwater.nitrogen import YEAR_D
+from riskmap.contract.units import YEAR_D
 from riskmap.groundwater.paths import Paths
 from riskmap.groundwater.reach import PathPairs
 from riskmap.groundwater.settings import GroundwaterSettings

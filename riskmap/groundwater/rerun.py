@@ -19,7 +19,7 @@ are in ``docs/methods/plume.md``):
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
@@ -27,9 +27,10 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from riskmap.contract.arrays import Floats
+from riskmap.contract.chunks import map_chunks, spans
 from riskmap.contract.settings import clipped
+from riskmap.contract.units import YEAR_D
 from riskmap.groundwater.assess import CHUNK, GroundwaterAssessment
-from riskmap.groundwater.nitrogen import YEAR_D
 from riskmap.groundwater.paths import EDGE, ENDS, STILL
 from riskmap.groundwater.rerun_geometry import Found, PairGeometry, Search, find_pairs
 from riskmap.groundwater.rerun_kernel import Scenario
@@ -152,35 +153,26 @@ def _all_pairs(
     search: Search, load_kg_yr: Floats, screens: tuple[Floats, Floats, Floats]
 ) -> PairGeometry:
     """Search in chunks and keep what may count in one of the corners."""
-    chunks, settings = [], search.settings
-    for first in range(0, max(len(load_kg_yr), 1), CHUNK):
-        part = slice(first, first + CHUNK)
+    settings = search.settings
+
+    def work(part: slice) -> Found:
         found = find_pairs(search, part, load_kg_yr[part])
         pairs = _geometry(found)
         kept = np.zeros(len(pairs.well), bool)
         width = column(search.systems.iloc[part], "field_width_m")
         for corner in CORNERS:
             _mark(
-                _corner(settings, corner),
-                settings,
-                pairs,
-                screens,
-                load_kg_yr[part] * WIDE_LOAD,
-                width,
-                kept,
-            )
-        chunks.append(
-            replace(found, system=found.system[kept], well=found.well[kept], rows=found.rows[kept])
-        )
-    return _geometry(
-        Found(
-            np.concatenate([c.system + k * CHUNK for k, c in enumerate(chunks)]),
-            np.concatenate([c.well for c in chunks]),
-            np.concatenate([c.rows for c in chunks]),
-            np.concatenate([c.flux_m_d for c in chunks]),
-            np.concatenate([c.water_time_d for c in chunks]),
-        )
-    )
+                _corner(settings, corner), settings, pairs, screens,
+                load_kg_yr[part] * WIDE_LOAD, width, kept,
+            )  # fmt: skip
+        return Found(
+            found.system[kept] + part.start, found.well[kept], found.rows[kept],
+            found.flux_m_d, found.water_time_d,
+        )  # fmt: skip
+
+    chunks = map_chunks(work, spans(max(len(load_kg_yr), 1), CHUNK))
+    names = ("system", "well", "rows", "flux_m_d", "water_time_d")
+    return _geometry(Found(*(np.concatenate([getattr(c, n) for c in chunks]) for n in names)))
 
 
 def _geometry(found: Found) -> PairGeometry:

@@ -18,8 +18,8 @@ import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
 from riskmap.contract.arrays import Floats, Whole
+from riskmap.contract.units import YEAR_D
 from riskmap.groundwater.gradient import FlowField
-from riskmap.groundwater.nitrogen import YEAR_D
 from riskmap.groundwater.paths import TIME, WATER, Paths, trace_paths
 from riskmap.groundwater.plume import Plumes, shape_plumes, spread_m2_per_m
 from riskmap.groundwater.reach import PathPairs, pairs_by_width

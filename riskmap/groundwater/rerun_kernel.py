@@ -44,8 +44,12 @@ class Scenario(NamedTuple):
     least_mg_l: float
 
 
-class Source(NamedTuple):
-    """One system's plume at its start; ``strength`` is load over flux, ``turn`` is of its depth."""
+class PlumeSource(NamedTuple):
+    """One system's plume at its start.
+
+    ``strength`` is its load over the flux of groundwater; ``turn_cos`` and ``turn_sin`` are of its
+    depth as a half turn over the aquifer's thickness.
+    """
 
     strength: float
     width_m: float
@@ -116,7 +120,7 @@ def window_mean_of(lower: float, upper: float, low: float, high: float, sigma: f
 
 
 @compiled
-def _layer_series(w: Window, slab: float, s: Source, sigma: float, b: float) -> float:
+def _layer_series(w: Window, slab: float, s: PlumeSource, sigma: float, b: float) -> float:
     """Cosine series of a slab between two reflecting planes, averaged over the window."""
     length = w.bottom_m - w.top_m
     narrow = length < NARROW * sigma
@@ -143,7 +147,7 @@ def _layer_series(w: Window, slab: float, s: Source, sigma: float, b: float) -> 
 
 
 @compiled
-def layer_mean_of(w: Window, slab: float, s: Source, sigma: float, b: float) -> float:
+def layer_mean_of(w: Window, slab: float, s: PlumeSource, sigma: float, b: float) -> float:
     """:func:`riskmap.groundwater.slabs.layer_mean` of one window."""
     if sigma > MIXED_SIGMA * b:
         return 1.0 / b
@@ -209,7 +213,7 @@ def at_most(peak: float, gap: float, side: float, sigma: float, deep: float) -> 
 
 
 @compiled
-def pair_addition(row: Floats, w: Window, s: Source, c: Scenario) -> tuple[float, float]:
+def pair_addition(row: Floats, w: Window, s: PlumeSource, c: Scenario) -> tuple[float, float]:
     """Nitrate added at one well, mg/L (0 below the least), and the travel time, d."""
     t, one = row[1], 1.0 - row[1]
     before, behind = row[4] * c.time_scale, row[5] * c.time_scale

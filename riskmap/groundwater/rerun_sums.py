@@ -11,17 +11,17 @@ from numpy.typing import NDArray
 
 from riskmap.contract.arrays import Floats, Whole
 from riskmap.contract.compiled import compiled
-from riskmap.groundwater.nitrogen import YEAR_D
+from riskmap.contract.units import YEAR_D
 from riskmap.groundwater.plume import source_size
 from riskmap.groundwater.reach import search_margin_m
 from riskmap.groundwater.rerun_geometry import PairGeometry
-from riskmap.groundwater.rerun_kernel import Scenario, Source, Window, pair_addition
+from riskmap.groundwater.rerun_kernel import PlumeSource, Scenario, Window, pair_addition
 from riskmap.groundwater.score import HALF_TIME_D, SOON_D
 from riskmap.groundwater.settings import GroundwaterSettings
 
 
 @dataclass(frozen=True)
-class Sources:
+class PlumeSources:
     """Each system's plume at its start: ``strength`` is load over flux, g/m2; all (n,)."""
 
     strength: Floats
@@ -41,12 +41,12 @@ class Receptors(NamedTuple):
 def sources_of(
     load_kg_yr: Floats, flux_m_d: Floats, field_width_m: Floats, age_yr: Floats,
     settings: GroundwaterSettings,
-) -> Sources:  # fmt: skip
+) -> PlumeSources:  # fmt: skip
     """Size each system's source; ``flux_m_d`` is the scenario's."""
     load = load_kg_yr * 1000.0 / YEAR_D
     width = np.where(field_width_m > 0, field_width_m, settings.source_width_m)
     width, depth = source_size(load, flux_m_d, width, settings)
-    return Sources(load / flux_m_d, width, depth, age_yr * YEAR_D)
+    return PlumeSources(load / flux_m_d, width, depth, age_yr * YEAR_D)
 
 
 def scenario_of(settings: GroundwaterSettings, base: GroundwaterSettings) -> Scenario:
@@ -91,9 +91,11 @@ def well_table(
 
 
 @compiled
-def _source(strength: float, width: float, depth: float, age: float, thickness: float) -> Source:
+def _source(
+    strength: float, width: float, depth: float, age: float, thickness: float
+) -> PlumeSource:
     angle = pi * depth / thickness
-    return Source(strength, width, depth, age, cos(angle), sin(angle))
+    return PlumeSource(strength, width, depth, age, cos(angle), sin(angle))
 
 
 @compiled
@@ -136,7 +138,7 @@ def _adds(
 
 
 def receptor_sums(
-    pairs: PairGeometry, wells: Floats, sources: Sources, scenario: Scenario
+    pairs: PairGeometry, wells: Floats, sources: PlumeSources, scenario: Scenario
 ) -> Receptors:
     """Superpose what a scenario's plumes reach, by system."""
     found = _sums(
@@ -147,7 +149,7 @@ def receptor_sums(
 
 
 def mark_reached(
-    pairs: PairGeometry, wells: Floats, sources: Sources, scenario: Scenario,
+    pairs: PairGeometry, wells: Floats, sources: PlumeSources, scenario: Scenario,
     kept: NDArray[np.bool_],
 ) -> None:  # fmt: skip
     """Set ``kept`` (p,) true for the pairs that add the least amount or more."""

@@ -16,19 +16,20 @@ import pandas as pd
 from numpy.typing import ArrayLike
 
 from riskmap.contract.arrays import Floats
+from riskmap.contract.units import YEAR_D
 
 LOAD_HALF_KG_YR: Final = 10.0
 """Load that counts half (assumed): about that of one home (median system 11.35 kg N/yr, Amador et
 al. 2018)."""
 WORKING_SHARE_FRAC: Final = 0.4
 """What a working system counts (assumed): it still releases its nitrate; the rest is failure."""
-HALF_TIME_D: Final = 5 * 365.25
+HALF_TIME_D: Final = 5 * YEAR_D
 """Travel time at which a well counts half (assumed): five years."""
 SURFACE_WATER_WEIGHT: Final = 0.5
 """What surface water counts against a well at the same time (assumed)."""
 NO_RECEPTOR_FRAC: Final = 0.05
 """What a receptor counts where none is found down-gradient (assumed)."""
-SOON_D: Final = 5 * 365.25
+SOON_D: Final = 5 * YEAR_D
 """Travel time told in the reasons: five years."""
 
 

@@ -103,7 +103,7 @@ def draw_width_m(
     thickness_m
         Of the aquifer; no screen is longer.
     """
-    flux = flow.grid.with_values(flow.flux_m_d).nearest(column(wells, "x_m"), column(wells, "y_m"))
+    flux = flow.grid.with_values(flow.flux_m_d).sample(column(wells, "x_m"), column(wells, "y_m"))
     usual = float(np.nanmedian(flow.flux_m_d)) if np.isfinite(flow.flux_m_d).any() else np.nan
     flux = np.maximum(np.where(np.isfinite(flux), flux, usual), 0.05 * usual)
     length = np.clip(bottom_m - top_m, 1.0, thickness_m)

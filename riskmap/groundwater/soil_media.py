@@ -31,7 +31,7 @@ CODES: Final = {
 """Texture class codes of the soil survey (USDA National Soil Survey Handbook part 618, from
 memory) -> class or medium. Mucky peat counts as muck."""
 GRAVELLY: Final = ("grx",)
-"""Modifiers that make gravel of the layer: more than 60 % of it (from memory)."""
+"""Modifiers that make gravel of the layer: more than 60% of it (from memory)."""
 
 
 def texture_of(sand_pct: ArrayLike, clay_pct: ArrayLike) -> NDArray[np.object_]:

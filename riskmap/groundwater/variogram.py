@@ -19,8 +19,8 @@ from riskmap.contract.arrays import Floats
 from riskmap.contract.compiled import compiled
 from riskmap.contract.errors import NotEnoughDataError
 
-Kind = Literal["spherical", "exponential", "gaussian"]
-KINDS: Final[tuple[Kind, ...]] = get_args(Kind)
+VariogramKind = Literal["spherical", "exponential", "gaussian"]
+VARIOGRAM_KINDS: Final[tuple[VariogramKind, ...]] = get_args(VariogramKind)
 CUTOFF_SHARE: Final = 1.0 / 3.0
 """Distances up to a third of the diagonal are used (common practice, no source)."""
 BINS: Final = 15
@@ -30,21 +30,23 @@ BINS: Final = 15
 class Variogram:
     """A variogram model. ``range_m`` is the distance parameter, not the practical range.
 
-    spherical: reaches the sill at ``range_m``; exponential: ``1 - exp(-h/range)`` (95 % of the sill
-    at 3 ranges); gaussian: ``1 - exp(-(h/range)^2)`` (95 % at 1.73 ranges).
+    spherical: reaches the sill at ``range_m``; exponential: ``1 - exp(-h/range)`` (95% of the sill
+    at 3 ranges); gaussian: ``1 - exp(-(h/range)^2)`` (95% at 1.73 ranges).
 
     >>> round(float(Variogram("spherical", 0.05, 0.59, 897.0).semivariance(448.5)), 6)
     0.455625
     """
 
-    kind: Kind
+    kind: VariogramKind
     nugget: float
     partial_sill: float
     range_m: float
 
     def __post_init__(self) -> None:
-        if self.kind not in KINDS:
-            raise ValueError(f"unknown variogram {self.kind!r}; one of {', '.join(KINDS)}")
+        if self.kind not in VARIOGRAM_KINDS:
+            raise ValueError(
+                f"unknown variogram {self.kind!r}; one of {', '.join(VARIOGRAM_KINDS)}"
+            )
         if self.nugget < 0 or self.partial_sill < 0 or self.range_m <= 0:
             raise ValueError("a variogram needs nugget, partial sill >= 0 and a range > 0")
 
@@ -77,7 +79,7 @@ class SampleVariogram:
     semivariance: Floats
 
 
-def _structure(kind: Kind, ratio: Floats) -> Floats:
+def _structure(kind: VariogramKind, ratio: Floats) -> Floats:
     if kind == "spherical":
         inside = np.minimum(ratio, 1.0)
         return 1.5 * inside - 0.5 * inside**3
@@ -147,7 +149,7 @@ def _linear_part(shape: Floats, gamma: Floats, weight: Floats) -> tuple[float, f
     return float(nugget), float(sill), float(residual**2)
 
 
-def _fit_one(sample: SampleVariogram, kind: Kind) -> tuple[float, Variogram]:
+def _fit_one(sample: SampleVariogram, kind: VariogramKind) -> tuple[float, Variogram]:
     gamma, distance = sample.semivariance, sample.distance_m
     weight = sample.pairs / np.maximum(distance, 1e-9) ** 2
 
@@ -166,7 +168,9 @@ def _fit_one(sample: SampleVariogram, kind: Kind) -> tuple[float, Variogram]:
     return sse, Variogram(kind, nugget, sill, length)
 
 
-def fit_variogram(sample: SampleVariogram, *, kinds: Iterable[Kind] = KINDS) -> Variogram:
+def fit_variogram(
+    sample: SampleVariogram, *, kinds: Iterable[VariogramKind] = VARIOGRAM_KINDS
+) -> Variogram:
     """Fit each kind by weighted least squares (weight = pairs / distance^2); keep the closest.
 
     Nugget and partial sill are solved exactly (not negative) for each trial range; the range is

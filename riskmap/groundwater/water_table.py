@@ -12,7 +12,7 @@ from numpy.typing import ArrayLike
 from scipy import ndimage
 
 from riskmap.contract.arrays import Floats
-from riskmap.groundwater.grid import Grid
+from riskmap.contract.grid import Grid
 from riskmap.groundwater.kriging import (
     Kriged,
     Measurements,
@@ -22,9 +22,9 @@ from riskmap.groundwater.kriging import (
 )
 from riskmap.groundwater.levels import WaterLevels
 from riskmap.groundwater.variogram import (
-    KINDS,
-    Kind,
+    VARIOGRAM_KINDS,
     Variogram,
+    VariogramKind,
     fit_variogram,
     sample_variogram,
 )
@@ -131,7 +131,7 @@ def fit_water_table(
     levels: WaterLevels,
     *,
     land_drift: bool = True,
-    kinds: Iterable[Kind] = KINDS,
+    kinds: Iterable[VariogramKind] = VARIOGRAM_KINDS,
     variogram: Variogram | None = None,
     neighbors: int | None = NEIGHBORS,
     leave_out_outliers: bool = False,

@@ -156,7 +156,7 @@ def well_risk(
     Returns
     -------
     DataFrame
-        ``nitrate_predicted_mg_l`` with ``nitrate_low_mg_l``, ``nitrate_high_mg_l`` (90 % range),
+        ``nitrate_predicted_mg_l`` with ``nitrate_low_mg_l``, ``nitrate_high_mg_l`` (90% range),
         ``chance_above_limit_frac``, ``germ_risk_frac``, ``well_risk_frac`` with ``well_risk_low``,
         ``well_risk_high`` (doubt from what is not known of the well and from the prediction),
         ``sampling_order`` (1 first; NaN risks last, ties by position).

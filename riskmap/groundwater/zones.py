@@ -14,6 +14,7 @@ import shapely
 from numpy.typing import ArrayLike, NDArray
 
 from riskmap.contract.arrays import Floats, Whole
+from riskmap.contract.grid import Grid
 from riskmap.groundwater.capture import (
     bounding_curve,
     fixed_radius_m,
@@ -21,7 +22,6 @@ from riskmap.groundwater.capture import (
     upgradient_length_m,
 )
 from riskmap.groundwater.gradient import MIN_GRADIENT, FlowField
-from riskmap.groundwater.grid import Grid
 from riskmap.groundwater.paths import Paths, trace_paths
 
 _POLYGON = 3
@@ -106,8 +106,8 @@ def _local_flow(field: FlowField, x: Floats, y: Floats) -> tuple[Floats, Floats,
     """Slope down-gradient (east, north), Darcy flux and porosity at the wells."""
     east = field.grid.with_values(field.east_frac).bilinear(x, y)
     north = field.grid.with_values(field.north_frac).bilinear(x, y)
-    k = field.grid.with_values(field.conductivity_m_d).nearest(x, y)
-    porosity = field.grid.with_values(field.porosity_frac).nearest(x, y)
+    k = field.grid.with_values(field.conductivity_m_d).sample(x, y)
+    porosity = field.grid.with_values(field.porosity_frac).sample(x, y)
     return east, north, k * np.hypot(east, north), porosity
 
 

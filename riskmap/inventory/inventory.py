@@ -12,7 +12,7 @@ import pandas as pd
 import shapely
 
 from riskmap.contract.features import INVENTORY
-from riskmap.contract.grid import Raster
+from riskmap.contract.grid import Grid
 from riskmap.contract.rules import Rules
 from riskmap.inventory.density import describe_density
 from riskmap.inventory.permits import match_permits
@@ -45,7 +45,7 @@ class Layers:
     waterbodies: gpd.GeoDataFrame | None = None
     floodplain: gpd.GeoDataFrame | None = None
     wells: gpd.GeoDataFrame | None = None
-    water_table: Raster | None = None
+    water_table: Grid | None = None
     terrain: Terrain | None = None
     neighborhoods: pd.Series | None = None
 
@@ -65,7 +65,7 @@ class Inventory:
 
 
 def prepare_layers(
-    parcels: gpd.GeoDataFrame, elevation: Raster | None, layers: Mapping[str, object]
+    parcels: gpd.GeoDataFrame, elevation: Grid | None, layers: Mapping[str, object]
 ) -> Layers:
     """Make the county-wide parts once: terrain from elevation, neighborhoods from all parcels.
 

@@ -13,7 +13,7 @@ from riskmap.spatial.edges import FloatArray, GeometryArray, IntArray
 from riskmap.spatial.overlaps import area_fractions
 
 QUARTER_SEGMENTS = 4
-"""Straight pieces per quarter circle of a setback: at most 2 % of the setback inside the circle."""
+"""Straight pieces per quarter circle of a setback: at most 2% of the setback inside the circle."""
 
 MANY_VERTICES = 64
 EMPTY: Any = shapely.Polygon()

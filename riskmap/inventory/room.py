@@ -154,7 +154,7 @@ def best_places(
     Returns
     -------
     places, width_m
-        Rectangles (empty polygons where there is none) and their widths. The width is within 0.5 %
+        Rectangles (empty polygons where there is none) and their widths. The width is within 0.5%
         or 4 cm of the largest possible, never above it.
     """
     level = np.isnan(azimuth_deg)

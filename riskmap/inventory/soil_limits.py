@@ -45,7 +45,8 @@ def rate_components(
         Indexed by ``cokey`` in the order of `components`: ``mukey``, ``comppct``, the properties of
         :func:`component_properties`, one ``limit_*`` column 0..1 for each sub-rule, ``rating``
         (their maximum; NaN where the component is not rated), ``rating_class``, and ``reasons``:
-        the plain words of all limits above 0, largest first.
+        the plain words of all limits above 0, largest first. A component with ``gaps`` is not
+        rated: without a table of restrictions, say, no entry does not mean no rock.
     """
     described = component_properties(
         components, horizons, restrictions, months, treatment_depth_cm=treatment_depth_cm
@@ -54,7 +55,8 @@ def rate_components(
         {sub.column: sub.rate(described[sub.feature]) for sub in rule.SUB_RULES},
         index=described.index,
     )
-    rating = limits.max(axis=1).where(limits.notna().all(axis=1))
+    described_whole = components["gaps"].isna().to_numpy()
+    rating = limits.max(axis=1).where(limits.notna().all(axis=1) & described_whole)
     named = limits.assign(
         rating=rating, rating_class=rating_class(rating), reasons=name_reasons(limits)
     )
@@ -100,7 +102,7 @@ def component_properties(
     aridic = properties.is_aridic(own)
     table["seeps_below"] = table["ksat_bottom_um_s"].gt(rule.SEEPAGE_KSAT_UM_S) & ~aridic
     table["large_stones_pct"] = table["large_stones_pct"].mask(_is_bare_area(own, horizons))
-    return _fill_group(table, horizons, restrictions)
+    return _fill_group(table, horizons, restrictions, whole=own["gaps"].isna())
 
 
 def _depths(restrictions: pd.DataFrame, months: pd.DataFrame) -> dict[str, pd.Series]:
@@ -155,10 +157,11 @@ def _holds(text: pd.Series, words: str) -> pd.Series:
 
 
 def _fill_group(
-    table: pd.DataFrame, horizons: pd.DataFrame, restrictions: pd.DataFrame
+    table: pd.DataFrame, horizons: pd.DataFrame, restrictions: pd.DataFrame, *, whole: pd.Series
 ) -> pd.DataFrame:
+    """Infer the groups that the survey does not give, of components described as a whole."""
     given = table["hydrologic_group"]
-    inferred = infer_group(horizons, restrictions, table["wet_top_cm"], table.index)
+    inferred = infer_group(horizons, restrictions, table["wet_top_cm"], table.index).where(whole)
     group = given.where(given.notna(), inferred)
     evidence = np.where(given.notna(), "mapped", np.where(group.notna(), "inferred", "unknown"))
     return table.assign(hydrologic_group=group, hydrologic_group_evidence=evidence)

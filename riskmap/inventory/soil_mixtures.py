@@ -6,16 +6,11 @@ from typing import Final
 
 import pandas as pd
 
-from riskmap.contract.features import SOIL_LIMITS
+from riskmap.contract.features import FEATURES
 from riskmap.inventory.soils import SURVEY_DEPTH_CM
 
 OF_FEATURE: Final = {
-    "soil_rating": "rating",
-    "wet_depth_cm": "wet_top_cm",
-    "restriction_cm": "restriction_cm",
-    "ksat_um_s": "ksat_min_um_s",
-    "drainage_class": "drainage_class",
-    **{name: name for name in SOIL_LIMITS},
+    name: found.of_components for name, found in FEATURES.items() if found.of_components
 }
 """Inventory feature -> column of the component ratings."""
 

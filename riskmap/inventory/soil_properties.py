@@ -25,7 +25,7 @@ def restriction_top_cm(restrictions: pd.DataFrame, kinds: Sequence[str] | None =
 
 
 def first_barrier_cm(restrictions: pd.DataFrame) -> pd.Series:
-    """Depth to the first restriction of any kind but an abrupt textural change, cm."""
+    """Depth to the first restriction of any kind but a mere change of texture, cm."""
     barriers = restrictions[~restrictions["kind"].isin(rule.NOT_A_BARRIER)]
     return restriction_top_cm(barriers)
 

@@ -207,7 +207,12 @@ PAN_KINDS: Final = (
     "petroferric",
 )
 NOT_CEMENTED: Final = ("noncoherent",)
-NOT_A_BARRIER: Final = ("abrupt textural change",)
+NOT_A_BARRIER: Final = (
+    "abrupt textural change",
+    "strongly contrasting textural stratification",
+)
+"""A change of texture does not end the profile: the layers below it are rated too. The rule text
+does not name these kinds; published classes are met only if neither counts."""
 SEEPAGE_KSAT_UM_S: Final = 14.0
 TREATMENT_TOP_CM: Final = 60.0
 STONES_DEPTH_CM: Final = 100.0

@@ -153,18 +153,22 @@ def _means(weights: pd.DataFrame, count: int) -> pd.DataFrame:
 def _dominant(
     weights: pd.DataFrame, column: str, order: tuple[str, ...], known: NDArray[np.bool_]
 ) -> GeometryArray:
-    """Word with the largest weight in each area; of equals the first in `order`."""
+    """Word with the largest weight in each area; of equals the first in `order`.
+
+    Soils without a word count together, as in the survey's own dominant condition: where they
+    outweigh every word (urban land beside a minor soil), the area has none.
+    """
     word = weights[column]
     if column == "rating_class":
         word = word.where(weights["rating"].notna(), NOT_RATED)
     code = pd.Categorical(word, categories=order).codes.astype(np.int64)
     row, weight = weights["i"].to_numpy(), weights["weight"].to_numpy(dtype=float)
-    named = code >= 0
-    slot = row[named] * len(order) + code[named]
-    sums = np.bincount(slot, weight[named], minlength=len(known) * len(order))
-    sums = sums.reshape(len(known), len(order)).round(9)
-    best: GeometryArray = np.array(order, dtype=object)[sums.argmax(axis=1)]
-    best[~known | (sums.max(axis=1) <= 0)] = None
+    count = len(order) + 1  # the last place, code -1, is for soils without a word
+    slot = row * count + code % count
+    sums = np.bincount(slot, weight, minlength=len(known) * count)
+    sums = sums.reshape(len(known), count).round(9)
+    best: GeometryArray = np.array([*order, None], dtype=object)[sums.argmax(axis=1)]
+    best[~known] = None
     return best
 
 

@@ -4,26 +4,32 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from datetime import date as Date  # noqa: N812 - `date` is an argument here
+from typing import Final
 
 import numpy as np
 import pandas as pd
 
 from riskmap.contract.columns import FIRST_YEAR
 from riskmap.contract.evidence import marked
+from riskmap.contract.features import FEATURES
+from riskmap.contract.layers import PERMITS
 from riskmap.contract.rules import Rules
+from riskmap.contract.units import YEAR_D
 from riskmap.inventory.permits import permit_date
 
 INSTALLING = ("new", "repair")
 """Actions that put a new system in the ground; an alteration or an evaluation does not."""
 
-BUILT = ("tank_volume_l", "design_flow_l_d", "field_area_m2", "percolation_min_cm",
-         "nitrogen_removed_frac")  # fmt: skip
-"""Numbers of the latest permit that gives them."""
+BUILT: Final = tuple(
+    column.name
+    for column in PERMITS.columns
+    if column.dtype == "number" and FEATURES.get(column.name) is column
+)
+"""Numbers that a permit tells of the system."""
 
 MIN_NEIGHBORS = 3
 """Fewer dated systems say nothing about a neighborhood's age."""
 
-DAYS_PER_YEAR = 365.25
 DAY = np.timedelta64(1, "D")
 
 
@@ -197,7 +203,7 @@ def _ponding(
     """Effluent found in the present system, cm, while the finding holds; the last measurement."""
     if visits is None or not len(visits) or "ponding_cm" not in visits:
         return pd.Series(np.nan, index=replaced.index)
-    oldest = pd.Timestamp(date) - pd.Timedelta(days=rules.unmended_yr * DAYS_PER_YEAR)
+    oldest = pd.Timestamp(date) - pd.Timedelta(days=rules.unmended_yr * YEAR_D)
     since = visits["parcel_id"].map(replaced)
     holds = visits["ponding_cm"].notna() & (visits["date"] >= oldest) & ~(visits["year"] < since)
     return _latest(visits[holds], "ponding_cm", replaced.index).astype(float)
@@ -221,7 +227,7 @@ def _last_pumped(
     early = pumped["last_pumped"].dt.year < pumped["parcel_id"].map(replaced)
     last = pumped[~late & ~early].groupby("parcel_id")["last_pumped"].max()
     days = (pd.Timestamp(date).to_datetime64() - last.reindex(replaced.index).to_numpy()) / DAY
-    return pd.Series(days / DAYS_PER_YEAR, index=replaced.index)
+    return pd.Series(days / YEAR_D, index=replaced.index)
 
 
 def _stacked(tables: Iterable[pd.DataFrame]) -> pd.DataFrame:

@@ -13,12 +13,12 @@ from numpy.typing import NDArray
 from riskmap.contract.compiled import compiled
 from riskmap.contract.errors import CrsError
 from riskmap.contract.evidence import marked
-from riskmap.contract.grid import Raster
+from riskmap.contract.grid import Grid
 from riskmap.contract.rules import Rules
 from riskmap.spatial.zonal import raster_means
 
 MIN_TAN_SLOPE = 0.001
-"""Least tan(slope) in the wetness index: flat cells have no logarithm. 0.1 % is the usual error of
+"""Least tan(slope) in the wetness index: flat cells have no logarithm. 0.1% is the usual error of
 an elevation model over a cell; common practice, no source."""
 
 NODATA = -9999.0
@@ -37,11 +37,11 @@ class Terrain:
     was not asked for.
     """
 
-    elevation_m: Raster
-    slope_pct: Raster
-    rise_east: Raster
-    rise_north: Raster
-    wetness: Raster | None
+    elevation_m: Grid
+    slope_pct: Grid
+    rise_east: Grid
+    rise_north: Grid
+    wetness: Grid | None
 
 
 @compiled
@@ -81,7 +81,7 @@ def _window(z: NDArray[np.floating], row: int, column: int, window: NDArray[np.f
             window[m, n] = value
 
 
-def horn_gradient(elevation: Raster) -> tuple[Raster, Raster]:
+def horn_gradient(elevation: Grid) -> tuple[Grid, Grid]:
     """Rise per run toward east and toward north, by the third-order finite difference of Horn.
 
     A cell with an unknown neighbor is unknown. Cells on the grid's edge see the surface beyond it
@@ -94,7 +94,7 @@ def horn_gradient(elevation: Raster) -> tuple[Raster, Raster]:
     CrsError
         If the grid is in degrees: a slope needs the same unit in all directions.
     """
-    if elevation.crs.is_geographic:
+    if elevation.crs is not None and elevation.crs.is_geographic:
         raise CrsError(
             "elevation",
             "the grid is in degrees, so slopes cannot be computed.",
@@ -105,8 +105,8 @@ def horn_gradient(elevation: Raster) -> tuple[Raster, Raster]:
 
 
 def wetness_index(
-    elevation: Raster, slope: NDArray[np.floating], *, min_tan_slope: float = MIN_TAN_SLOPE
-) -> Raster:
+    elevation: Grid, slope: NDArray[np.floating], *, min_tan_slope: float = MIN_TAN_SLOPE
+) -> Grid:
     """Topographic wetness index ln(a / tan b) of every cell.
 
     a (m) is the upslope area per unit contour length: the area that drains through the cell by the
@@ -121,9 +121,9 @@ def wetness_index(
     ground = np.where(unknown, NODATA, elevation.values).astype(np.float32)
     filled, spill = pyflwdir.dem.fill_depressions(ground, nodata=NODATA)
     direction = _steepest(filled, spill, float(elevation.cell_x_m), float(elevation.cell_y_m))
-    affine = (elevation.cell_x_m, 0.0, elevation.x_min_m, 0.0, -elevation.cell_y_m)
+    affine = (elevation.cell_x_m, 0.0, elevation.west_m, 0.0, -elevation.cell_y_m)
     flow = pyflwdir.from_array(
-        direction, ftype="d8", transform=(*affine, elevation.y_max_m), latlon=False
+        direction, ftype="d8", transform=(*affine, elevation.north_m), latlon=False
     )
     cells = np.asarray(flow.upstream_area(unit="cell"), dtype=np.float64)
     cell_m2 = elevation.cell_x_m * elevation.cell_y_m
@@ -161,7 +161,7 @@ def _steepest(
     return direction
 
 
-def derive_terrain(elevation: Raster, *, wetness: bool = True) -> Terrain:
+def derive_terrain(elevation: Grid, *, wetness: bool = True) -> Terrain:
     """Slope, gradient and wetness of a whole county's elevation grid; done once, for all chunks."""
     east, north = horn_gradient(elevation)
     tan_slope = np.hypot(east.values, north.values)
@@ -201,7 +201,7 @@ def describe_terrain(
         nothing = dict.fromkeys(("elevation_m", "slope_pct", "wetness"), np.nan)
         return marked(nothing, "unknown", areas.index).assign(downslope_deg=np.nan)
 
-    def mean(raster: Raster | None) -> pd.Series:
+    def mean(raster: Grid | None) -> pd.Series:
         if raster is None:
             return pd.Series(np.nan, index=areas.index)
         means = raster_means(areas.geometry, raster)

@@ -9,7 +9,7 @@ import shapely
 from numpy.typing import NDArray
 
 from riskmap.contract.evidence import marked
-from riskmap.contract.grid import Raster
+from riskmap.contract.grid import Grid
 from riskmap.contract.rules import Rules
 from riskmap.contract.vocabulary import FLOOD_ZONES
 from riskmap.spatial.edges import GeometryArray
@@ -27,7 +27,7 @@ def describe_water(
     streams: gpd.GeoDataFrame | None = None,
     waterbodies: gpd.GeoDataFrame | None = None,
     floodplain: gpd.GeoDataFrame | None = None,
-    water_table: Raster | None = None,
+    water_table: Grid | None = None,
     min_covered_frac: float = Rules.min_covered_frac,
 ) -> pd.DataFrame:
     """Say where water is: beside, over and under each treatment area.

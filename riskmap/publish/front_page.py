@@ -14,7 +14,7 @@ from jinja2 import Environment, StrictUndefined
 
 from riskmap.contract.features import as_words
 from riskmap.contract.sources import DEFECT_COLUMNS
-from riskmap.contract.vocabulary import SERVICE
+from riskmap.contract.vocabulary import CLASSES, SERVICE
 from riskmap.publish import palette
 from riskmap.publish.words.cautions import CAUTIONS
 from riskmap.publish.words.report_text import words_of
@@ -61,11 +61,24 @@ def write_front_page(
     defects: pd.DataFrame | None = None,
     cautions: Sequence[str] = CAUTIONS,
     extra_files: Sequence[FileLink] = (),
+    kept: Sequence[str] = (),
 ) -> Path:
-    """Write ``index.html`` into `folder` and link what already lies there; returns its path."""
+    """Write ``index.html`` into `folder` and link what already lies there; returns its path.
+
+    Parameters
+    ----------
+    kept
+        What people had changed in the result before this one, where it is kept now.
+    """
     links = [link for link in (*FILES, *extra_files) if (folder / link.path).exists()]
     text = compose_front_page(
-        ranked, county=county, date=date, defects=defects, links=links, cautions=cautions
+        ranked,
+        county=county,
+        date=date,
+        defects=defects,
+        links=links,
+        cautions=cautions,
+        kept=kept,
     )
     path = folder / "index.html"
     path.write_bytes(text.encode("utf-8"))
@@ -80,6 +93,7 @@ def compose_front_page(
     defects: pd.DataFrame | None,
     links: Sequence[FileLink],
     cautions: Sequence[str] = CAUTIONS,
+    kept: Sequence[str] = (),
 ) -> str:
     """Return the page's text; everything from outside is escaped by the template engine."""
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
@@ -97,6 +111,8 @@ def compose_front_page(
         has_map=any(link.path == "map/index.html" for link in links),
         defects=defect_counts(defects),
         cautions=list(cautions),
+        kept=[plain_text(path) for path in kept[:TOP_ROWS]],
+        kept_more=max(0, len(kept) - TOP_ROWS),
         colors=palette.PAGE_COLORS,
     )
 
@@ -119,7 +135,7 @@ def class_counts(ranked: pd.DataFrame) -> list[dict[str, Any]]:
             "color": palette.CLASS_COLORS[word],
             "width": round(100 * int(counts.get(word, 0)) / most, 1),
         }
-        for word in palette.CLASSES
+        for word in CLASSES
     ]
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import platform
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any, Final
@@ -38,10 +38,12 @@ def write_manifest(
     settings: Mapping[str, Any],
     counts: Mapping[str, Any],
     seconds: Mapping[str, float],
+    kept: Sequence[str] = (),
 ) -> None:
     """Write ``run.json`` into `folder`.
 
-    Everything in it but ``seconds`` is the same for the same inputs, settings and versions.
+    Everything in it but ``kept`` and ``seconds`` is the same for the same inputs, settings and
+    versions.
 
     Parameters
     ----------
@@ -51,12 +53,15 @@ def write_manifest(
         What was set and what came out.
     seconds
         Wall-clock seconds by stage.
+    kept
+        What people had changed in the result before this one, where it is kept now.
     """
     content = {
         "inputs_sha256": dict(inputs),
         "versions": {"python": platform.python_version()} | {p: version(p) for p in PACKAGES},
         "settings": dict(settings),
         "counts": dict(counts),
+        "kept": list(kept),
         "seconds": {name: round(value, 3) for name, value in seconds.items()},
     }
     text = json.dumps(content, indent=1, ensure_ascii=False, default=str) + "\n"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
@@ -22,9 +23,9 @@ from riskmap.publish.report.county_report import write_records, write_report_pag
 from riskmap.publish.report.further import write_further_lists
 from riskmap.publish.words.imprint import imprint_of
 from riskmap.region.read import settings_in_force
-from riskmap.stages.assessing import Result
 from riskmap.stages.listing import as_listed
 from riskmap.stages.progress import Progress
+from riskmap.stages.result import Result
 
 EXTRA_FILES: Final = (
     FileLink("public/index.html", "Public edition", "A folder of its own: no parcel in it."),
@@ -45,8 +46,15 @@ EXTRA_FILES: Final = (
 )
 
 
-def publish(folder: Path, result: Result, progress: Progress) -> None:
-    """Write the whole result into `folder`."""
+def publish(folder: Path, result: Result, progress: Progress, *, kept: Sequence[str] = ()) -> None:
+    """Write the whole result into `folder`.
+
+    Parameters
+    ----------
+    kept
+        Paths, from the folder that the result's lies in, of what people had changed in the result
+        before this one.
+    """
     region = result.region
     with progress.stage("write map"):
         zones = None if result.planning is None else result.planning.zones
@@ -76,7 +84,7 @@ def publish(folder: Path, result: Result, progress: Progress) -> None:
         write_report_pages(folder, result)
         write_records(folder, result)
     write_data_quality(folder, result.data_quality)
-    _write_manifest(folder, result, progress)
+    _write_manifest(folder, result, progress, kept)
     write_front_page(
         folder,
         result.parcels,
@@ -84,6 +92,7 @@ def publish(folder: Path, result: Result, progress: Progress) -> None:
         date=region.county.date,
         defects=result.data_quality,
         extra_files=EXTRA_FILES,
+        kept=kept,
     )
 
 
@@ -141,7 +150,7 @@ def _write_paper(folder: Path, result: Result) -> None:
             **imprint_of(region),
             contact=region.county.contact,
             stops=region.lists.stops,
-            areas=result.described.areas,
+            areas=result.areas,
             buildings=tables.get("buildings"),
             wells=tables.get("wells"),
             streams=tables.get("streams"),
@@ -155,12 +164,12 @@ def _write_paper(folder: Path, result: Result) -> None:
             contact=region.county.contact,
             parcels=tables["parcels"].set_index("parcel_id"),
             site_last_line=region.lists.site_last_line,
-            texts=county_letters(region.beside(region.lists.letter_texts)),
+            texts=county_letters(region.letter_texts),
             most=region.lists.letters,
         )
 
 
-def _write_manifest(folder: Path, result: Result, progress: Progress) -> None:
+def _write_manifest(folder: Path, result: Result, progress: Progress, kept: Sequence[str]) -> None:
     region = result.region
     parcels = result.parcels
     settings: dict[str, Any] = {
@@ -173,7 +182,7 @@ def _write_manifest(folder: Path, result: Result, progress: Progress) -> None:
     }
     write_manifest(
         folder,
-        inputs=result.county.inputs,
+        inputs=result.inputs,
         settings=settings,
         counts={
             "parcels": len(parcels),
@@ -183,5 +192,6 @@ def _write_manifest(folder: Path, result: Result, progress: Progress) -> None:
             "defects": len(result.data_quality),
             "layers": {name: len(table) for name, table in result.county.tables.items()},
         },
+        kept=kept,
         seconds=progress.seconds,
     )

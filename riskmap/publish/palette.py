@@ -13,10 +13,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-CLASSES: Final = ("very high", "high", "moderate", "low", "very low")
-"""Class names, highest first."""
-
-NOT_RANKED: Final = "not ranked"
+from riskmap.contract.vocabulary import NOT_RANKED
 
 CLASS_COLORS: Final = {
     "very high": "#4a1852",
@@ -39,6 +36,15 @@ SOFT_INK: Final = "#4d5963"
 PAPER: Final = "#fbfaf7"
 PANEL: Final = "#ffffff"
 LINE: Final = "#d8d5cc"
+RULE: Final = "#efede6"
+"""Thin lines between rows."""
+TRACK: Final = "#e7e5de"
+"""Ground of bars."""
+GROUND: Final = "#f1f0ea"
+"""What lies behind a map."""
+TERRAIN: Final = "#b9bdb9"
+FAINT: Final = "#b9bec2"
+"""Parcels that a filter leaves out."""
 OUTLINE: Final = "#6d7780"
 ACCENT: Final = "#1c5a63"
 ACCENT_PALE: Final = "#e3eeef"
@@ -55,6 +61,7 @@ LAYER_COLORS: Final = {
     "sewer_area": "#6d7780",
     "zones": "#1c5a63",
     "treatment_areas": "#4d5963",
+    "buildings": "#8a8f94",
     "replacement_places": "#0b7a8a",
     "selected": "#0b7a8a",
 }
@@ -114,6 +121,9 @@ PAGE_COLORS: Final = {
     "paper": PAPER,
     "panel": PANEL,
     "line": LINE,
+    "rule": RULE,
+    "track": TRACK,
+    "ground": GROUND,
     "outline": OUTLINE,
     "accent": ACCENT,
     "accent_pale": ACCENT_PALE,

@@ -224,11 +224,11 @@ def _words(moves: pd.DataFrame, joined: pd.Index, left: pd.Index, top: int) -> t
     changed = int((moves["change"].abs() > 0.5).sum())
     effort = moves[list(CAUSES)].abs().mean()
     sentences = [
-        f"{changed} of {len(moves)} systems in both runs changed by more than half a point.",
-        f"{len(joined)} came onto the list of {top}, {len(left)} left it.",
+        f"{changed:,} of {len(moves):,} systems in both runs changed by more than half a point.",
+        f"{len(joined):,} came onto the list of {top:,}, {len(left):,} left it.",
     ]
     if effort.sum() > 0:
         main = str(effort.idxmax())
         share = 100 * float(effort[main] / effort.sum())
-        sentences.append(f"Mostly because {CAUSE_WORDS[main]} ({share:.0f} % of all change).")
+        sentences.append(f"Mostly because {CAUSE_WORDS[main]} ({share:.0f}% of all change).")
     return tuple(sentences)

@@ -125,7 +125,7 @@ def compare_with_need(
 
 
 def _with_verdict(table: pd.DataFrame) -> pd.DataFrame:
-    """Add the ratio of picks to expected picks with a 95 % interval (Byar; Breslow, Day 1987)."""
+    """Add the ratio of picks to expected picks with a 95% interval (Byar; Breslow, Day 1987)."""
     picks, expected = table["picks"], table["expected_picks"].clip(lower=1e-12)
     low = (
         picks * (1 - 1 / (9 * picks.clip(lower=1)) - 1.96 / (3 * np.sqrt(picks.clip(lower=1)))) ** 3

@@ -21,6 +21,7 @@ import pandas as pd
 from scipy.stats import rankdata
 
 from riskmap.contract.arrays import Floats, Whole
+from riskmap.contract.chunks import map_chunks, spans
 from riskmap.contract.compiled import compiled
 from riskmap.contract.features import declared
 from riskmap.ranking.draws import Plan
@@ -85,14 +86,17 @@ def record_values(
     gains = np.zeros((len(chance), len(known)))
     rows = np.flatnonzero((chance > SURE) & (chance < 1 - SURE))
     rivals = _rivals(chance, doubt.top)
-    for start in range(0, len(rows), BLOCK):
-        part = rows[start : start + BLOCK]
+
+    def work(span: slice) -> None:
+        part = rows[span]
         limits = draw_limits(doubt.plan, part, seed=doubt.seed)
         scores = _scores(doubt.plan, limits, part, kind)
         need = _needed(scores, doubt.cuts[kind])
         for column, told in enumerate(known.values()):
             said = explained(scores, told.columns(limits, part))
             gains[part, column] = _gain(said, need + said, rivals[part])
+
+    map_chunks(work, spans(len(rows), BLOCK))
     return pd.DataFrame(gains, index=doubt.table.index, columns=list(known))
 
 
@@ -316,5 +320,5 @@ def describe_collection(table: pd.DataFrame, *, top: int) -> str:
     first = table.iloc[0]
     return (
         f"Collect first: {first['label']}. A hundred look-ups would bring about "
-        f"{first['gain_per_100']:.1f} more of the true top {top} onto the list."
+        f"{first['gain_per_100']:.1f} more of the true top {top:,} onto the list."
     )

@@ -12,7 +12,7 @@ from typing import Final
 
 import numpy as np
 import pandas as pd
-from scipy.stats import rankdata
+from scipy.stats import norm, rankdata
 
 from riskmap.contract.arrays import Floats, Whole
 
@@ -189,4 +189,20 @@ def interval(value: float, drawn: Floats, *, level: float = 0.90) -> Interval:
     if not len(kept):
         return Interval(value, float("nan"), float("nan"))
     low, high = np.quantile(kept, [(1 - level) / 2, (1 + level) / 2])
+    return Interval(value, float(low), float(high))
+
+
+def bias_corrected_interval(value: float, drawn: Floats, *, level: float = 0.90) -> Interval:
+    """Bias-corrected percentile interval of bootstrap draws round an estimate (Efron 1993).
+
+    Where more than half of the draws lie below the estimate, both bounds move up, and the other way
+    round. As :func:`interval` where half of the draws lie on either side.
+    """
+    kept = drawn[~np.isnan(drawn)]
+    if not len(kept):
+        return Interval(value, float("nan"), float("nan"))
+    below = ((kept < value).sum() + 0.5 * (kept == value).sum()) / len(kept)
+    bias = norm.ppf(np.clip(below, 0.5 / len(kept), 1 - 0.5 / len(kept)))
+    ends = norm.cdf(2 * bias + norm.ppf([(1 - level) / 2, (1 + level) / 2]))
+    low, high = np.quantile(kept, ends)
     return Interval(value, float(low), float(high))

@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
+import re
+from collections.abc import Mapping
 from dataclasses import dataclass, fields, replace
 from itertools import pairwise
 from typing import Any, Final
 
+from riskmap.contract.columns import Column
 from riskmap.contract.errors import ModelError
+from riskmap.contract.given_values import is_line, is_number
 from riskmap.contract.suggest import nearest, refuse_unknown
 
 SCORES: Final = ("failure", "groundwater")
+MAY_BE_EMPTY: Final = ("label", "source", "reason")
+REASON_PARTS: Final = re.compile(r"([^{}]*)(?:\{(\w+)\}|$)")
+"""Plain words of a reason, and the name in braces behind them."""
 
 
 @dataclass(frozen=True)
@@ -106,7 +112,9 @@ class Model:
         return model
 
 
-def parse_model(content: Mapping[str, Any], *, features: Iterable[str] | None = None) -> Model:
+def parse_model(
+    content: Mapping[str, Any], *, features: Mapping[str, Column] | None = None
+) -> Model:
     """Make a model from the tables of a scoring-model file.
 
     Parameters
@@ -114,7 +122,7 @@ def parse_model(content: Mapping[str, Any], *, features: Iterable[str] | None = 
     content
         Top-level keys: the fields of :class:`Model`, the factors as a list ``factor``.
     features
-        Known feature names; a factor that reads another is refused.
+        Known features; a factor that reads another, or words as numbers, is refused.
 
     Raises
     ------
@@ -127,17 +135,21 @@ def parse_model(content: Mapping[str, Any], *, features: Iterable[str] | None = 
     missing = sorted(top - set(content))
     if missing:
         raise ModelError(f"the scoring model lacks {', '.join(missing)}.")
+    factors = content["factor"]
+    if not isinstance(factors, list):
+        raise ModelError("factor: a list of [[factor]] tables is wanted.")
     model = Model(
-        name=str(content["name"]),
-        factors=tuple(_factor(table) for table in content["factor"]),
-        **{number: float(content[number]) for number in numbers},
+        name=_text(content, "name", "the scoring model"),
+        factors=tuple(_factor(table) for table in factors),
+        **{name: _number(content[name], f"the scoring model: {name}") for name in numbers},
     )
     _check(model, features)
     return model
 
 
-def _factor(table: Mapping[str, Any]) -> Factor:
-    place = f"factor {table.get('name', '(without name)')!r}"
+def _factor(table: Any) -> Factor:
+    named = table.get("name") if isinstance(table, Mapping) else None
+    place = f"factor {named!r:.80}" if named else "a factor without a name"
     known = {field.name for field in fields(Factor)}
     refuse_unknown(table, known, place, ModelError)
     for name in sorted(known - {"curve", "table"}):
@@ -145,23 +157,60 @@ def _factor(table: Mapping[str, Any]) -> Factor:
             raise ModelError(f"{place} lacks {name}.")
     if ("curve" in table) == ("table" in table):
         raise ModelError(f"{place}: give either curve or table.")
+
+    def text(name: str) -> str:
+        return _text(table, name, place)
+
+    def number(name: str) -> float:
+        return _number(table[name], f"{place}: {name}")
+
     return Factor(
-        name=str(table["name"]),
-        score=str(table["score"]),
-        feature=str(table["feature"]),
-        label=str(table["label"]),
-        weight=float(table["weight"]),
-        low=float(table["low"]),
-        high=float(table["high"]),
-        unknown=float(table["unknown"]),
-        source=str(table["source"]),
-        reason=str(table["reason"]),
-        curve=tuple((float(x), float(y)) for x, y in table.get("curve", ())),
-        table=tuple((str(word), float(y)) for word, y in table.get("table", {}).items()),
+        name=text("name"),
+        score=text("score"),
+        feature=text("feature"),
+        label=text("label"),
+        weight=number("weight"),
+        low=number("low"),
+        high=number("high"),
+        unknown=number("unknown"),
+        source=text("source"),
+        reason=text("reason"),
+        curve=_points(table["curve"], place) if "curve" in table else (),
+        table=_words(table["table"], place) if "table" in table else (),
     )
 
 
-def _check(model: Model, features: Iterable[str] | None = None) -> None:
+def _text(table: Mapping[str, Any], name: str, place: str) -> str:
+    value = table[name]
+    if value == "" and name in MAY_BE_EMPTY:
+        return ""
+    if not is_line(value):
+        raise ModelError(f"{place}: {name} = {value!r:.80}: a line of text is wanted.")
+    return value
+
+
+def _number(value: object, place: str) -> float:
+    if not is_number(value):
+        raise ModelError(f"{place} = {value!r:.80}: a number is wanted.")
+    return float(value)
+
+
+def _points(given: object, place: str) -> tuple[tuple[float, float], ...]:
+    points = given if isinstance(given, list) else []
+    pairs = [point for point in points if isinstance(point, list) and len(point) == 2]
+    if len(points) < 2 or len(pairs) < len(points):
+        raise ModelError(f"{place}: curve: two or more points [value, limitation] are wanted.")
+    where = f"{place}: curve"
+    return tuple((_number(x, where), _number(y, where)) for x, y in pairs)
+
+
+def _words(given: object, place: str) -> tuple[tuple[str, float], ...]:
+    if not isinstance(given, Mapping) or not given:
+        raise ModelError(f"{place}: table: words with their limitations are wanted.")
+    return tuple((word, _number(y, f"{place}: table {word}")) for word, y in given.items())
+
+
+def _check(model: Model, features: Mapping[str, Column] | None = None) -> None:
     names = [factor.name for factor in model.factors]
     if len(set(names)) != len(names):
         raise ModelError("two factors of the scoring model have the same name.")
@@ -171,12 +220,28 @@ def _check(model: Model, features: Iterable[str] | None = None) -> None:
         raise ModelError("failure_share and min_known_frac must lie between 0 and 1.")
     for factor in model.factors:
         _check_factor(factor)
-        if features is not None and factor.feature not in (known := set(features)):
-            hint = nearest(factor.feature, known)
-            raise ModelError(f"factor {factor.name!r}: unknown feature {factor.feature!r}.{hint}")
+        if features is not None:
+            _check_features(factor, features)
     for score in SCORES:
         if not sum(factor.weight for factor in model.of(score)) > 0:
             raise ModelError(f"the weights of the {score} score add up to nothing.")
+
+
+def _check_features(factor: Factor, features: Mapping[str, Column]) -> None:
+    """Refuse features that are not there, and curves over words or tables over numbers."""
+    place = f"factor {factor.name!r}"
+    named = {name for _, name in REASON_PARTS.findall(factor.reason) if name} - {"value"}
+    for name in (factor.feature, *sorted(named)):
+        if name not in features:
+            raise ModelError(f"{place}: unknown feature {name!r}.{nearest(name, features)}")
+    domain = features[factor.feature].domain
+    if bool(domain) != bool(factor.table):
+        wanted = "words: give a table" if domain else "numbers: give a curve"
+        raise ModelError(f"{place}: feature {factor.feature!r} has {wanted}.")
+    for word, _ in factor.table:
+        if word not in domain:
+            hint = nearest(word, domain) or f" Known: {', '.join(domain)}."
+            raise ModelError(f"{place}: table: unknown word {word!r}.{hint}")
 
 
 def _check_factor(factor: Factor) -> None:
@@ -188,6 +253,8 @@ def _check_factor(factor: Factor) -> None:
     limits = [y for _, y in factor.curve] or [y for _, y in factor.table]
     if not all(0 <= y <= 1 for y in [*limits, factor.unknown]):
         raise ModelError(f"{place}: limitations must lie between 0 and 1.")
+    if re.search(r"[{}]", re.sub(r"\{\w+\}", "", factor.reason)):
+        raise ModelError(f"{place}: reason: a brace stands alone; write {{value}}.")
     xs = [x for x, _ in factor.curve]
     if xs and (len(xs) < 2 or any(b <= a for a, b in pairwise(xs))):
         raise ModelError(f"{place}: the curve needs two or more points of rising value.")

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import re
 from typing import Final
 
 import numpy as np
@@ -10,12 +9,11 @@ import pandas as pd
 
 from riskmap.contract.features import aloud
 from riskmap.contract.quantities import Units
-from riskmap.ranking.model import Factor, Model
+from riskmap.ranking.model import REASON_PARTS, Factor, Model
 from riskmap.ranking.score import Scores
 
 REASONS: Final = 3
-REASON_PARTS: Final = re.compile(r"([^{}]*)(?:\{(\w+)\}|$)")
-"""Plain words, then the name of what is to be filled in."""
+REASON_COLUMNS: Final = tuple(f"reason_{place + 1}" for place in range(REASONS))
 LEAST_LIMITATION: Final = 0.2
 """A factor whose limitation is below this is never named as a reason."""
 
@@ -42,9 +40,9 @@ def leading_reasons(
     order = np.argsort(-parts.to_numpy(), axis=1, kind="stable")[:, :REASONS]
     strength = np.take_along_axis(parts.to_numpy(), order, axis=1)
     result = pd.DataFrame(index=features.index)
-    for place in range(REASONS):
+    for place, name in enumerate(REASON_COLUMNS):
         chosen = np.where(strength[:, place] > 0, order[:, place], -1)
-        result[f"reason_{place + 1}"] = _sentences(features, model, chosen, units)
+        result[name] = _sentences(features, model, chosen, units)
     return result
 
 

@@ -16,6 +16,7 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from riskmap.contract.vocabulary import CLASSES, NOT_RANKED
 from riskmap.ranking.curves import limitation
 from riskmap.ranking.model import SCORES, Factor, Model
 
@@ -23,8 +24,6 @@ POINT_DIGITS: Final = 3
 LIMIT_DIGITS: Final = 3
 """Limitations are rounded so that the map's page, which carries them in thousandths, gives the very
 same scores."""
-CLASS_WORDS: Final = ("very low", "low", "moderate", "high", "very high")
-NOT_RANKED: Final = "not ranked"
 TIE_RULE: Final = (
     "Rank 1 is the highest priority. Equal priorities are ordered by the higher failure score, "
     "then the higher groundwater score, then the parcel number in text order; no two parcels "
@@ -130,7 +129,7 @@ def classify(scores: pd.Series, cuts: Sequence[float]) -> pd.Series:
     >>> classify(pd.Series([5.0, 20.0, 99.0, None]), [20, 40, 60, 80]).tolist()
     ['very low', 'low', 'very high', 'not ranked']
     """
-    words = np.array(CLASS_WORDS)[np.searchsorted(cuts, scores.fillna(0), side="right")]
+    words = np.array(CLASSES[::-1])[np.searchsorted(cuts, scores.fillna(0), side="right")]
     return pd.Series(np.where(scores.isna(), NOT_RANKED, words), index=scores.index)
 
 

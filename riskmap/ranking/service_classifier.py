@@ -51,12 +51,12 @@ class ServiceAccuracy:
     @property
     def words(self) -> str:
         """Plain words, with the published accuracies."""
-        published = ", ".join(f"{100 * value:.1f} % {where}" for where, value in PUBLISHED)
+        published = ", ".join(f"{100 * value:.1f}% {where}" for where, value in PUBLISHED)
         return (
             f"On {self.labeled} labeled parcels in places held out, "
-            f"{100 * self.accuracy:.1f} % were told right ({100 * self.random_split:.1f} % by a "
-            f"random split, which flatters); {100 * self.decided:.0f} % were sure enough to get a "
-            f"word, of which {100 * self.accuracy_decided:.1f} % were right. Published for the "
+            f"{100 * self.accuracy:.1f}% were told right ({100 * self.random_split:.1f}% by a "
+            f"random split, which flatters); {100 * self.decided:.0f}% were sure enough to get a "
+            f"word, of which {100 * self.accuracy_decided:.1f}% were right. Published for the "
             f"same task elsewhere: {published}."
         )
 

@@ -2,41 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from concurrent.futures import ThreadPoolExecutor
-from typing import Final, TypeVar
+from typing import Final
 
 import numpy as np
 import numpy.typing as npt
 
 from riskmap.contract.arrays import Floats
+from riskmap.contract.chunks import map_chunks, spans, workers
 from riskmap.contract.compiled import compiled
 from riskmap.ranking.draws import FULL
 
 Whole = npt.NDArray[np.uint16]
 Places = npt.NDArray[np.float32]
-Result = TypeVar("Result")
 BLOCK_DRAWS: Final = 16
 BLOCK_ROWS: Final = 2048
 FEW_ROWS: Final = 4096
 TAIL: Final = 0.05
-
-
-def spans(total: int, step: int) -> list[tuple[int, int]]:
-    """Cut ``0 .. total`` into spans.
-
-    >>> spans(5, 2)
-    [(0, 2), (2, 4), (4, 5)]
-    """
-    return [(start, min(start + step, total)) for start in range(0, total, step)]
-
-
-def in_threads(
-    work: Callable[[tuple[int, int]], Result], parts: Iterable[tuple[int, int]], *, threads: int
-) -> list[Result]:
-    """Do the work on every span, results in order, so that threads never change a result."""
-    with ThreadPoolExecutor(max_workers=threads) as pool:
-        return list(pool.map(work, parts))
 
 
 @compiled
@@ -129,9 +110,7 @@ def rank_few(
             start = stop
 
 
-def rank_all(
-    scores: Whole, *, top: int, threads: int, scenarios: int = 1
-) -> tuple[Floats, Floats, float]:
+def rank_all(scores: Whole, *, top: int, scenarios: int = 1) -> tuple[Floats, Floats, float]:
     """Rank all draws in place.
 
     Parameters
@@ -152,25 +131,25 @@ def rank_all(
     step = max(0.5, rows / FULL)
     cuts = np.empty((2, draws))
 
-    def work(span: tuple[int, int]) -> Places:
-        part = np.zeros((rows, span[1] - span[0]), np.float32)
+    def work(span: slice) -> Places:
+        part = np.zeros((rows, span.stop - span.start), np.float32)
         kernel = rank_few if rows < FEW_ROWS else rank_draws
-        kernel(scores, span[0], span[1], top, step, part, cuts)
+        kernel(scores, span.start, span.stop, top, step, part, cuts)
         return part
 
     chance = np.zeros((rows, scenarios))
     parts = spans(draws, BLOCK_DRAWS)
-    for group in spans(len(parts), 4 * threads):
-        some = parts[slice(*group)]
-        for part, (first, last) in zip(in_threads(work, some, threads=threads), some, strict=True):
-            for draw in range(first, last):
-                chance[:, draw % scenarios] += part[:, draw - first]
+    for group in spans(len(parts), 4 * workers()):
+        some = parts[group]
+        for part, span in zip(map_chunks(work, some), some, strict=True):
+            for draw in range(span.start, span.stop):
+                chance[:, draw % scenarios] += part[:, draw - span.start]
     each = np.bincount(np.arange(draws) % scenarios, minlength=scenarios)
     return chance / np.maximum(each, 1), np.where(cuts < 0, cuts, cuts * 100.0 / FULL), step
 
 
-def middle_and_range(numbers: Whole, *, scale: float, threads: int) -> Floats:
-    """5 %, 50 % and 95 % quantiles and mean of each row: shape (n, 4), times `scale`.
+def middle_and_range(numbers: Whole, *, scale: float) -> Floats:
+    """5%, 50% and 95% quantiles and mean of each row: shape (n, 4), times `scale`.
 
     Quantiles are the smallest drawn value that the share of draws reaches.
     """
@@ -178,10 +157,10 @@ def middle_and_range(numbers: Whole, *, scale: float, threads: int) -> Floats:
     picks = [max(int(np.ceil(share * draws)) - 1, 0) for share in (TAIL, 0.5, 1 - TAIL)]
     out = np.empty((rows, 4))
 
-    def work(span: tuple[int, int]) -> None:
-        part = numbers[span[0] : span[1]]
-        out[span[0] : span[1], :3] = np.sort(part, axis=1)[:, picks]
-        out[span[0] : span[1], 3] = part.mean(axis=1)
+    def work(span: slice) -> None:
+        part = numbers[span]
+        out[span, :3] = np.sort(part, axis=1)[:, picks]
+        out[span, 3] = part.mean(axis=1)
 
-    in_threads(work, spans(rows, BLOCK_ROWS), threads=threads)
+    map_chunks(work, spans(rows, BLOCK_ROWS))
     return out * scale

@@ -15,14 +15,15 @@ import numpy.typing as npt
 import pandas as pd
 
 from riskmap.contract.arrays import Floats
+from riskmap.contract.chunks import map_chunks, spans
 from riskmap.ranking.draws import FULL, Plan, limit_rows, score_rows
 from riskmap.ranking.inputs import Input, describe_inputs
 from riskmap.ranking.layout import parcel_keys, plan
 from riskmap.ranking.model import Model
 from riskmap.ranking.outcomes import Outcomes
-from riskmap.ranking.tally import BLOCK_ROWS, in_threads, middle_and_range, rank_all, spans
+from riskmap.ranking.tally import BLOCK_ROWS, middle_and_range, rank_all
 
-KINDS: Final = ("failure_score", "groundwater_score", "priority")
+SCORE_COLUMNS: Final = ("failure_score", "groundwater_score", "priority")
 DRAWS: Final = 1024
 """A power of two, for which the Sobol sequence is evenest."""
 
@@ -56,7 +57,6 @@ def propagate(
     mixtures: Mapping[str, pd.DataFrame] | None = None,
     weight_doubt: bool = False,
     outcomes: Outcomes | None = None,
-    threads: int = 2,
 ) -> Doubt:
     """Carry the doubt of every input into scores and ranks.
 
@@ -86,7 +86,6 @@ def propagate(
         seed=seed,
         weight_doubt=weight_doubt,
         outcomes=outcomes,
-        threads=threads,
     )
 
 
@@ -100,7 +99,6 @@ def propagate_inputs(
     seed: int = 0,
     weight_doubt: bool = False,
     outcomes: Outcomes | None = None,
-    threads: int = 2,
 ) -> Doubt:
     """Do the same from inputs described by hand."""
     layout = plan(
@@ -112,24 +110,24 @@ def propagate_inputs(
         weight_doubt=weight_doubt,
         outcomes=outcomes,
     )
-    matrix = draw_scores(layout, seed=seed, threads=threads)
+    matrix = draw_scores(layout, seed=seed)
     columns: dict[str, Floats] = {}
     cuts: dict[str, Floats] = {}
-    for kind, scores in zip(KINDS, matrix, strict=True):
-        found, cuts[kind] = _summary(kind, scores, top, threads, layout.outcome.shape[2])
+    for kind, scores in zip(SCORE_COLUMNS, matrix, strict=True):
+        found, cuts[kind] = _summary(kind, scores, top, layout.outcome.shape[2])
         columns |= found
     return Doubt(pd.DataFrame(columns, index=parcels), cuts, top, draws, seed, layout, outcomes)
 
 
-def draw_scores(layout: Plan, *, seed: int, threads: int = 2) -> npt.NDArray[np.uint16]:
-    """Draw all scores: (3, n, d) whole numbers, 65535 for 100; order of :data:`KINDS`."""
+def draw_scores(layout: Plan, *, seed: int) -> npt.NDArray[np.uint16]:
+    """Draw all scores: (3, n, d) whole numbers, 65535 for 100; order of :data:`SCORE_COLUMNS`."""
     rows, draws = len(layout.keys), layout.points.shape[1]
     out = np.empty((3, rows, draws), dtype=np.uint16)
 
-    def work(span: tuple[int, int]) -> None:
-        score_rows(span[0], span[1], np.uint64(seed), out, layout)
+    def work(span: slice) -> None:
+        score_rows(span.start, span.stop, np.uint64(seed), out, layout)
 
-    in_threads(work, spans(rows, BLOCK_ROWS), threads=threads)
+    map_chunks(work, spans(rows, BLOCK_ROWS))
     return out
 
 
@@ -158,13 +156,13 @@ def chance_error(chance: Floats, draws: int) -> Floats:
 
 
 def _summary(
-    kind: str, scores: npt.NDArray[np.uint16], top: int, threads: int, scenarios: int
+    kind: str, scores: npt.NDArray[np.uint16], top: int, scenarios: int
 ) -> tuple[dict[str, Floats], Floats]:
     """Columns of one kind of score; `scores` holds ranks afterwards, to spare memory."""
     draws = scores.shape[1]
-    points = middle_and_range(scores, scale=100.0 / FULL, threads=threads)
-    chance, cuts, step = rank_all(scores, top=top, threads=threads, scenarios=scenarios)
-    ranks = middle_and_range(scores, scale=step, threads=threads)
+    points = middle_and_range(scores, scale=100.0 / FULL)
+    chance, cuts, step = rank_all(scores, top=top, scenarios=scenarios)
+    ranks = middle_and_range(scores, scale=step)
     columns = {f"{kind}_{name}": points[:, k] for k, name in enumerate(("p05", "p50", "p95"))}
     columns[f"{kind}_mean"] = points[:, 3]
     columns |= {f"{kind}_rank_{name}": ranks[:, k] for k, name in enumerate(("p05", "p50", "p95"))}

@@ -37,9 +37,9 @@ LEVEL: Final = 0.90
 class Comparison:
     """Figures of every contender on held-out blocks.
 
-    ``figures``: columns ``contender, figure, value, low, high`` (90 % intervals).
+    ``figures``: columns ``contender, figure, value, low, high`` (90% intervals).
     ``differences``: by learned contender, average precision less the score's, with the one-sided
-    95 % lower bound corrected for the number of contenders. ``optimism``: average precision by
+    95% lower bound corrected for the number of contenders. ``optimism``: average precision by
     random split and by blocks. ``reliability``: chance said and share found, by contender.
     """
 
@@ -217,8 +217,8 @@ def _judge(comparison: Comparison) -> Decision:
     best = str(gains.idxmax())
     row = table.loc[[best]].iloc[0]
     words = (
-        f"{comparison.visits} visits with {comparison.failures} failures in {comparison.blocks} "
-        "places were compared on places that the learning had not seen.",
+        f"{comparison.visits:,} visits with {comparison.failures:,} failures in "
+        f"{comparison.blocks:,} places were compared on places that the learning had not seen.",
         _precision_words(comparison, "score"),
         _precision_words(comparison, best),
         _verdict(row, best, bool(passed)),

@@ -82,7 +82,7 @@ def describe_judgment(judgment: Judgment, files: Sequence[Path], model: Model | 
     lines = [f"Comparisons of {people}: {', '.join(path.name for path in files)}", ""]
     labels = _labels(model)
     for name, share in judgment.weights.sort_values(ascending=False, kind="stable").items():
-        lines.append(f"{name!s:<22}{100 * share:6.1f} %  {labels.get(str(name), '')}".rstrip())
+        lines.append(f"{name!s:<22}{100 * share:6.1f}%  {labels.get(str(name), '')}".rstrip())
     lines += ["", judgment.words]
     if judgment.accepted and judgment.reconsider is not None and judgment.ratio > 0:
         first, second = judgment.reconsider

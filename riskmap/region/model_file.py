@@ -3,36 +3,31 @@
 from __future__ import annotations
 
 import json
-import tomllib
-from collections.abc import Iterable
+from collections.abc import Mapping
 from dataclasses import fields
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
 
+from riskmap.contract.columns import Column
 from riskmap.contract.errors import ModelError
 from riskmap.ranking.model import Factor, Model, parse_model
+from riskmap.region.toml_file import decoded, read_small, toml_tables
 
 
 def model_text(path: Path | None = None) -> str:
     """Text of a scoring-model file; None for the one that comes with the program."""
     if path is None:
         return files("riskmap.ranking").joinpath("scoring_model.toml").read_text(encoding="utf-8")
-    try:
-        return path.read_text(encoding="utf-8-sig")
-    except OSError as error:
-        raise ModelError(f"{path}: the scoring model cannot be read ({error.strerror}).") from error
+    return decoded(read_small(path, "the scoring model", ModelError), str(path), ModelError)
 
 
 def model_content(text: str, name: str = "scoring model") -> dict[str, Any]:
     """Tables of a scoring-model file."""
-    try:
-        return tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        raise ModelError(f"{name}: not valid TOML: {error}. Correct the place named.") from error
+    return toml_tables(text, name, ModelError)
 
 
-def read_model(path: Path | None = None, *, features: Iterable[str] | None = None) -> Model:
+def read_model(path: Path | None = None, *, features: Mapping[str, Column] | None = None) -> Model:
     """Read and check a scoring model.
 
     Raises

@@ -26,7 +26,7 @@ def region_file_page() -> str:
         "of a file are reported together. Lengths that end in `_m` may be given in feet by ending",
         "the key in `_ft` instead. `run.json` of a run holds all settings as they were in force.",
         "",
-        "*Believed* says how far a number may be off, for the whole county at once: 90 % of what",
+        "*Believed* says how far a number may be off, for the whole county at once: 90% of what",
         "the project believes lies between the two ends, as factors on the setting (x) or added to",
         "it (+). The doubt draws from it. Settings with the same mark are off together.",
     ]

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import tomllib
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -15,6 +14,7 @@ from riskmap.contract.errors import RegionError
 from riskmap.contract.suggest import unknown_keys
 from riskmap.region.layers import read_sources
 from riskmap.region.sections import Region, sections
+from riskmap.region.toml_file import decoded, read_small, toml_tables
 from riskmap.region.values import keys_of, read_section, shown
 
 
@@ -45,23 +45,9 @@ def read_region(path: Path | str) -> Region:
 
 
 def _read(path: Path) -> tuple[dict[str, Any], str]:
-    try:
-        raw = path.read_bytes()
-    except (OSError, ValueError) as error:
-        why = error.strerror if isinstance(error, OSError) else error
-        raise RegionError(f"{path}: the region file cannot be read ({why}). Check the path.") from (
-            error
-        )
-    try:
-        return tomllib.loads(raw.decode("utf-8-sig")), hashlib.sha256(raw).hexdigest()
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as error:
-        raise RegionError(
-            f"{path}: the region file is not valid TOML: {error}. Correct the place named."
-        ) from error
-    except (RecursionError, ValueError) as error:
-        raise RegionError(
-            f"{path}: the region file is not valid TOML: a value is nested too deep or too long."
-        ) from error
+    raw = read_small(path, "the region file", RegionError)
+    text = decoded(raw, path.name, RegionError)
+    return toml_tables(text, path.name, RegionError), hashlib.sha256(raw).hexdigest()
 
 
 def _together(path: Path, faults: list[str]) -> str:

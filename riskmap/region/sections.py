@@ -99,6 +99,10 @@ class RunSettings(Section):
     chunk_parcels: int = setting(
         20_000, "Parcels worked on at a time", low=50, high=10**7, source="memory of a laptop"
     )
+    workers: int = setting(
+        0, "Work done at the same time; 0: as much as there are processor cores", low=0, high=1000,
+        source="chosen by the program",
+    )  # fmt: skip
     draws: int = setting(
         512, "Draws of the Monte Carlo behind ranges and chances, best a power of two; 0 for none",
         low=0, high=65_536, source=JUDGED,
@@ -145,6 +149,26 @@ class Region:
     service: ServiceSettings = field(default_factory=ServiceSettings)
     fairness: FairnessSettings = field(default_factory=FairnessSettings)
     sha256: str = ""
+
+    @property
+    def model_file(self) -> Path | None:
+        """The county's scoring model; None for the one that comes with the program."""
+        return self.beside(self.model.file)
+
+    @property
+    def letter_texts(self) -> Path | None:
+        """Folder of the county's own letters; None for those that come with the program."""
+        return self.beside(self.lists.letter_texts)
+
+    @property
+    def standing_file(self) -> Path | None:
+        """Table with a number by neighborhood; None where none is given."""
+        return self.beside(self.fairness.standing)
+
+    @property
+    def before(self) -> Path | None:
+        """Result folder of an earlier run to compare with; None where none is named."""
+        return self.beside(self.run.before)
 
     def beside(self, name: str) -> Path | None:
         """Path of a file that a setting names, relative to the region file; None for no name."""

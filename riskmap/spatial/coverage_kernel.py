@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from riskmap.contract.compiled import compiled
-from riskmap.contract.grid import Raster
+from riskmap.contract.grid import Grid
 from riskmap.spatial.edges import Edges, FloatArray, IntArray
 
 
@@ -128,7 +128,7 @@ def _coverage_means(
     return mean, weight
 
 
-def coverage_means(edges: Edges, raster: Raster) -> tuple[FloatArray, FloatArray]:
+def coverage_means(edges: Edges, raster: Grid) -> tuple[FloatArray, FloatArray]:
     """Mean of `raster` over each polygon, and the area with known cells in it.
 
     Returns
@@ -144,8 +144,8 @@ def coverage_means(edges: Edges, raster: Raster) -> tuple[FloatArray, FloatArray
         edges.bounds,
         raster.values,
         (
-            float(raster.x_min_m),
-            float(raster.y_max_m),
+            float(raster.west_m),
+            float(raster.north_m),
             float(raster.cell_x_m),
             float(raster.cell_y_m),
         ),

@@ -6,12 +6,12 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from riskmap.contract.grid import Raster
+from riskmap.contract.grid import Grid
 from riskmap.spatial.coverage_kernel import coverage_means
 from riskmap.spatial.edges import polygon_edges
 
 
-def raster_means(areas: gpd.GeoSeries, raster: Raster) -> pd.DataFrame:
+def raster_means(areas: gpd.GeoSeries, raster: Grid) -> pd.DataFrame:
     """Mean of a raster over each polygon, every cell weighted by the share inside the polygon.
 
     Unknown (NaN) cells do not count; the mean is that of the known part. Equal to exactextract's
@@ -36,7 +36,7 @@ def raster_means(areas: gpd.GeoSeries, raster: Raster) -> pd.DataFrame:
 
     >>> from pyproj import CRS
     >>> from shapely import box
-    >>> grid = Raster(np.array([[1.0, 4.0]]), 0.0, 10.0, 10.0, 10.0, CRS.from_epsg(32616))
+    >>> grid = Grid(np.array([[1.0, 4.0]]), 0.0, 10.0, 10.0, 10.0, CRS.from_epsg(32616))
     >>> raster_means(gpd.GeoSeries([box(5, 0, 20, 10)]), grid)["mean"].tolist()
     [3.0]
     """

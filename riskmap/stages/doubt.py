@@ -2,31 +2,51 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Final
+from typing import TYPE_CHECKING, Final
 
 import pandas as pd
 
+from riskmap.contract.features import DOUBT
+from riskmap.failure.aging import AgingModel
+from riskmap.failure.calibration import FieldMargin
 from riskmap.ranking.information import (
     collection_list,
     describe_collection,
     record_values,
     weight_sensitivity,
 )
+from riskmap.ranking.model import Model
 from riskmap.ranking.score import limits_used
 from riskmap.ranking.uncertainty import propagate
 from riskmap.region.sections import Region
+from riskmap.stages.county import County
+from riskmap.stages.groundwater import Groundwater
+from riskmap.stages.learning import Learning
+from riskmap.stages.scenario_county import county_scenarios
 from riskmap.stages.scenarios import CountyScenarios, draw_outcomes
 
-_ENDS: Final = {"p05": "low", "p50": "middle", "p95": "high"}
-_DRAWN: Final = ("failure_score", "groundwater_score", "priority", "rank")
+if TYPE_CHECKING:
+    from riskmap.stages.result import Result
 
-DOUBT_COLUMNS: Final = {
-    f"{'priority_rank' if name == 'rank' else name}_{drawn}": f"{name}_{end}"
-    for name in _DRAWN
-    for drawn, end in _ENDS.items()
-} | {"priority_top_chance": "top_chance", "priority_top_error": "top_chance_error"}
-"""Column of the Monte Carlo -> column of the result. Low and high bound 90% of the draws."""
+_ENDS: Final = {"low": "p05", "middle": "p50", "high": "p95"}
+
+
+def _drawn(name: str) -> str:
+    """Column of the Monte Carlo that becomes a column of the result.
+
+    >>> _drawn("rank_low"), _drawn("top_chance_error")
+    ('priority_rank_p05', 'priority_top_error')
+    """
+    of, _, end = name.rpartition("_")
+    if end in _ENDS:
+        return f"{'priority_rank' if of == 'rank' else of}_{_ENDS[end]}"
+    return f"priority_{name.replace('chance_', '')}"
+
+
+DOUBT_COLUMNS: Final = {_drawn(column.name): column.name for column in DOUBT}
+"""Column of the Monte Carlo -> column of the result."""
 
 
 @dataclass(frozen=True)
@@ -46,10 +66,53 @@ class CountyDoubt:
     sensitivity: pd.DataFrame
 
 
+def carry_doubt(
+    county: County,
+    features: pd.DataFrame,
+    ranked: pd.DataFrame,
+    model: Model,
+    component_ratings: pd.DataFrame,
+    soil_shares: pd.DataFrame,
+    aging: Mapping[str, AgingModel],
+    field_margin: FieldMargin,
+    groundwater: Groundwater | None,
+    learning: Learning | None,
+) -> tuple[pd.DataFrame, CountyDoubt | None]:
+    """Do :func:`doubt_columns` as a stage, for the ranked systems and all that is behind them."""
+    systems = features[ranked["rank"].notna()]
+    scenarios = county_scenarios(
+        systems,
+        county,
+        model,
+        component_ratings=component_ratings,
+        soil_shares=soil_shares,
+        aging=aging,
+        margin=field_margin.margin,
+        groundwater=groundwater,
+        learning=learning,
+    )
+    return doubt_columns(systems, scenarios, county.region)
+
+
+def scenarios_of(result: Result, rows: pd.Index) -> CountyScenarios:
+    """Return what the scenarios of some ranked systems of a result are drawn from."""
+    return county_scenarios(
+        result.features.loc[rows],
+        result.county,
+        result.model,
+        component_ratings=result.component_ratings,
+        soil_shares=result.soil_shares,
+        aging=result.aging,
+        margin=result.field_margin.margin,
+        groundwater=result.groundwater,
+        learning=result.learning,
+    )
+
+
 def doubt_columns(
     features: pd.DataFrame, scenarios: CountyScenarios, region: Region
 ) -> tuple[pd.DataFrame, CountyDoubt | None]:
-    """90 % ranges of scores and ranks, and the chance to belong on the list, of ranked parcels.
+    """90% ranges of scores and ranks, and the chance to belong on the list, of ranked parcels.
 
     Parameters
     ----------

@@ -14,6 +14,7 @@ import pandas as pd
 
 from riskmap.contract.errors import ModelError, RegionError
 from riskmap.contract.features import CHANCE, FAILURE
+from riskmap.contract.units import YEAR_D
 from riskmap.failure.aging import DEFAULT_AGING
 from riskmap.ranking.drift import (
     CAUSE_WORDS,
@@ -25,9 +26,10 @@ from riskmap.ranking.drift import (
 )
 from riskmap.ranking.model import Model, parse_model
 from riskmap.region.sections import Region
+from riskmap.stages.county import County
 from riskmap.stages.failure import failure_features
+from riskmap.stages.listing import list_length
 
-DAYS_PER_YEAR: Final = 365.25
 SAME: Final = 1e-6
 """A number that comes out alike within this when derived anew was made by the same rules."""
 
@@ -83,24 +85,32 @@ def read_earlier(folder: Path) -> Earlier:
     return Earlier(parcels.drop(columns=drop).set_index("parcel_id"), model, day, margin)
 
 
+def read_run_before(county: County) -> Earlier | None:
+    """Do :func:`read_earlier` as a stage; None where the region names no earlier run."""
+    return None if county.region.before is None else read_earlier(county.region.before)
+
+
 def compare_with_earlier(
-    earlier: Earlier, parcels: pd.DataFrame, model: Model, region: Region, *, top: int
-) -> CountyDrift:
-    """Explain the change of every ranked parcel's priority since an earlier run.
+    county: County, earlier: Earlier | None, parcels: pd.DataFrame, model: Model
+) -> CountyDrift | None:
+    """Explain the change of every ranked parcel's priority since an earlier run, if one is named.
 
     Parameters
     ----------
+    earlier
+        The earlier run; None where none is named.
     parcels
         The present ranked table, index ``parcel_id``.
-    top
-        Length of the list for which it is said who came and who left.
 
     Raises
     ------
     RegionError
         If the earlier run speaks for a later day.
     """
-    years = (region.county.date - earlier.date).days / DAYS_PER_YEAR
+    if earlier is None:
+        return None
+    region = county.region
+    years = (region.county.date - earlier.date).days / YEAR_D
     if years < 0:
         raise RegionError(
             f"[run] before: that run speaks for {earlier.date}, this one for {region.county.date}. "
@@ -114,7 +124,7 @@ def compare_with_earlier(
         model_before=earlier.model,
         model_after=model,
         years=years,
-        top=top,
+        top=list_length(parcels, region),
         aged=aged_inventory(then, years, region, margin=earlier.field_margin),
     )
     changes = _changes(drift, then, now, (earlier.model, model))
@@ -226,6 +236,6 @@ def _only_one(drift: Drift) -> tuple[str, ...]:
     if not len(drift.came) and not len(drift.went):
         return ()
     return (
-        f"{len(drift.came)} systems are ranked in this run only, {len(drift.went)} in the earlier "
-        "run only.",
+        f"{len(drift.came):,} systems are ranked in this run only, {len(drift.went):,} in the "
+        "earlier run only.",
     )

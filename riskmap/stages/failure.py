@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Final
 
 import numpy as np
 import pandas as pd
 
-from riskmap.contract.features import FAILURE
+from riskmap.contract.features import FIELD
 from riskmap.contract.rules import Rules
 from riskmap.contract.vocabulary import may_be_onsite
 from riskmap.failure.aging import AgingModel, chance_failing_frac
@@ -18,9 +17,7 @@ from riskmap.failure.service_life import fit_aging
 from riskmap.failure.settings import FailureSettings
 from riskmap.ranking.model import Model
 from riskmap.ranking.score import factor_points, hazard_multiplier
-
-ROOM: Final = ("room_m2", "room_needed_m2", "room_ratio", "replacement")
-"""Columns of :data:`riskmap.contract.features.FAILURE` that the inventory's geometry gives."""
+from riskmap.stages.county import County
 
 
 def learn_aging(history: pd.DataFrame) -> dict[str, AgingModel]:
@@ -71,7 +68,7 @@ def failure_features(
     else:
         fitted = FieldMargin(margin, expected, float("nan"), float("nan"))
     found = assess_failure(systems, rules=rules, physics=physics, margin=fitted.margin, aging=aging)
-    names = [feature.name for feature in FAILURE if feature.name not in ROOM]
+    names = [column.name for column in FIELD]
     marked = [column for name in names for column in (name, f"{name}_evidence")]
     table = found[marked].reindex(features.index)
     marks = [f"{name}_evidence" for name in names]
@@ -79,21 +76,36 @@ def failure_features(
     return table, fitted
 
 
+def learn_county_aging(county: County, service_history: pd.DataFrame) -> dict[str, AgingModel]:
+    """Do :func:`learn_aging` as a stage."""
+    return learn_aging(service_history)
+
+
+def assess_county_failure(
+    county: County, inventory: pd.DataFrame, aging: Mapping[str, AgingModel]
+) -> tuple[pd.DataFrame, FieldMargin]:
+    """Do :func:`failure_features` as a stage, by the region's rules."""
+    region = county.region
+    return failure_features(inventory, rules=region.rules, physics=region.failure, aging=aging)
+
+
 def chance_of_failing(
-    features: pd.DataFrame,
+    county: County,
+    inventory: pd.DataFrame,
+    failing: pd.DataFrame,
+    room: pd.DataFrame,
     model: Model,
-    *,
-    rules: Rules,
-    physics: FailureSettings,
     aging: Mapping[str, AgingModel],
 ) -> pd.DataFrame:
     """Chance of failing within the horizon, the failure points acting on the aging curve."""
+    features = inventory.join([failing, room])
     _, points = factor_points(features, model, "failure")
     chance = chance_failing_frac(
         features["kind"].fillna("unknown").to_numpy(object),
         features["age_yr"].to_numpy(float),
-        within_yr=rules.horizon_yr,
-        hazard_multiplier=hazard_multiplier(points, model).to_numpy() * physics.hazard_ratio,
+        within_yr=county.region.rules.horizon_yr,
+        hazard_multiplier=hazard_multiplier(points, model).to_numpy()
+        * county.region.failure.hazard_ratio,
         models=aging,
     )
     served = may_be_onsite(features["service"]).to_numpy()

@@ -14,7 +14,9 @@ from riskmap.action.mailing import to_write_to
 from riskmap.contract.arrays import Floats
 from riskmap.contract.errors import RegionError
 from riskmap.ranking.fairness import FEW_PICKS, Fairness, compare_with_need
-from riskmap.region.sections import FairnessSettings, Region
+from riskmap.region.sections import FairnessSettings
+from riskmap.stages.county import County
+from riskmap.stages.listing import in_list_order
 
 POOL: Final = "smaller neighborhoods together"
 
@@ -38,7 +40,14 @@ class CountyFairness:
         )
 
 
-def judge_fairness(parcels: pd.DataFrame, region: Region) -> CountyFairness | None:
+def read_county_standing(county: County) -> pd.Series | None:
+    """Do :func:`read_standing` as a stage, so that a fault in the file comes to light early."""
+    return read_standing(county.region.standing_file, county.region.fairness)
+
+
+def judge_fairness(
+    county: County, parcels: pd.DataFrame, standing: pd.Series | None
+) -> CountyFairness | None:
     """Compare where inspections and letters fall with where failures are to be expected.
 
     Need is the chance of failing within the horizon. Inspections are the rows of the list, letters
@@ -47,12 +56,15 @@ def judge_fairness(parcels: pd.DataFrame, region: Region) -> CountyFairness | No
     Parameters
     ----------
     parcels
-        The ranked table in the list's order, index ``parcel_id``.
+        The ranked table, index ``parcel_id``.
+    standing
+        A number by neighborhood to hold the ratios against.
     """
+    region = county.region
+    parcels = in_list_order(parcels, region.lists.order)
     systems = parcels[parcels["rank"].notna()]
     if systems.empty or systems["neighborhood"].isna().all():
         return None
-    standing = read_standing(region.beside(region.fairness.standing), region.fairness)
     visited = systems["rank"].le(region.lists.inspections or len(systems)).to_numpy(bool)
     written = systems.index.isin(to_write_to(parcels).head(region.lists.letters).index)
     need = systems["chance_failing_frac"].fillna(0.0).to_numpy(float)

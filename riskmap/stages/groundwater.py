@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Final
+from typing import Any, Final
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from rasterio.features import rasterize
-from rasterio.transform import Affine
 
 from riskmap.contract.errors import NotEnoughDataError
 from riskmap.contract.features import GROUNDWATER
-from riskmap.contract.grid import Raster
+from riskmap.contract.grid import Grid, grid_from_bounds
+from riskmap.contract.units import YEAR_D
 from riskmap.contract.vocabulary import may_be_onsite
 from riskmap.failure.flow import persons
 from riskmap.failure.geometry import across_flow_m
@@ -23,9 +22,8 @@ from riskmap.groundwater.assess import (
     assess_groundwater,
 )
 from riskmap.groundwater.gradient import FlowField
-from riskmap.groundwater.grid import Grid, grid_from_bounds
 from riskmap.groundwater.levels import water_levels
-from riskmap.groundwater.nitrogen import YEAR_D, neighborhood_nitrate_mg_l
+from riskmap.groundwater.nitrogen import neighborhood_nitrate_mg_l
 from riskmap.groundwater.rerun import Rerun, prepare_rerun
 from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.groundwater.water_table import (
@@ -39,7 +37,8 @@ from riskmap.groundwater.water_table import (
 )
 from riskmap.inventory.soils import SURVEY_DEPTH_CM
 from riskmap.inventory.wells import drinking_wells
-from riskmap.stages.loading import County
+from riskmap.spatial.cells import written_in
+from riskmap.stages.county import County
 from riskmap.stages.vulnerability import system_vulnerability
 
 CELL_M: Final = 40.0
@@ -73,12 +72,17 @@ class Groundwater:
 
 
 def groundwater_features(
-    features: pd.DataFrame, county: County
+    county: County,
+    inventory: pd.DataFrame,
+    failing: pd.DataFrame,
+    room: pd.DataFrame,
+    chance: pd.DataFrame,
 ) -> tuple[pd.DataFrame, Groundwater | None]:
     """Columns of :data:`riskmap.contract.features.GROUNDWATER`, and what stands behind them.
 
     Without an elevation raster there is no surface to follow; all columns are unknown then.
     """
+    features = inventory.join([failing, room, chance])
     elevation = county.rasters.get("elevation")
     served = may_be_onsite(features["service"])
     if elevation is None or not served.any():
@@ -157,7 +161,7 @@ def _unknown(features: pd.DataFrame) -> pd.DataFrame:
     return table.join(marks).join(seasonal)
 
 
-def land_grid(elevation: Raster) -> Grid:
+def land_grid(elevation: Grid) -> Grid:
     """Average the terrain to cells of about :data:`CELL_M`; square cells, north-up."""
     times = max(1, round(CELL_M / elevation.cell_x_m))
     rows, columns = (size // times for size in elevation.values.shape)
@@ -168,8 +172,8 @@ def land_grid(elevation: Raster) -> Grid:
     values = np.full((rows, columns), np.nan)
     values[known] = np.nanmean(blocks, axis=(1, 3), where=np.isfinite(blocks))[known]
     return grid_from_bounds(
-        west_m=elevation.x_min_m,
-        north_m=elevation.y_max_m,
+        west_m=elevation.west_m,
+        north_m=elevation.north_m,
         cell_m=elevation.cell_x_m * times,
         values=values,
     )
@@ -218,22 +222,13 @@ def _fitted(county: County, land: Grid) -> WaterTableModel:
 
 def _water_cells(county: County, land: Grid) -> NDArray[np.int64]:
     """Write the number of the surface water in each cell, 0 on land; streams are one water."""
-    shapes: list[tuple[object, int]] = []
+    shapes: list[tuple[Any, int]] = []
     bodies, streams = county.tables.get("waterbodies"), county.tables.get("streams")
     if isinstance(streams, gpd.GeoDataFrame):
-        shapes += [(shape, 1) for shape in streams.geometry if shape is not None]
+        shapes += [(shape, 1) for shape in streams.geometry]
     if isinstance(bodies, gpd.GeoDataFrame):
-        numbered = enumerate(bodies.geometry, start=2)
-        shapes += [(shape, number) for number, shape in numbered if shape is not None]
-    if not shapes:
-        return np.zeros(land.values.shape, np.int64)
-    cells = rasterize(
-        shapes,
-        out_shape=land.values.shape,
-        transform=Affine(*land.transform),
-        all_touched=True,
-        dtype="int32",
-    )
+        shapes += [(shape, number) for number, shape in enumerate(bodies.geometry, start=2)]
+    cells = written_in(shapes, land, dtype="int32", all_touched=True)
     return np.asarray(cells, np.int64)
 
 

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
 from typing import Final
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from riskmap.contract.chunks import map_chunks, shares
 from riskmap.inventory.inventory import (
     Inventory,
     Layers,
@@ -21,8 +20,7 @@ from riskmap.inventory.permits import match_permits
 from riskmap.inventory.service_history import decimal_year_of, service_history
 from riskmap.inventory.soil_limits import rate_components
 from riskmap.region.sections import Region
-from riskmap.stages.loading import County
-from riskmap.stages.progress import Progress
+from riskmap.stages.county import County
 
 TABLE_LAYERS: Final = (
     "soil_units",
@@ -37,51 +35,38 @@ TABLE_LAYERS: Final = (
 )
 
 
-@dataclass(frozen=True)
-class Described:
-    """The inventory of a county, in the order of its parcels layer.
+def rate_soils(county: County) -> pd.DataFrame:
+    """Rate every soil component by the national rule; index ``cokey``."""
+    names = ("soil_components", "soil_horizons", "soil_restrictions", "soil_months")
+    return rate_components(*(county.tables[name] for name in names))
 
-    ``features``: :data:`riskmap.contract.features.INVENTORY`. ``lots``: their shapes. ``areas``:
-    the likely treatment areas as drawn. ``soil_shares``: map units under each.
-    ``component_ratings``: the soil rule's answers. ``service_history``: lives of systems from the
-    permits.
+
+def describe_parcels(
+    county: County, component_ratings: pd.DataFrame
+) -> tuple[pd.DataFrame, gpd.GeoDataFrame, pd.DataFrame]:
+    """Describe every parcel; the answer does not depend on how the county is cut into chunks.
+
+    Returns
+    -------
+    tuple
+        In the order of the parcels layer: the columns of
+        :data:`riskmap.contract.features.INVENTORY`, and the likely treatment areas as drawn; and
+        the map units under each (``parcel_id``, ``mukey``, ``frac``).
     """
-
-    features: pd.DataFrame
-    lots: gpd.GeoDataFrame
-    areas: gpd.GeoDataFrame
-    soil_shares: pd.DataFrame
-    component_ratings: pd.DataFrame
-    service_history: pd.DataFrame
+    parcels = _in_spatial_order(county.tables["parcels"])
+    inventory = _describe(parcels, _layers(county, parcels, component_ratings), county.region)
+    order = county.tables["parcels"]["parcel_id"]
+    described = complete_inventory(inventory.table).loc[order]
+    return described, inventory.areas.loc[order], inventory.mixture
 
 
-def describe_county(county: County, progress: Progress) -> Described:
-    """Describe every parcel; the answer does not depend on how the county is cut into chunks."""
-    with progress.stage("rate soils"):
-        names = ("soil_components", "soil_horizons", "soil_restrictions", "soil_months")
-        ratings = rate_components(*(county.tables[name] for name in names))
-    with progress.stage("prepare layers"):
-        parcels = _in_spatial_order(county.tables["parcels"])
-        layers = _layers(county, parcels, ratings)
-    with progress.stage("describe parcels"):
-        inventory = _describe(parcels, layers, county.region, progress)
-        order = county.tables["parcels"]["parcel_id"]
-        features = complete_inventory(inventory.table).loc[order]
-    return Described(
-        features=features,
-        lots=parcels[["geometry"]].loc[order],
-        areas=inventory.areas.loc[order],
-        soil_shares=inventory.mixture,
-        component_ratings=ratings,
-        service_history=_history(county, features, layers),
-    )
-
-
-def _history(county: County, features: pd.DataFrame, layers: Layers) -> pd.DataFrame:
+def trace_lives(county: County, described: pd.DataFrame) -> pd.DataFrame:
+    """Trace the lives of systems from the permits; see :func:`service_history`."""
     parcels = county.tables["parcels"].set_index("parcel_id", drop=False)
-    onsite = features[features["service"] == "onsite"]
+    onsite = described[described["service"] == "onsite"]
     systems = onsite[["kind"]].assign(year_built=parcels["year_built"])
-    permits = None if layers.permits is None else match_permits(layers.permits, parcels)
+    records = county.tables.get("permits")
+    permits = None if records is None else match_permits(records, parcels)
     return service_history(systems, permits, at_year=decimal_year_of(county.region.county.date))
 
 
@@ -98,22 +83,15 @@ def _layers(county: County, parcels: gpd.GeoDataFrame, ratings: pd.DataFrame) ->
     return prepare_layers(parcels, county.rasters.get("elevation"), given)
 
 
-def _describe(
-    parcels: gpd.GeoDataFrame, layers: Layers, region: Region, progress: Progress
-) -> Inventory:
-    size = region.run.chunk_parcels
-    chunks = -(-len(parcels) // size)
-    parts = [
-        describe_chunk(chunk, layers, date=region.county.date, rules=region.rules)
-        for chunk in progress.each(_cut(parcels, size), total=chunks, unit="chunk")
-    ]
+def _describe(parcels: gpd.GeoDataFrame, layers: Layers, region: Region) -> Inventory:
+    def work(span: slice) -> Inventory:
+        return describe_chunk(
+            parcels.iloc[span], layers, date=region.county.date, rules=region.rules
+        )
+
+    parts = map_chunks(work, shares(len(parcels), region.run.chunk_parcels), unit="chunk")
     return Inventory(
         pd.concat([part.table for part in parts]),
         gpd.GeoDataFrame(pd.concat([part.areas for part in parts])),
         pd.concat([part.mixture for part in parts], ignore_index=True),
     )
-
-
-def _cut(parcels: gpd.GeoDataFrame, size: int) -> Iterator[gpd.GeoDataFrame]:
-    for start in range(0, len(parcels), size):
-        yield parcels.iloc[start : start + size]

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -28,6 +29,7 @@ from riskmap.ranking.score import POINT_DIGITS, Scores, classify, rank, score
 from riskmap.ranking.settings import LearningSettings
 from riskmap.ranking.validation import Decision, decide
 from riskmap.region.sections import Region
+from riskmap.stages.county import County
 from riskmap.stages.learning_inputs import (
     Lesson,
     at_most,
@@ -35,7 +37,6 @@ from riskmap.stages.learning_inputs import (
     learnable,
     prepare_lesson,
 )
-from riskmap.stages.loading import County
 
 SPOKE: Final = {
     "score": "score",
@@ -55,19 +56,26 @@ LEARNED_MARK: Final = " (learned from visits)"
 
 @dataclass(frozen=True)
 class Learning:
-    """What came of learning, with the side of the blocks that visits were parted by.
+    """What came of learning, with the settings it was done by.
 
-    ``spoke`` is one of :data:`SPOKE`'s words, ``words`` say what was decided and why. The other
-    two are None where the score speaks: the classifier, and the county's numbers that it reads.
+    ``spoke`` is one of :data:`SPOKE`'s words, ``words`` say what was decided and why. ``present``
+    are the county's numbers that the classifier reads, None where the score ranks.
     """
 
     lesson: Lesson
     decision: Decision
     spoke: str
     words: tuple[str, ...]
-    classifier: FailureClassifier | None = None
+    settings: LearningSettings
+    seed: int
     present: Design | None = None
-    block_m: float = 0.0
+
+    @cached_property
+    def classifier(self) -> FailureClassifier | None:
+        """The learner that ranks, None where the score does; fitted when it is asked for."""
+        if self.present is None:
+            return None
+        return _fit(self.decision.chosen, self.lesson, self.settings, self.seed)
 
 
 def learn_from_visits(county: County, features: pd.DataFrame, model: Model) -> Learning | None:
@@ -93,21 +101,19 @@ def learn_from_visits(county: County, features: pd.DataFrame, model: Model) -> L
     follow = decision.replaced and settings.use == "allow"
     words = (_window_words(lesson), *_decision_words(decision, follow=follow))
     if not follow:
-        return Learning(lesson, decision, SPOKE["score"], words)
+        return Learning(lesson, decision, SPOKE["score"], words, settings, seed)
     present = learnable(features, model)
     if decision.chosen == "score_and_learning":
         present = present.with_score(failure_points(features, model).to_numpy(float))
-    learner = _fit(decision.chosen, lesson, settings, seed)
-    spoke = SPOKE[decision.chosen]
-    return Learning(lesson, decision, spoke, words, learner, present, settings.block_m)
+    return Learning(lesson, decision, SPOKE[decision.chosen], words, settings, seed, present)
 
 
 def follow_learning(
-    ranked: pd.DataFrame,
+    county: County,
+    scored: pd.DataFrame,
     features: pd.DataFrame,
     learning: Learning | None,
     model: Model,
-    region: Region,
 ) -> tuple[pd.DataFrame, Explanation | None]:
     """Order the ranked table by what was learned, where learning may; else only say who spoke.
 
@@ -121,17 +127,18 @@ def follow_learning(
     feature in the log-odds of the systems on the list (None where the score speaks).
     """
     if learning is None or learning.classifier is None or learning.present is None:
-        return ranked.assign(spoke=SPOKE["score"]), None
-    scored = ranked["priority"].notna().to_numpy()
-    odds = np.full(len(ranked), np.nan)
-    odds[scored] = learning.classifier.decision_function(learning.present.features[scored])
-    table = ranked.assign(
+        return scored.assign(spoke=SPOKE["score"]), None
+    region = county.region
+    known = scored["priority"].notna().to_numpy()
+    odds = np.full(len(scored), np.nan)
+    odds[known] = learning.classifier.decision_function(learning.present.features[known])
+    table = scored.assign(
         spoke=learning.spoke,
         learned_chance_frac=expit(odds),
-        learned_failure_score=in_order_of(odds, ranked["failure_score"].to_numpy(float)),
+        learned_failure_score=in_order_of(odds, scored["failure_score"].to_numpy(float)),
     )
     table = _ranked_anew(table, features["service"].fillna("unknown"), model, region)
-    table["spoke"] = table["spoke"].where(scored, SPOKE["score"])
+    table["spoke"] = table["spoke"].where(known, SPOKE["score"])
     most = min(region.lists.inspections or MOST_EXPLAINED, MOST_EXPLAINED)
     listed = table.index[(table["rank"] <= most).fillna(False).to_numpy(bool)]
     if not len(listed):
@@ -156,7 +163,7 @@ def fit_again(learning: Learning, members: int, *, seed: int) -> list[FailureCla
         return []
     plan = design_for(learning.decision.chosen, visits)
     blocks = np.unique(
-        block_ids(visits.x_m, visits.y_m, size_m=learning.block_m), return_inverse=True
+        block_ids(visits.x_m, visits.y_m, size_m=learning.settings.block_m), return_inverse=True
     )[1]
     rng = np.random.default_rng(seed)
     fitted: list[FailureClassifier] = []
@@ -269,7 +276,7 @@ def _window_words(lesson: Lesson) -> str:
     labels = lesson.labels
     return (
         f"Visits and repairs from {lesson.start.date()} to "
-        f"{(lesson.end - pd.Timedelta(days=1)).date()} tell of {len(labels)} systems, "
+        f"{(lesson.end - pd.Timedelta(days=1)).date()} tell of {len(labels):,} systems, "
         f"{int(labels['failed'].sum())} of them failed; they are weighed as {lesson.effective:.0f} "
         f"chosen at random would be. The figures are taken on {lesson.judged_on}."
     )

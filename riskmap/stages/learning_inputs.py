@@ -18,8 +18,8 @@ from riskmap.ranking.contenders import Design, Visits, design
 from riskmap.ranking.labels import OUTCOME_FEATURES, label_systems, visit_weights
 from riskmap.ranking.model import Model
 from riskmap.ranking.score import factor_points
-from riskmap.stages.failure import ROOM, failure_features
-from riskmap.stages.loading import County
+from riskmap.stages.county import County
+from riskmap.stages.failure import failure_features
 
 JUDGES: Final[Mapping[str, tuple[str, ...]]] = {
     "random audits": ("audit",),
@@ -88,9 +88,7 @@ def inventory_as_of(day: date, features: pd.DataFrame, county: County) -> pd.Dat
     derived, _ = failure_features(
         then, rules=county.region.rules, physics=county.region.failure, aging=DEFAULT_AGING
     )
-    return then.drop(columns=[c for c in derived.columns if c in then and c not in ROOM]).join(
-        derived
-    )
+    return then.drop(columns=[c for c in derived.columns if c in then]).join(derived)
 
 
 def prepare_lesson(

@@ -2,11 +2,7 @@
 
 from __future__ import annotations
 
-import hashlib
-from collections.abc import Mapping
-from dataclasses import dataclass
-from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import geopandas as gpd
 import pandas as pd
@@ -18,102 +14,96 @@ from data_pipelines.permits import check_modifications
 from data_pipelines.rasters import RasterReading
 from data_pipelines.registry import read_layer
 from data_pipelines.soil_survey import read_soil_survey
+from data_pipelines.vector import Bounds
 from data_pipelines.well_checks import check_elevation_unit, check_in_water
 from riskmap.contract.check import require
 from riskmap.contract.errors import CrsError
-from riskmap.contract.grid import Raster
+from riskmap.contract.grid import Grid
 from riskmap.contract.layers import LAYERS
 from riskmap.contract.sources import no_defects
+from riskmap.keeping.inputs import HashMemory
+from riskmap.keeping.store import FOLDER, Store
 from riskmap.region.layers import SOIL_SURVEY
-from riskmap.region.sections import Region
-from riskmap.stages.progress import Progress
+from riskmap.stages.county import SOIL, County
+from riskmap.stages.input_files import hash_inputs
 
 HALO_M: Final = 2000.0
 """Other layers are read this far beyond the parcels' extent."""
 
-SOIL_TABLES: Final = (
-    "soil_units",
-    "soil_mapunits",
-    "soil_components",
-    "soil_horizons",
-    "soil_restrictions",
-    "soil_months",
-)
+
+def list_inputs(county: County) -> dict[str, str]:
+    """List the files that the region names, by name, with their SHA-256."""
+    memory = HashMemory(Store(county.region.path.parent / FOLDER))
+    return {name: file.sha256 for name, file in hash_inputs(county.region, memory).items()}
 
 
-@dataclass(frozen=True)
-class County:
-    """A county's canonical layers, all in one reference system.
-
-    ``tables`` holds shapes and plain tables, ``rasters`` the grids, both by layer name; a layer
-    that the region does not give is not in them. ``inputs`` maps each file read to its SHA-256.
-    """
-
-    region: Region
-    crs: CRS
-    tables: Mapping[str, pd.DataFrame]
-    rasters: Mapping[str, Raster]
-    defects: pd.DataFrame
-    inputs: Mapping[str, str]
-
-
-def load_county(region: Region, progress: Progress | None = None) -> County:
-    """Read every layer that the region file names and hold it against its contract.
+def read_all_parcels(county: County) -> tuple[gpd.GeoDataFrame, pd.DataFrame, CRS, Bounds]:
+    """Read the parcels: the layer, its defects, the reference system of all, and their extent.
 
     Raises
     ------
     LayerError
-        Of the first layer that cannot be used; see ``docs/errors.md``.
+        If the layer cannot be used; see ``docs/errors.md``.
     """
-    progress = progress or Progress()
-    given = region.county.crs
-    crs = utm_of(region.sources["parcels"]) if given == "auto" else CRS.from_user_input(given)
-    tables: dict[str, pd.DataFrame] = {}
-    rasters: dict[str, Raster] = {}
-    defects: list[pd.DataFrame] = []
-    with progress.stage("read parcels"):
-        reading = read_parcels(region.sources["parcels"], crs)
-        tables["parcels"] = reading.frame
-        defects.append(reading.defects)
-    bounds = _bounds(tables["parcels"])
-    for name, source in region.sources.items():
-        if name in ("parcels", SOIL_SURVEY):
-            continue
-        with progress.stage(f"read {name.replace('_', ' ')}"):
-            found = read_layer(source, crs, bounds=bounds)
-        defects.append(found.defects)
-        if isinstance(found, RasterReading):
-            rasters[name] = found.raster
-        else:
-            tables[name] = found.frame
-    with progress.stage("read soil survey"):
-        soil, soil_defects = _soil(region, crs, bounds)
-    tables |= soil
-    defects.append(soil_defects)
-    defects.append(_cross_checks(tables, rasters))
+    source = county.region.sources["parcels"]
+    given = county.region.county.crs
+    crs = utm_of(source) if given == "auto" else CRS.from_user_input(given)
+    reading = read_parcels(source, crs)
+    parcels: Any = reading.frame
+    require(parcels, LAYERS["parcels"], crs=crs)
+    west, south, east, north = map(float, parcels.total_bounds)
+    extent = (west - HALO_M, south - HALO_M, east + HALO_M, north + HALO_M)
+    return parcels, reading.defects, crs, extent
+
+
+def read_alone(
+    county: County, crs: CRS, extent: Bounds, *, layer: str
+) -> tuple[pd.DataFrame | Grid | None, pd.DataFrame]:
+    """Read a layer that comes from a source of its own; None where the region names none.
+
+    Raises
+    ------
+    LayerError
+        If the layer cannot be used; see ``docs/errors.md``.
+    """
+    source = county.region.sources.get(layer)
+    if source is None:
+        return None, no_defects()
+    reading = read_layer(source, crs, bounds=extent)
+    if isinstance(reading, RasterReading):
+        return reading.raster, reading.defects
+    require(reading.frame, LAYERS[layer], crs=crs)
+    return reading.frame, reading.defects
+
+
+def read_soils(county: County, crs: CRS, extent: Bounds) -> tuple[pd.DataFrame, ...]:
+    """Read the soil survey: its tables in the order of :data:`SOIL`, then its defects.
+
+    Raises
+    ------
+    LayerError
+        If a table cannot be used, or the survey has no map unit polygons.
+    """
+    survey = read_soil_survey(county.region.sources[SOIL_SURVEY].files)
+    if survey.soil_units is None:
+        raise CrsError(
+            SOIL_SURVEY,
+            "the soil survey has tables but no map unit polygons.",
+            "Add the folder or file with the soil polygons (soilmu_a_*.shp).",
+        )
+    west, south, east, north = extent
+    tables = {name: getattr(survey, name) for name in SOIL}
+    tables["soil_units"] = tables["soil_units"].to_crs(crs).cx[west:east, south:north]
     for name, table in tables.items():
         require(table, LAYERS[name], crs=crs)
-    return County(
-        region=region,
-        crs=crs,
-        tables=tables,
-        rasters=rasters,
-        defects=pd.concat(defects, ignore_index=True),
-        inputs=_hashes(region),
-    )
+    return (*tables.values(), survey.defects)
 
 
-def _bounds(parcels: gpd.GeoDataFrame) -> tuple[float, float, float, float]:
-    west, south, east, north = parcels.total_bounds
-    return west - HALO_M, south - HALO_M, east + HALO_M, north + HALO_M
-
-
-def _cross_checks(
-    tables: Mapping[str, pd.DataFrame], rasters: Mapping[str, Raster]
-) -> pd.DataFrame:
+def cross_check(county: County) -> pd.DataFrame:
     """Find what only shows when layers are held against each other."""
+    tables = county.tables
     wells, waters = tables.get("wells"), tables.get("waterbodies")
-    permits, terrain = tables.get("permits"), rasters.get("elevation")
+    permits, terrain = tables.get("permits"), county.rasters.get("elevation")
     found = [no_defects()]
     if isinstance(wells, gpd.GeoDataFrame) and terrain is not None:
         found.append(check_elevation_unit(wells, terrain))
@@ -124,44 +114,20 @@ def _cross_checks(
     return pd.concat(found, ignore_index=True)
 
 
-def _soil(
-    region: Region, crs: CRS, bounds: tuple[float, float, float, float]
-) -> tuple[dict[str, pd.DataFrame], pd.DataFrame]:
-    survey = read_soil_survey(region.sources[SOIL_SURVEY].files)
-    if survey.soil_units is None:
-        raise CrsError(
-            SOIL_SURVEY,
-            "the soil survey has tables but no map unit polygons.",
-            "Add the folder or file with the soil polygons (soilmu_a_*.shp).",
-        )
-    tables = {name: getattr(survey, name) for name in SOIL_TABLES}
-    west, south, east, north = bounds
-    units = tables["soil_units"].to_crs(crs)
-    tables["soil_units"] = units.cx[west:east, south:north]
-    return tables, survey.defects
+def gather_defects(
+    county: County, *defects: pd.DataFrame, sources: tuple[str, ...]
+) -> pd.DataFrame:
+    """Put all defects in one table.
 
-
-def _hashes(region: Region) -> dict[str, str]:
-    files: set[Path] = {region.path}
-    for source in region.sources.values():
-        for path in [*source.files, *([source.attributes] if source.attributes else [])]:
-            files |= set(path.rglob("*")) if path.is_dir() else _companions(path)
-    model = region.beside(region.model.file)
-    if model is not None:
-        files.add(model)
-    folder = region.path.parent.resolve()
-    names = {_name(path.resolve(), folder): path for path in files if path.is_file()}
-    return {name: _sha256(names[name]) for name in sorted(names)}
-
-
-def _companions(path: Path) -> set[Path]:
-    return set(path.parent.glob(path.stem + ".*")) if path.suffix.lower() == ".shp" else {path}
-
-
-def _name(path: Path, folder: Path) -> str:
-    return path.relative_to(folder).as_posix() if path.is_relative_to(folder) else path.name
-
-
-def _sha256(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
+    Parameters
+    ----------
+    defects
+        Of each of `sources`, in their order, then what was found between layers.
+    sources
+        Names of the sources; in the table they stand in the order of the region file, parcels
+        first, the soil survey last.
+    """
+    found = dict(zip(sources, defects, strict=False))
+    alone = [name for name in county.region.sources if name not in ("parcels", SOIL_SURVEY)]
+    order = ("parcels", *alone, SOIL_SURVEY)
+    return pd.concat([*(found[name] for name in order), defects[-1]], ignore_index=True)

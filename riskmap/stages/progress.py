@@ -4,14 +4,9 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, field
-from typing import TypeVar
-
-from tqdm import tqdm
-
-Item = TypeVar("Item")
 
 
 @dataclass
@@ -34,10 +29,10 @@ class Progress:
         self.seconds[name] = time.perf_counter() - start
         self._write(f"{name:<44}{self.seconds[name]:7.1f} s\n")
 
-    def each(self, items: Iterable[Item], *, total: int, unit: str) -> Iterator[Item]:
-        """Go through items with a bar."""
-        hidden = self.quiet or total < 2 or not sys.stderr.isatty()
-        yield from tqdm(items, total=total, unit=unit, disable=hidden, leave=False)
+    def tell(self, text: str) -> None:
+        """Say what a person must know, even if progress is not to be shown."""
+        sys.stderr.write(f"{text}\n")
+        sys.stderr.flush()
 
     def _write(self, text: str) -> None:
         if not self.quiet:

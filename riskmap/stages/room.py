@@ -2,48 +2,47 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from typing import Final
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from riskmap.contract.chunks import map_chunks, shares
 from riskmap.contract.vocabulary import may_be_onsite
 from riskmap.inventory.room import Ground, Obstacles, describe_room
-from riskmap.stages.loading import County
-from riskmap.stages.progress import Progress
+from riskmap.stages.county import County
 
 COLUMNS: Final = {"room_m2": "room_m2", "needed_m2": "room_needed_m2", "room_ratio": "room_ratio"}
 
 
 def room_features(
-    features: pd.DataFrame,
-    lots: gpd.GeoDataFrame,
-    areas: gpd.GeoDataFrame,
-    county: County,
-    progress: Progress,
+    county: County, inventory: pd.DataFrame, failing: pd.DataFrame, areas: gpd.GeoDataFrame
 ) -> tuple[pd.DataFrame, gpd.GeoDataFrame]:
     """Room left, room needed, what could be built; and the best place as a rectangle.
 
     Parameters
     ----------
-    features
+    county
+        With its lots and what stands in the way of a field.
+    inventory, failing
         Inventory and failure features of all parcels.
-    lots, areas
-        Lot polygons and treatment areas (with ``downslope_deg``), index ``parcel_id``.
+    areas
+        Treatment areas (with ``downslope_deg``), index ``parcel_id``.
 
     Returns
     -------
     The room columns of :data:`riskmap.contract.features.FAILURE`, and the best places with their
     lengths; parcels without a system are unknown and have no place.
     """
+    features, lots = inventory.join(failing), county.lots
     served = features.index[may_be_onsite(features["service"])]
-    size = county.region.run.chunk_parcels
-    parts = [
-        _chunk(features.loc[ids], lots.loc[ids], areas.loc[ids], county)
-        for ids in progress.each(_cut(served, size), total=-(-len(served) // size), unit="chunk")
-    ]
+
+    def work(span: slice) -> gpd.GeoDataFrame:
+        ids = served[span]
+        return _chunk(features.loc[ids], lots.loc[ids], areas.loc[ids], county)
+
+    parts = map_chunks(work, shares(len(served), county.region.run.chunk_parcels), unit="chunk")
     found = gpd.GeoDataFrame(pd.concat(parts)) if parts else None
     return _columns(found, features.index), _places(found, lots)
 
@@ -69,11 +68,6 @@ def _chunk(
         mound_m2=needed * rules.mound_ratio,
         rules=rules,
     )
-
-
-def _cut(ids: pd.Index, size: int) -> Iterator[pd.Index]:
-    for start in range(0, len(ids), size):
-        yield ids[start : start + size]
 
 
 def _columns(found: gpd.GeoDataFrame | None, index: pd.Index) -> pd.DataFrame:

@@ -15,11 +15,10 @@ from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.inventory.soil_mixtures import soil_mixtures
 from riskmap.ranking.model import Model
 from riskmap.ranking.score import limits_used
+from riskmap.stages.county import County
 from riskmap.stages.groundwater import Groundwater
-from riskmap.stages.inventory import Described
 from riskmap.stages.learned_scenarios import learned_speaker
 from riskmap.stages.learning import Learning
-from riskmap.stages.loading import County
 from riskmap.stages.scenario_records import county_records
 from riskmap.stages.scenarios import (
     CountyScenarios,
@@ -43,18 +42,18 @@ def county_scenarios(
     features: pd.DataFrame,
     county: County,
     model: Model,
-    described: Described,
     *,
+    component_ratings: pd.DataFrame,
+    soil_shares: pd.DataFrame,
     aging: Mapping[str, AgingModel],
     margin: float,
     groundwater: Groundwater | None,
     learning: Learning | None,
 ) -> CountyScenarios:
     """Describe the doubt of the rows of `features` (ranked systems, with all that was found)."""
-    region, shares = county.region, described.soil_shares
-    soils = soil_mixtures(
-        shares[shares["parcel_id"].isin(features.index)], described.component_ratings
-    )
+    region = county.region
+    own = soil_shares[soil_shares["parcel_id"].isin(features.index)]
+    soils = soil_mixtures(own, component_ratings)
     soils = {name: soils[name] for name in sorted(soils_read(model) | {"drainage_class"})}
     houses = county.tables["parcels"].set_index("parcel_id")["year_built"].astype(float)
     records = county_records(

@@ -15,10 +15,11 @@ import numpy.typing as npt
 import pandas as pd
 
 from riskmap.contract.arrays import Floats
+from riskmap.contract.kinds import UNKNOWN_CODE
 from riskmap.contract.rules import Rules
 from riskmap.contract.vocabulary import DRAINAGE_CLASSES
 from riskmap.failure.flow import persons
-from riskmap.failure.geometry import KINDS, kind_codes
+from riskmap.failure.geometry import kind_codes
 from riskmap.failure.pumping import PUMP_OUT_RATE_YR
 from riskmap.failure.sizing import (
     DEFAULT_CLASS,
@@ -156,7 +157,7 @@ def county_records(
     flow, rule = numbers(features, "daily_flow_l_d"), loading_rule(rules.accept_rule)
     metered = (features["daily_flow_l_d_evidence"] == "measured").to_numpy()
     kind = kind_codes(features["kind"].fillna("unknown").to_numpy(object))
-    kind[kind == KINDS.index("unknown")] = -1
+    kind[kind == UNKNOWN_CODE] = -1
     components = SoilComponents.of(soils, features.index)
     return CountyRecords(
         kind=UncertainWord.of(

@@ -8,7 +8,7 @@ run on them as they run on the records themselves.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from functools import partial
 from typing import Final
 
@@ -17,15 +17,17 @@ import numpy.typing as npt
 import pandas as pd
 
 from riskmap.contract.arrays import Floats
+from riskmap.contract.chunks import map_chunks, spans
+from riskmap.contract.kinds import SYSTEM_KINDS, UNKNOWN_CODE
 from riskmap.contract.rules import Rules
 from riskmap.contract.settings import Belief, beliefs_of, draw_beliefs, drawn
 from riskmap.contract.vocabulary import DRAINAGE_CLASSES
 from riskmap.failure.aging import AgingModel, chance_on_curve_frac, curve_of_kind
 from riskmap.failure.assess import LEAST_KSAT_UM_S
-from riskmap.failure.geometry import KINDS
-from riskmap.failure.rerun import SystemRecords, systems_today
+from riskmap.failure.rerun import SystemRecords, SystemsToday, systems_today
 from riskmap.failure.settings import FailureSettings
 from riskmap.failure.sizing import rate_of_ksat
+from riskmap.groundwater.rerun import RERUN_COLUMNS
 from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.inventory.soil_mixtures import OF_FEATURE
 from riskmap.ranking.layout import parcel_keys
@@ -34,24 +36,21 @@ from riskmap.ranking.outcomes import THOUSANDTHS, Outcomes, roll, scenarios_for,
 from riskmap.ranking.priors import spread_of
 from riskmap.ranking.records import UncertainRecord
 from riskmap.ranking.score import hazard_at, hazard_factors
-from riskmap.ranking.tally import in_threads, spans
 from riskmap.stages.scenario_records import STREAMS, CountyRecords, default_ksat_um_s
 
 Drawn = dict[str, Floats]
 Speak = Callable[[int, Mapping[str, Floats], Mapping[str, npt.NDArray[np.uint16]]], Floats]
 Reached = Callable[[GroundwaterSettings, Mapping[str, Floats]], Mapping[str, Floats]]
 
-WORDS: Final = {"kind": KINDS, "drainage_class": DRAINAGE_CLASSES}
+WORDS: Final = {"kind": SYSTEM_KINDS, "drainage_class": DRAINAGE_CLASSES}
 """Features in words -> words in the order of their codes."""
 
 BY_RECORDS: Final = ("kind", "age_yr", "water_table_m")
-BY_FAILURE: Final = ("load_ratio", "reserve_frac", "pump_overdue_yr", "chance_failing_frac")
-BY_WATER: Final = (
-    "vulnerability", "nitrogen_kg_yr", "reaching", "wells_soon", "nitrate_given_mg_l",
-    "lot_nitrate_mg_l",
-)  # fmt: skip
-"""Features that a scenario gives beside the soils': drawn, by the failure physics, by the
-groundwater's."""
+"""Features that a scenario draws, beside the soils'."""
+BY_FAILURE: Final = (*(part.name for part in fields(SystemsToday)), "chance_failing_frac")
+"""Features that the failure physics gives."""
+BY_WATER: Final = ("vulnerability", *RERUN_COLUMNS)
+"""Features that the groundwater's arithmetic gives, and the one that it takes."""
 
 VARYING: Final = ("wet_depth_cm", "restriction_cm", "ksat_um_s")
 """Soil features that vary inside a component; its ratings are what the survey makes of it."""
@@ -87,11 +86,11 @@ class CountyScenarios:
 
 
 def draw_outcomes(
-    county: CountyScenarios, *, scenarios: int | None = None, seed: int = 0, threads: int = 2
+    county: CountyScenarios, *, scenarios: int | None = None, seed: int = 0
 ) -> Outcomes:
     """Run all scenarios, by default as many as suit the county's size.
 
-    A system's draws do not depend on the order of rows or on the threads.
+    A system's draws do not depend on the order of rows or on the number of workers.
     """
     scenarios = scenarios or scenarios_for(len(county.systems))
     table = beliefs_of(county.failure, *(() if county.water is None else (county.water,)))
@@ -109,8 +108,8 @@ def draw_outcomes(
     spoken = None if county.speak is None else np.empty((n, scenarios), np.float32)
     kept = {name: np.empty((n, scenarios), np.float32) for name in KEPT}
 
-    def work(span: tuple[int, int]) -> None:
-        for k in range(*span):
+    def work(span: slice) -> None:
+        for k in range(span.start, span.stop):
             rolled = partial(dice.uniform, scenario=k)
             failure = drawn(county.failure, values[k])
             records = _drawn_records(county, failure, rolled)
@@ -122,7 +121,7 @@ def draw_outcomes(
             if county.speak is not None and spoken is not None:
                 spoken[:, k] = county.speak(k, records, found)
 
-    in_threads(work, spans(scenarios, 4), threads=threads)
+    map_chunks(work, spans(scenarios, 4))
     return Outcomes(names, limits, kept, spoken)
 
 
@@ -211,18 +210,14 @@ def _run_physics(
     values: Mapping[Belief, float],
 ) -> dict[str, npt.NDArray[np.uint16]]:
     """Add to the drawn records what the physics makes of them; return the limitations."""
-    kind = np.where(records["kind"] < 0, KINDS.index("unknown"), records["kind"]).astype(np.int64)
+    kind = np.where(records["kind"] < 0, UNKNOWN_CODE, records["kind"]).astype(np.int64)
     today = systems_today(
         _as_records(records, kind, county.records),
         failure,
         margin=county.margin,
         vertical_separation_m=county.rules.vertical_separation_m,
     )
-    records |= {
-        "load_ratio": today.load_ratio,
-        "reserve_frac": today.reserve_frac,
-        "pump_overdue_yr": today.pump_overdue_yr,
-    }
+    records |= {part.name: getattr(today, part.name) for part in fields(SystemsToday)}
     limits = _limits(county.model.of("failure"), records)
     records["chance_failing_frac"] = _chance(records, limits, kind, county, failure.hazard_ratio)
     if county.reached is not None and county.water is not None:
@@ -262,7 +257,7 @@ def _chance(
         if factor.name in limits:
             worth = factor.weight * model.scale("failure") / THOUSANDTHS
             points += worth * limits[factor.name]
-    shape, scale = curve_of_kind(np.array(KINDS, object), models=county.aging)
+    shape, scale = curve_of_kind(np.array(SYSTEM_KINDS, object), models=county.aging)
     return chance_on_curve_frac(
         records["age_yr"],
         shape=shape[kind],

@@ -22,7 +22,7 @@ from riskmap.ranking.service_classifier import (
     infer_service,
 )
 from riskmap.spatial.neighbors import sum_within
-from riskmap.stages.loading import County
+from riskmap.stages.county import County
 
 RECORDED: Final = ("measured", "mapped")
 """Evidence of service that is learned from; what a rule inferred would only teach the rule."""
@@ -40,7 +40,7 @@ DENSITIES: Final = ("systems_per_km2", "systems_within_229_m")
 CONFIDENCE: Final = "service_confidence_frac"
 
 
-def fill_service(features: pd.DataFrame, county: County) -> tuple[pd.DataFrame, Service | None]:
+def fill_service(county: County, features: pd.DataFrame) -> tuple[pd.DataFrame, Service | None]:
     """Fill the open service of built parcels where a classifier is sure, and count anew.
 
     Parameters
@@ -169,7 +169,7 @@ def _written(features: pd.DataFrame, found: Service) -> pd.DataFrame:
     table.loc[told.index, "service_evidence"] = "inferred"
     percent = (100 * told["service_confidence"]).round().astype(int).astype(str)
     table.loc[told.index, "service_reason"] = (
-        "learned from parcels whose service is on record (" + percent + " % sure)"
+        "learned from parcels whose service is on record (" + percent + "% sure)"
     )
     counted = complete_inventory(table.drop(columns=list(DENSITIES)))
     return counted.assign(**{CONFIDENCE: table[CONFIDENCE]})

@@ -11,10 +11,12 @@ from numpy.typing import NDArray
 
 from riskmap.contract.errors import NotEnoughDataError
 from riskmap.contract.quantities import percent
+from riskmap.contract.units import YEAR_D
 from riskmap.groundwater.holdout import PUBLISHED, hold_out_comparison
-from riskmap.groundwater.nitrogen import YEAR_D, neighborhood_nitrate_mg_l
+from riskmap.groundwater.nitrogen import neighborhood_nitrate_mg_l
 from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.ranking.settings import LearningSettings
+from riskmap.stages.county import County
 from riskmap.stages.groundwater import Groundwater
 
 VALIDATION_COLUMNS: Final = (
@@ -39,6 +41,20 @@ class WellValidation:
     published: pd.DataFrame
     words: str
     samples: int
+
+
+def validate_county(county: County, groundwater: Groundwater | None) -> WellValidation | None:
+    """Do :func:`well_validation` as a stage; None without terrain."""
+    if groundwater is None:
+        return None
+    region = county.region
+    return well_validation(
+        groundwater,
+        county.tables.get("well_samples"),
+        region.groundwater,
+        region.learning,
+        seed=region.run.seed,
+    )
 
 
 def well_validation(
@@ -115,7 +131,7 @@ def _balance(
 def _water_depth_m(wells: pd.DataFrame, groundwater: Groundwater) -> NDArray[np.float64]:
     """Depth to the water table at each well; the middle depth where it is not known."""
     head, land = groundwater.surface.head, groundwater.land
-    depth = land.with_values(land.values - head.values).nearest(wells["x_m"], wells["y_m"])
+    depth = land.with_values(land.values - head.values).sample(wells["x_m"], wells["y_m"])
     middle = np.nanmedian(depth) if np.isfinite(depth).any() else 0.0
     return np.where(np.isfinite(depth), depth, middle)
 

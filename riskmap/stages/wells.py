@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from riskmap.action.zone_reasons import ZoneSettings
 from riskmap.contract.arrays import Floats
 from riskmap.contract.rules import Rules
-from riskmap.groundwater.nitrogen import YEAR_D
+from riskmap.contract.units import YEAR_D
 from riskmap.groundwater.screens import is_public
 from riskmap.groundwater.setbacks import distance_beside_time, setback_violations, virus_aquifer
 from riskmap.groundwater.settings import GroundwaterSettings

@@ -2,26 +2,25 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
-from rasterio.features import rasterize
-from rasterio.transform import Affine
 
 from riskmap.action.zone_reasons import ZoneSettings, reasons_of_cells
 from riskmap.action.zones import ZoneShapes, draw_zones, zone_table
 from riskmap.contract.arrays import Flags
+from riskmap.contract.grid import Grid
+from riskmap.contract.quantities import TRACT, text
 from riskmap.contract.rules import Rules
-from riskmap.contract.units import ACRE_M2, HECTARE_M2
 from riskmap.failure.flow import persons
-from riskmap.groundwater.grid import Grid
 from riskmap.groundwater.screens import is_public
+from riskmap.spatial.cells import written_in
+from riskmap.stages.county import County
 from riskmap.stages.groundwater import Groundwater
-from riskmap.stages.loading import County
 from riskmap.stages.vulnerability import vulnerability_grid
 from riskmap.stages.wells import setback_table, well_capture, well_columns
 
@@ -49,20 +48,20 @@ class Planning:
 
 
 def plan_zones(
-    parcels: gpd.GeoDataFrame,
-    groundwater: Groundwater,
     county: County,
+    parcels: gpd.GeoDataFrame,
+    groundwater: Groundwater | None,
     *,
     chosen: ArrayLike | None = None,
-) -> Planning:
+) -> Planning | None:
     """Draw a county's zones and complete its wells.
 
     Parameters
     ----------
     parcels
         The result's parcels (features and scores), index ``parcel_id``.
-    groundwater, county
-        Of the same run.
+    groundwater
+        Of the same run; None without terrain.
     chosen
         Wells (yes or no, in the order of ``groundwater.wells``) whose capture area makes a zone. By
         default public wells, and others with enough systems inside or predicted nitrate above the
@@ -70,9 +69,11 @@ def plan_zones(
 
     Returns
     -------
-    Planning
-        The same input gives the same answer.
+    Planning or None
+        The same input gives the same answer; None without terrain.
     """
+    if groundwater is None:
+        return None
     region = county.region
     settings = region.zones
     capture = well_capture(
@@ -134,8 +135,8 @@ def zone_grid(land: Grid) -> Grid:
     """Cut the groundwater's cells into cells of about :data:`ZONE_CELL_M`, values carried over."""
     times = max(1, round(land.cell_m / ZONE_CELL_M))
     values = np.repeat(np.repeat(land.values, times, axis=0), times, axis=1)
-    a, b, c, d, e, f = land.transform
-    return Grid(values, (a / times, b, c, d, e / times, f))
+    side = land.cell_m / times
+    return replace(land, values=values, cell_x_m=side, cell_y_m=side)
 
 
 def _finer(coarse: Grid, grid: Grid) -> NDArray[np.float64]:
@@ -146,12 +147,7 @@ def _finer(coarse: Grid, grid: Grid) -> NDArray[np.float64]:
 def _cells_of(areas: pd.DataFrame | None, grid: Grid) -> Flags:
     """Cells in some areas; none where there are none."""
     given = areas.geometry if isinstance(areas, gpd.GeoDataFrame) else []
-    shapes = [(shape, 1) for shape in given if shape is not None and not shape.is_empty]
-    if not shapes:
-        return np.zeros(grid.values.shape, bool)
-    cells = rasterize(
-        shapes, out_shape=grid.values.shape, transform=Affine(*grid.transform), dtype="uint8"
-    )
+    cells = written_in(((shape, 1) for shape in given), grid, dtype="uint8")
     return np.asarray(cells, bool)
 
 
@@ -201,22 +197,21 @@ def _rule(settings: ZoneSettings) -> str:
 def _notes(
     drawn: ZoneShapes, capture: gpd.GeoDataFrame, rule: str, county: County
 ) -> tuple[str, ...]:
-    settings, given = county.region.zones, county.tables.get("wellhead_areas")
-    us = county.region.county.units == "us"
-    area, size = ("acres", ACRE_M2) if us else ("ha", HECTARE_M2)
+    settings, units = county.region.zones, county.region.county.units
+    given = county.tables.get("wellhead_areas")
     delineated = () if given is None else (
-        f"{len(given)} delineated protection areas of public wells, as the county gives them, make "
-        "zones of their own.",
+        f"{len(given):,} delineated protection areas of public wells, as the county gives them, "
+        "make zones of their own.",
     )  # fmt: skip
     assumed = int((capture["pumping_l_d_evidence"] == "assumed").sum())
     return (
         *delineated,
-        f"{int(capture['chosen'].sum())} of {len(capture)} drinking-water wells make a capture "
+        f"{int(capture['chosen'].sum()):,} of {len(capture):,} drinking-water wells make a capture "
         f"zone: {rule}.",
-        f"The draw of {assumed} of {len(capture)} wells is assumed.",
-        f"Pieces smaller than {settings.least_area_m2 / size:.2g} {area} or with fewer than "
+        f"The draw of {assumed:,} of {len(capture):,} wells is assumed.",
+        f"Pieces smaller than {text(settings.least_area_m2, TRACT, units)} or with fewer than "
         f"{settings.least_systems} systems join a neighbor; those alone, "
-        f"{drawn.left_out_m2 / size:.1f} {area} in all, are left out.",
+        f"{text(drawn.left_out_m2, TRACT, units)} in all, are left out.",
         "Screening areas for planning. A delineation for regulation needs a licensed "
         "hydrogeologist and local data.",
     )

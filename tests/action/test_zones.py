@@ -7,8 +7,8 @@ import shapely
 
 from riskmap.action.zone_reasons import ZoneSettings
 from riskmap.action.zones import draw_zones, zone_ids, zone_table
+from riskmap.contract.grid import Grid, grid_from_bounds
 from riskmap.contract.results import ZONES
-from riskmap.groundwater.grid import Grid, grid_from_bounds
 
 NAN = float("nan")
 SETTINGS = ZoneSettings(least_area_m2=4_000.0, join_m=20.0)

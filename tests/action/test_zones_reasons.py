@@ -7,7 +7,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from riskmap.action.zone_reasons import (
-    KINDS,
+    ZONE_KINDS,
     ZoneSettings,
     density_and_age,
     hot_cells,
@@ -18,11 +18,11 @@ from riskmap.action.zone_reasons import (
     systems_per_cell,
     vulnerable_cells,
 )
-from riskmap.groundwater.grid import Grid, grid_from_bounds
+from riskmap.contract.grid import Grid, grid_from_bounds
 from riskmap.groundwater.nitrogen import neighborhood_nitrate_mg_l
 from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.ranking.hotspots import benjamini_hochberg
-from riskmap.spatial.hexagons import hexagon_of, middle_of, touching
+from riskmap.spatial.hexagons import hexagon_of, middles_of, touching
 
 NAN = float("nan")
 
@@ -85,7 +85,7 @@ class TestAgainstEnumeration:
         systems, chosen = town(400), ZoneSettings(hexagon_m=120.0)
         table = hot_hexagons(systems["x_m"], systems["y_m"], systems["groundwater_score"], chosen)
         known = table["mean_score"].notna().to_numpy()
-        middle = np.column_stack(middle_of(table[["q", "r"]], across_m=120.0))
+        middle = middles_of(table[["q", "r"]], across_m=120.0)
         score = table["mean_score"].to_numpy()
         mean, sd, n = score[known].mean(), score[known].std(), known.sum()
         for place in np.flatnonzero(known):
@@ -115,17 +115,17 @@ class TestHexagons:
     ) -> None:
         xy = np.array(places)
         own = hexagon_of(xy[:, 0], xy[:, 1], across_m=across)
-        here = np.column_stack(middle_of(own, across_m=across))
+        here = middles_of(own, across_m=across)
         distance = np.hypot(*(xy - here).T)
         assert (distance <= across / np.sqrt(3.0) * (1 + 1e-6)).all()
         for step in ((1, 0), (0, 1), (-1, 1), (-1, 0), (0, -1), (1, -1)):
-            there = np.column_stack(middle_of(own + np.array(step), across_m=across))
+            there = middles_of(own + np.array(step), across_m=across)
             assert (distance <= np.hypot(*(xy - there).T) + 1e-6 * across).all()
 
     def test_touching_by_distance(self) -> None:
         rng = np.random.default_rng(4)
         cells = np.unique(rng.integers(-5, 6, (70, 2)), axis=0)
-        middle = np.column_stack(middle_of(cells, across_m=1.0))
+        middle = middles_of(cells, across_m=1.0)
         gap = np.hypot(*(middle[:, None] - middle[None]).transpose(2, 0, 1))
         expected = {tuple(pair) for pair in np.argwhere(np.triu(np.abs(gap - 1) < 1e-9))}
         first, second = touching(cells)
@@ -150,7 +150,7 @@ class TestReasons:
 
     def test_every_kind_in_order_and_only_on_land(self) -> None:
         found = self.found()
-        assert tuple(found) == KINDS
+        assert tuple(found) == ZONE_KINDS
         assert not any(flags[:, :10].any() for flags in found.values())
         assert found["capture"][:, 10:14].all()
         assert found["wellhead"].any()

@@ -19,7 +19,7 @@ from riskmap.action.zone_shapes import (
     trace,
 )
 from riskmap.action.zones import SMOOTHING_CELLS
-from riskmap.groundwater.grid import Grid, grid_from_bounds
+from riskmap.contract.grid import Grid, grid_from_bounds
 
 CELL_M = 20.0
 

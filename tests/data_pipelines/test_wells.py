@@ -14,7 +14,7 @@ from data_pipelines.rasters import read_elevation
 from data_pipelines.tables import parse_table
 from data_pipelines.wells import check_elevation_unit, check_in_water, read_wells
 from riskmap.contract.check import check_layer
-from riskmap.contract.grid import Raster
+from riskmap.contract.grid import Grid
 from riskmap.contract.layers import WELLS
 from riskmap.contract.sources import ColumnSource, Reading, Source
 
@@ -28,7 +28,7 @@ def wells_at(elevation: list[float], x: list[float] | None = None) -> gpd.GeoDat
 
 
 # One row of four cells, 100 m wide: terrain at 300, 310, 320 and 330 m.
-TERRAIN = Raster(np.array([[300.0, 310.0, 320.0, 330.0]]), 0, 100, 100, 100, CRS("EPSG:26915"))
+TERRAIN = Grid(np.array([[300.0, 310.0, 320.0, 330.0]]), 0, 100, 100, 100, CRS("EPSG:26915"))
 
 
 class TestElevationUnitByEye:
@@ -41,7 +41,7 @@ class TestElevationUnitByEye:
         assert len(found(defects, "feet_sold_as_meters")) == 4
 
     def test_terrain_in_feet(self):
-        terrain = Raster(TERRAIN.values / 0.3048, 0, 100, 100, 100, TERRAIN.crs)
+        terrain = Grid(TERRAIN.values / 0.3048, 0, 100, 100, 100, TERRAIN.crs)
         defects = check_elevation_unit(wells_at([301.0, 308.0, 320.0, 331.0]), terrain)
         assert set(defects["check"]) == {"terrain_in_feet"}
 
@@ -53,7 +53,7 @@ class TestElevationUnitByEye:
 
     def test_low_ground_cannot_be_judged(self):
         # At 3 m above sea feet and meters differ by less than any terrain model is wrong.
-        low = Raster(np.full((1, 4), 3.0), 0, 100, 100, 100, TERRAIN.crs)
+        low = Grid(np.full((1, 4), 3.0), 0, 100, 100, 100, TERRAIN.crs)
         assert check_elevation_unit(wells_at([9.8, 9.9, 10.0, 9.7]), low).empty
 
     def test_nothing_is_changed_and_wells_outside_do_not_count(self):
@@ -136,7 +136,7 @@ def heads(shared_data: Path, name: str, **columns: ColumnSource) -> Reading:
 
 
 @pytest.fixture(scope="module")
-def sand_plain(shared_data: Path) -> Raster:
+def sand_plain(shared_data: Path) -> Grid:
     path = shared_data / "terrain_water/sand_plain/dem40m.tif"
     return read_elevation(Source("elevation", (path,), unit="m"), CRS("EPSG:3070")).raster
 

@@ -10,11 +10,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from riskmap.contract.kinds import SYSTEM_KINDS
 from riskmap.contract.rule_sets import PERSON_USE
 from riskmap.contract.rules import RulePeriod, Rules
 from riskmap.failure.assess import assess_failure
 from riskmap.failure.flow import rule_flow_l_d
-from riskmap.failure.geometry import KINDS, kind_codes
+from riskmap.failure.geometry import kind_codes
 from riskmap.failure.rerun import SystemRecords, SystemsToday, systems_today
 from riskmap.failure.settings import FailureSettings
 from riskmap.failure.sizing import loading_rule, rate_on_permit_l_d_m2
@@ -32,7 +33,7 @@ def systems(count: int = 400) -> pd.DataFrame:
     rng = np.random.default_rng(5)
     return pd.DataFrame(
         {
-            "kind": rng.choice(KINDS, count),
+            "kind": rng.choice(SYSTEM_KINDS, count),
             "age_yr": rng.uniform(0, 70, count),
             "occupants": rng.integers(1, 7, count).astype(float),
             "tank_volume_l": rng.uniform(1900, 5700, count),

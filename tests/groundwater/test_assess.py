@@ -8,9 +8,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from riskmap.contract.grid import Grid, grid_from_bounds
 from riskmap.groundwater import superpose
 from riskmap.groundwater.assess import GroundwaterAssessment, assess_groundwater
-from riskmap.groundwater.grid import Grid, grid_from_bounds
 from riskmap.groundwater.score import groundwater_score, nearness, receptor_part
 from riskmap.groundwater.screens import draw_l_d, screen_windows
 from riskmap.groundwater.settings import GroundwaterSettings, WellSettings

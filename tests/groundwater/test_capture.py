@@ -6,6 +6,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from riskmap.contract.grid import grid_from_bounds
 from riskmap.groundwater.capture import (
     bounding_curve,
     fixed_radius_m,
@@ -14,7 +15,6 @@ from riskmap.groundwater.capture import (
     upgradient_length_m,
 )
 from riskmap.groundwater.gradient import FlowField, flow_field
-from riskmap.groundwater.grid import grid_from_bounds
 from riskmap.groundwater.paths import trace_paths
 from riskmap.groundwater.setbacks import setback_violations
 from riskmap.groundwater.zones import capture_zones, systems_inside

@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from riskmap.contract.grid import Grid, grid_from_bounds
 from riskmap.groundwater.gradient import DIVIDE, FLAT, FLOWING, SINK, UNKNOWN, flow_field
-from riskmap.groundwater.grid import Grid, grid_from_bounds
 
 
 def surface(head: object, cell_m: float = 20.0) -> Grid:
@@ -88,7 +88,9 @@ class TestNoNonsense:
         with pytest.raises(ValueError, match="porosity"):
             flow_field(plane(0.1, 0), conductivity_m_d=1.0, porosity_frac=1.5)
         with pytest.raises(ValueError, match="square"):
-            Grid(np.zeros((2, 2)), (10.0, 0.0, 0.0, 0.0, -20.0, 0.0))
+            flow_field(
+                Grid(np.zeros((4, 4)), 0, 80, 10, 20), conductivity_m_d=1.0, porosity_frac=0.3
+            )
 
 
 class TestGrid:
@@ -98,7 +100,7 @@ class TestGrid:
         x, y = rng.uniform(1010, 1130, 50), rng.uniform(4890, 4990, 50)
         np.testing.assert_allclose(grid.bilinear(x, y), 50 + 0.02 * x - 0.03 * y, atol=1e-9)
         assert np.isnan(grid.bilinear([0.0, np.nan], [0.0, 4950.0])).all()
-        assert np.isnan(grid.nearest([999.0], [4950.0])[0])
+        assert np.isnan(grid.sample([999.0], [4950.0])[0])
 
     def test_cell_of(self) -> None:
         row, column = plane(0, 0).cell_of([1000.0, 1139.9, 1140.0], [5000.0, 4880.1, 4990.0])

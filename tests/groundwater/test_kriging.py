@@ -7,7 +7,12 @@ from hypothesis import strategies as st
 
 from riskmap.contract.errors import NotEnoughDataError
 from riskmap.groundwater.kriging import Measurements, krige, leave_one_out, merge_places
-from riskmap.groundwater.variogram import KINDS, Variogram, fit_variogram, sample_variogram
+from riskmap.groundwater.variogram import (
+    VARIOGRAM_KINDS,
+    Variogram,
+    fit_variogram,
+    sample_variogram,
+)
 
 MODEL = Variogram("exponential", 0.2, 1.5, 300.0)
 
@@ -21,7 +26,7 @@ def scattered(n: int, seed: int = 0, *, drift: bool = False) -> Measurements:
 
 
 class TestAgainstOtherSoftware:
-    @pytest.mark.parametrize("kind", KINDS)
+    @pytest.mark.parametrize("kind", VARIOGRAM_KINDS)
     def test_pykrige_ordinary(self, kind: str) -> None:
         ok = pytest.importorskip("pykrige.ok")
         data = scattered(60)
@@ -110,7 +115,7 @@ class TestProperties:
         rng = np.random.default_rng(0)
         x, y = rng.uniform(0, 1000, (2, 100))
         sample = sample_variogram(x, y, rng.normal(size=100))
-        for kind in KINDS:
+        for kind in VARIOGRAM_KINDS:
             model = Variogram(kind, 0.3, 2.0, 150.0)
             exact = type(sample)(
                 sample.pairs, sample.distance_m, model.semivariance(sample.distance_m)

@@ -5,8 +5,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from riskmap.contract.grid import grid_from_bounds
 from riskmap.groundwater.gradient import flow_field
-from riskmap.groundwater.grid import grid_from_bounds
 from riskmap.groundwater.paths import DISTANCE, EDGE, STILL, TIME, WATER, trace_paths
 from riskmap.groundwater.reach import pairs_in_reach
 

@@ -9,10 +9,10 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy import integrate
 
+from riskmap.contract.grid import grid_from_bounds
+from riskmap.contract.units import YEAR_D
 from riskmap.groundwater.arrival import arrived_frac
 from riskmap.groundwater.gradient import FlowField, flow_field
-from riskmap.groundwater.grid import grid_from_bounds
-from riskmap.groundwater.nitrogen import YEAR_D
 from riskmap.groundwater.paths import Paths, trace_paths
 from riskmap.groundwater.plume import (
     left_after,

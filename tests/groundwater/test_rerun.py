@@ -13,9 +13,9 @@ from hypothesis import strategies as st
 from numpy.typing import NDArray
 from scipy.stats import norm
 
+from riskmap.contract.grid import Grid, grid_from_bounds
 from riskmap.contract.settings import beliefs_of, draw_beliefs, drawn
 from riskmap.groundwater.assess import assess_groundwater
-from riskmap.groundwater.grid import Grid, grid_from_bounds
 from riskmap.groundwater.nitrogen import neighborhood_nitrate_mg_l
 from riskmap.groundwater.rerun import RERUN_COLUMNS, Rerun, prepare_rerun, rerun
 from riskmap.groundwater.settings import GroundwaterSettings, WellSettings

@@ -11,7 +11,7 @@ from scipy.special import erfcx
 from riskmap.groundwater import rerun_kernel
 from riskmap.groundwater.arrival import arrived_frac
 from riskmap.groundwater.plume import left_after
-from riskmap.groundwater.rerun_kernel import Source, Window, layer_mean_of, window_mean_of
+from riskmap.groundwater.rerun_kernel import PlumeSource, Window, layer_mean_of, window_mean_of
 from riskmap.groundwater.slabs import layer_mean, window_mean
 from riskmap.spatial.neighbors import neighbor_list, sum_within
 
@@ -27,9 +27,9 @@ def window(top: float, bottom: float, b: float) -> Window:
     )  # fmt: skip
 
 
-def source(depth: float, b: float) -> Source:
+def source(depth: float, b: float) -> PlumeSource:
     angle = np.pi * depth / b
-    return Source(1.0, 15.0, depth, NAN, float(np.cos(angle)), float(np.sin(angle)))
+    return PlumeSource(1.0, 15.0, depth, NAN, float(np.cos(angle)), float(np.sin(angle)))
 
 
 class TestAgainstTheAssessment:

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from riskmap.groundwater.grid import Grid, grid_from_bounds
+from riskmap.contract.grid import Grid, grid_from_bounds
 from riskmap.groundwater.kriging import leave_one_out
 from riskmap.groundwater.levels import WaterLevels, water_levels
 from riskmap.groundwater.variogram import Variogram
@@ -197,8 +197,8 @@ def sand_plain(shared_data: Path) -> tuple[pd.DataFrame, Grid]:
             rasterio.band(file, 1), land, dst_transform=transform, dst_crs="EPSG:3070",
             resampling=warp.Resampling.bilinear, dst_nodata=np.nan,
         )  # fmt: skip
-    return pd.read_csv(folder / "wgnhs_head_targets.csv"), Grid(
-        land.astype(float), tuple(transform)[:6]
+    return pd.read_csv(folder / "wgnhs_head_targets.csv"), grid_from_bounds(
+        west_m=transform.c, north_m=transform.f, cell_m=transform.a, values=land
     )
 
 

@@ -7,8 +7,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import ndimage
 
+from riskmap.contract.grid import Grid, grid_from_bounds
 from riskmap.groundwater.gradient import FlowField, flow_field
-from riskmap.groundwater.grid import Grid, grid_from_bounds
 from riskmap.groundwater.setbacks import virus_aquifer
 from riskmap.groundwater.zones import Zones, capture_zones, clean_rings
 

@@ -9,7 +9,7 @@ import pytest
 import shapely
 from pyproj import CRS
 
-from riskmap.contract.grid import Raster
+from riskmap.contract.grid import Grid
 from riskmap.inventory.lots import middles
 
 UTM = CRS.from_epsg(32616)
@@ -62,12 +62,12 @@ def areas() -> Callable[..., gpd.GeoDataFrame]:
 
 
 @pytest.fixture(scope="session")
-def grid() -> Callable[..., Raster]:
+def grid() -> Callable[..., Grid]:
     """Make a raster of cells of 10 m whose south-west corner is the origin."""
 
-    def make(values: object, cell_m: float = 10.0) -> Raster:
+    def make(values: object, cell_m: float = 10.0) -> Grid:
         array = np.array(values, dtype=float)
-        return Raster(array, 0.0, array.shape[0] * cell_m, cell_m, cell_m, UTM)
+        return Grid(array, 0.0, array.shape[0] * cell_m, cell_m, cell_m, UTM)
 
     return make
 

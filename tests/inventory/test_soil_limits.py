@@ -9,6 +9,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from riskmap.inventory import soil_properties as properties
+from riskmap.inventory import soil_rule as rule
 from riskmap.inventory.soil_aggregate import dominant_component, dominant_condition, extremes
 from riskmap.inventory.soil_curves import rating_class, s_curve
 from riskmap.inventory.soil_limits import component_properties, rate_components
@@ -20,7 +21,7 @@ def components(**changes: object) -> pd.DataFrame:
         "cokey": "1", "mukey": "7", "comppct": 100.0, "compkind": "series", "slope_pct": 2.0,
         "drainage_class": "well", "hydrologic_group": "B", "tax_subgroup": "Typic Hapludalfs",
         "tax_great_group": "Hapludalfs", "tax_order": "Alfisols", "subsidence_cm": np.nan,
-        "local_phase": None,
+        "local_phase": None, "gaps": None,
     } | changes  # fmt: skip
     return pd.DataFrame([row])
 
@@ -72,11 +73,15 @@ class TestProperties:
         assert rated["limit_slow_water"] == 0
         assert rated["limit_cemented_pan"] == 1
 
-    def test_abrupt_textural_change_is_no_barrier(self) -> None:
-        change = restrictions(("abrupt textural change", 70))
-        rated = rate_components(components(), horizons((0, 90, 2)), change, months()).loc["1"]
+    @pytest.mark.parametrize("kind", rule.NOT_A_BARRIER)
+    def test_a_change_of_texture_hides_no_layer_below_it(self, kind: str) -> None:
+        # Clay of 0.21 um/s from 43 cm on: very limited, whatever the survey calls the change.
+        layers = horizons((0, 43, 14), (43, 152, 0.21))
+        rated = rate_components(components(), layers, restrictions((kind, 43)), months()).loc["1"]
         assert np.isnan(rated["restriction_cm"])
-        assert rated["limit_slow_water"] == 1
+        assert rated["ksat_min_um_s"] == 0.21
+        assert rated["rating_class"] == "very limited"
+        assert rated["reasons"] == "slow water movement"
 
     def test_an_unknown_kind_is_still_a_barrier(self) -> None:
         table = restrictions(("natric", 70)).assign(kind=pd.array([pd.NA], dtype="string"))

@@ -106,6 +106,17 @@ class TestByEye:
 
 
 class TestMissing:
+    def test_bare_land_does_not_take_the_word_of_a_minor_soil(self):
+        # Urban land on 70 % has no drainage class and no group; the soil on 30 % has both.
+        bare = {"mukey": "1", "comppct": 70, "drainage_class": None, "hydrologic_group": None}
+        soil = {"mukey": "1", "comppct": 30, "drainage_class": "poorly", "hydrologic_group": "D"}
+        unit = units(("1", shapely.box(-9, -9, 99, 99)))
+        row = describe_soils(AREA, unit, ratings(bare, soil))[0].iloc[0]
+        assert row[["drainage_class", "hydrologic_group"]].isna().all()
+        assert row["drainage_class_evidence"] == row["hydrologic_group_evidence"] == "unknown"
+        even = describe_soils(AREA, unit, ratings(bare | {"comppct": 30}, soil))[0].iloc[0]
+        assert even["drainage_class"] == "poorly"
+
     def test_too_little_rated_soil_is_unknown(self):
         table = ratings({"mukey": "1", "comppct": 100, "rating": 1.0})
         features, _ = describe_soils(AREA, WEST_EAST, table)

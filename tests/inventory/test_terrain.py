@@ -6,7 +6,7 @@ import shapely
 from pyproj import CRS
 
 from riskmap.contract.errors import CrsError
-from riskmap.contract.grid import Raster
+from riskmap.contract.grid import Grid
 from riskmap.inventory.terrain import (
     MIN_TAN_SLOPE,
     derive_terrain,
@@ -70,12 +70,12 @@ class TestSlope:
 
     def test_degrees_are_refused(self):
         with pytest.raises(CrsError, match="degrees"):
-            horn_gradient(Raster(np.zeros((3, 3)), 0, 3, 1, 1, CRS.from_epsg(4269)))
+            horn_gradient(Grid(np.zeros((3, 3)), 0, 3, 1, 1, CRS.from_epsg(4269)))
 
     def test_oblong_cells(self):
         y, x = np.mgrid[0:6, 0:6]
         z = 0.2 * (x * 3.0) + 0.1 * (-y * 7.0)
-        raster = Raster(z, 0, 42, 3, 7, CRS.from_epsg(32616))
+        raster = Grid(z, 0, 42, 3, 7, CRS.from_epsg(32616))
         east, north = horn_gradient(raster)
         assert east.values == pytest.approx(0.2, abs=1e-6)
         assert north.values == pytest.approx(0.1, abs=1e-6)
@@ -148,7 +148,7 @@ class TestRealGround:
         with rasterio.open(folder / "dem_raw.tif") as source:
             z = source.read(1, masked=True).filled(np.nan).astype(float)
             affine, crs = source.transform, CRS.from_user_input(source.crs)
-        raster = Raster(z, affine.c, affine.f, affine.a, -affine.e, crs)
+        raster = Grid(z, affine.c, affine.f, affine.a, -affine.e, crs)
         east, north = horn_gradient(raster)
         slope = np.hypot(east.values, north.values)
         with rasterio.open(folder / "basin_slope.tif") as source:

@@ -84,10 +84,10 @@ class TestAgainstOtherSoftware:
     def test_holes_parts_and_oblong_cells(self, star):
         from pyproj import CRS
 
-        from riskmap.contract.grid import Raster
+        from riskmap.contract.grid import Grid
 
         rng = np.random.default_rng(3)
-        raster = Raster(
+        raster = Grid(
             rng.normal(size=(60, 70)), 500_000.0, 4_000_400.0, 7.3, 8.1, CRS.from_epsg(32616)
         )
         shapes = []

@@ -99,6 +99,18 @@ class TestPage:
         assert "49" not in page.words[0]
         assert nasty in page.words
 
+    def test_what_was_kept_of_the_last_result_is_named(
+        self, tmp_path: Path, ranked: gpd.GeoDataFrame
+    ) -> None:
+        kept = [f"result kept/<{number}>.jpg" for number in range(25)]
+        day = datetime.date(2025, 6, 30)
+        path = write_front_page(tmp_path, ranked, county="Nowhere", date=day, kept=kept)
+        page = Page(path.read_text("utf-8"))
+        assert kept[0] in page.words
+        assert kept[19] in page.words
+        assert kept[20] not in page.words
+        assert "and 5 more, named in the run record" in page.words
+
     def test_same_bytes_twice(
         self, tmp_path: Path, ranked: gpd.GeoDataFrame, defects: pd.DataFrame
     ) -> None:

@@ -15,7 +15,7 @@ import pytest
 from riskmap.action.inspections import ALWAYS
 from riskmap.contract.vocabulary import STAGES
 from riskmap.publish.lists.inspection_list import write_inspection_list
-from riskmap.publish.lists.list_columns import COLUMNS, RESULTS, list_table
+from riskmap.publish.lists.list_columns import RESULTS, inspection_columns, list_table
 from riskmap.publish.palette import CLASS_COLORS
 
 
@@ -39,7 +39,7 @@ class TestCsv:
         assert [int(row["rank"]) for row in rows] == list(range(1, len(want) + 1))
         assert [row["reason_1"] for row in rows] == list(want["reason_1"])
 
-    @pytest.mark.parametrize(("units", "name", "metres"), [("us", "ft", 0.3048), ("si", "m", 1.0)])
+    @pytest.mark.parametrize(("units", "name", "meters"), [("us", "ft", 0.3048), ("si", "m", 1.0)])
     def test_lengths_are_in_the_regions_units_and_say_so(
         self, tmp_path: Path, ranked: gpd.GeoDataFrame, units: str, name: str, meters: float
     ) -> None:
@@ -195,7 +195,7 @@ class TestWorkbook:
 
 class TestColumns:
     def test_columns_are_declared_once(self) -> None:
-        names = [column.name for column in COLUMNS]
+        names = [column.name for column in inspection_columns()]
         assert len(set(names)) == len(names)
 
     def test_lists_of_unknowns_are_one_text(self, ranked: gpd.GeoDataFrame) -> None:

@@ -10,7 +10,7 @@ import shapely
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from riskmap.publish.map.column_plan import BEFORE, Column, Telling, choose, stream
+from riskmap.publish.map.column_plan import BEFORE, Coded, Telling, choose, stream
 from riskmap.publish.map.entropy import DIGITS, numbers_stream, text_stream
 from riskmap.publish.map.outlines import WORLD, pack_shapes, pixels, zigzag
 from riskmap.publish.map.packing import Package, pack_codes, pack_numbers, pack_text, pack_words
@@ -110,7 +110,7 @@ class TestPublishedValues:
         chances = np.array([0.7, 0.2, 0.06, 0.03, 0.01])
         values = rng.choice(5, 40_000, p=chances)
         entropy_bits = -(chances * np.log2(chances)).sum() * len(values)
-        column = Column(values.astype(np.int64), 5)
+        column = Coded(values.astype(np.int64), 5)
         spent_bits = len(stream(column, {}, Telling())) * np.log2(len(DIGITS))
         assert entropy_bits * 0.985 < spent_bits < entropy_bits * 1.015
 
@@ -147,11 +147,11 @@ class TestProperties:
     ) -> None:
         rng = np.random.default_rng(data.draw(st.integers(0, 9999)))
         others = {
-            number: Column(rng.integers(0, most, rows), most)
+            number: Coded(rng.integers(0, most, rows), most)
             for number, most in enumerate((3, 90_000))
         }
         linked = others[0].values * size // 3 + rng.integers(0, 1 + size // 9, rows)
-        column = Column(np.minimum(linked, size - 1), size)
+        column = Coded(np.minimum(linked, size - 1), size)
         number = st.sampled_from([0, 1])
         telling = Telling(
             tuple(data.draw(st.lists(st.lists(number, max_size=2).map(tuple), max_size=3))),
@@ -214,7 +214,7 @@ class TestProperties:
         flags = data.draw(st.lists(st.booleans(), min_size=len(values), max_size=len(values)))
         among = np.array(flags)
         inside = [v if keep else None for v, keep in zip(values, flags, strict=True)]
-        given_column = {"twice": Column(among * 2, 3)}
+        given_column = {"twice": Coded(among * 2, 3)}
         for block_rows in (None, 17):
             package = Package(among, given_column)
             about = pack_numbers(package, pd.Series(inside, dtype=float))
@@ -237,7 +237,7 @@ class TestProperties:
         package.to_scripts("a")
         sizes = [packed.about["place"][1] for packed in package.columns.values()]
         assert sizes[2] < 0.08 * sizes[1]
-        telling = choose(Column(follows, 1000), {5: Column(noise, 900), 7: Column(unit, 40)})
+        telling = choose(Coded(follows, 1000), {5: Coded(noise, 900), 7: Coded(unit, 40)})
         assert 7 in {*telling.context, *(n for guess in telling.guesses for n in guess)}
 
     def test_tables_of_one_file_are_not_told_from_each_other(self) -> None:

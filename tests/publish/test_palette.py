@@ -5,13 +5,14 @@ import itertools
 import numpy as np
 import pytest
 
+from riskmap.contract.vocabulary import CLASSES, NOT_RANKED
 from riskmap.publish import palette
 
 # Viénot, Brettel & Mollon 1999 (Color Research and Application 24:243-252), as linear-RGB
 # matrices; values from memory. Tritanopia is not covered by their method.
 PROTAN = np.array([[0.11238, 0.88762, 0.0], [0.11238, 0.88762, 0.0], [0.00401, -0.00401, 1.0]])
 DEUTAN = np.array([[0.29275, 0.70725, 0.0], [0.29275, 0.70725, 0.0], [-0.02234, 0.02234, 1.0]])
-RAMP = [palette.CLASS_COLORS[word] for word in palette.CLASSES]
+RAMP = [palette.CLASS_COLORS[word] for word in CLASSES]
 
 
 # Machado, Oliveira & Fernandes 2009 (IEEE Transactions on Visualization and Computer Graphics
@@ -98,7 +99,7 @@ class TestOrder:
         assert palette.lightness("#777777") == pytest.approx(50.03, abs=0.01)  # CIE L*, hand sum
 
     def test_not_ranked_is_gray_and_apart_from_every_class(self) -> None:
-        red, green, blue = palette.channels(palette.CLASS_COLORS[palette.NOT_RANKED])
+        red, green, blue = palette.channels(palette.CLASS_COLORS[NOT_RANKED])
         assert max(red, green, blue) - min(red, green, blue) <= 12
         for color in RAMP:
             assert max(palette.channels(color)) - min(palette.channels(color)) > 40

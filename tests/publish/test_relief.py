@@ -7,7 +7,7 @@ import pytest
 from PIL import Image
 from pyproj import CRS
 
-from riskmap.contract.grid import Raster
+from riskmap.contract.grid import Grid
 from riskmap.publish.map.relief import DARKEST, draw_relief, hillshade
 
 
@@ -41,7 +41,7 @@ class TestPicture:
     def test_is_a_readable_palette_picture_with_clear_unknowns(self) -> None:
         height = 100 + 20 * np.sin(np.arange(60)[:, None] / 5) + np.arange(80)[None, :] * 0.2
         height[:10, :10] = np.nan
-        grid = Raster(height, 500_000, 4_600_000, 30, 30, CRS.from_epsg(32616))
+        grid = Grid(height, 500_000, 4_600_000, 30, 30, CRS.from_epsg(32616))
         relief = draw_relief(grid)
         assert relief is not None
         picture = Image.open(io.BytesIO(relief.png)).convert("RGBA")
@@ -56,5 +56,5 @@ class TestPicture:
         assert relief.png == draw_relief(grid).png  # type: ignore[union-attr]
 
     def test_nothing_known_gives_no_picture(self) -> None:
-        grid = Raster(np.full((4, 4), np.nan), 0, 0, 10, 10, CRS.from_epsg(32616))
+        grid = Grid(np.full((4, 4), np.nan), 0, 0, 10, 10, CRS.from_epsg(32616))
         assert draw_relief(grid) is None

@@ -8,14 +8,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from riskmap.contract.features import FEATURES
-from riskmap.contract.units import ACRE_M2, FOOT_M
+from riskmap.contract.features import FEATURES, words
+from riskmap.contract.units import ACRE_M2, FOOT_M, POUND_KG
 from riskmap.publish.report.method import curve_picture
 from riskmap.publish.report.plan import nitrate_table, weights_table, zones_by_kind
 from riskmap.publish.report.quality import look_up_facts
 from riskmap.publish.report.risk import drivers
 from riskmap.publish.report.section import table_of
-from riskmap.publish.words.report_text import evidence_counts, shown_value
+from riskmap.publish.words.report_text import evidence_counts
 from riskmap.ranking.model import Model
 from riskmap.region.model_file import read_model
 
@@ -86,7 +86,7 @@ class TestPlanTables:
             }
         )
         weights = weights_table(moves, model, top=200)
-        assert weights.rows == [("Last visit", "5", "20", "77 %", "0.976")]
+        assert weights.rows == [("Last visit", "5", "20", "77%", "0.976")]
         assert "Of the first 200, kept" in weights.columns
         nitrate = nitrate_table(found)
         assert nitrate.rows[1][2:] == ("0.07", "\u2013", "\u2013")
@@ -98,9 +98,14 @@ class TestPlanTables:
 
 class TestWords:
     def test_units_of_the_reader(self) -> None:
-        assert shown_value("well_distance_m", 100 * FOOT_M, units="us") == "100 ft"
-        assert shown_value("well_distance_m", 30.48, units="si") == "30.5 m"
-        assert shown_value("nitrogen_kg_yr", 2.5, units="us") == "2.5 kg a year"
+        read = {
+            ("well_distance_m", 100 * FOOT_M, "us"): "100 ft",
+            ("well_distance_m", 30.48, "si"): "30 m",
+            ("nitrogen_kg_yr", 10 * POUND_KG, "us"): "10.0 lb a year",
+            ("nitrogen_kg_yr", 2.5, "si"): "2.5 kg a year",
+        }
+        for (name, value, units), want in read.items():
+            assert words(pd.Series([value]), name, units).tolist() == [want]
 
     def test_tables_from_frames(self) -> None:
         frame = pd.DataFrame({"a": [1, 2], "b": [0.5, np.nan], "c": ["x", None]})

@@ -13,6 +13,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from riskmap.contract.vocabulary import CLASSES, NOT_RANKED
 from riskmap.publish import palette
 from riskmap.publish.gis.files import write_gis_files
 from riskmap.publish.gis.style_parts import OGC, SE, SLD
@@ -133,10 +134,10 @@ class TestScores:
 
     def test_only_what_is_not_ranked_is_crossed(self, name: str) -> None:
         crossed = [name_of(r) for r in rules(name) if r.find(f".//{{{SE}}}GraphicFill") is not None]
-        assert crossed == [palette.NOT_RANKED]
+        assert crossed == [NOT_RANKED]
 
     def test_legend_goes_from_the_highest_down(self, name: str) -> None:
-        assert [name_of(rule) for rule in rules(name)] == [*palette.CLASSES, palette.NOT_RANKED]
+        assert [name_of(rule) for rule in rules(name)] == [*CLASSES, NOT_RANKED]
 
 
 class TestFilters:
@@ -186,7 +187,7 @@ class TestWords:
             row = pd.Series({column: None if word == "not rated" else word})
             hits = [rule for rule in rules(name) if holds(filter_of(rule), row)]
             assert len(hits) == 1
-            gray = palette.CLASS_COLORS[palette.NOT_RANKED]
+            gray = palette.CLASS_COLORS[NOT_RANKED]
             assert paints(hits[0])[0] == (page[word] if word else gray)
             crossed = hits[0].find(f".//{{{SE}}}GraphicFill") is not None
             assert crossed == (word in {None, "not rated"})

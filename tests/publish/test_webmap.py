@@ -15,12 +15,12 @@ import pandas as pd
 import pytest
 import shapely
 
+from riskmap.contract.features import shown
 from riskmap.publish.map.data import drawable
 from riskmap.publish.map.facts import extra_columns, facts_of
 from riskmap.publish.map.layers import soil_words
 from riskmap.publish.map.model import MapFactor, MapModel, largest_difference, limitations, rescore
 from riskmap.publish.map.webmap import write_map
-from riskmap.publish.words.display import readable, shown
 
 
 def _files(folder: Path) -> dict[str, bytes]:
@@ -177,7 +177,7 @@ class TestFacts:
         ],
     )
     def test_what_people_read(self, column: str, value: float, units: Any, want: float) -> None:
-        got = shown(pd.Series([value]), readable(column, units=units))
+        got = shown(pd.Series([value]), column, units)
         assert got[0] == pytest.approx(want, abs=1e-9)
 
     def test_soil_words(self) -> None:

@@ -9,10 +9,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from riskmap.contract.grid import grid_from_bounds
+from riskmap.contract.units import YEAR_D
 from riskmap.groundwater.arrival import arrived_frac
 from riskmap.groundwater.gradient import flow_field
-from riskmap.groundwater.grid import grid_from_bounds
-from riskmap.groundwater.nitrogen import YEAR_D
 from riskmap.groundwater.paths import trace_paths
 from riskmap.groundwater.plume import nitrate_added_mg_l, shape_plumes
 from riskmap.groundwater.reach import pairs_in_reach

@@ -14,6 +14,7 @@ import pyarrow.parquet as pq
 import pytest
 import shapely
 
+from riskmap.contract.vocabulary import CLASSES, NOT_RANKED
 from riskmap.publish import palette
 from riskmap.publish.gis.files import write_gis_files
 from riskmap.publish.words.text_safety import csv_text, spreadsheet_text
@@ -122,7 +123,7 @@ class TestWcagContrast:
     def test_all_text_reaches_double_a(self, text: str, ground: str) -> None:
         assert palette.contrast(text, ground) >= 4.5
 
-    @pytest.mark.parametrize("name", [*palette.CLASSES, palette.NOT_RANKED])
+    @pytest.mark.parametrize("name", [*CLASSES, NOT_RANKED])
     def test_text_on_class_colors_reaches_double_a(self, name: str) -> None:
         assert palette.contrast(palette.CLASS_TEXT[name], palette.CLASS_COLORS[name]) >= 4.5
 

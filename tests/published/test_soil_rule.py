@@ -89,7 +89,7 @@ def _one_component(
             "tax_subgroup": ["Typic Torriorthents" if aridic else "Typic Hapludalfs"],
             "tax_great_group": ["Torriorthents" if aridic else "Hapludalfs"],
             "tax_order": ["Entisols" if aridic else "Alfisols"],
-            "subsidence_cm": [NAN], "local_phase": [None],
+            "subsidence_cm": [NAN], "local_phase": [None], "gaps": [None],
         }
     )  # fmt: skip
     horizons = pd.DataFrame(

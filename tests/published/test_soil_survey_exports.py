@@ -9,18 +9,23 @@ from __future__ import annotations
 from functools import cache
 from pathlib import Path
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import pytest
+import shapely
 from pyproj import CRS
 
 from data_pipelines.soil_survey import SoilSurvey, read_soil_survey
+from data_pipelines.soil_survey.domains import DRAINAGE, GROUPS, canonical_words
+from data_pipelines.soil_survey.tables import read_export
 from riskmap.contract.check import check_layer
 from riskmap.contract.layers import LAYERS
 from riskmap.inventory.soil_aggregate import rate_mapunits
 from riskmap.inventory.soil_classic import CLASSIC_CLASSES, classic_limits
 from riskmap.inventory.soil_limits import rate_components
 from riskmap.inventory.soil_rule import LIMIT_COLUMNS, RULE_NAME, SUB_RULES
+from riskmap.inventory.soils import describe_soils
 
 AREAS = {
     "ia073_area": 5,
@@ -116,6 +121,19 @@ class TestPublishedMapunitClasses:
         assert units["published_class"].notna().all()
         return units, rate_mapunits(_rated(survey)).reindex(units.index)
 
+    def test_slow_layers_below_a_change_of_texture_count(self, exports: Path) -> None:
+        """33 restrictions of the two Missouri areas are "strongly contrasting" textures.
+
+        Below three of them lie layers of 0.2 um/s.
+        """
+        survey = _survey(exports / "tabular_only" / "MO201")
+        kinds = survey.soil_restrictions.set_index("cokey")["kind"]
+        changed = kinds.index[kinds == "strongly contrasting textural stratification"]
+        assert len(changed) == 21
+        rated = _rated(survey).loc[changed]
+        assert rated["ksat_min_um_s"].eq(0.2).sum() == 3
+        assert rated["restriction_cm"].isna().all()
+
     def test_urban_land_without_soil_data_is_not_rated(self, exports: Path) -> None:
         """Bernard-Urban land complex is published as not rated, though it has numbers."""
         survey = _survey(exports / "tabular_only" / "TX039")
@@ -123,6 +141,44 @@ class TestPublishedMapunitClasses:
         urban = components.index[components["compname"] == "Urban land"]
         assert len(urban) == 5
         assert _rated(survey).loc[urban, "rating"].isna().all()
+
+
+class TestPublishedWords:
+    """``muaggatt`` of all areas: drainage class and hydrologic group, dominant condition.
+
+    Map units of which the survey publishes none (water, borrow areas, urban land) have none here.
+    """
+
+    @pytest.mark.parametrize("area", AREAS)
+    def test_drainage_and_group_of_every_map_unit(self, exports: Path, area: str) -> None:
+        survey = _survey(exports / area)
+        published = _published_words(exports / area).reindex(survey.soil_mapunits["mukey"])
+        boxes = shapely.box(np.arange(len(published)), 0, np.arange(len(published)) + 1, 1)
+        units = gpd.GeoDataFrame({"mukey": published.index}, geometry=boxes)
+        rated = _rated(survey).assign(rating=lambda table: table["rating"].fillna(0.0))
+        found, _ = describe_soils(units.set_index("mukey").geometry, units, rated)
+        assert len(found) == AREAS[area]
+        for column in published:
+            ours = found[column].astype("string")
+            assert ours.fillna("none").tolist() == published[column].fillna("none").tolist()
+
+    def test_some_map_units_have_none(self, exports: Path) -> None:
+        words = pd.concat([_published_words(exports / area) for area in AREAS])
+        assert len(words) == 463
+        assert words.isna().sum().to_dict() == {"drainage_class": 25, "hydrologic_group": 18}
+
+
+def _published_words(area: Path) -> pd.DataFrame:
+    """Published drainage class and hydrologic group by map unit key."""
+    table = read_export(next(area.rglob("mstab.txt")).parent).tables["muaggatt"]
+    columns = {
+        name: canonical_words(table[source], domain, layer="", column="", rows=table["mukey"])[0]
+        for name, source, domain in (
+            ("drainage_class", "drclassdcd", DRAINAGE),
+            ("hydrologic_group", "hydgrpdcd", GROUPS),
+        )
+    }
+    return pd.DataFrame(columns).set_axis(table["mukey"].to_numpy(), axis=0)
 
 
 class TestAgainstTheClassicTable:
@@ -153,8 +209,9 @@ class TestTraps:
             frame = getattr(survey, name, None)
             if name.startswith("soil_") and frame is not None:
                 assert check_layer(frame, layer, crs=CRS("EPSG:4326")).empty
-        harmless = {"file absent", "shape invalid"}
+        harmless = {"table absent", "shape invalid", "no horizons", "no months"}
         assert set(survey.defects["check"]) <= harmless
+        assert survey.soil_components["gaps"].isna().all()
 
     def test_1_names_come_from_the_metadata(self, exports: Path) -> None:
         survey = _survey(exports / "ia073_area")

@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from pyproj import CRS
 
-from riskmap.contract.grid import Raster
+from riskmap.contract.grid import Grid
 from riskmap.inventory.terrain import horn_gradient, wetness_index
 
 UTM = CRS.from_epsg(32616)
@@ -17,7 +17,7 @@ class TestPublishedValues:
         # The 3 x 3 example of GIS manuals (cell size 5; printed 75.26 degrees, from memory;
         # recomputed with GDAL 3.6.2: 75.25766 degrees, 380.0329 %, aspect 180.75385 degrees).
         grid = np.array([[50, 45, 50], [30, 30, 30], [8, 10, 10]], dtype=float)
-        east, north = horn_gradient(Raster(grid, 0, 15, 5, 5, UTM))
+        east, north = horn_gradient(Grid(grid, 0, 15, 5, 5, UTM))
         dx, dy = float(east.values[1, 1]), float(north.values[1, 1])
         slope = np.hypot(dx, dy)
         assert dx == pytest.approx(0.05, abs=1e-6)
@@ -32,7 +32,7 @@ class TestPublishedValues:
         y, x = np.mgrid[0:12, 0:9] * 10.0
         turn = np.radians(azimuth_deg)
         z = 0.1 * (x * np.sin(turn) - y * np.cos(turn))
-        east, north = horn_gradient(Raster(z, 0, 120, 10, 10, UTM))
+        east, north = horn_gradient(Grid(z, 0, 120, 10, 10, UTM))
         slope = np.hypot(east.values, north.values)
         assert slope == pytest.approx(0.1, abs=1e-6)
         assert np.degrees(np.arctan(slope)) == pytest.approx(5.7106, abs=1e-4)
@@ -41,6 +41,6 @@ class TestPublishedValues:
         # ln(100 m / 0.10) = 6.9078: the tenth cell of 10 m down a straight slope.
         z = np.repeat(-np.arange(11.0)[:, None], 3, axis=1)
         slope = np.full(z.shape, 0.1)
-        index = wetness_index(Raster(z, 0, 110, 10, 10, UTM), slope).values
+        index = wetness_index(Grid(z, 0, 110, 10, 10, UTM), slope).values
         assert index[9, 1] == pytest.approx(6.9078, abs=1e-4)
         assert index[0, 1] == pytest.approx(np.log(10 / 0.1), abs=1e-6)

@@ -4,12 +4,15 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from scipy.stats import bootstrap as bootstrap_of_scipy
+from scipy.stats import norm
 from sklearn.metrics import average_precision_score, brier_score_loss, roc_auc_score
 
 from riskmap.ranking.metrics import (
     area_error,
     area_under_roc,
     average_precision,
+    bias_corrected_interval,
     block_resamples,
     bootstrap,
     brier,
@@ -121,3 +124,33 @@ class TestProperties:
 
     def test_interval_of_nothing(self) -> None:
         assert np.isnan(interval(1.0, np.array([np.nan])).low)
+        assert np.isnan(bias_corrected_interval(1.0, np.array([np.nan])).low)
+
+
+class TestBiasCorrectedInterval:
+    """Efron's own model: on some scale the draws are normal, off by `bias` spreads."""
+
+    @pytest.mark.parametrize("bias", [-0.4, 0.0, 0.3])
+    def test_exact_where_the_model_holds(self, bias: float) -> None:
+        spread, value = 0.2, 1.5
+        steps = norm.ppf((np.arange(200_000) + 0.5) / 200_000)
+        drawn = value * np.exp(spread * (steps - bias))
+        found = bias_corrected_interval(value, drawn, level=0.90)
+        ends = value * np.exp(spread * (bias + np.array([-1.0, 1.0]) * norm.ppf(0.95)))
+        assert [found.low, found.high] == pytest.approx(ends, rel=1e-3)
+
+    def test_same_as_other_software_where_the_spread_is_constant(self) -> None:
+        """The general method's acceleration is zero for the mean of symmetric data."""
+        data = np.concatenate([np.arange(30.0), -np.arange(30.0)])
+        other = bootstrap_of_scipy(
+            (data,), np.mean, confidence_level=0.90, n_resamples=4000, method="BCa",
+            random_state=np.random.default_rng(2),
+        )  # fmt: skip
+        found = bias_corrected_interval(0.0, other.bootstrap_distribution, level=0.90)
+        assert found.low == pytest.approx(other.confidence_interval.low, rel=1e-9)
+        assert found.high == pytest.approx(other.confidence_interval.high, rel=1e-9)
+
+    def test_no_bias_is_the_percentile_interval(self) -> None:
+        drawn = np.linspace(-1, 1, 1001)
+        plain, corrected = interval(0.0, drawn), bias_corrected_interval(0.0, drawn)
+        assert [corrected.low, corrected.high] == pytest.approx([plain.low, plain.high])

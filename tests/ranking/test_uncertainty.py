@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from scipy.special import ndtri
 from scipy.stats import norm, rankdata
 
+from riskmap.contract.chunks import crew
 from riskmap.ranking.draws import FULL
 from riskmap.ranking.inputs import Input, Mixture
 from riskmap.ranking.layout import parcel_keys, plan
@@ -223,10 +224,12 @@ class TestProperties:
         assert found.table["priority_top_chance"].tolist() == [1.0, 0.5, 0.5, 0.0]
         assert found.table["priority_rank_p50"].tolist() == [1.0, 2.5, 2.5, 4.0]
 
-    def test_neither_threads_nor_order_change_a_result(self) -> None:
+    def test_neither_workers_nor_order_change_a_result(self) -> None:
         inputs, parcels = random_inputs(200, 2), names(200)
-        one = propagate_inputs(inputs, parcels, failure_share=0.5, top=20, threads=1).table
-        two = propagate_inputs(inputs, parcels, failure_share=0.5, top=20, threads=2).table
+        with crew(1):
+            one = propagate_inputs(inputs, parcels, failure_share=0.5, top=20).table
+        with crew(2):
+            two = propagate_inputs(inputs, parcels, failure_share=0.5, top=20).table
         pd.testing.assert_frame_equal(one, two, check_exact=True)
         turned = [_reversed(entry) for entry in inputs]
         back = propagate_inputs(turned, parcels[::-1], failure_share=0.5, top=20).table

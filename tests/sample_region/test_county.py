@@ -28,13 +28,6 @@ def county(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return folder
 
 
-@pytest.fixture(scope="module")
-def default_county(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    folder = tmp_path_factory.mktemp("default")
-    make_county(folder)
-    return folder
-
-
 def _text(path: Path) -> pd.DataFrame:
     return pd.read_csv(path, dtype=str, keep_default_na=False)
 
@@ -117,7 +110,7 @@ class TestWholeness:
 
     def test_truth_is_no_layer(self, county: Path) -> None:
         region = (county / "region.toml").read_text(encoding="utf-8")
-        assert "truth.csv" not in re.sub(r"#.*", "", region)
+        assert "truth" not in re.sub(r"#.*", "", region)
 
     def test_elevation_lies_under_every_parcel(self, county: Path) -> None:
         with rasterio.open(county / "terrain" / "dem_10m.tif") as file:

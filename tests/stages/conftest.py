@@ -10,7 +10,7 @@ import pytest
 
 import riskmap
 from riskmap.region.sections import Region
-from riskmap.stages.assessing import Result
+from riskmap.stages.result import Result
 from sample_region.make import make_county
 
 PARCELS = 700
@@ -26,8 +26,11 @@ def county_folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="session")
 def region(county_folder: Path) -> Region:
     opened = riskmap.open_region(county_folder / "region.toml")
-    run = replace(opened.run, draws=64)
-    return replace(opened, run=run, learning=replace(opened.learning, use="off"))
+    return replace(
+        opened,
+        run=replace(opened.run, draws=64),
+        learning=replace(opened.learning, use="off"),
+    )
 
 
 @pytest.fixture(scope="session")

@@ -9,7 +9,7 @@ import pytest
 
 from benchmarks.coverage import coverage, read_truth, stability, true_features
 from riskmap.ranking.score import factor_points
-from riskmap.stages.assessing import Result
+from riskmap.stages.result import Result
 
 
 def test_true_inputs_take_the_place_of_records(assessed: Result, county_folder: Path) -> None:

@@ -16,8 +16,8 @@ from riskmap.publish.gis.files import write_gis_files
 from riskmap.publish.manifest import write_manifest
 from riskmap.ranking.drift import CAUSES
 from riskmap.ranking.score import score
-from riskmap.stages.assessing import Result
 from riskmap.stages.drift import CountyDrift, aged_inventory, compare_with_earlier, read_earlier
+from riskmap.stages.result import Result
 
 DAY = date(2026, 6, 1)
 
@@ -39,8 +39,15 @@ def earlier_folder(assessed: Result, tmp_path_factory: pytest.TempPathFactory) -
 
 def compared(assessed: Result, folder: Path, now: pd.DataFrame, **changes: object) -> CountyDrift:
     model = changes.pop("model", assessed.model)
-    region = replace(assessed.region, **changes)  # type: ignore[arg-type]
-    return compare_with_earlier(read_earlier(folder), now, model, region, top=40)  # type: ignore[arg-type]
+    region = replace(
+        assessed.region,
+        lists=replace(assessed.region.lists, inspections=40),
+        county=replace(assessed.region.county, **changes),  # type: ignore[arg-type]
+    )
+    county = replace(assessed.county, region=region)
+    found = compare_with_earlier(county, read_earlier(folder), now, model)  # type: ignore[arg-type]
+    assert found is not None
+    return found
 
 
 def test_the_model_comes_back_from_the_record(assessed: Result, earlier_folder: Path) -> None:
@@ -64,19 +71,19 @@ def test_two_years_without_news_are_all_time(
     assessed: Result, features: pd.DataFrame, earlier_folder: Path
 ) -> None:
     """The stage's own aging of the records is what a later run makes of the same records."""
-    later = replace(assessed.region, date=date(2028, 6, 1))
-    years = (later.date - DAY).days / 365.25
+    later = replace(assessed.region, county=replace(assessed.region.county, date=date(2028, 6, 1)))
+    years = (later.county.date - DAY).days / 365.25
     margin = assessed.field_margin.margin
     now = aged_inventory(features[features["rank"].notna()], years, later, margin=margin)
     assert (now["age_yr"] - features.loc[now.index, "age_yr"]).dropna().round(3).eq(2.001).all()
     worn = now["reserve_frac"] - features.loc[now.index, "reserve_frac"]
     assert (worn.dropna() <= 1e-9).all()
     assert (worn < -0.001).any()
-    found = compared(assessed, earlier_folder, now, date=later.date)
+    found = compared(assessed, earlier_folder, now, date=later.county.date)
     moves = found.drift.moves
     assert np.allclose(moves["time"], moves["change"], atol=1e-9)
     assert moves["time"].gt(0.1).mean() > 0.3
-    assert "time passed (100 %" in " ".join(found.words)
+    assert "time passed (100%" in " ".join(found.words)
 
 
 def test_parts_of_a_mixed_change_add_up_and_match_the_published_priorities(

@@ -9,13 +9,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
+import riskmap
 from riskmap.contract.errors import ModelError, RegionError
-from riskmap.contract.features import FEATURES, Feature
+from riskmap.contract.features import FEATURES, column
 from riskmap.region.model_file import write_model
-from riskmap.region.sections import FairnessSettings
-from riskmap.stages import assessing
-from riskmap.stages.assessing import Result, assess_county
+from riskmap.region.sections import FairnessSettings, ModelSettings
+from riskmap.stages import scoring
 from riskmap.stages.fairness import POOL, judge_fairness, read_standing
+from riskmap.stages.result import Result
 
 
 def named(path: Path, column: str = "") -> FairnessSettings:
@@ -25,7 +26,7 @@ def named(path: Path, column: str = "") -> FairnessSettings:
 def test_picks_of_the_list_are_counted(assessed: Result, features: pd.DataFrame) -> None:
     lists = replace(assessed.region.lists, inspections=100, letters=60)
     region = replace(assessed.region, lists=lists)
-    found = judge_fairness(features, region)
+    found = judge_fairness(replace(assessed.county, region=region), features, None)
     assert found is not None
     assert found.inspections is not None
     assert found.letters is not None
@@ -50,8 +51,9 @@ def test_picks_of_the_list_are_counted(assessed: Result, features: pd.DataFrame)
 def test_everybody_picked_is_no_comparison(assessed: Result, features: pd.DataFrame) -> None:
     lists = replace(assessed.region.lists, inspections=0, letters=0)
     region = replace(assessed.region, lists=lists)
-    assert judge_fairness(features, region) is None
-    assert judge_fairness(features.assign(neighborhood=None), assessed.region) is None
+    assert judge_fairness(replace(assessed.county, region=region), features, None) is None
+    nowhere = features.assign(neighborhood=None)
+    assert judge_fairness(assessed.county, nowhere, None) is None
 
 
 def test_a_slant_along_the_countys_own_number_is_told(
@@ -72,7 +74,8 @@ def test_a_slant_along_the_countys_own_number_is_told(
         lists=replace(assessed.region.lists, inspections=200, letters=0),
         fairness=named(path),
     )
-    found = judge_fairness(systems, region)
+    county = replace(assessed.county, region=region)
+    found = judge_fairness(county, systems, read_standing(path, region.fairness))
     assert found is not None
     assert found.standing == "median_income"
     assert "higher median income get more inspections" in " ".join(found.words)
@@ -103,8 +106,8 @@ def test_a_protected_feature_stops_the_run(
     factor = replace(assessed.model.factors[0], feature="median_income_usd")
     model = replace(assessed.model, factors=(factor, *assessed.model.factors[1:]))
     write_model(model, tmp_path / "m.toml")
-    known = FEATURES | {"median_income_usd": Feature("median_income_usd", "Income")}
-    monkeypatch.setattr(assessing, "FEATURES", known)
-    region = replace(assessed.region, model_file=tmp_path / "m.toml")
+    known = FEATURES | {"median_income_usd": column("median_income_usd")}
+    monkeypatch.setattr(scoring, "FEATURES", known)
+    region = replace(assessed.region, model=ModelSettings(file=str(tmp_path / "m.toml")))
     with pytest.raises(ModelError, match="protected attribute"):
-        assess_county(replace(assessed.county, region=region))
+        riskmap.assess(region, kept=tmp_path)

@@ -23,8 +23,8 @@ from riskmap.ranking.explanations import Explanation
 from riskmap.ranking.fairness import compare_with_need
 from riskmap.ranking.service_classifier import Service, ServiceAccuracy
 from riskmap.ranking.validation import Comparison
-from riskmap.stages.assessing import Result
 from riskmap.stages.listing import as_listed, in_list_order, list_length
+from riskmap.stages.result import Result
 
 
 def test_order_by_chance(assessed: Result) -> None:
@@ -60,7 +60,7 @@ def test_list_shows_range_and_chance_and_only_speaks_of_learning_where_it_spoke(
 def test_list_length_is_at_most_half(assessed: Result) -> None:
     ranked = int(assessed.parcels["rank"].notna().sum())
     for rows, want in ((10, 10), (0, ranked // 2), (10**6, ranked // 2)):
-        region = replace(assessed.region, inspection_rows=rows)
+        region = replace(assessed.region, lists=replace(assessed.region.lists, inspections=rows))
         assert list_length(assessed.parcels, region) == want
 
 
@@ -132,7 +132,7 @@ def test_learning_section_shows_all_six_rankings(comparison: Comparison) -> None
     assert tables[0].rows[0][1] == "0.2 (0.1 to 0.3)"
     figure = section.blocks[-1]
     assert isinstance(figure, Figure)
-    assert "said 10 %, found 12 %" in figure.words
+    assert "said 10%, found 12%" in figure.words
     assert len(learning_section(("Declined.",), None).blocks) == 1
 
 
@@ -143,5 +143,5 @@ def test_service_section_has_the_published_accuracies() -> None:
     )
     table = section.blocks[1]
     assert isinstance(table, Table)
-    assert [row[1] for row in table.rows] == ["90.0 %", "97.0 %", "91.8 %", "81.9 %"]
+    assert [row[1] for row in table.rows] == ["90.0%", "97.0%", "91.8%", "81.9%"]
     assert "50 built parcels" in str(section.blocks[0])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
 
@@ -15,12 +14,11 @@ from scipy.stats import rankdata
 from riskmap.ranking.contenders import Design, Visits
 from riskmap.ranking.score import classify
 from riskmap.ranking.table import ranked_table
-from riskmap.stages import learning as learning_stage
-from riskmap.stages.assessing import Result
-from riskmap.stages.doubt import doubt_columns
+from riskmap.stages.county import County
+from riskmap.stages.doubt import doubt_columns, scenarios_of
 from riskmap.stages.learning import Learning, fit_again, follow_learning, learn_from_visits
 from riskmap.stages.learning_inputs import at_most, inventory_as_of, prepare_lesson, window
-from riskmap.stages.loading import County
+from riskmap.stages.result import Result
 
 BLOCK_M = 700.0
 
@@ -31,7 +29,8 @@ def allowing(assessed: Result, visits: pd.DataFrame, use: str = "allow") -> Coun
     tables = dict(assessed.county.tables) | {"inspections": visits}
     permits = tables["permits"]
     tables["permits"] = permits[permits["action"] != "repair"]
-    rules = replace(region.learning, use=use, block_m=BLOCK_M)
+    # fewer trees and resamples: what is tested here is the stage, not the learner
+    rules = replace(region.learning, use=use, block_m=BLOCK_M, repeats=1, rounds=25, resamples=100)
     return replace(assessed.county, tables=tables, region=replace(region, learning=rules))
 
 
@@ -46,15 +45,6 @@ def visits_of(parcels: pd.Index, failed: np.ndarray, reason: str = "audit") -> p
             "last_pumped": pd.NaT,
         }
     )
-
-
-@pytest.fixture(scope="module", autouse=True)
-def quicker() -> Iterator[None]:
-    """Fewer trees and resamples: what is tested here is the stage, not the learner."""
-    with pytest.MonkeyPatch.context() as patch:
-        small = replace(learning_stage.QUICK, repeats=1, rounds=25, resamples=100)
-        patch.setattr(learning_stage, "QUICK", small)
-        yield
 
 
 @pytest.fixture(scope="module")
@@ -188,8 +178,9 @@ class TestFollowing:
         self, assessed: Result, features: pd.DataFrame, learning: Learning
     ) -> None:
         before = ranked_by_score(features, assessed)
-        region = replace(assessed.region, inspection_rows=60)
-        table, told = follow_learning(before, features, learning, assessed.model, region)
+        region = replace(assessed.region, lists=replace(assessed.region.lists, inspections=60))
+        county = replace(assessed.county, region=region)
+        table, told = follow_learning(county, before, features, learning, assessed.model)
         assert told is not None
         listed = table[(table["rank"] <= 60).fillna(False).to_numpy(bool)].sort_values("rank")
         assert listed["priority"].is_monotonic_decreasing
@@ -219,7 +210,7 @@ class TestFollowing:
         self, assessed: Result, features: pd.DataFrame, learning: Learning
     ) -> None:
         before = ranked_by_score(features, assessed)
-        table, _ = follow_learning(before, features, learning, assessed.model, assessed.region)
+        table, _ = follow_learning(assessed.county, before, features, learning, assessed.model)
         none = before["priority"].isna()
         assert none.any()
         assert table.loc[none, ["priority", "rank", "learned_chance_frac"]].isna().all(axis=None)
@@ -233,7 +224,7 @@ class TestFollowing:
         assert again.words == learning.words
         before = ranked_by_score(features, assessed)
         tables = [
-            follow_learning(before, features, one, assessed.model, assessed.region)[0]
+            follow_learning(assessed.county, before, features, one, assessed.model)[0]
             for one in (learning, again)
         ]
         pd.testing.assert_frame_equal(*tables)
@@ -247,7 +238,7 @@ class TestFollowing:
         found = learn_from_visits(county, onsite, assessed.model)
         assert found is not None
         before = ranked_by_score(onsite, assessed)
-        table, _ = follow_learning(before, onsite, found, assessed.model, assessed.region)
+        table, _ = follow_learning(assessed.county, before, onsite, found, assessed.model)
         share = by_slope["stage"].eq("failed").mean()
         assert abs(table["learned_chance_frac"].mean() - share) < 0.05
 
@@ -259,11 +250,11 @@ class TestDoubtFollows:
         self, assessed: Result, features: pd.DataFrame, learning: Learning
     ) -> None:
         before = ranked_by_score(features, assessed)
-        table, _ = follow_learning(before, features, learning, assessed.model, assessed.region)
+        table, _ = follow_learning(assessed.county, before, features, learning, assessed.model)
         rows = features[table["rank"].notna()]
         found, _ = doubt_columns(
             rows,
-            replace(assessed, learning=learning).scenarios(rows.index),
+            scenarios_of(assessed.with_things(learning=learning), rows.index),
             replace(assessed.region, run=replace(assessed.region.run, draws=256)),
         )
         listed = table.loc[rows.index]
@@ -272,7 +263,7 @@ class TestDoubtFollows:
         assert spearman(found["top_chance"], -listed["rank"].astype(float)) > 0.7
         plain, _ = doubt_columns(
             rows,
-            replace(assessed, learning=None).scenarios(rows.index),
+            scenarios_of(assessed.with_things(learning=None), rows.index),
             replace(assessed.region, run=replace(assessed.region.run, draws=256)),
         )
         by_score = -before.loc[rows.index, "rank"].astype(float)
@@ -298,7 +289,7 @@ class TestDoubtFollows:
         self, assessed: Result, features: pd.DataFrame, learning: Learning
     ) -> None:
         before = ranked_by_score(features, assessed)
-        table, _ = follow_learning(before, features, learning, assessed.model, assessed.region)
+        table, _ = follow_learning(assessed.county, before, features, learning, assessed.model)
         ranked = table["learned_failure_score"].notna()
         cuts = assessed.region.rules.class_cuts
         expected = classify(table["learned_failure_score"], cuts)[ranked]

@@ -9,12 +9,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from riskmap.contract.chunks import crew
 from riskmap.contract.settings import Belief
 from riskmap.ranking.outcomes import Outcomes
 from riskmap.ranking.records import UncertainRecord, UncertainWord
 from riskmap.ranking.score import score
 from riskmap.stages import scenarios as scenario_stage
-from riskmap.stages.assessing import Result
+from riskmap.stages.doubt import scenarios_of
+from riskmap.stages.result import Result
 from riskmap.stages.scenario_records import CountyRecords, SoilComponents
 from riskmap.stages.scenarios import draw_outcomes
 
@@ -50,8 +52,8 @@ def test_with_nothing_open_every_scenario_is_the_county_as_scored(
 ) -> None:
     """The physics run again on the records as they are gives the limitations of the score."""
     monkeypatch.setattr(scenario_stage, "draw_beliefs", nothing_off)
-    one_soil = replace(assessed.described, soil_shares=assessed.described.soil_shares.iloc[:0])
-    scenarios = replace(assessed, described=one_soil).scenarios(onsite.index)
+    one_soil = assessed.with_things(soil_shares=assessed.soil_shares.iloc[:0])
+    scenarios = scenarios_of(one_soil, onsite.index)
     assert scenarios.reached is not None
     plain = replace(scenarios, records=certain(scenarios.records))
     outcomes = draw_outcomes(plain, scenarios=2)
@@ -67,21 +69,23 @@ def test_with_nothing_open_every_scenario_is_the_county_as_scored(
     assert compared > 20 * 100
 
 
-def test_neither_threads_nor_the_order_of_rows_matter(
+def test_neither_workers_nor_the_order_of_rows_matter(
     assessed: Result, onsite: pd.DataFrame
 ) -> None:
-    one = draw_outcomes(assessed.scenarios(onsite.index), scenarios=8, seed=3, threads=1)
-    two = draw_outcomes(assessed.scenarios(onsite.index), scenarios=8, seed=3, threads=2)
+    with crew(1):
+        one = draw_outcomes(scenarios_of(assessed, onsite.index), scenarios=8, seed=3)
+    with crew(2):
+        two = draw_outcomes(scenarios_of(assessed, onsite.index), scenarios=8, seed=3)
     assert (one.limits == two.limits).all()
     turned = onsite.iloc[::-1]
-    other = draw_outcomes(assessed.scenarios(turned.index), scenarios=8, seed=3)
+    other = draw_outcomes(scenarios_of(assessed, turned.index), scenarios=8, seed=3)
     assert (other.limits[::-1] == one.limits).all()
     assert (other.records["age_yr"][::-1] == one.records["age_yr"]).all()
 
 
 @pytest.fixture(scope="module")
 def drawn(assessed: Result, onsite: pd.DataFrame) -> Outcomes:
-    return draw_outcomes(assessed.scenarios(onsite.index), scenarios=32, seed=1)
+    return draw_outcomes(scenarios_of(assessed, onsite.index), scenarios=32, seed=1)
 
 
 def test_records_are_as_open_as_their_evidence(drawn: Outcomes, onsite: pd.DataFrame) -> None:

@@ -9,8 +9,8 @@ import pandas as pd
 import pytest
 
 from riskmap.inventory.service import NO_SEWER_MAP
-from riskmap.stages.assessing import Result
-from riskmap.stages.loading import County
+from riskmap.stages.county import County
+from riskmap.stages.result import Result
 from riskmap.stages.service import CONFIDENCE, fill_service, service_numbers
 
 
@@ -24,7 +24,7 @@ def county(assessed: Result) -> County:
 @pytest.fixture(scope="module")
 def truth(assessed: Result) -> pd.DataFrame:
     """The inventory with sewered and onsite parcels as if the county had them on record."""
-    table = assessed.described.features.copy()
+    table = assessed.things["described"].copy()
     built = table["service"].isin(["onsite", "sewer"])
     table.loc[built, "service_evidence"] = "measured"
     return table
@@ -43,7 +43,7 @@ def test_hidden_records_are_told_as_well_as_held_out_ones(
     county: County, truth: pd.DataFrame
 ) -> None:
     given = hidden(truth, 0.3)
-    found, service = fill_service(given, county)
+    found, service = fill_service(county, given)
     assert service is not None
     assert service.accuracy is not None
     was_open = given["service"] == "unknown"
@@ -52,15 +52,15 @@ def test_hidden_records_are_told_as_well_as_held_out_ones(
     assert told.sum() > 0.5 * was_open.sum()
     assert right > service.accuracy.accuracy_decided - 0.05
     assert right > 0.9
-    assert "91.8 %" in service.words
-    assert "81.9 %" in service.words
+    assert "91.8%" in service.words
+    assert "81.9%" in service.words
 
 
 def test_only_open_parcels_change_and_carry_evidence_and_confidence(
     county: County, truth: pd.DataFrame
 ) -> None:
     given = hidden(truth, 0.3)
-    found, _ = fill_service(given, county)
+    found, _ = fill_service(county, given)
     was_open = given["service"] == "unknown"
     assert found.loc[~was_open, "service"].equals(given.loc[~was_open, "service"])
     assert found.loc[~was_open, CONFIDENCE].isna().all()
@@ -79,7 +79,7 @@ def test_only_open_parcels_change_and_carry_evidence_and_confidence(
 def test_density_follows_what_was_inferred(county: County, truth: pd.DataFrame) -> None:
     """Open parcels count as systems until they are known to be sewered."""
     given = hidden(truth, 0.3)
-    found, _ = fill_service(given, county)
+    found, _ = fill_service(county, given)
     sewered = (given["service"] == "unknown") & (found["service"] == "sewer")
     assert sewered.any()
     near = found["systems_within_229_m"]
@@ -114,16 +114,16 @@ def test_labels_nearer_than_the_gap_are_not_looked_at(county: County, truth: pd.
 def test_nothing_open_and_too_few_labels(
     assessed: Result, county: County, truth: pd.DataFrame
 ) -> None:
-    found, service = fill_service(truth, county)
+    found, service = fill_service(county, truth)
     assert service is None
     assert found is truth
     assert assessed.service is None
     given = hidden(truth, 0.3)
     bare = given[~given["service"].eq("sewer")]
-    found, service = fill_service(bare, county)
+    found, service = fill_service(county, bare)
     assert service is not None
     assert service.accuracy is None
     assert "was not inferred" in service.words
     assert found is bare
     off = replace(county.region, learning=replace(county.region.learning, service="off"))
-    assert fill_service(given, replace(county, region=off))[1] is None
+    assert fill_service(replace(county, region=off), given)[1] is None

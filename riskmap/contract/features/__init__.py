@@ -17,7 +17,7 @@ from riskmap.contract import quantities
 from riskmap.contract.arrays import Floats
 from riskmap.contract.columns import Column
 from riskmap.contract.evidence import EVIDENCE
-from riskmap.contract.features.outlook import CHANCE, FAILURE
+from riskmap.contract.features.outlook import CHANCE, FAILURE, FIELD, ROOM
 from riskmap.contract.features.place import PARCEL_ID, PLACE, ZONE
 from riskmap.contract.features.ranks import DOUBT, LEARNED, LISTING, RANKED, REASONS, SCORES
 from riskmap.contract.features.soil import SOIL, SOIL_LIMITS
@@ -31,12 +31,14 @@ __all__ = [
     "DOUBT",
     "FAILURE",
     "FEATURES",
+    "FIELD",
     "GROUNDWATER",
     "INVENTORY",
     "LEARNED",
     "LISTING",
     "PARCEL_ID",
     "RANKED",
+    "ROOM",
     "SOIL_LIMITS",
     "aloud",
     "as_word",

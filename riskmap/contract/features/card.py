@@ -26,5 +26,11 @@ GROUP_NOTES: Final = {
     MORE: "",
 }
 
+WELL_RISK: Final = "Risk"
+WELL_RECORD: Final = "On record"
+"""Groups of a well's card."""
+ZONE: Final = "Zone"
+"""The only group of a zone's card."""
+
 CAP_YR: Final = 100
 """Years at most that the model looks ahead."""

@@ -8,17 +8,18 @@ from typing import Final
 from riskmap.contract.columns import Listed, number, text
 from riskmap.contract.features import card
 from riskmap.contract.quantities import COUNT, POINTS, SHARE, WHOLE_POINTS
+from riskmap.contract.vocabulary import SCORE_CLASSES
 
 SCORES: Final = (
     number("rank", "Rank among systems known to be onsite, 1 first", COUNT, label="Rank",
            listed=Listed(7)),
     number("apart_rank", "Rank among parcels whose service is unknown, shown apart", COUNT,
            label="Rank apart"),
-    number("priority", "Priority, 0-100: the two scores by their shares", POINTS, label="Priority",
+    number("priority", "Priority: the two scores by their shares", POINTS, label="Priority",
            listed=Listed(8.5)),
-    number("failure_score", "Failure score, 0-100: the sum of the failure points", POINTS,
+    number("failure_score", "Failure score: the sum of the failure points", POINTS,
            label="Failure score"),
-    number("groundwater_score", "Groundwater score, 0-100: the sum of the groundwater points",
+    number("groundwater_score", "Groundwater score: the sum of the groundwater points",
            POINTS, label="Groundwater score"),
 )
 
@@ -59,10 +60,12 @@ LEARNED: Final = (
 """What learning from visits adds."""
 
 REASONS: Final = (
-    text("priority_class", "Class of the priority", label="Class", listed=Listed(10)),
+    text("priority_class", "Class of the priority", SCORE_CLASSES, label="Class",
+         listed=Listed(10)),
     text("failure_class", "Class of the failure score; of the learned one where that ranks",
+         SCORE_CLASSES,
          label="Failure", listed=Listed(10)),
-    text("groundwater_class", "Class of the groundwater score", label="Groundwater",
+    text("groundwater_class", "Class of the groundwater score", SCORE_CLASSES, label="Groundwater",
          listed=Listed(12)),
     text("not_ranked_reason", "Why a parcel has no rank"),
     text("reason_1", "What adds most points", label="Leading reason", listed=Listed(28, wrap=True)),

@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import Final
 from xml.etree import ElementTree as ET
 
+from riskmap.contract.vocabulary import CLASSES, NOT_RANKED
 from riskmap.publish import palette
 from riskmap.publish.gis.style_parts import (
     add_filter,
@@ -55,7 +56,7 @@ WORD_STYLES: Final = {
         "stage",
         "Likely state of the field",
         {f"likely {word}": color for word, color in palette.STAGE_COLORS.items()},
-        ("no estimate", palette.CLASS_COLORS[palette.NOT_RANKED]),
+        ("no estimate", palette.CLASS_COLORS[NOT_RANKED]),
     ),
     "soil_limits": WordStyle(
         "soil_class",
@@ -121,12 +122,12 @@ def _score_style(name: str, cuts: Sequence[float], layer: str) -> ET.Element:
     root, style = style_root(name=name, title=title, layer=layer, default=name == "priority")
     kind = type_style(style, layer)
     bounds = [None, *cuts, None]
-    classes = list(zip(palette.CLASSES[::-1], pairwise(bounds), strict=True))
+    classes = list(zip(CLASSES[::-1], pairwise(bounds), strict=True))
     for word, (low, high) in classes[::-1]:
         _class_rule(kind, word, column, low, high)
-    rule = add_rule(kind, palette.NOT_RANKED, "Not ranked: sewer, no building, or too little known")
+    rule = add_rule(kind, NOT_RANKED, "Not ranked: sewer, no building, or too little known")
     missing(add_filter(rule), column)
-    area(rule, fill=palette.CLASS_COLORS[palette.NOT_RANKED])
+    area(rule, fill=palette.CLASS_COLORS[NOT_RANKED])
     crosses(rule)
     over = add_rule(
         type_style(style, layer), "service unknown", "Service unknown: scored, ranked apart"

@@ -32,7 +32,6 @@ NOTES: Final = (
      + " (scale of the Intergovernmental Panel on Climate Change, 2010)."),
     *((f"Known: {word}", meaning) for word, meaning in EVIDENCE_MEANINGS.items()),
 )  # fmt: skip
-CLASSED: Final = ("priority_class", "failure_class", "groundwater_class")
 
 
 def write_inspection_list(
@@ -75,7 +74,6 @@ def write_inspection_list(
                 results=RESULTS,
                 notes=NOTES,
                 units=units,
-                classed=CLASSED,
                 most=workbook_rows,
                 who="the inspector",
                 pages_wide=2,

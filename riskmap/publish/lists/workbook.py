@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 import textwrap
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
@@ -15,6 +15,7 @@ import xlsxwriter
 
 from riskmap.contract.columns import Column
 from riskmap.contract.quantities import Units, in_units
+from riskmap.contract.vocabulary import SCORE_CLASSES
 from riskmap.publish import palette
 from riskmap.publish.lists.list_columns import AS_RECORDED, ResultColumn, heading, number_form
 from riskmap.publish.words.cautions import CAUTIONS
@@ -43,8 +44,8 @@ class Worklist:
     """A list about to be written: rows, columns, what is filled in, and the words around it.
 
     ``columns`` are the declared columns of `table`, whose numbers are as people read them;
-    ``results`` are empty columns to the right of them; ``frozen`` columns stay in sight; words in
-    ``classed`` columns take their class's color; at most ``most`` rows are written; ``who`` fills
+    ``results`` are empty columns to the right of them; ``frozen`` columns stay in sight; classes
+    take their color; at most ``most`` rows are written; ``who`` fills
     in the results. Printed, a list is ``pages_wide`` pages wide, the frozen columns on each.
     """
 
@@ -56,7 +57,6 @@ class Worklist:
     notes: Sequence[tuple[str, str]] = ()
     units: Units = "us"
     frozen: int = 3
-    classed: Collection[str] = ()
     most: int = WORKBOOK_ROWS
     who: str = "you"
     pages_wide: int = 1
@@ -93,7 +93,7 @@ def _write_list(book: Any, page: Any, worklist: Worklist, base: Mapping[str, Any
     fill_in = book.add_format(
         {**base, "bold": True, "text_wrap": True, "bg_color": palette.WARN_PAPER}
     )
-    classes = _class_formats(book, base) if worklist.classed else {}
+    classes = _class_formats(book, base)
     for place, column in enumerate(worklist.columns):
         listed = column.listed or AS_RECORDED
         page.write_string(0, place, heading(column, worklist.units), head)
@@ -102,7 +102,7 @@ def _write_list(book: Any, page: Any, worklist: Worklist, base: Mapping[str, Any
             style |= LEFT
         cell = book.add_format({**base, **style})
         page.set_column(place, place, listed.width)
-        words = classes if column.name in worklist.classed else {}
+        words = classes if column.domain == SCORE_CLASSES else {}
         for row, value in enumerate(rows[column.name], start=1):
             _write_cell(page, row, place, value, words.get(str(value), cell) if words else cell)
     for place, result in enumerate(worklist.results, start=width):

@@ -34,7 +34,7 @@ COARSE_VALUES: Final = 64
 
 
 @dataclass(frozen=True)
-class Column:
+class Coded:
     """Values from 0 to `size` - 1, one a row."""
 
     values: Whole
@@ -53,7 +53,7 @@ class Telling:
     steps: bool = False
 
 
-def stream(column: Column, others: Mapping[int, Column], telling: Telling) -> bytes:
+def stream(column: Coded, others: Mapping[int, Coded], telling: Telling) -> bytes:
     """Code `column` as `telling` says; `others` have the same rows."""
     keys = np.zeros((len(telling.guesses), len(column.values)), dtype=np.int64)
     for row, parents in zip(keys, telling.guesses, strict=True):
@@ -69,7 +69,7 @@ def stream(column: Column, others: Mapping[int, Column], telling: Telling) -> by
     )
 
 
-def choose(column: Column, others: Mapping[int, Column]) -> Telling:
+def choose(column: Coded, others: Mapping[int, Coded]) -> Telling:
     """Choose how to tell `column` from `others`, by what costs least on a sample of rows."""
     rows = _sample(len(column.values))
     if column.size < 2 or not len(rows):
@@ -111,7 +111,7 @@ def _guesses(numbers: Sequence[int]) -> list[tuple[tuple[int, ...], ...]]:
     return tries
 
 
-def _cheapest(part: Column, near: Mapping[int, Column], tries: Sequence[Telling]) -> Telling:
+def _cheapest(part: Coded, near: Mapping[int, Coded], tries: Sequence[Telling]) -> Telling:
     costs = [len(stream(part, near, telling)) for telling in tries]
     return tries[int(np.argmin(costs))]
 
@@ -125,17 +125,17 @@ def _sample(count: int) -> Whole:
     return (starts[:, None] + np.arange(run)).ravel()
 
 
-def _taken(column: Column, rows: Whole) -> Column:
-    return Column(np.ascontiguousarray(column.values[rows]), column.size)
+def _taken(column: Coded, rows: Whole) -> Coded:
+    return Coded(np.ascontiguousarray(column.values[rows]), column.size)
 
 
-def _coarse(column: Column, most: int) -> Column:
+def _coarse(column: Coded, most: int) -> Coded:
     """Divide a column into at most so many steps: near values tell alike."""
     steps = min(column.size, most)
-    return Column(column.values * steps // column.size, steps)
+    return Coded(column.values * steps // column.size, steps)
 
 
-def _key(parents: Sequence[Column], rows: int) -> Whole:
+def _key(parents: Sequence[Coded], rows: int) -> Whole:
     if not parents:
         return np.zeros(rows, dtype=np.int64)
     key = parents[0].values
@@ -145,7 +145,7 @@ def _key(parents: Sequence[Column], rows: int) -> Whole:
 
 
 def _context(
-    column: Column, others: Mapping[int, Column], numbers: Sequence[int]
+    column: Coded, others: Mapping[int, Coded], numbers: Sequence[int]
 ) -> tuple[Whole, int]:
     context, contexts = np.zeros(len(column.values), dtype=np.int64), 1
     most = STEPS_OF_ONE if len(numbers) == 1 else STEPS_OF_TWO
@@ -160,7 +160,7 @@ def _context(
     return context, contexts
 
 
-def _told_by(part: Column, other: Column, rows: Whole) -> float:
+def _told_by(part: Coded, other: Coded, rows: Whole) -> float:
     """Bits a row left of the column when the other is known, and what it takes to learn them."""
     beside = np.ascontiguousarray(other.values[rows])
     joint, pairs = _spread(beside * part.size + part.values)

@@ -16,6 +16,7 @@ from branca.element import MacroElement
 from jinja2 import Environment, Template
 from xstatic.pkg import leaflet
 
+from riskmap.contract.vocabulary import NOT_RANKED
 from riskmap.publish import palette
 from riskmap.publish.map.composer import fix_names, literal_element, rendered
 from riskmap.publish.words.text_safety import html_text, plain_text, script_json
@@ -95,7 +96,7 @@ def _panel(plan: Mapping[str, Any], map_id: str, cautions: Sequence[str]) -> str
     return template.render(
         **plan,
         map_id=map_id,
-        not_ranked=palette.NOT_RANKED,
+        not_ranked=NOT_RANKED,
         outline=palette.OUTLINE,
         cautions=[plain_text(caution) for caution in cautions],
     )

@@ -18,7 +18,7 @@ from riskmap.ranking.model import Model
 from riskmap.ranking.score import limits_used
 from riskmap.region.model_file import model_text
 from riskmap.region.sections import Region
-from riskmap.stages.assessing import Result
+from riskmap.stages.result import Result
 
 PLAIN_LAYERS: Final = ("streams", "waterbodies", "floodplain", "sewer_area")
 
@@ -37,7 +37,7 @@ def write_county_map(
             model.factors,
             model.failure_share,
             region.rules.class_cuts,
-            text=model_text(region.beside(region.model.file)),
+            text=model_text(region.model_file),
         ),
         layers=map_layers(result) | ({} if zones is None else {"zones": zones}),
         terrain=result.county.rasters.get("elevation"),
@@ -86,7 +86,7 @@ def _assessed_wells(result: Result) -> pd.DataFrame | None:
 def lot_layers(result: Result) -> dict[str, gpd.GeoDataFrame]:
     """Likely treatment areas of parcels with a system, and the best room for another field."""
     served = may_be_onsite(result.parcels["service"])
-    areas = result.described.areas.reindex(result.parcels.index[served])
+    areas = result.areas.reindex(result.parcels.index[served])
     return {
         "treatment_areas": gpd.GeoDataFrame(
             areas[["geometry"]].dropna(), geometry="geometry", crs=result.county.crs
@@ -98,7 +98,7 @@ def lot_layers(result: Result) -> dict[str, gpd.GeoDataFrame]:
 def _soil_limits(result: Result) -> gpd.GeoDataFrame:
     """Soil polygons with map unit name and the class by the national rule."""
     tables = result.county.tables
-    rated = rate_mapunits(result.described.component_ratings)
+    rated = rate_mapunits(result.component_ratings)
     names = tables["soil_mapunits"].set_index("mukey")["muname"]
     units = tables["soil_units"][["mukey", "musym", "geometry"]]
     return units.assign(

@@ -20,8 +20,8 @@ from riskmap.contract.evidence import EVIDENCE
 from riskmap.contract.features import as_words
 from riskmap.contract.features.card import SITE
 from riskmap.contract.quantities import Units
-from riskmap.contract.vocabulary import MAY_BE_ONSITE, STAGES
-from riskmap.publish.map.column_plan import Column
+from riskmap.contract.vocabulary import CLASSES, MAY_BE_ONSITE, NOT_RANKED, STAGES
+from riskmap.publish.map.column_plan import Coded
 from riskmap.publish.map.doubt import pack_doubt
 from riskmap.publish.map.facts import (
     FILTERED,
@@ -33,10 +33,7 @@ from riskmap.publish.map.facts import (
 from riskmap.publish.map.model import LIMITATION_STEPS
 from riskmap.publish.map.outlines import pack_shapes
 from riskmap.publish.map.packing import Package, pack_codes, pack_numbers, pack_text, pack_words
-from riskmap.publish.palette import CLASSES, NOT_RANKED
-
-REASONS: Final = ("reason_1", "reason_2", "reason_3")
-"""A few patterns of words with numbers in them."""
+from riskmap.ranking.reasons import REASON_COLUMNS
 
 SHOWN_SCORES: Final = ("priority", "failure", "groundwater")
 LOT_TOLERANCE_M: Final = 0.15
@@ -86,7 +83,7 @@ def served(rows: pd.DataFrame) -> np.ndarray:
 
 
 def pack_facts(
-    rows: gpd.GeoDataFrame, facts: Sequence[Fact], *, units: Units, given: Mapping[str, Column]
+    rows: gpd.GeoDataFrame, facts: Sequence[Fact], *, units: Units, given: Mapping[str, Coded]
 ) -> Package:
     """Pack what searching, filtering and the head of the list need.
 
@@ -113,7 +110,7 @@ def pack_details(
     limitation: pd.DataFrame,
     *,
     units: Units,
-    given: Mapping[str, Column],
+    given: Mapping[str, Coded],
 ) -> Package:
     """Pack what a card and the weights need, read with the first of them.
 
@@ -124,7 +121,7 @@ def pack_details(
     columns = pack_doubt(package, rows)
     for name in ("not_ranked_reason", "unknown"):
         columns[name] = pack_words(package, as_words(_text(rows, name)))
-    for name in REASONS:
+    for name in REASON_COLUMNS:
         columns[name] = pack_text(package, _text(rows, name))
     for fact in facts:
         if fact.column in PAINTED:

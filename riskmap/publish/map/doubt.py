@@ -6,10 +6,11 @@ from typing import Any, Final
 
 import pandas as pd
 
+from riskmap.contract.features import DOUBT
 from riskmap.publish.map.packing import Package, pack_numbers
 from riskmap.publish.words.doubt_words import LIKELIHOOD, RANGE_MEANING, WIDE_MEANING, rough_rank
 
-DOUBT_COLUMNS: Final = ("priority_low", "priority_high", "rank_low", "rank_high", "top_chance")
+DOUBT_COLUMNS: Final = tuple(column.name for column in DOUBT if column.listed)
 """Columns of the result that the card's section on doubt needs."""
 
 

@@ -21,7 +21,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from riskmap.contract.arrays import Whole
-from riskmap.publish.map.column_plan import Column, Telling, choose, stream
+from riskmap.publish.map.column_plan import Coded, Telling, choose, stream
 from riskmap.publish.map.entropy import numbers_stream, text_stream
 from riskmap.publish.words.text_safety import plain_text, script_json
 
@@ -41,7 +41,7 @@ class _Packed:
     `since` is the first column of its own table.
     """
 
-    column: Column
+    column: Coded
     about: dict[str, Any]
     among: bool
     since: int
@@ -56,7 +56,7 @@ class Package:
     """
 
     among: NDArray[np.bool_] | None = None
-    given: Mapping[str, Column] = field(default_factory=dict)
+    given: Mapping[str, Coded] = field(default_factory=dict)
     header: dict[str, Any] = field(default_factory=dict)
     streams: list[bytes] = field(default_factory=list)
     size: int = 0
@@ -111,11 +111,11 @@ class Package:
         about["slot"] = len(self.given) + len(self.columns)
         if among:
             about["among"] = True
-        column = Column(np.ascontiguousarray(values, dtype=np.int64), about["size"])
+        column = Coded(np.ascontiguousarray(values, dtype=np.int64), about["size"])
         self.columns[about["slot"]] = _Packed(column, about, among, self.since)
         return about
 
-    def known(self) -> dict[str, Column]:
+    def known(self) -> dict[str, Coded]:
         """Columns by name, for a package that the page reads after this one."""
         named = self.header["columns"].items()
         return {name: self.columns[about["slot"]].column for name, about in named}
@@ -152,7 +152,7 @@ class Package:
 
     def _beside(
         self, slot: int, rows: slice, wanted: frozenset[int] | None = None
-    ) -> tuple[Column, dict[int, Column]]:
+    ) -> tuple[Coded, dict[int, Coded]]:
         """Take a column and those before it (or those `wanted`) in the rows it is written for."""
         packed = self.columns[slot]
         known = dict(enumerate(self.given.values()))
@@ -163,12 +163,12 @@ class Package:
         count = len(packed.column.values)
         held = self.among[rows] if packed.among and self.among is not None else slice(None)
         taken = {
-            number: Column(column.values[rows][held], column.size)
+            number: Coded(column.values[rows][held], column.size)
             for number, column in known.items()
             if len(column.values) == count and column.size > 1
             if wanted is None or number in wanted
         }
-        return Column(packed.column.values[rows][held], packed.column.size), taken
+        return Coded(packed.column.values[rows][held], packed.column.size), taken
 
     def _stream(self, slot: int, telling: Telling, rows: slice) -> bytes:
         wanted = frozenset([*telling.context, *chain.from_iterable(telling.guesses)])

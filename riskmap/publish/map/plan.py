@@ -13,7 +13,7 @@ import shapely
 
 from riskmap.contract.features import card
 from riskmap.contract.quantities import CONCENTRATION, LENGTH, Units
-from riskmap.contract.vocabulary import FLOOD_WORDS, MAY_BE_ONSITE
+from riskmap.contract.vocabulary import CLASSES, FLOOD_WORDS, MAY_BE_ONSITE, NOT_RANKED
 from riskmap.publish.map.facts import Fact
 from riskmap.publish.map.model import FactorLike, MapModel
 from riskmap.publish.map.threats import well_facts
@@ -21,14 +21,15 @@ from riskmap.publish.map.zones import kinds_of, zone_facts
 from riskmap.publish.palette import (
     CLASS_COLORS,
     CLASS_TEXT,
-    CLASSES,
+    FAINT,
     FLOOD_COLORS,
     HATCH,
     INK,
     LAYER_COLORS,
-    NOT_RANKED,
+    PANEL,
     SOIL_COLORS,
     STAGE_COLORS,
+    TERRAIN,
 )
 from riskmap.publish.words.cautions import SCREENING
 from riskmap.publish.words.text_safety import plain_text
@@ -234,7 +235,14 @@ def make_plan(
         "layers": [dict(layer) for layer in layers],
         "relief": relief,
         "base_map": asdict(base_map) if base_map else None,
-        "colors": {"ink": INK, "hatch": HATCH, "selected": LAYER_COLORS["selected"]},
+        "colors": {
+            "ink": INK,
+            "halo": PANEL,
+            "hatch": HATCH,
+            "faint": FAINT,
+            "terrain": TERRAIN,
+            "selected": LAYER_COLORS["selected"],
+        },
         "screening": SCREENING,
         "stages": stage_entries(),
         "group_notes": card.GROUP_NOTES,

@@ -18,7 +18,7 @@ from rasterio.enums import Resampling
 from rasterio.transform import Affine
 from rasterio.warp import reproject, transform_bounds
 
-from riskmap.contract.grid import Raster
+from riskmap.contract.grid import Grid
 
 SUN_AZIMUTH_DEG: Final = 315.0
 SUN_HEIGHT_DEG: Final = 45.0
@@ -37,7 +37,7 @@ class Relief:
     bounds: tuple[float, float, float, float]
 
 
-def draw_relief(terrain: Raster) -> Relief | None:
+def draw_relief(terrain: Grid) -> Relief | None:
     """Shade `terrain`; None when it holds no height at all."""
     if not np.isfinite(terrain.values).any():
         return None
@@ -88,7 +88,7 @@ def hillshade(
 
 
 def _in_mercator(
-    terrain: Raster,
+    terrain: Grid,
 ) -> tuple[NDArray[np.float64], tuple[float, float, float, float]]:
     west, south, east, north = transform_bounds(terrain.crs, MERCATOR, *terrain.bounds)
     longest = max(east - west, north - south)
@@ -101,7 +101,7 @@ def _in_mercator(
         np.asarray(terrain.values, dtype=float),
         height,
         src_transform=Affine(
-            terrain.cell_x_m, 0, terrain.x_min_m, 0, -terrain.cell_y_m, terrain.y_max_m
+            terrain.cell_x_m, 0, terrain.west_m, 0, -terrain.cell_y_m, terrain.north_m
         ),
         src_crs=terrain.crs,
         src_nodata=np.nan,

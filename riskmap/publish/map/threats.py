@@ -8,7 +8,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from riskmap.contract.features import as_words
+from riskmap.contract.features import as_words, card
 from riskmap.contract.quantities import LENGTH, Units, shown
 from riskmap.contract.results import ASSESSED_WELLS
 from riskmap.publish.map.packing import Package, pack_numbers, pack_words
@@ -18,26 +18,16 @@ PER_PARCEL: Final = 3
 PER_WELL: Final = 5
 """Parcels shown on a well's card."""
 
-WELL_NUMBERS: Final = (
-    "well_risk_frac", "well_risk_low", "well_risk_high", "nitrate_predicted_mg_l",
-    "nitrate_low_mg_l", "nitrate_high_mg_l", "chance_above_limit_frac", "systems_reaching",
-    "setback_short_systems",
-)  # fmt: skip
-"""Numbers on a well's card, beside those of :data:`WELL_FACTS`."""
-WELL_WORDS: Final = ("well_id", "well_unknowns")
-WELL_FACTS: Final = ("use", "depth_m", "casing_m", "static_level_m", "aquifer", "zone_id")
-"""What is on record of a well, as its card lists it."""
+_ON_CARD: Final = [ASSESSED_WELLS.column("well_id")] + [
+    found for found in ASSESSED_WELLS.columns if found.card
+]
 
 
 def wells_with_risk(wells: gpd.GeoDataFrame, risk: pd.DataFrame | None) -> gpd.GeoDataFrame:
     """All wells, with the risk columns of those that were assessed (by ``well_id``)."""
     if risk is None or "well_id" not in wells or "well_id" not in risk:
         return wells
-    names = [
-        name
-        for name in (*WELL_WORDS, *WELL_NUMBERS, *WELL_FACTS)
-        if name in risk and name not in wells
-    ]
+    names = [found.name for found in _ON_CARD if found.name in risk and found.name not in wells]
     known = pd.DataFrame(risk)[["well_id", *names]].drop_duplicates("well_id")
     found = known.set_index("well_id").reindex(wells["well_id"]).set_index(wells.index)
     return wells.join(found)
@@ -46,10 +36,10 @@ def wells_with_risk(wells: gpd.GeoDataFrame, risk: pd.DataFrame | None) -> gpd.G
 def well_columns(package: Package, wells: gpd.GeoDataFrame, units: Units) -> dict[str, Any]:
     """Add what a well's card needs."""
     columns: dict[str, Any] = {}
-    for name in (*WELL_WORDS, *WELL_NUMBERS, *WELL_FACTS):
+    for found in _ON_CARD:
+        name = found.name
         if name not in wells:
             continue
-        found = ASSESSED_WELLS.column(name)
         if found.dtype == "number":
             quantity = found.quantity
             values = pd.Series(wells[name]).astype("Float64").to_numpy(float, na_value=np.nan)
@@ -65,7 +55,7 @@ def well_columns(package: Package, wells: gpd.GeoDataFrame, units: Units) -> dic
 
 def well_facts(units: Units) -> list[dict[str, str]]:
     """Columns of a well's record with their labels and units, for the page."""
-    found = [ASSESSED_WELLS.column(name) for name in WELL_FACTS]
+    found = [each for each in ASSESSED_WELLS.columns if each.card == card.WELL_RECORD]
     return [
         {
             "column": each.name,

@@ -17,7 +17,7 @@ import geopandas as gpd
 import pandas as pd
 from markupsafe import Markup
 
-from riskmap.contract.grid import Raster
+from riskmap.contract.grid import Grid
 from riskmap.contract.quantities import Units
 from riskmap.publish.map.compose import compose_page, copy_page_files
 from riskmap.publish.map.data import (
@@ -74,7 +74,7 @@ def write_map(
     *,
     model: MapModel,
     layers: Mapping[str, gpd.GeoDataFrame],
-    terrain: Raster | None = None,
+    terrain: Grid | None = None,
     county: str,
     date: datetime.date,
     units: Units = "us",

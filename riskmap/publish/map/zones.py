@@ -15,8 +15,7 @@ from riskmap.contract.results import ZONES
 from riskmap.publish.map.outlines import pixels
 from riskmap.publish.map.packing import Package, pack_numbers, pack_text, pack_words
 
-ON_CARD: Final = ("area_m2", "systems", "wells", "people")
-"""Columns of a zone that its card tells."""
+_ON_CARD: Final = [column for column in ZONES.columns if column.card]
 
 
 def zone_names(zones: pd.DataFrame) -> pd.Series:
@@ -62,10 +61,9 @@ def kinds_of(zones: pd.DataFrame) -> list[dict[str, str]]:
 
 def zone_facts(units: Units) -> list[dict[str, str]]:
     """Lines of a zone's card, with their labels and units, for the page."""
-    found = [ZONES.column(name) for name in ON_CARD]
     return [
-        {"column": each.name, "label": each.label, "unit": each.quantity.scale(units).unit}
-        for each in found
+        {"column": found.name, "label": found.label, "unit": found.quantity.scale(units).unit}
+        for found in _ON_CARD
     ]
 
 
@@ -77,12 +75,13 @@ def zone_columns(package: Package, zones: gpd.GeoDataFrame, units: Units) -> dic
         "why": pack_text(package, why),
     }
     given = zones.assign(area_m2=shapely.area(zones.geometry.to_numpy()))
-    for name in ON_CARD:
-        if name in given:
-            quantity = ZONES.column(name).quantity
-            values = pd.Series(shown(given[name], quantity, units), index=given.index)
-            decimals = quantity.scale(units).decimals
-            columns[name] = pack_numbers(package, values, decimals=decimals)
+    for found in _ON_CARD:
+        if found.name in given:
+            values = shown(given[found.name], found.quantity, units)
+            decimals = found.quantity.scale(units).decimals
+            columns[found.name] = pack_numbers(
+                package, pd.Series(values, index=given.index), decimals=decimals
+            )
     east, south = pixels(gpd.GeoSeries(zones.geometry.representative_point(), crs=zones.crs))
     columns["label_x"] = pack_numbers(package, pd.Series(east))
     columns["label_y"] = pack_numbers(package, pd.Series(south))

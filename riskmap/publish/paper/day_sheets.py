@@ -12,8 +12,7 @@ import numpy as np
 import pandas as pd
 
 from riskmap.action.inspections import inspection_stops
-from riskmap.contract.quantities import Units
-from riskmap.contract.units import FOOT_M, MILE_M
+from riskmap.contract.quantities import LENGTH, SMALL_LENGTH, Units, text
 from riskmap.publish.paper.sheet_facts import facts_table
 from riskmap.publish.paper.sheet_map import (
     MapSource,
@@ -99,7 +98,7 @@ def write_day_sheets(
             "county": field(county, 60),
             "date": date.isoformat(),
             "contact": field(contact, 80),
-            "ponding_unit": "in" if units == "us" else "cm",
+            "ponding_unit": SMALL_LENGTH.scale(units).unit,
             "cautions": {"safety": SAFETY, "screening": SCREENING, "local": LOCAL_CODE,
                          "staff": STAFF_ONLY, "order": ORDER_NOTE},
             "stages": [list(stage) for stage in STAGES],
@@ -177,8 +176,4 @@ def _head(parcel_id: str, stop: pd.Series, units: Units) -> dict[str, object]:
 
 
 def _leg(meters: float, units: Units) -> str:
-    if np.isnan(meters):
-        return ""
-    if units == "si":
-        return f"{meters:.0f} m" if meters < 1000 else f"{meters / 1000:.1f} km"
-    return f"{meters / FOOT_M:.0f} ft" if meters < 400 else f"{meters / MILE_M:.1f} mi"
+    return "" if np.isnan(meters) else text(meters, LENGTH, units)

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import datetime
 import re
-import tomllib
 import unicodedata
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
 from riskmap.contract.errors import OutputError
+from riskmap.contract.suggest import refuse_unknown
 from riskmap.publish.paper.typesetting import PAPER
+from riskmap.region.toml_file import decoded, read_small, toml_tables
 
 LANGUAGES: Final = ("en", "es")
 
@@ -85,10 +86,8 @@ def read_letter(path: Path | None, language: str) -> dict[str, Any]:
         that a letter from a screening may not use.
     """
     path = path or default_letter(language)
-    try:
-        texts = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-    except (OSError, UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise OutputError(f"{path}: the letter cannot be read ({error}). Correct it.") from error
+    text = decoded(read_small(path, "the letter", OutputError), str(path), OutputError)
+    texts = toml_tables(text, str(path), OutputError)
     _refuse_gaps(path, texts)
     if texts["language"] != language:
         raise OutputError(
@@ -157,14 +156,18 @@ def _replaced(part: Any, values: Mapping[str, str], source: str) -> Any:
 
 
 def _refuse_gaps(path: Path, texts: Mapping[str, Any]) -> None:
+    refuse_unknown(texts, {*_PLAIN, *_PARTS, "months"}, f"{path}: the letter", OutputError)
+    for part, names in _PARTS.items():
+        if part in texts:
+            refuse_unknown(texts[part], names, f"{path}: [{part}]", OutputError)
     wrong = [name for name in _PLAIN if not _says(texts.get(name))]
     months = texts.get("months")
     if not isinstance(months, list) or len(months) != 12 or not all(map(_says, months)):
         wrong.append("months")
     for part, names in _PARTS.items():
-        given = texts.get(part)
+        given = texts.get(part, {})
         for name in names:
-            value = given.get(name) if isinstance(given, Mapping) else None
+            value = given.get(name)
             if (part, name) in _LISTS:
                 good = isinstance(value, list) and value and all(map(_says, value))
             else:
@@ -179,4 +182,9 @@ def _refuse_gaps(path: Path, texts: Mapping[str, Any]) -> None:
 
 
 def _says(value: object) -> bool:
-    return isinstance(value, str) and bool(value.strip())
+    """Whether a value is words: a text with something in it and no unseen control signs."""
+    return (
+        isinstance(value, str)
+        and bool(value.strip())
+        and not any(unicodedata.category(sign) == "Cc" for sign in value if sign not in "\n\t")
+    )

@@ -53,7 +53,7 @@ STYLES: Final[Mapping[str, Style]] = {
     "lots": Style(stroke=palette.OUTLINE, width=2),
     "streams": Style(stroke=palette.LAYER_COLORS["streams"], width=9),
     "area": Style(palette.ACCENT, palette.ACCENT, 5, "18 10", 0.22),
-    "buildings": Style("#8a8f94", palette.INK, 2),
+    "buildings": Style(palette.LAYER_COLORS["buildings"], palette.INK, 2),
     "lot": Style(stroke=palette.INK, width=9),
 }
 """Layers from the lowest to the highest; they differ in shape and line, not by color alone."""
@@ -175,7 +175,9 @@ def _wells(points: Shapes, window: Window) -> str:
     drawn = []
     for across, down in _units(shapely.get_coordinates(points), window):
         at = f'cx="{across:.1f}" cy="{down:.1f}"'
-        drawn.append(f'<circle {at} r="19" fill="#fff" stroke="{color}" stroke-width="8"/>')
+        drawn.append(
+            f'<circle {at} r="19" fill="{palette.PANEL}" stroke="{color}" stroke-width="8"/>'
+        )
         drawn.append(f'<circle {at} r="7" fill="{color}"/>')
     return "".join(drawn)
 
@@ -217,5 +219,5 @@ def _units(places: NDArray[np.float64], window: Window) -> NDArray[np.float64]:
 def _svg(parts: Sequence[str]) -> str:
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {SIDE} {SIDE}">'
-        f'<rect width="{SIDE}" height="{SIDE}" fill="#ffffff"/>' + "".join(parts) + "</svg>"
+        f'<rect width="{SIDE}" height="{SIDE}" fill="{palette.PANEL}"/>' + "".join(parts) + "</svg>"
     )

@@ -32,6 +32,7 @@ COLORS: Final = {
     "warn_paper": palette.WARN_PAPER,
     "wells": palette.LAYER_COLORS["wells"],
     "water": palette.LAYER_COLORS["streams"],
+    "buildings": palette.LAYER_COLORS["buildings"],
 }
 LONGEST: Final = 160
 """Letters of one field; a longer one would push the rest off the page."""

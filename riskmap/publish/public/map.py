@@ -18,6 +18,7 @@ from jinja2 import Template
 
 from riskmap.action.aggregate import TOTAL
 from riskmap.contract.quantities import Units
+from riskmap.contract.vocabulary import CLASSES, NOT_RANKED
 from riskmap.publish import palette
 from riskmap.publish.map.composer import fix_names, literal_element, rendered
 from riskmap.publish.map.plan import BaseMap
@@ -28,9 +29,9 @@ from riskmap.publish.words.text_safety import html_text, plain_text, script_json
 SHARE_BANDS: Final = (9, 24, 39, 59, 100)
 COUNT_BANDS: Final = (25, 50, 100, 250, 1_000_000_000)
 VIEWS: Final = (
-    ("share", SHARE, "Share of high or very high priority", SHARE_BANDS, " %"),
+    ("share", SHARE, "Share of high or very high priority", SHARE_BANDS, "%"),
     ("systems", TOTAL, "Number of systems", COUNT_BANDS, ""),
-    ("age", OLD_SHARE, "Share of 40 years or older", SHARE_BANDS, " %"),
+    ("age", OLD_SHARE, "Share of 40 years or older", SHARE_BANDS, "%"),
 )
 """What the color can show: name, column, label, upper ends of the bands, unit."""
 
@@ -116,7 +117,7 @@ def map_plan(
         "ink": palette.INK,
         "panel": palette.PANEL,
         "outline": palette.OUTLINE,
-        "unknown_color": palette.CLASS_COLORS[palette.NOT_RANKED],
+        "unknown_color": palette.CLASS_COLORS[NOT_RANKED],
         "base_map": None
         if base_map is None
         else {"url": base_map.url, "attribution": html_text(base_map.attribution)},
@@ -124,7 +125,7 @@ def map_plan(
 
 
 def _view(name: str, column: str, label: str, ends: tuple[int, ...], unit: str) -> dict[str, Any]:
-    colors = [palette.CLASS_COLORS[word] for word in reversed(palette.CLASSES)]
+    colors = [palette.CLASS_COLORS[word] for word in reversed(CLASSES)]
     starts = [0 if unit else 1, *(end + 1 for end in ends[:-1])]
     last = len(ends) - 1
     bands = [

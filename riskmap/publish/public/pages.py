@@ -129,7 +129,7 @@ def withheld_words(table: PublicTable) -> str:
 def _text(column: str, value: Any) -> str:
     if is_missing(value):
         return HELD
-    return f"{int(value)} %" if column in PERCENT else f"{int(value):,}"
+    return f"{int(value)}%" if column in PERCENT else f"{int(value):,}"
 
 
 def _no_share(every: pd.DataFrame) -> dict[tuple[str, str], bool]:

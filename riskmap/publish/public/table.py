@@ -20,12 +20,11 @@ from riskmap.action.aggregate import (
     age_groups,
     choose_width,
     count_areas,
-    hexagon_corners,
-    hexagon_of,
     risk_groups,
 )
 from riskmap.action.suppression import withhold
 from riskmap.publish.words.text_safety import plain_text
+from riskmap.spatial.hexagons import corners_of, hexagon_of
 
 UNPLACED: Final = "Not on the map"
 WHOLE: Final = "Whole county"
@@ -144,14 +143,14 @@ def _hexagons(
     known = np.isfinite(points).all(axis=1)
     some = points[known & onsite] if (known & onsite).any() else points[known]
     width = cell_m or choose_width(some[:, 0], some[:, 1], threshold=threshold)
-    east, north = hexagon_of(points[known, 0], points[known, 1], width_m=width)
+    east, north = hexagon_of(points[known, 0], points[known, 1], across_m=width).T
     cells, code = np.unique(
         np.stack([-north, 2 * east + north], axis=-1), axis=0, return_inverse=True
     )
     place = np.full(len(points), len(cells), dtype=np.int64)
     place[known] = code.ravel()
     rows = -cells[:, 0]
-    corners = hexagon_corners((cells[:, 1] - rows) // 2, rows, width_m=width)
+    corners = corners_of(np.stack([(cells[:, 1] - rows) // 2, rows], axis=-1), across_m=width)
     names = [f"Area {number}" for number in range(1, len(cells) + 1)]
     shapes = gpd.GeoSeries(shapely.polygons(corners), crs=crs).to_crs(4326)
     return place, *_with_unplaced(names, shapes, bool(known.all())), width

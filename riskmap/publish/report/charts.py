@@ -15,6 +15,7 @@ from matplotlib.ticker import MaxNLocator
 
 from riskmap.contract.arrays import Floats
 from riskmap.contract.evidence import EVIDENCE
+from riskmap.contract.vocabulary import CLASSES
 from riskmap.publish import palette
 from riskmap.publish.report.figures import drawn, label, tint
 from riskmap.publish.report.section import Figure
@@ -45,7 +46,7 @@ def evidence_bar(counts: Sequence[int]) -> Figure:
             )
         x += span
     words = ", ".join(
-        f"{word} {100 * count / total:.0f} %"
+        f"{word} {100 * count / total:.0f}%"
         for word, count in zip(EVIDENCE, counts, strict=True)
         if count
     )
@@ -80,7 +81,7 @@ def scores_figure(scores: Mapping[str, Floats], *, cuts: Sequence[float]) -> Fig
     """
     edges = np.unique(np.concatenate([np.arange(0, 101, 4.0), np.asarray(cuts, float)]))
     places = np.searchsorted(cuts, edges[:-1], side="right")
-    colors = [palette.CLASS_COLORS[palette.CLASSES[::-1][place]] for place in places]
+    colors = [palette.CLASS_COLORS[CLASSES[::-1][place]] for place in places]
     widths = np.diff(edges)
 
     def paint(drawing: Drawing) -> None:

@@ -22,7 +22,7 @@ from riskmap.publish.report.pages import Findings, write_report
 from riskmap.publish.report.plan import nitrate_table, weights_table, zones_by_kind
 from riskmap.publish.report.section import Section
 from riskmap.publish.words.imprint import imprint_of
-from riskmap.stages.assessing import Result
+from riskmap.stages.result import Result
 
 FEWEST_LIVES: Final = 20
 """Kinds with fewer lives on record get no survival table."""
@@ -46,7 +46,7 @@ def write_report_pages(folder: Path, result: Result, *, sections: Sequence[Secti
         model=result.model,
         cuts=region.rules.class_cuts,
         findings=Findings(
-            survival=_survival(result.described.service_history),
+            survival=_survival(result.service_history),
             aging=result.aging,
             information=None if result.doubt is None else result.doubt.collect,
             defects=result.data_quality,
@@ -75,7 +75,7 @@ def write_records(folder: Path, result: Result) -> None:
         crs=result.county.crs,
         contact=region.county.contact,
         model_name=result.model.name,
-        inputs=result.county.inputs,
+        inputs=result.inputs,
         version=version("riskmap"),
     )
 

@@ -24,7 +24,7 @@ MARKS: Final = {
 
 INTRO: Final = (
     "Need is the sum of the chances of failing in a neighborhood. A ratio of 1 means that a "
-    "neighborhood gets the picks that its share of the need would bring; the bar is the 95 % "
+    "neighborhood gets the picks that its share of the need would bring; the bar is the 95% "
     "interval. No protected attribute, nor a close stand-in, is a factor of the score: a model "
     "that names one is refused. A list of the worst first gives more to places whose "
     "systems are each likely to fail, and less to places with many of moderate chance; wells count "
@@ -78,7 +78,7 @@ def fairness_figure(judged: pd.DataFrame, *, what: str) -> Figure:
         title=f"{what.capitalize()} against need, by neighborhood",
         words=f"{words}.",
         height_in=1.1 + 0.24 * len(table),
-        caption=f"{what.capitalize()} against need, by neighborhood; bars are 95 % intervals.",
+        caption=f"{what.capitalize()} against need, by neighborhood; bars are 95% intervals.",
     )
 
 

@@ -118,7 +118,7 @@ def survival_figure(
     name: str = "survival",
     title: str = "Share of systems still serving, by age",
 ) -> Figure:
-    """Kaplan-Meier steps with their 95 % band and the Weibull curves of `models`.
+    """Kaplan-Meier steps with their 95% band and the Weibull curves of `models`.
 
     Parameters
     ----------
@@ -149,11 +149,11 @@ def survival_words(table: pd.DataFrame, models: Mapping[str, AgingModel]) -> str
         last = table.iloc[-1]
         parts.append(
             f"Records: {int(table['failures'].sum()):,} failures; {100 * last['survival_frac']:.0f}"
-            f" % were still serving at {last['age_yr']:.0f} years."
+            f"% were still serving at {last['age_yr']:.0f} years."
         )
     for kind, model in models.items():
         shares = survival_frac([10.0, 20.0, 30.0], shape=model.shape, scale_yr=model.scale_yr)
-        listed = ", ".join(f"{100 * value:.0f} %" for value in shares)
+        listed = ", ".join(f"{100 * value:.0f}%" for value in shares)
         origin = "fitted to the records" if model.fitted else "default, not fitted"
         parts.append(f"Curve {label(kind)} ({origin}): {listed} after 10, 20 and 30 years.")
     return " ".join(parts)
@@ -178,7 +178,7 @@ def _steps(axes: Axes, table: pd.DataFrame, until: float) -> None:
         step="post",
         color=palette.LINE,
         linewidth=0,
-        label="95 % interval",
+        label="95% interval",
     )
     survival = 100 * padded("survival_frac", 1.0)
     axes.step(ages, survival, where="post", color=palette.INK, linewidth=1.3, label="Records")

@@ -13,7 +13,7 @@ from riskmap.publish.report.learning import learning_section, service_section
 from riskmap.publish.report.section import Section
 from riskmap.publish.words.text_safety import csv_text
 from riskmap.ranking.explanations import Explanation
-from riskmap.stages.assessing import Result
+from riskmap.stages.result import Result
 from riskmap.stages.service import CONFIDENCE
 
 

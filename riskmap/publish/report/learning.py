@@ -21,7 +21,7 @@ HEADS: Final = {
     "found_per_100_visits": "Failures found per 100 visits",
     "brier": "Brier score",
 }
-LIFTS: Final = {"lift_5%": "Top 5 %", "lift_10%": "Top 10 %", "lift_20%": "Top 20 %"}
+LIFTS: Final = {"lift_5%": "Top 5%", "lift_10%": "Top 10%", "lift_20%": "Top 20%"}
 """Figure -> heading; in the tables' order."""
 
 DRAWN: Final = ("score", "logistic", "boosting", "score_and_learning")
@@ -36,7 +36,7 @@ def learning_section(words: Sequence[str], comparison: Comparison | None) -> Sec
                 comparison.figures,
                 HEADS,
                 "Rankings on places that they had not seen",
-                "In brackets: 90 % intervals by drawing whole places anew. Failures found: in the "
+                "In brackets: 90% intervals by drawing whole places anew. Failures found: in the "
                 "first tenth of the list. A lower Brier score is better.",
             ),
             _figures_table(
@@ -107,7 +107,7 @@ def calibration_figure(comparison: Comparison) -> Figure:
 
     score = tables["score"]
     words = "; ".join(
-        f"said {100 * said:.0f} %, found {100 * found:.0f} %"
+        f"said {100 * said:.0f}%, found {100 * found:.0f}%"
         for said, found in zip(score["said"], score["found"], strict=True)
         if np.isfinite(found)
     )
@@ -130,9 +130,9 @@ def service_section(service: Service, *, filled: int, open_before: int) -> Secti
     accuracy = service.accuracy
     if accuracy is not None:
         rows = [
-            ("Here, on places held out", f"{100 * accuracy.accuracy:.1f} %"),
-            ("Here, by a random split (flatters)", f"{100 * accuracy.random_split:.1f} %"),
-            *((f"Published: {where}", f"{100 * share:.1f} %") for where, share in PUBLISHED),
+            ("Here, on places held out", f"{100 * accuracy.accuracy:.1f}%"),
+            ("Here, by a random split (flatters)", f"{100 * accuracy.random_split:.1f}%"),
+            *((f"Published: {where}", f"{100 * share:.1f}%") for where, share in PUBLISHED),
         ]
         note = "Published: da Luz, Taneja and Kumpel (2025), ACS ES&T Engineering, parcels of two "
         note += "states."

@@ -23,10 +23,12 @@ from matplotlib.path import Path
 from riskmap.contract.arrays import Floats
 from riskmap.contract.quantities import Units
 from riskmap.contract.units import MILE_M
+from riskmap.contract.vocabulary import CLASSES
 from riskmap.publish import palette
 from riskmap.publish.report.figures import WIDTH_IN, drawn
 from riskmap.publish.report.section import Figure
 from riskmap.ranking.score import classify
+from riskmap.spatial.hexagons import hexagon_of, middles_of
 
 FEW: Final = 5
 """Systems below which a hexagon gets no class (own choice, as many health departments do)."""
@@ -69,8 +71,8 @@ def hexagons(ranked: gpd.GeoDataFrame, *, cuts: Sequence[float]) -> Hexagons:
     word = classify(middle, cuts).to_numpy(object)
     count = np.asarray(systems, np.int64)
     word = np.where(count == 0, NONE_WORDS, np.where(count < FEW, FEW_WORDS, word))
-    axial = np.array(list(systems.index), float)
-    return Hexagons(_middles(axial, size), size, count, word)
+    middles = middles_of(list(systems.index), across_m=np.sqrt(3.0) * size)
+    return Hexagons(middles, size, count, word)
 
 
 def _fitting_cells(
@@ -80,35 +82,11 @@ def _fitting_cells(
     reach = float(np.ptp(points, axis=0).max())
     for across in ACROSS:
         size = max(reach / across / np.sqrt(3), 40.0)
-        cells = hexagon_of(points, size_m=size)
+        cells = hexagon_of(points[:, 0], points[:, 1], across_m=np.sqrt(3.0) * size)
         systems = np.unique(cells[ranked], axis=0, return_counts=True)[1]
         if len(systems) and (systems >= FEW).mean() >= ENOUGH:
             break
     return size, cells
-
-
-def hexagon_of(points: Floats, *, size_m: float) -> npt.NDArray[np.int64]:
-    """Axial coordinates (n, 2) of the hexagon that holds each point; corners point up.
-
-    Nearest middle by rounding cube coordinates (common practice, no source).
-
-    >>> hexagon_of(np.array([[0.0, 0.0], [17.3, 0.0], [8.7, 15.0]]), size_m=10.0).tolist()
-    [[0, 0], [1, 0], [0, 1]]
-    """
-    q = (np.sqrt(3) / 3 * points[:, 0] - points[:, 1] / 3) / size_m
-    r = 2 / 3 * points[:, 1] / size_m
-    cube = np.column_stack([q, r, -q - r])
-    whole = np.round(cube)
-    off = np.abs(whole - cube)
-    worst = off.argmax(axis=1)
-    rows = np.arange(len(points))
-    whole[rows, worst] -= whole.sum(axis=1)
-    return whole[:, :2].astype(np.int64)
-
-
-def _middles(axial: Floats, size_m: float) -> Floats:
-    x = np.sqrt(3) * (axial[:, 0] + axial[:, 1] / 2)
-    return size_m * np.column_stack([x, 1.5 * axial[:, 1]])
 
 
 def map_figure(
@@ -153,7 +131,7 @@ def map_figure(
 def _map_words(cells: Hexagons) -> str:
     parts = [
         f"{word}: {int((cells.word == word).sum()):,}"
-        for word in (*palette.CLASSES, FEW_WORDS)
+        for word in (*CLASSES, FEW_WORDS)
         if (cells.word == word).any()
     ]
     return f"Hexagons by class: {'; '.join(parts)}." if parts else "No hexagon holds a system."
@@ -180,7 +158,7 @@ def _paint_cells(axes: Axes, cells: Hexagons) -> None:
     angles = np.deg2rad(np.arange(30, 390, 60))
     ring = cells.size_m * np.column_stack([np.cos(angles), np.sin(angles)])
     codes = [Path.MOVETO, *[Path.LINETO] * 5, Path.CLOSEPOLY]
-    for word in (NONE_WORDS, FEW_WORDS, *reversed(palette.CLASSES)):
+    for word in (NONE_WORDS, FEW_WORDS, *reversed(CLASSES)):
         middles = cells.middles[cells.word == word]
         if not len(middles):
             continue
@@ -240,7 +218,7 @@ def _scale_bar(axes: Axes, low: Floats, high: Floats, units: Units) -> None:
 
 
 def _legend(drawing: Drawing, cells: Hexagons) -> None:
-    words = [*palette.CLASSES, FEW_WORDS, NONE_WORDS]
-    here = [word for word in words if word in palette.CLASSES or (cells.word == word).any()]
+    words = [*CLASSES, FEW_WORDS, NONE_WORDS]
+    here = [word for word in words if word in CLASSES or (cells.word == word).any()]
     handles = [Patch(label=word.capitalize(), **_looks(word)) for word in here]
     drawing.legend(handles=handles, loc="outside right upper", title="Middle priority")

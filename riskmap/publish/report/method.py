@@ -29,8 +29,8 @@ def method_section(model: Model, *, units: Units) -> Section:
         "or table below. Limitation times weight, scaled so that the factors of a score at their "
         "worst make 100, gives the points of the factor; the points add up to the score, and "
         "anyone can check the sum. The priority is "
-        f"{100 * share:.0f} % failure score and {100 * (1 - share):.0f} % groundwater score. "
-        f"A parcel of which less than {100 * model.min_known_frac:.0f} % of a score's weight is "
+        f"{100 * share:.0f}% failure score and {100 * (1 - share):.0f}% groundwater score. "
+        f"A parcel of which less than {100 * model.min_known_frac:.0f}% of a score's weight is "
         "known gets no score. Where one item is unknown, its stated middle limitation stands in."
     )
     blocks: list[Block] = [text]

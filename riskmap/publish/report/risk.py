@@ -9,8 +9,9 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from riskmap.contract.quantities import Units, percent
-from riskmap.publish.palette import CLASSES
+from riskmap.contract.features import ranks
+from riskmap.contract.quantities import POINTS, Units, percent
+from riskmap.contract.vocabulary import CLASSES
 from riskmap.publish.report.charts import drivers_figure, scores_figure
 from riskmap.publish.report.map import map_figure
 from riskmap.publish.report.section import Block, Section, Table, counted
@@ -27,11 +28,8 @@ NEIGHBORHOODS: Final = 25
 DRAWN: Final = 12
 """Factors in the picture of what drives the list: those that differ most."""
 
-SCORES: Final = {
-    "priority": "Priority",
-    "failure_score": "Failure score",
-    "groundwater_score": "Groundwater score",
-}
+SCORES: Final = {column.name: column.label for column in ranks.SCORES if column.quantity is POINTS}
+"""The priority and the two scores behind it -> labels."""
 UPPER: Final = ("very high", "high")
 NOBODY: Final = "No parcel is ranked."
 

@@ -15,8 +15,8 @@ import pandas as pd
 from riskmap.contract import features, quantities
 from riskmap.contract.features import FAILURE, GROUNDWATER, column, declared, meaning
 from riskmap.contract.quantities import LENGTH, MASS_RATE, Units, figure, percent, text
+from riskmap.contract.vocabulary import CLASSES
 from riskmap.failure.aging import AgingModel
-from riskmap.publish.palette import CLASSES
 from riskmap.publish.report.figures import survival_figure
 from riskmap.publish.report.section import Block, Figure, Section, Table, counted, number
 from riskmap.publish.words.report_text import numbers, words_of
@@ -51,7 +51,7 @@ def _survival_blocks(survival: Tables, aging: Mapping[str, AgingModel]) -> list[
     intro = (
         "The steps show the share of systems still serving, as the county's permits and repairs "
         "tell it (Kaplan-Meier, with systems that came under watch late and those still serving "
-        "taken into account); the band is the 95 % interval. The smooth lines are the curves that "
+        "taken into account); the band is the 95% interval. The smooth lines are the curves that "
         "the run uses: fitted to these records where there are enough failures, else the default "
         "from published service life."
     )
@@ -111,7 +111,7 @@ def _curves_table(aging: Mapping[str, AgingModel]) -> Table:
         rows,
         frozenset({1, 2, 5}),
         "Survival curve by kind: share serving at age t is exp(-(t / scale) ^ shape)",
-        "In brackets: 95 % intervals of a fit.",
+        "In brackets: 95% intervals of a fit.",
     )
 
 

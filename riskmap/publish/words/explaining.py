@@ -59,10 +59,7 @@ def explain_parcel(
     RiskmapError
         If there is no such parcel; the nearest numbers are named.
     """
-    if parcel_id not in parcels.index:
-        near = get_close_matches(parcel_id, parcels.index.astype(str), n=3)
-        hint = f" Near: {', '.join(near)}." if near else ""
-        raise RiskmapError(f"there is no parcel {parcel_id!r} in this county.{hint}")
+    require_parcel(parcel_id, parcels.index)
     row: Row = {str(k): v for k, v in parcels.loc[parcel_id].items()}
     lines = [f"PARCEL {parcel_id}", _shown(row.get("address", "")), ""]
     lines += ["1  INPUT ROWS", ""]
@@ -82,6 +79,15 @@ def explain_parcel(
     lines += _priority(row, model)
     lines += ["", CAUTION]
     return "\n".join(lines) + "\n"
+
+
+def require_parcel(parcel_id: str, known: Iterable[object]) -> None:
+    """Raise RiskmapError if there is no such parcel, naming the nearest numbers."""
+    names = [str(name) for name in known]
+    if parcel_id not in names:
+        near = get_close_matches(parcel_id, names, n=3)
+        hint = f" Near: {', '.join(near)}." if near else ""
+        raise RiskmapError(f"there is no parcel {parcel_id!r} in this county.{hint}")
 
 
 def _shown(value: object) -> str:

@@ -1,9 +1,11 @@
 from __future__ import annotations
 
+import csv
 from collections.abc import Callable, Mapping, Sequence
 from pathlib import Path
 
 import geopandas as gpd
+import pandas as pd
 import pytest
 import shapely
 
@@ -143,6 +145,27 @@ def put_tables() -> Callable[..., Path]:
 @pytest.fixture
 def put_shapefile() -> Callable[..., Path]:
     return write_shapefile
+
+
+@pytest.fixture
+def put_csv() -> Callable[..., Path]:
+    """Write the tiny area as one CSV file a table, column names in capitals."""
+
+    def write(folder: Path, sign: str = ",", tables: Mapping[str, Rows] | None = None) -> Path:
+        folder.mkdir()
+        for table, rows in (tables or tiny_tables()).items():
+            with (folder / f"{table}.csv").open("w", encoding="utf-8", newline="") as stream:
+                head = [name.upper() for name in COLUMNS[table]]
+                csv.writer(stream, delimiter=sign).writerows([head, *rows])
+        return folder
+
+    return write
+
+
+@pytest.fixture
+def faults() -> Callable[[pd.DataFrame], pd.DataFrame]:
+    """Defects but for the counts that every survey has: minor components that are only named."""
+    return lambda defects: defects[~defects["check"].isin(["no horizons", "no months"])]
 
 
 @pytest.fixture

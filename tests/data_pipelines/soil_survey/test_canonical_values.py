@@ -39,7 +39,7 @@ def test_values_arrive_in_canonical_form(tiny_area: Path) -> None:
     assert survey.soil_horizons["texture"].tolist()[1] == "L"
 
 
-def test_words_match_whatever_their_case_and_brackets(read: Make) -> None:
+def test_words_match_whatever_their_case_and_brackets(read: Make, faults: Make) -> None:
     def change(tables: dict[str, list[list[object]]]) -> None:
         tables["comonth"][0][2:6] = ["RARE", "Brief (2 to 7 days)", "frequent ", "VERY LONG"]
         tables["component"][0][9] = "SOMEWHAT POORLY DRAINED"
@@ -51,7 +51,7 @@ def test_words_match_whatever_their_case_and_brackets(read: Make) -> None:
     assert month["ponding_frequency"] == "frequent"
     assert month["ponding_duration"] == "very long"
     assert survey.soil_components.loc[0, "drainage_class"] == "somewhat poorly"
-    assert survey.defects.empty
+    assert faults(survey.defects).empty
 
 
 def test_unknown_words_become_unknown_with_a_defect(read: Make) -> None:
@@ -133,6 +133,40 @@ def test_frozen_ground_is_seen_in_any_texture_entry(
 ) -> None:
     horizons = read(lambda tables: tables[table].append(row)).soil_horizons.set_index("chkey")
     assert horizons["frozen"].to_dict() == {"111": False, "112": True}
+
+
+def test_a_lost_layer_shows_in_the_depths(read: Make) -> None:
+    def change(tables: dict[str, list[list[object]]]) -> None:
+        tables["chorizon"][1][2] = 15  # the layer above ended at 20 cm, where the next begins
+
+    found = read(change).defects
+    found = found[found["check"] == "layers do not meet"]
+    words = "one ends at 15 cm, the next begins at 20 cm"
+    assert found[["row", "value"]].to_numpy().tolist() == [["101", words]]
+
+
+@pytest.mark.parametrize(
+    ("table", "column"),
+    [("chorizon", 11), ("corestrictions", 2), ("cosoilmoist", 0), ("component", 6)],
+)
+def test_an_unreadable_number_leaves_its_component_unrated(
+    read: Make, table: str, column: int
+) -> None:
+    def change(tables: dict[str, list[list[object]]]) -> None:
+        tables["corestrictions"] = [["Fragipan", "", 50, 80, "101", "1r"]]
+        tables[table][0][column] = "12 ft"
+
+    survey = read(change)
+    assert survey.soil_components["gaps"].fillna("").tolist() == ["unreadable numbers", ""]
+    assert (survey.defects["check"] == "not a number").sum() == 1
+
+
+def test_rows_that_only_add_to_others_are_counted(read: Make) -> None:
+    survey = read(lambda tables: tables["cosoilmoist"].append([10, 40, "Wet", "999", "1x"]))
+    found = survey.defects[survey.defects["check"] == "not joined"]
+    assert found[["layer", "value"]].to_numpy().tolist() == [
+        ["soil_months", "1 of 3 rows of cosoilmoist"]
+    ]
 
 
 def test_orphans_are_left_out_and_reported(read: Make) -> None:

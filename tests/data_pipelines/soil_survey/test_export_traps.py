@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import os
+import sqlite3
+import zipfile
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -11,7 +15,7 @@ import pytest
 import shapely
 from pyproj import CRS
 
-from data_pipelines.soil_survey import read_soil_survey
+from data_pipelines.soil_survey import finding, read_soil_survey, stores
 from riskmap.contract.check import require
 from riskmap.contract.errors import CrsError, SourceFormatError, SourceMissingError
 from riskmap.contract.layers import LAYERS
@@ -24,12 +28,12 @@ def _mentions(defects: pd.DataFrame, check: str) -> pd.DataFrame:
     return defects[defects["check"] == check]
 
 
-def test_a_whole_area_keeps_the_contract(tiny_area: Path) -> None:
+def test_a_whole_area_keeps_the_contract(tiny_area: Path, faults: Make) -> None:
     survey = read_soil_survey([tiny_area])
     for name, layer in LAYERS.items():
         if name.startswith("soil_"):
             require(getattr(survey, name), layer, crs=WGS84)
-    assert survey.defects.empty
+    assert faults(survey.defects).empty
 
 
 class TestTrap1NamesComeFromTheExportItself:
@@ -73,19 +77,20 @@ class TestTrap1NamesComeFromTheExportItself:
 
 
 class TestTrap2ZeroByteTables:
-    def test_are_normal(self, tmp_path: Path, tiny: Make, put_tables: Make) -> None:
+    def test_are_normal(self, tmp_path: Path, tiny: Make, put_tables: Make, faults: Make) -> None:
         put_tables(tmp_path, tiny())
         assert (tmp_path / "crstrcts.txt").stat().st_size == 0
         survey = read_soil_survey([tmp_path])
         assert survey.soil_restrictions.empty
-        assert survey.defects.empty
+        assert faults(survey.defects).empty
 
     def test_are_reported_where_a_survey_needs_rows(
         self, tmp_path: Path, tiny: Make, put_tables: Make
     ) -> None:
         put_tables(tmp_path, tiny() | {"chorizon": []})
         survey = read_soil_survey([tmp_path])
-        assert _mentions(survey.defects, "table empty")["row"].tolist() == ["chorizon"]
+        assert _mentions(survey.defects, "table empty")["value"].tolist() == ["chorizon"]
+        assert _mentions(survey.defects, "no horizons")["value"].tolist() == ["2 of 2"]
 
     def test_no_components_at_all_is_an_error(
         self, tmp_path: Path, tiny: Make, put_tables: Make
@@ -108,14 +113,15 @@ class TestTrap3QuotesAreDoubled:
         put_tables(tmp_path, tables)
         survey = read_soil_survey([tmp_path])
         assert len(survey.soil_horizons) == 2
-        assert _mentions(survey.defects, "number of fields")[["row", "value"]].to_numpy().tolist() \
-            == [["77", "3"]]  # fmt: skip
+        found = _mentions(survey.defects, "number of fields")
+        assert found["row"].str.endswith("chorizon.txt line 3").tolist() == [True]
+        assert found["value"].tolist() == ["3 fields"]
 
     def test_other_encodings_are_read_and_reported(self, tiny_area: Path) -> None:
         file = tiny_area / "tabular" / "legend.txt"
         file.write_bytes('"ZZ001"|"Cañada"|"19"\n'.encode("cp1252"))
         defects = read_soil_survey([tiny_area]).defects
-        assert _mentions(defects, "not UTF-8")["value"].tolist() == ["legend.txt"]
+        assert _mentions(defects, "not UTF-8")["row"].tolist() == ["tabular/legend.txt"]
 
 
 class TestTrap4BlanksBehindFlagsAndTextKeys:
@@ -225,3 +231,119 @@ def test_paths_that_cannot_be_a_survey(tmp_path: Path) -> None:
     (tmp_path / "survey.zip").write_bytes(b"PK cut off")
     with pytest.raises(SourceFormatError, match="not a whole zip"):
         read_soil_survey([tmp_path / "survey.zip"])
+
+
+class TestTrap7FilesThatWereCutOrChanged:
+    @pytest.mark.parametrize("name", ["mstab", "mstabcol"])
+    @pytest.mark.parametrize("table", ["corestrictions", "cosoilmoist", "chorizon"])
+    def test_a_list_that_lacks_a_table_is_an_error(
+        self, tiny_area: Path, name: str, table: str
+    ) -> None:
+        file = tiny_area / "tabular" / f"{name}.txt"
+        lines = file.read_text(encoding="utf-8").splitlines(keepends=True)
+        file.write_text("".join(line for line in lines if f'"{table}"' not in line.split("|")[0]))
+        with pytest.raises(SourceFormatError, match=rf"lacks {table}.*[Dd]ownload the survey"):
+            read_soil_survey([tiny_area])
+
+    def test_an_open_quote_costs_its_own_row_only(self, tiny_area: Path) -> None:
+        file = tiny_area / "tabular" / "chorizon.txt"
+        file.write_text('"E|' + file.read_text(encoding="utf-8"), encoding="utf-8")
+        survey = read_soil_survey([tiny_area])
+        assert survey.soil_horizons["name"].tolist() == ["Ap"]
+        found = _mentions(survey.defects, "number of fields")
+        assert found["row"].tolist() == ["tabular/chorizon.txt line 1"]
+
+    def test_a_row_with_a_field_too_many_is_not_shifted(self, tiny_area: Path) -> None:
+        file = tiny_area / "tabular" / "chorizon.txt"
+        first, second = file.read_text(encoding="utf-8").splitlines()
+        file.write_text(f"{first}\n7|{second}\n", encoding="utf-8")
+        survey = read_soil_survey([tiny_area])
+        assert survey.soil_horizons["ksat_um_s"].tolist() == [9.17]
+        assert len(_mentions(survey.defects, "number of fields")) == 1
+
+    def test_a_field_of_any_length(self, tiny_area: Path) -> None:
+        file = tiny_area / "tabular" / "comp.txt"
+        text = file.read_text(encoding="utf-8")
+        file.write_text(text.replace("Unnamed", "x" * 200_000), encoding="utf-8")
+        survey = read_soil_survey([tiny_area])
+        assert survey.soil_components["compname"].tolist() == ["Able"]
+        found = _mentions(survey.defects, "number of fields")
+        assert found["row"].tolist() == ["tabular/comp.txt line 2"]
+
+    @pytest.mark.parametrize("suffix", [".prj", ".shp", ".dbf", ".shx"])
+    def test_damaged_parts_of_the_shapefile(self, tiny_area: Path, suffix: str) -> None:
+        file = next((tiny_area / "spatial").glob(f"*{suffix}"))
+        file.write_bytes(b"<html>Service unavailable</html>")
+        with pytest.raises((SourceFormatError, CrsError), match=r"[Dd]ownload|\.prj"):
+            read_soil_survey([tiny_area])
+
+    def test_places_off_the_globe_are_left_out(
+        self, tmp_path: Path, tiny: Make, put_tables: Make, put_shapefile: Make
+    ) -> None:
+        put_tables(tmp_path, tiny())
+        shapes = [shapely.box(-90, 34, -89, 35), shapely.box(-90, 34, -89, 4e9)]
+        put_shapefile(tmp_path, mukeys=("10", "10"), shapes=shapes)
+        survey = read_soil_survey([tmp_path])
+        assert survey.soil_units is not None
+        assert len(survey.soil_units) == 1
+        assert _mentions(survey.defects, "impossible place")["row"].tolist() == ["1"]
+
+    def test_latin_letters_in_the_table_of_shapes(
+        self, tmp_path: Path, tiny: Make, put_tables: Make, put_shapefile: Make
+    ) -> None:
+        put_tables(tmp_path, tiny())
+        file = put_shapefile(tmp_path).with_suffix(".dbf")
+        file.write_bytes(file.read_bytes().replace(b"Aa", "Ñ ".encode("latin-1")))
+        survey = read_soil_survey([tmp_path])
+        assert survey.soil_units is not None
+        assert survey.soil_units["musym"].tolist() == ["Ñ"]
+        assert len(_mentions(survey.defects, "not UTF-8")) == 1
+
+
+class TestTrap8NoEnd:
+    def test_archives_inside_archives(self, tiny_area: Path, tmp_path: Path) -> None:
+        inner = tmp_path / "0.zip"
+        with zipfile.ZipFile(inner, "w") as archive:
+            for file in tiny_area.rglob("*.txt"):
+                archive.write(file, file.name)
+        assert len(read_soil_survey([inner]).soil_components) == 2
+        for depth in range(1, 4):
+            outer = tmp_path / f"{depth}.zip"
+            with zipfile.ZipFile(outer, "w") as archive:
+                archive.write(inner, inner.name)
+            inner = outer
+        with pytest.raises(SourceFormatError, match="lies 3 archives deep"):
+            read_soil_survey([inner])
+
+    def test_more_survey_areas_than_a_county_has(self, tmp_path: Path) -> None:
+        for number in range(101):
+            folder = tmp_path / f"{number}"
+            folder.mkdir()
+            (folder / "mstab.txt").touch()
+        with pytest.raises(SourceFormatError, match="more than 100 survey areas"):
+            read_soil_survey([tmp_path])
+
+    def test_an_archive_that_would_fill_the_disk(
+        self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        monkeypatch.setattr(finding, "MOST_UNPACKED_BYTES", 1000)
+        with zipfile.ZipFile(tmp_path / "a.zip", "w", zipfile.ZIP_DEFLATED) as archive:
+            archive.writestr("comp.txt", b"0" * 2000)
+        with pytest.raises(SourceFormatError, match="would unpack to"):
+            read_soil_survey([tmp_path / "a.zip"])
+
+    def test_a_pipe_is_no_file(self, tmp_path: Path) -> None:
+        os.mkfifo(tmp_path / "survey.zip")
+        with pytest.raises(SourceFormatError, match="is no file"):
+            read_soil_survey([tmp_path / "survey.zip"])
+
+    def test_a_view_without_end(self, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+        monkeypatch.setattr(stores, "MOST_QUERY_S", 0.2)
+        file = tmp_path / "survey.sqlite"
+        with closing(sqlite3.connect(file)) as database:
+            database.execute(
+                "create view component as with recursive n(cokey) as "
+                "(select 1 union all select cokey + 1 from n) select * from n where cokey < 0"
+            )
+        with pytest.raises(SourceFormatError, match="interrupted"):
+            read_soil_survey([file])

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import json
 import sqlite3
 import zipfile
@@ -76,12 +75,9 @@ def test_geopackage_with_polygons(
     assert other.soil_units.crs == shapes.crs
 
 
-def test_csv_folder(tiny_area: Path, tmp_path: Path, tiny: Make, columns: Make) -> None:
-    folder = tmp_path / "csv"
-    folder.mkdir()
-    for table, rows in tiny().items():
-        with (folder / f"{table}.csv").open("w", encoding="utf-8", newline="") as stream:
-            csv.writer(stream).writerows([[c.upper() for c in columns[table]], *rows])
+@pytest.mark.parametrize("sign", [",", ";", "\t", "|"])
+def test_csv_folder(tiny_area: Path, tmp_path: Path, put_csv: Make, sign: str) -> None:
+    folder = put_csv(tmp_path / "csv", sign=sign)
     assert_same_tables(read_soil_survey([tiny_area]), read_soil_survey([folder]))
 
 
@@ -101,11 +97,12 @@ def test_kept_replies(
 
 
 def test_one_reply_may_join_tables(tmp_path: Path) -> None:
-    names = ["mukey", "muname", "areasymbol", "cokey", "comppct_r", "chkey", "hzdept_r", "hzdepb_r"]
+    names = ["mukey", "muname", "areasymbol", "cokey", "comppct_r", "chkey", "hzdept_r", "hzdepb_r",
+             "ksat_r"]  # fmt: skip
     rows = [
-        ["10", "Able loam", "ZZ001", "101", "85", "111", "0", "20"],
-        ["10", "Able loam", "ZZ001", "101", "85", "112", "20", "90"],
-        ["10", "Able loam", "ZZ001", "102", "15", None, None, None],
+        ["10", "Able loam", "ZZ001", "101", "85", "111", "0", "20", "9"],
+        ["10", "Able loam", "ZZ001", "101", "85", "112", "20", "90", "9"],
+        ["10", "Able loam", "ZZ001", "102", "15", None, None, None, None],
     ]
     file = tmp_path / "query.json"
     file.write_text(json.dumps({"Table": [names, *rows]}))
@@ -113,6 +110,9 @@ def test_one_reply_may_join_tables(tmp_path: Path) -> None:
     assert survey.soil_mapunits[["mukey", "area_symbol"]].to_numpy().tolist() == [["10", "ZZ001"]]
     assert survey.soil_components["comppct"].tolist() == [85, 15]
     assert survey.soil_horizons["bottom_cm"].tolist() == [20, 90]
+    absent = survey.defects[survey.defects["check"] == "table absent"]
+    assert {"corestrictions", "comonth", "cosoilmoist"} <= set(absent["value"])
+    assert survey.soil_components["gaps"].str.contains("corestrictions").all()
 
 
 class TestReplies:
@@ -168,11 +168,11 @@ class TestEmptyAndStrangeFiles:
         assert found["row"].tolist() == ["template.sqlite", "zero.sqlite"]
         assert set(found["action"]) == {"store skipped"}
 
-    def test_template_beside_the_text_tables(self, tiny_area: Path) -> None:
+    def test_template_beside_the_text_tables(self, tiny_area: Path, faults: Make) -> None:
         (tiny_area / "template.sqlite").touch()
         survey = read_soil_survey([tiny_area])
         assert len(survey.soil_components) == 2
-        assert survey.defects["check"].tolist() == ["store beside text tables"]
+        assert faults(survey.defects)["check"].tolist() == ["store beside text tables"]
 
     def test_not_sqlite(self, tmp_path: Path) -> None:
         file = tmp_path / "survey.sqlite"
@@ -186,9 +186,13 @@ class TestEmptyAndStrangeFiles:
         with pytest.raises(SourceFormatError, match="neither its name nor its columns"):
             read_soil_survey([file])
 
-    def test_csv_row_of_wrong_width(self, tmp_path: Path) -> None:
-        file = tmp_path / "component.csv"
-        file.write_text("cokey,mukey,comppct_r\n101,10,85\n102,10\n")
-        survey = read_soil_survey([file])
-        assert survey.soil_components["cokey"].tolist() == ["101"]
-        assert survey.defects["row"].tolist() == ["102"]
+    def test_csv_row_of_wrong_width(self, tmp_path: Path, put_csv: Make) -> None:
+        folder = put_csv(tmp_path / "csv")
+        file = folder / "component.csv"
+        head, first, second = file.read_text(encoding="utf-8").splitlines()
+        file.write_text(f"{head}\n{first}\n{second},8\n{second}\n", encoding="utf-8")
+        survey = read_soil_survey([folder])
+        assert survey.soil_components["cokey"].tolist() == ["101", "102"]
+        found = survey.defects[survey.defects["check"] == "number of fields"]
+        assert found["row"].tolist() == ["csv/component.csv line 3"]
+        assert found["value"].tolist() == ["18 fields"]

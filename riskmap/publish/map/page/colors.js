@@ -17,7 +17,7 @@
     entries.forEach(function (entry, index) {
       const deep = dark(entry.color);
       look.fills[index + 1] = look.hatches[index + 1] = county.dot(entry.color, 0.86);
-      look.edges[index + 1] = county.dot(mix(entry.color, deep ? "#ffffff" : colors.ink, deep ? 0.5 : 0.3), 0.95);
+      look.edges[index + 1] = county.dot(mix(entry.color, deep ? colors.halo : colors.ink, deep ? 0.5 : 0.3), 0.95);
     });
     look.hatches[look.none] = county.dot(colors.hatch, 0.8);
     look.fills[look.none] = county.dot(entries[look.none - 1].color, 0.6);
@@ -28,7 +28,7 @@
   county.makePainter = function (plan, count) {
     const tables = { plain: new Uint32Array(2 * (count + 1)), hatched: new Uint32Array(2 * (count + 1)) };
     const looks = { score: lookOf(plan.classes, plan.colors), stage: lookOf(plan.stages, plan.colors) };
-    const faint = county.dot("#b9bec2", 0.16), faintEdge = county.dot("#7b848c", 0.25);
+    const faint = county.dot(plan.colors.faint, 0.16), faintEdge = county.dot(plan.colors.hatch, 0.25);
     const apartHatch = county.dot(plan.colors.hatch, 0.9);
     const chosen = county.dot(plan.colors.selected, 1);
 

@@ -36,7 +36,7 @@
       if (at === undefined) return;
       const entry = county.plan.layers.find((candidate) => candidate.name === name);
       const rings = layer.shapes.rings(at);
-      drawn.addLayer(L.polygon(rings, { color: "#ffffff", weight: 6, fill: false, interactive: false }));
+      drawn.addLayer(L.polygon(rings, { color: county.plan.colors.halo, weight: 6, fill: false, interactive: false }));
       drawn.addLayer(L.polygon(rings, { color: entry.color, weight: 3, lineCap: "round", fill: false, interactive: false,
         dashArray: LINES[name].dashArray }));
       words.push(LINES[name].words);

@@ -32,7 +32,7 @@
     }
     if (county.outline) county.outline.remove();
     county.outline = L.layerGroup([
-      L.polygon(county.parcels.rings(row), { color: "#ffffff", weight: 6, fill: false, interactive: false }),
+      L.polygon(county.parcels.rings(row), { color: county.plan.colors.halo, weight: 6, fill: false, interactive: false }),
       L.polygon(county.parcels.rings(row), { color: county.plan.colors.ink, weight: 3, fill: false, interactive: false }),
     ]).addTo(county.map);
     county.tell("parcel");

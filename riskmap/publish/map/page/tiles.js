@@ -138,7 +138,7 @@
         }
       });
       if (closed) {
-        pen.strokeStyle = "#ffffff";
+        pen.strokeStyle = county.plan.colors.halo;
         pen.lineWidth = width * 2;
         pen.stroke();
       }
@@ -157,7 +157,7 @@
       const margin = 12 / scale;
       const pen = canvas.getContext("2d");
       pen.fillStyle = this.options.color;
-      pen.strokeStyle = "#ffffff";
+      pen.strokeStyle = county.plan.colors.halo;
       pen.lineWidth = reach > 5 ? 3 : 1;
       pen.beginPath();
       shapes.search(x0 - margin, y0 - margin, x0 + span + margin, y0 + span + margin, function (i) {

@@ -30,7 +30,7 @@ publicMap.start = function (map, layer, plan) {
   function lines(area) {
     return plan.columns.filter((column) => area.values[column.name] !== undefined)
       .map((column) => [column.label, word(area.values[column.name]) +
-        (column.percent && area.values[column.name] !== null ? " %" : ""), column.inset]);
+        (column.percent && area.values[column.name] !== null ? "%" : ""), column.inset]);
   }
 
   function cell(kind, text, className) {

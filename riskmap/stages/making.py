@@ -1,0 +1,214 @@
+"""Brings what a run gives up to date: takes what is kept, does what is not, keeps what it did."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any
+
+from riskmap.contract.chunks import crew
+from riskmap.keeping.inputs import HashMemory, setting, stated
+from riskmap.keeping.store import FOLDER, Entry, Store, key_of
+from riskmap.keeping.values import read_value, write_value
+from riskmap.keeping.versions import code_version, package_versions
+from riskmap.region.sections import Region
+from riskmap.stages.county import UndeclaredError, county_of
+from riskmap.stages.input_files import InputFile, behind, hash_inputs, require_unchanged
+from riskmap.stages.progress import Progress
+from riskmap.stages.stage import Stage, needed_for
+
+FILES = "files"
+"""Folder of an entry in which a stage that writes files writes them."""
+
+
+@dataclass(frozen=True)
+class Made:
+    """One thing that a stage gave: the entry that holds it."""
+
+    entry: Entry
+    name: str
+
+    @property
+    def content(self) -> str:
+        """Hash of what it is: the same content has the same, whatever made it."""
+        return self.entry.things[self.name]
+
+    def read(self) -> Any:
+        """Read it: the value, or the files written by their path in the result folder."""
+        if not self.name.startswith(FILES):
+            return read_value(self.entry.folder, self.name)
+        names = [name.partition("/")[2] for name in self.entry.files if name.startswith("files/")]
+        return {name: self.entry.folder / FILES / name for name in names}
+
+
+class Things(Mapping[str, Any]):
+    """What stages gave, by name, each read when it is asked for.
+
+    Parameters
+    ----------
+    made
+        What there is.
+    declared
+        Names that may be asked for; None for all.
+    seen
+        Values at hand, by the hash of their content.
+    make
+        Makes a thing that there is not yet.
+    """
+
+    def __init__(
+        self,
+        made: Mapping[str, Made],
+        *,
+        declared: Collection[str] | None = None,
+        seen: dict[str, Any] | None = None,
+        make: Callable[[str], None] | None = None,
+    ) -> None:
+        self._made, self._declared, self._make = made, declared, make
+        self._seen = {} if seen is None else seen
+
+    def __getitem__(self, name: str) -> Any:
+        if self._declared is not None and name not in self._declared:
+            raise UndeclaredError(f"{name!r} is read, but not declared as needed")
+        if name not in self._made and self._make is not None:
+            self._make(name)
+        made = self._made[name]
+        if made.content in self._seen:
+            return self._seen[made.content]
+        value = self._seen[made.content] = made.read()
+        return value
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self._made if self._declared is None else self._declared)
+
+    def __len__(self) -> int:
+        return sum(1 for _ in self)
+
+
+@dataclass
+class Making:
+    """A run at work on a region: what is made so far, and what is kept where.
+
+    ``seen`` holds values at hand; ``keys`` the keys of all entries used; ``fresh`` names the stages
+    that were done anew; ``seconds`` what each took when it was done.
+    """
+
+    region: Region
+    stages: Sequence[Stage]
+    store: Store
+    files: Mapping[str, InputFile]
+    progress: Progress
+    made: dict[str, Made] = field(default_factory=dict)
+    seen: dict[str, Any] = field(default_factory=dict)
+    keys: set[str] = field(default_factory=set)
+    fresh: list[str] = field(default_factory=list)
+    seconds: dict[str, float] = field(default_factory=dict)
+
+    def bring_up(self, *things: str) -> None:
+        """Make these things and all behind them, as far as they are not kept.
+
+        Raises
+        ------
+        RiskmapError
+            Of the first stage that cannot do its work.
+        """
+        waiting = [
+            stage
+            for stage in needed_for(things, self.stages)
+            if not all(name in self.made for name in stage.gives)
+        ]
+        with crew(self.region.run.workers, bar=not self.progress.quiet):
+            for stage in waiting:
+                key = self.key(stage)
+                entry = self.store.find(key)
+                if entry is None:
+                    with self.progress.stage(stage.name):
+                        entry = self._do(stage, key)
+                    self.fresh.append(stage.name)
+                self._take(stage, key, entry)
+        require_unchanged(self.files)
+
+    def key(self, stage: Stage) -> str:
+        """Key of what a stage gives now: its code, its settings, and what it is made from."""
+        return key_of(
+            stage=[stage.name, stage.work, list(stage.gives), dict(stage.fixed)],
+            code=code_version(stage.module),
+            packages=package_versions(),
+            settings={
+                path: stated(setting(self.region, path), self._content) for path in stage.settings
+            },
+            needs={name: self.made[name].content for name in stage.all_needs},
+        )
+
+    def things(self, stage: Stage | None = None) -> Things:
+        """All things, made when they are asked for; or those that a stage declares."""
+        if stage is None:
+            return Things(self.made, seen=self.seen, make=self.bring_up)
+        return Things(self.made, declared=stage.all_needs, seen=self.seen)
+
+    def _content(self, path: Path) -> dict[str, str]:
+        return {name: file.sha256 for name, file in behind(self.files, path).items()}
+
+    def _take(self, stage: Stage, key: str, entry: Entry) -> None:
+        self.keys.add(key)
+        self.seconds[stage.name] = entry.seconds
+        for name in stage.gives:
+            self.made[name] = Made(entry, name)
+
+    def _do(self, stage: Stage, key: str) -> Entry:
+        started, files = time.perf_counter(), files_of(stage, self.region, self.files)
+        try:
+            given = call(stage, self.region, self.things(stage))
+        except Exception:
+            require_unchanged(files)  # a file that changed under its reader is the cause to name
+            raise
+        require_unchanged(files)
+
+        def write(folder: Path) -> dict[str, list[Path]]:
+            values = zip(stage.gives, given, strict=True)
+            return {name: write_value(value, folder, name) for name, value in values}
+
+        entry = self.store.add(key, stage.name, write, started=started)
+        for name, value in zip(stage.gives, given, strict=True):
+            self.seen[entry.things[name]] = value
+        return entry
+
+
+def begin(
+    region: Region, stages: Sequence[Stage], progress: Progress, *, kept: Path | None = None
+) -> Making:
+    """Open what is kept of a region, mostly beside its file; nothing is done yet."""
+    folder = region.path.parent
+    store = Store(kept or folder / FOLDER)
+    said = store.open()
+    if said:
+        progress.tell(said)
+    memory = HashMemory(store)
+    with progress.stage("hash the files"):
+        files = hash_inputs(region, memory)
+    memory.remember()
+    return Making(region, stages, store, files, progress)
+
+
+def files_of(
+    stage: Stage, region: Region, files: Mapping[str, InputFile]
+) -> Mapping[str, InputFile]:
+    """Those of a region's files that the settings of a stage name."""
+    found: dict[str, InputFile] = {}
+
+    def content(path: Path) -> dict[str, str]:
+        found.update(behind(files, path))
+        return {}
+
+    for path in stage.settings:
+        stated(setting(region, path), content)
+    return found
+
+
+def call(stage: Stage, region: Region, things: Mapping[str, Any]) -> tuple[Any, ...]:
+    """Do a stage's work; returns what it gives, in order."""
+    county = county_of(region, things, stage.layers)
+    given = stage.function()(county, *(things[name] for name in stage.needs), **stage.fixed)
+    return given if len(stage.gives) > 1 else (given,)

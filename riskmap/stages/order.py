@@ -1,0 +1,296 @@
+"""The stages of a run, in order: the one list that runs, resumes and draws them."""
+
+from __future__ import annotations
+
+from typing import Final
+
+from riskmap.contract.layers import LAYERS
+from riskmap.contract.soil_layers import SOIL_LAYERS
+from riskmap.region.layers import SOIL_SURVEY
+from riskmap.stages.county import SOIL
+from riskmap.stages.stage import LAYER, Stage
+
+READ_ALONE: Final = tuple(
+    name for name, layer in LAYERS.items() if name != "parcels" and layer not in SOIL_LAYERS
+)
+"""Layers that come from one source each."""
+SOURCES: Final = ("parcels", *READ_ALONE, SOIL_SURVEY)
+
+_HERE: Final = "riskmap.stages"
+_FEATURES: Final = ("inventory", "failing", "room", "chance")
+
+
+def _reading(name: str) -> Stage:
+    words = name.replace("_", " ")
+    return Stage(
+        f"read {words}",
+        f"{_HERE}.loading:read_alone",
+        gives=(f"{LAYER}{name}", f"defects_{name}"),
+        needs=("crs", "extent"),
+        settings=(f"sources.{name}",),
+        fixed={"layer": name},
+    )
+
+
+READING: Final = (
+    Stage(
+        "read parcels",
+        f"{_HERE}.loading:read_all_parcels",
+        gives=(f"{LAYER}parcels", "defects_parcels", "crs", "extent"),
+        settings=("sources.parcels", "county.crs"),
+    ),
+    *(_reading(name) for name in READ_ALONE),
+    Stage(
+        "read soil survey",
+        f"{_HERE}.loading:read_soils",
+        gives=(*(f"{LAYER}{name}" for name in SOIL), f"defects_{SOIL_SURVEY}"),
+        needs=("crs", "extent"),
+        settings=(f"sources.{SOIL_SURVEY}",),
+    ),
+    Stage(
+        "hold layers against each other",
+        f"{_HERE}.loading:cross_check",
+        gives=("defects_between",),
+        layers=("parcels", "wells", "waterbodies", "permits", "elevation"),
+    ),
+    Stage(
+        "gather defects",
+        f"{_HERE}.loading:gather_defects",
+        gives=("data_quality",),
+        needs=(*(f"defects_{name}" for name in SOURCES), "defects_between"),
+        settings=("sources",),
+        fixed={"sources": SOURCES},
+    ),
+    Stage(
+        "list the files read",
+        f"{_HERE}.loading:list_inputs",
+        gives=("inputs",),
+        settings=(
+            "path",
+            "sha256",
+            "sources",
+            "model_file",
+            "letter_texts",
+            "standing_file",
+            "before/run.json",
+            "before/parcels.parquet",
+        ),
+    ),
+    Stage(
+        "read the scoring model",
+        f"{_HERE}.scoring:read_scoring_model",
+        gives=("model",),
+        settings=("model_file",),
+    ),
+    Stage(
+        "read the earlier run",
+        f"{_HERE}.drift:read_run_before",
+        gives=("earlier",),
+        settings=("before/run.json", "before/parcels.parquet"),
+    ),
+    Stage(
+        "read the number by neighborhood",
+        f"{_HERE}.fairness:read_county_standing",
+        gives=("standing",),
+        settings=("fairness", "standing_file"),
+    ),
+)
+"""Stages that read files: with them every fault of a region's files comes to light."""
+
+STAGES: Final = (
+    *READING,
+    Stage(
+        "rate soils",
+        f"{_HERE}.inventory:rate_soils",
+        gives=("component_ratings",),
+        layers=("soil_components", "soil_horizons", "soil_restrictions", "soil_months"),
+    ),
+    Stage(
+        "describe parcels",
+        f"{_HERE}.inventory:describe_parcels",
+        gives=("described", "areas", "soil_shares"),
+        needs=("component_ratings",),
+        layers=(
+            "parcels",
+            "soil_units",
+            "permits",
+            "inspections",
+            "buildings",
+            "sewer_area",
+            "streams",
+            "waterbodies",
+            "floodplain",
+            "wells",
+            "elevation",
+            "water_table",
+        ),
+        settings=("county.date", "rules"),
+        on="chunks",
+    ),
+    Stage(
+        "trace the lives of systems",
+        f"{_HERE}.inventory:trace_lives",
+        gives=("service_history",),
+        needs=("described",),
+        layers=("parcels", "permits"),
+        settings=("county.date",),
+    ),
+    Stage(
+        "infer service",
+        f"{_HERE}.service:fill_service",
+        gives=("inventory", "service"),
+        needs=("described",),
+        layers=("parcels", "sewer_area"),
+        settings=("learning.service", "service", "run.seed"),
+    ),
+    Stage(
+        "learn how systems age",
+        f"{_HERE}.failure:learn_county_aging",
+        gives=("aging",),
+        needs=("service_history",),
+    ),
+    Stage(
+        "assess failure",
+        f"{_HERE}.failure:assess_county_failure",
+        gives=("failing", "field_margin"),
+        needs=("inventory", "aging"),
+        settings=("rules", "failure"),
+    ),
+    Stage(
+        "find room on the lots",
+        f"{_HERE}.room:room_features",
+        gives=("room", "replacement_places"),
+        needs=("inventory", "failing", "areas"),
+        layers=("parcels", "buildings", "wells", "waterbodies", "streams"),
+        settings=("rules",),
+        on="chunks",
+    ),
+    Stage(
+        "chance of failing",
+        f"{_HERE}.failure:chance_of_failing",
+        gives=("chance",),
+        needs=("inventory", "failing", "room", "model", "aging"),
+        settings=("rules.horizon_yr", "failure.hazard_ratio"),
+    ),
+    Stage(
+        "follow groundwater",
+        f"{_HERE}.groundwater:groundwater_features",
+        gives=("water", "groundwater"),
+        needs=_FEATURES,
+        layers=(
+            "elevation",
+            "water_table",
+            "water_levels",
+            "wells",
+            "streams",
+            "waterbodies",
+            "soil_units",
+            "soil_components",
+            "soil_horizons",
+            "soil_restrictions",
+        ),
+        settings=("groundwater", "wells", "rules", "county.date", "run.draws"),
+    ),
+    Stage(
+        "gather features",
+        f"{_HERE}.scoring:gather_features",
+        gives=("features",),
+        needs=(*_FEATURES, "water"),
+    ),
+    Stage(
+        "score and rank",
+        f"{_HERE}.scoring:score_and_rank",
+        gives=("scored",),
+        needs=("features", "model"),
+        settings=("county.units", "rules.class_cuts"),
+    ),
+    Stage(
+        "learn from visits",
+        f"{_HERE}.learning:learn_from_visits",
+        gives=("learning",),
+        needs=("features", "model"),
+        layers=("parcels", "permits", "inspections"),
+        settings=("learning", "county.date", "run.seed", "rules", "failure"),
+    ),
+    Stage(
+        "follow what was learned",
+        f"{_HERE}.learning:follow_learning",
+        gives=("ranked", "learned_reasons"),
+        needs=("scored", "features", "learning", "model"),
+        settings=("lists.inspections", "run.seed", "county.units", "rules.class_cuts", "learning"),
+    ),
+    Stage(
+        "carry doubt",
+        f"{_HERE}.doubt:carry_doubt",
+        gives=("doubted", "doubt"),
+        needs=(
+            "features",
+            "ranked",
+            "model",
+            "component_ratings",
+            "soil_shares",
+            "aging",
+            "field_margin",
+            "groundwater",
+            "learning",
+        ),
+        layers=("parcels",),
+        settings=(
+            "county.date",
+            "run.draws",
+            "run.seed",
+            "lists.inspections",
+            "rules",
+            "failure",
+            "groundwater",
+        ),
+    ),
+    Stage(
+        "gather parcels",
+        f"{_HERE}.scoring:gather_parcels",
+        gives=("parcels",),
+        needs=("features", "ranked", "doubted"),
+        layers=("parcels",),
+    ),
+    Stage(
+        "hold picks against need",
+        f"{_HERE}.fairness:judge_fairness",
+        gives=("fairness",),
+        needs=("parcels", "standing"),
+        settings=("lists.order", "lists.inspections", "lists.letters"),
+    ),
+    Stage(
+        "compare with the earlier run",
+        f"{_HERE}.drift:compare_with_earlier",
+        gives=("drift",),
+        needs=("earlier", "parcels", "model"),
+        settings=("county.date", "lists.inspections", "rules", "failure"),
+    ),
+    Stage(
+        "draw zones, check wells",
+        f"{_HERE}.zones:plan_zones",
+        gives=("planning",),
+        needs=("parcels", "groundwater"),
+        layers=(
+            "soil_units",
+            "soil_components",
+            "soil_horizons",
+            "soil_restrictions",
+            "wellhead_areas",
+        ),
+        settings=("groundwater", "zones", "rules", "county.units"),
+    ),
+    Stage(
+        "hold predicted nitrate against samples",
+        f"{_HERE}.validation:validate_county",
+        gives=("well_validation",),
+        needs=("groundwater",),
+        layers=("well_samples",),
+        settings=("run.seed", "learning", "groundwater"),
+    ),
+)
+"""All stages from a county's files to its ranked parcels and zones. What a run writes follows:
+:data:`riskmap.publish.outputs.OUTPUTS`."""
+
+ALL: Final = tuple(name for stage in STAGES for name in stage.gives)
+"""Names of all things that stages give."""

@@ -1,0 +1,104 @@
+"""What a stage of a run is: what it needs, what it gives, and which settings it reads."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+from importlib import import_module
+from typing import Any, Final, Literal
+
+LAYER: Final = "layer_"
+"""What the name of a layer begins with where it stands among the things that stages give."""
+CUTTING: Final = ("run.chunk_parcels", "run.workers")
+"""Settings that any stage may read: they change how it works, never what it gives."""
+
+
+@dataclass(frozen=True)
+class Stage:
+    """One step of a run.
+
+    Parameters
+    ----------
+    name
+        What it does, in plain words.
+    work
+        Where its function is, ``module:function``. It is called with the county (its region file
+        and the layers named here) and then the things needed, in order; it returns the things
+        given. A stage that writes files is called with a folder and a
+        :class:`riskmap.stages.result.Result` instead.
+    gives
+        Names of what it gives, in order.
+    needs
+        Names of things that earlier stages give.
+    layers
+        Names of the layers it reads.
+    settings
+        Settings it reads, as paths into :class:`riskmap.region.sections.Region`: a value, a whole
+        section, or a file (its content counts). ``folder/file`` means one file of a folder.
+    on
+        Whether it works on the county at once, or on chunks of it side by side.
+    fixed
+        Further arguments, for a function that serves several stages.
+    writes
+        Whether what it gives is a set of files of the result folder.
+    """
+
+    name: str
+    work: str
+    gives: tuple[str, ...]
+    needs: tuple[str, ...] = ()
+    layers: tuple[str, ...] = ()
+    settings: tuple[str, ...] = ()
+    on: Literal["county", "chunks"] = "county"
+    fixed: Mapping[str, Any] = field(default_factory=dict)
+    writes: bool = False
+
+    @property
+    def all_needs(self) -> tuple[str, ...]:
+        """All things it is made from: those needed, its layers, their reference system."""
+        layers = tuple(f"{LAYER}{name}" for name in self.layers)
+        return (*self.needs, *layers, *(("crs",) if layers and "crs" not in self.needs else ()))
+
+    @property
+    def module(self) -> str:
+        """Module of its function."""
+        return self.work.partition(":")[0]
+
+    def function(self) -> Callable[..., Any]:
+        """Return its function; only now is the module imported."""
+        module, _, name = self.work.partition(":")
+        found: Callable[..., Any] = getattr(import_module(module), name)
+        return found
+
+
+def faults(stages: Sequence[Stage]) -> Iterator[str]:
+    """Say what is wrong with the order of stages: needs not given earlier, things given twice.
+
+    >>> list(faults([Stage("b", "m:b", ("y",), ("x",)), Stage("a", "m:a", ("x",))]))
+    ['b needs x, which no earlier stage gives']
+    """
+    given: set[str] = set()
+    for stage in stages:
+        for name in stage.all_needs:
+            if name not in given:
+                yield f"{stage.name} needs {name}, which no earlier stage gives"
+        for name in stage.gives:
+            if name in given:
+                yield f"{stage.name} gives {name}, which an earlier stage gives"
+        given |= set(stage.gives)
+
+
+def needed_for(things: Sequence[str], stages: Sequence[Stage]) -> list[Stage]:
+    """Stages behind some things, in order.
+
+    >>> plain, built = Stage("a", "m:f", ("a",)), Stage("b", "m:f", ("b",), ("a",))
+    >>> [stage.name for stage in needed_for(["b"], [plain, built, Stage("c", "m:f", ("c",))])]
+    ['a', 'b']
+    """
+    wanted = set(things)
+    chosen = []
+    for stage in reversed(stages):
+        if wanted & set(stage.gives):
+            chosen.append(stage)
+            wanted |= set(stage.all_needs)
+    return chosen[::-1]
