@@ -36,7 +36,6 @@ NAMED_IN_CODE = {
 UNREAD = {
     "parcels": "telephone",
     "buildings": "building_id",
-    "inspections": "ponding_cm",
     "streams": "stream_id",
     "waterbodies": "waterbody_id",
     "water_levels": "water_elevation_m",
@@ -71,7 +70,7 @@ class TestColumns:
         suffixes = {
             "_m": "m", "_cm": "cm", "_m2": "m2", "_l": "L", "_l_d": "L/day", "_um_s": "um/s",
             "_pct": "%", "_frac": "0-1", "_mg_l": "mg/L as N", "_kg_yr": "kg/yr",
-            "_per_km2": "1/km2", "_l_d_m2": "L/day/m2",
+            "_per_km2": "1/km2", "_l_d_m2": "L/day/m2", "_min_cm": "min/cm",
         }  # fmt: skip
         every = [*COLUMNS.values()]
         every += [found for layer in (*LAYERS.values(), *TABLES) for found in layer.columns]

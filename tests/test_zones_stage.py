@@ -122,6 +122,21 @@ class TestZones:
         assert "0 of" in found.notes[0]
         assert "the planner chose" in found.notes[0]
 
+    def test_delineated_areas_are_zones_of_their_own(
+        self, planning: Planning, result: Result, groundwater: Groundwater
+    ) -> None:
+        place = groundwater.systems.dropna(subset=["x_m"]).iloc[0]
+        area = shapely.Point(place["x_m"], place["y_m"]).buffer(300.0)
+        given = gpd.GeoDataFrame({"name": ["North Field"]}, geometry=[area], crs=result.county.crs)
+        county = replace(result.county, tables={**result.county.tables, "wellhead_areas": given})
+        found = plan_zones(result.parcels, groundwater, county)
+        (zone,) = found.zones[found.zones["kind"] == "wellhead"].itertuples()
+        assert zone.zone_id == "W01"
+        assert zone.area_m2 == pytest.approx(area.area, rel=0.05)
+        assert zone.why.startswith("Land inside a delineated protection area")
+        assert "1 delineated protection areas" in found.notes[0]
+        assert "wellhead" not in set(planning.zones["kind"])
+
     def test_cells_nest_in_those_of_the_water(self, groundwater: Groundwater) -> None:
         fine = zone_grid(groundwater.land)
         x, y = fine.centers()

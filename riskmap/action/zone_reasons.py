@@ -28,11 +28,12 @@ from riskmap.ranking.hotspots import ALPHA, contiguity_weights, gi_star, name_sp
 from riskmap.spatial.hexagons import hexagon_of, touching
 from riskmap.spatial.neighbors import sum_within
 
-ZONE_KINDS: Final = ("capture", "nitrate", "dense_old", "hot_spot", "vulnerable")
+ZONE_KINDS: Final = ("wellhead", "capture", "nitrate", "dense_old", "hot_spot", "vulnerable")
 """Kinds of reason in order of priority: land with several reasons goes to the first.
 
-From the most to the least direct: water that people drink; water predicted to be bad; a known
-practice limit passed; a gathering of high scores; ground that would let much through."""
+From the most to the least direct: land that somebody has delineated for a public well; water that
+people drink; water predicted to be bad; a known practice limit passed; a gathering of high scores;
+ground that would let much through."""
 
 
 @dataclass(frozen=True)
@@ -238,6 +239,7 @@ def reasons_of_cells(
     grid: Grid,
     systems: pd.DataFrame,
     *,
+    wellhead: Flags,
     capture: Flags,
     vulnerability_frac: Floats,
     water: GroundwaterSettings,
@@ -252,6 +254,8 @@ def reasons_of_cells(
     systems
         One row per onsite system: ``x_m``, ``y_m``, ``age_yr``, ``nitrogen_load_kg_yr``,
         ``daily_flow_l_d`` and the score of ``settings.hot_score`` (0-100).
+    wellhead
+        Cells in the county's own delineated protection areas of public wells.
     capture
         Cells in the capture area of a chosen well.
     vulnerability_frac
@@ -267,6 +271,7 @@ def reasons_of_cells(
     density, age = density_and_age(grid, systems, radius_m=settings.dense_radius_m)
     hexagons = hot_hexagons(systems["x_m"], systems["y_m"], score, settings)
     found = {
+        "wellhead": wellhead,
         "capture": capture,
         "nitrate": nitrate > settings.action_mg_l,
         "dense_old": near & (density > settings.dense_per_km2) & (age >= settings.old_yr),

@@ -28,6 +28,7 @@ from riskmap.contract.quantities import DENSITY, Units, percent, text
 from riskmap.contract.results import ZONES
 
 LABELS: Final = {
+    "wellhead": "delineated protection area",
     "capture": "capture area of wells",
     "nitrate": "high predicted nitrate",
     "dense_old": "dense old systems",
@@ -35,8 +36,11 @@ LABELS: Final = {
     "vulnerable": "vulnerable ground",
 }
 LETTERS: Final = {
-    "capture": "C", "nitrate": "N", "dense_old": "D", "hot_spot": "H", "vulnerable": "V"
+    "wellhead": "W", "capture": "C", "nitrate": "N", "dense_old": "D", "hot_spot": "H",
+    "vulnerable": "V",
 }  # fmt: skip
+HOLD_NONE: Final = ("wellhead", "capture")
+"""Kinds of zone that need not hold a system: what comes later would be in the wells' water."""
 SMOOTHING_CELLS: Final = 1.5
 """Corners are smoothed by this many cells: enough for steps of two, as the index comes in (2 cells
 squared, halved, is less than 1.5 squared)."""
@@ -76,8 +80,8 @@ def draw_zones(
         Yes or no per cell, in the order of priority
         (:func:`riskmap.action.zone_reasons.reasons_of_cells`).
     systems
-        ``x_m``, ``y_m``: a zone of another kind than capture must hold ``settings.least_systems``;
-        None: none are asked for.
+        ``x_m``, ``y_m``: a zone of a kind that is not in :data:`HOLD_NONE` must hold
+        ``settings.least_systems``; None: none are asked for.
 
     Returns
     -------
@@ -122,8 +126,8 @@ def _weight(
     if systems is None:
         return enough
     held = systems_per_cell(grid, systems["x_m"], systems["y_m"])
-    exempt = kinds.index("capture") + 1 if "capture" in kinds else -1
-    return np.where(settled == exempt, enough, held)
+    exempt = [place for place, kind in enumerate(kinds, start=1) if kind in HOLD_NONE]
+    return np.where(np.isin(settled, exempt), enough, held)
 
 
 def zone_table(
@@ -244,6 +248,8 @@ def _why(
 
 
 def _leading(kind: str, row: Mapping[str, object], settings: ZoneSettings, units: Units) -> str:
+    if kind == "wellhead":
+        return "Land inside a delineated protection area of a public well, as the county gives it."
     if kind == "capture":
         return (
             f"Land from which chosen wells draw their water within {settings.capture_yr:g} years "

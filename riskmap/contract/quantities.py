@@ -25,6 +25,7 @@ from riskmap.contract.units import (
     INCH_CM,
     INCH_PER_HOUR_UM_S,
     MILE_M,
+    MIN_IN_MIN_CM,
     POUND_KG,
     SQUARE_FOOT_M2,
     SQUARE_MILE_KM2,
@@ -117,6 +118,9 @@ LOADING: Final = Quantity(
 CONDUCTIVITY: Final = Quantity(
     "um/s", Scale("in/hr", 1 / INCH_PER_HOUR_UM_S, 2, "in_hr"), Scale("µm/s", 1.0, 1, "um_s")
 )
+PERCOLATION: Final = Quantity(
+    "min/cm", Scale("min/in", 1 / MIN_IN_MIN_CM, 0, "min_in"), Scale("min/cm", 1.0, 1, "min_cm")
+)
 DENSITY: Final = Quantity(
     "1/km2",
     Scale("systems per square mile", SQUARE_MILE_KM2, short="per_square_mile"),
@@ -151,8 +155,9 @@ NUMBER: Final = _alike("", Scale())
 
 OF_UNIT: Final = {
     kind.si_unit: kind
-    for kind in (LENGTH, DEPTH, LAND, VOLUME, FLOW, LOADING, CONDUCTIVITY, DENSITY, MASS_RATE,
-                 CONCENTRATION, YEARS, SHARE, PERCENT, COUNT, DAYS, CALENDAR_YEAR, NUMBER)
+    for kind in (LENGTH, DEPTH, LAND, VOLUME, FLOW, LOADING, CONDUCTIVITY, PERCOLATION, DENSITY,
+                 MASS_RATE, CONCENTRATION, YEARS, SHARE, PERCENT, COUNT, DAYS, CALENDAR_YEAR,
+                 NUMBER)
 }  # fmt: skip
 """The plain quantity of each SI unit."""
 

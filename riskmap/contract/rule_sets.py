@@ -14,7 +14,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Final, Literal
 
-from riskmap.contract.units import FOOT_M, GALLON_L, GPD_PER_FT2_L_D_M2
+from riskmap.contract.units import FOOT_M, GALLON_L, GPD_PER_FT2_L_D_M2, MIN_IN_MIN_CM
 
 Status = Literal["read", "derived", "from memory", "common practice", "own"]
 LoadingKey = Literal["class", "percolation"]
@@ -39,9 +39,9 @@ class LoadingRule:
     """Long-term acceptance (application) rates by soil class or by percolation time.
 
     ``names`` label the rows and ``rates_l_d_m2`` hold their rates. With ``key="percolation"`` row i
-    holds for percolation times up to and including ``slowest_min_in[i]`` (or below it when
-    ``upper_open``), minutes per inch; times under ``fastest_min_in`` or above the last row are
-    unsuitable and get no rate. ``wall_credit_m`` is the height of sidewall that the rule counts as
+    holds for percolation times up to and including ``slowest_min_cm[i]`` (or below it when
+    ``upper_open``); times under ``fastest_min_cm`` or above the last row are unsuitable and get no
+    rate. ``wall_credit_m`` is the height of sidewall that the rule counts as
     absorption area, ``bed_factor`` multiplies the area of beds.
     """
 
@@ -51,8 +51,8 @@ class LoadingRule:
     rates_l_d_m2: tuple[float, ...]
     source: str
     status: Status
-    slowest_min_in: tuple[float, ...] = ()
-    fastest_min_in: float = 0.0
+    slowest_min_cm: tuple[float, ...] = ()
+    fastest_min_cm: float = 0.0
     upper_open: bool = False
     wall_credit_m: float = 0.0
     bed_factor: float = 1.0
@@ -60,6 +60,10 @@ class LoadingRule:
 
 def _rates(*gpd_ft2: float) -> tuple[float, ...]:
     return tuple(rate * GPD_PER_FT2_L_D_M2 for rate in gpd_ft2)
+
+
+def _times(*min_in: float) -> tuple[float, ...]:
+    return tuple(minutes * MIN_IN_MIN_CM for minutes in min_in)
 
 
 PERSON_USE: Final = FlowRule(
@@ -127,7 +131,7 @@ MONTANA: Final = LoadingRule(
     _rates(0.8, 0.8, 0.6, 0.5, 0.4, 0.3, 0.2, 0.15),
     "Montana Circular DEQ-4 Table 8-1",
     "read",
-    slowest_min_in=(3.0, 6.0, 10.0, 16.0, 31.0, 51.0, 121.0, float("inf")),
+    slowest_min_cm=_times(3.0, 6.0, 10.0, 16.0, 31.0, 51.0, 121.0, float("inf")),
     upper_open=True,
 )
 ILLINOIS: Final = LoadingRule(
@@ -138,8 +142,8 @@ ILLINOIS: Final = LoadingRule(
     "Illinois 77 IAC 905 App. A Illus. H Exh. A (minutes for the last 6 in; under 18 and over 360 "
     "unsuitable; area is bottom area; beds need 1.5 times the area)",
     "read",
-    slowest_min_in=tuple(m / 6.0 for m in (60, 90, 120, 150, 180, 240, 300, 360)),
-    fastest_min_in=18 / 6.0,
+    slowest_min_cm=_times(*(m / 6.0 for m in (60, 90, 120, 150, 180, 240, 300, 360))),
+    fastest_min_cm=18 / 6.0 * MIN_IN_MIN_CM,
     bed_factor=1.5,
 )
 EPA_2002: Final = LoadingRule(

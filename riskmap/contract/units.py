@@ -24,6 +24,7 @@ SQUARE_FOOT_M2: Final = FOOT_M**2
 GPD_PER_FT2_L_D_M2: Final = GALLON_L / SQUARE_FOOT_M2
 INCH_PER_HOUR_UM_S: Final = 25_400 / 3_600
 UM_S_M_D: Final = 1e-6 * 86_400
+MIN_IN_MIN_CM: Final = 1 / INCH_CM
 YEAR_D: Final = 365.25
 NITRATE_TO_N: Final = 14.0067 / 62.0049  # mg/L as NO3 -> mg/L as N
 
@@ -37,6 +38,7 @@ LENGTH_M: Final = {
 VOLUME_L: Final = {"l": 1.0, "gal": GALLON_L, "m3": 1000.0}
 FLOW_L_D: Final = {"l_d": 1.0, "gpd": GALLON_L}
 AREA_M2: Final = {"m2": 1.0, "ft2": SQUARE_FOOT_M2, "acre": ACRE_M2, "ha": HECTARE_M2}
+PERCOLATION_MIN_CM: Final = {"min_cm": 1.0, "min_in": MIN_IN_MIN_CM}
 CONCENTRATION_MG_L: Final = {"mg_l": 1.0, "ug_l": 0.001, "mg_l_as_no3": NITRATE_TO_N}
 
 FACTORS: Final = {
@@ -46,5 +48,6 @@ FACTORS: Final = {
     "L/day": FLOW_L_D,
     "m2": AREA_M2,
     "mg/L as N": CONCENTRATION_MG_L,
+    "min/cm": PERCOLATION_MIN_CM,
 }
 """Unit of a declared column (``Column.unit``) -> source unit -> factor."""

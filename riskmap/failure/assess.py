@@ -14,9 +14,14 @@ from riskmap.contract import evidence as ev
 from riskmap.contract.arrays import Floats
 from riskmap.contract.rule_sets import TEXAS, LoadingRule
 from riskmap.contract.rules import Rules
-from riskmap.contract.vocabulary import STAGES
 from riskmap.failure.aging import DEFAULT_AGING, AgingModel, chance_failing_frac
-from riskmap.failure.field_state import FieldCase, field_outlook, surface_rate_l_d_m2
+from riskmap.failure.field_state import (
+    FieldCase,
+    field_outlook,
+    stage_of,
+    surface_rate_l_d_m2,
+    with_ponding_found,
+)
 from riskmap.failure.flow import daily_flow_l_d, flow_rule, persons, rule_flow_l_d
 from riskmap.failure.geometry import (
     SIZED_AS_BED,
@@ -26,7 +31,6 @@ from riskmap.failure.geometry import (
     field_shape,
     kind_codes,
 )
-from riskmap.failure.mat import STRESS_RESERVE
 from riskmap.failure.pumping import (
     assumed_years_since_pumped_yr,
     neglect,
@@ -91,9 +95,9 @@ def assess_failure(
     systems
         Columns named as in the inventory; an absent column is an unknown one: ``kind, age_yr,
         installed_year, dwellings, bedrooms, occupants, metered_flow_l_d, tank_volume_l,
-        design_flow_l_d, field_area_m2, loading_class, percolation_min_in, texture, ksat_um_s,
-        clay_pct, wet_depth_cm, restriction_cm, years_since_pumped_yr``, with ``<name>_evidence``
-        beside them where there is one. Negative values count as unknown.
+        design_flow_l_d, field_area_m2, loading_class, percolation_min_cm, texture, ksat_um_s,
+        clay_pct, wet_depth_cm, restriction_cm, years_since_pumped_yr, ponding_found_cm``, with
+        ``<name>_evidence`` beside them where there is one. Negative values count as unknown.
     rules
         Flow, acceptance and sizing rules, separation, horizon, and what stands for the unknown.
     physics
@@ -121,6 +125,8 @@ def assess_failure(
     years = _Years.of(data, rules, physics)
     met = soil.with_margin(margin * physics.margin_ratio)
     outlook = _outlook(field, met, years, flow, physics, rules.vertical_separation_m)
+    found = data.number("ponding_found_cm") / 100.0
+    outlook = with_ponding_found(outlook, found)
     result = pd.DataFrame(index=frame.index)
     _put(result, "daily_flow_l_d", flow, flow_mark)
     _put_sizing(result, field, soil, flow, flow_mark)
@@ -184,7 +190,7 @@ def _accept(data: _Inputs, rule: LoadingRule) -> tuple[Floats, Marks, Floats]:
         len(data.frame),
         rule=rule,
         loading_class=data.text("loading_class"),
-        percolation_min_in=data.number("percolation_min_in"),
+        percolation_min_cm=data.number("percolation_min_cm"),
         texture=data.text("texture"),
         ksat_um_s=np.maximum(data.number("ksat_um_s"), LEAST_KSAT_UM_S),
         clay_pct=data.number("clay_pct"),
@@ -354,18 +360,14 @@ def _outlook(
 def _put_outlook(
     result: pd.DataFrame, data: _Inputs, table: pd.DataFrame, marks: tuple[Marks, ...]
 ) -> None:
+    seen = ~np.isnan(data.number("ponding_found_cm")) & table["inlet_m"].notna().to_numpy()
     for name in table:
         values = table[name].to_numpy(float)
-        _put(result, str(name), values, ev.derived(values, *marks))
-    result["stage"] = _stage(table)
+        mark = ev.derived(values, *marks)
+        if name in ("ponding_m", "reserve_frac"):
+            best = ev.MEASURED if name == "ponding_m" else ev.INFERRED
+            mark = np.where(seen, best, mark).astype(np.int8)
+        _put(result, str(name), values, mark)
+    result["stage"] = stage_of(table)
     result["stage_evidence"] = result["reserve_frac_evidence"]
     result["field_note"] = field_note(data.text("kind"))
-
-
-def _stage(table: pd.DataFrame) -> npt.NDArray[Any]:
-    """Sound, stressed or failed; None where the pond is unknown."""
-    sound, stressed, failed = STAGES
-    stage = np.where(table["reserve_frac"] < STRESS_RESERVE, stressed, sound).astype(object)
-    stage[table["ponding_m"] > table["inlet_m"]] = failed
-    stage[table["ponding_m"].isna()] = None
-    return stage

@@ -79,7 +79,8 @@ def fit_margin(
     """Find the factor by bisection on its logarithm, between 1 and :data:`LARGEST_MARGIN`.
 
     The share of failed fields falls as the factor grows. With fewer than :data:`FEWEST` systems,
-    or an expected share that is not known or not below the rule's own, the factor is 1.
+    or an expected share that is not known or not below the rule's own, the factor is 1. What
+    visitors found takes no part: the factor is the model's.
 
     Parameters
     ----------
@@ -98,6 +99,7 @@ def fit_margin(
 
     plain = replace(physics, margin_ratio=1.0)
     some = systems.iloc[:: max(1, -(-len(systems) // ROWS))]
+    some = some.drop(columns="ponding_found_cm", errors="ignore")
     by_rule = failed_frac(1.0)
     if len(some) < FEWEST or not expected_frac < by_rule:
         return FieldMargin(1.0, expected_frac, by_rule, by_rule)

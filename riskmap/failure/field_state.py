@@ -7,15 +7,17 @@ Its result is that of the surface with less reserve, its years those of the surf
 from __future__ import annotations
 
 from dataclasses import dataclass, fields, replace
-from typing import Final
+from typing import Any, Final
 
 import numpy as np
+import numpy.typing as npt
 import pandas as pd
 
 from riskmap.contract.arrays import Flags, Floats
 from riskmap.contract.kinds import MOUND_SAND_M
 from riskmap.contract.rule_sets import MOUND_SAND_L_D_M2
 from riskmap.contract.units import UM_S_M_D
+from riskmap.contract.vocabulary import STAGES
 from riskmap.failure.clogging import Surface, mature_resistance_d, pond
 from riskmap.failure.geometry import (
     MOUND_BASE_STRENGTH,
@@ -25,6 +27,7 @@ from riskmap.failure.geometry import (
     separation_m,
 )
 from riskmap.failure.mat import (
+    STRESS_RESERVE,
     Load,
     Mat,
     Outlook,
@@ -202,3 +205,40 @@ def _rows(case: FieldCase, chosen: Flags) -> FieldCase:
     whole = ("shape", "vertical_separation_m")
     rest = {f.name: getattr(case, f.name)[chosen] for f in fields(case) if f.name not in whole}
     return replace(case, shape=shape, **rest)
+
+
+def with_ponding_found(table: pd.DataFrame, found_m: Floats) -> pd.DataFrame:
+    """Put what a visitor measured in the place of the model's pond.
+
+    Reserve and stage follow from it. The years to come are the model's only where its own stage is
+    what was found: a field found failed has none left, and elsewhere they are unknown.
+
+    Parameters
+    ----------
+    table
+        From :func:`field_outlook`.
+    found_m
+        Effluent found standing in each field (n,), m; NaN where nobody measured it.
+    """
+    seen = ~np.isnan(found_m) & table["inlet_m"].notna().to_numpy()
+    if not seen.any():
+        return table
+    told = table.copy()
+    told["ponding_m"] = np.where(seen, found_m, table["ponding_m"])
+    reserve = np.clip(1.0 - found_m / table["inlet_m"].to_numpy(float), 0.0, 1.0)
+    told["reserve_frac"] = np.where(seen, reserve, table["reserve_frac"])
+    other = seen & (stage_of(told) != stage_of(table))
+    ahead = [name for name in table if str(name).startswith("years_")]
+    told.loc[other, ahead] = np.nan
+    gone = seen & (stage_of(told) == STAGES[-1])
+    told.loc[gone, list(YEARS)] = 0.0
+    return told
+
+
+def stage_of(table: pd.DataFrame) -> npt.NDArray[Any]:
+    """Sound, stressed or failed; None where the pond is unknown."""
+    sound, stressed, failed = STAGES
+    stage = np.where(table["reserve_frac"] < STRESS_RESERVE, stressed, sound).astype(object)
+    stage[table["ponding_m"] > table["inlet_m"]] = failed
+    stage[table["ponding_m"].isna()] = None
+    return stage

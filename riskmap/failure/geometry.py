@@ -102,6 +102,31 @@ def shape_of_codes(codes: npt.NDArray[np.int64], *, wall_credit_m: npt.ArrayLike
     )
 
 
+def across_flow_m(kind: npt.ArrayLike, area_m2: npt.ArrayLike, *, length_to_width: float) -> Floats:
+    """Width of each field across the flow of groundwater, m (n,); NaN where the area is unknown.
+
+    A field lies along the contour, so its length is across the flow; a pit has its diameter (own
+    choice: the counted area of a field stands for the ground that it lies on).
+
+    Parameters
+    ----------
+    kind
+        Kinds of system (n,).
+    area_m2
+        Counted areas (n,).
+    length_to_width
+        Proportion of a field.
+
+    Examples
+    --------
+    >>> across_flow_m(["bed", "seepage_pit"], [75.0, 20.0], length_to_width=3.0).tolist()
+    [15.0, 1.8]
+    """
+    codes = kind_codes(kind)
+    long = np.sqrt(length_to_width * np.asarray(area_m2, float))
+    return np.where(_FORM[codes] == "seepage_pit", _TABLE["width_m"][codes], long)
+
+
 def separation_m(usual_depth_m: Floats, limit_depth_m: npt.ArrayLike, *, wanted_m: float) -> Floats:
     """Height of the field's bottom above seasonal water or a restriction, m; inf where none known.
 

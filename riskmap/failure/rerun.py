@@ -26,7 +26,9 @@ class SystemRecords:
     """What n systems are like; every array of shape (n,), none missing but where said.
 
     ``kind``: codes of :func:`riskmap.failure.geometry.kind_codes`. ``field_area_m2``: counted area.
-    ``limit_depth_m``: depth to seasonal water or a restriction (NaN: none known).
+    ``limit_depth_m``: depth to seasonal water or a restriction (NaN: none known). On record, NaN
+    where not: ``accept_l_d_m2`` with ``wall_credit_m``, the rate by the permit's test and the wall
+    that its rule counts; ``ponding_found_m``, what a visitor measured.
     """
 
     kind: npt.NDArray[np.int64]
@@ -38,6 +40,9 @@ class SystemRecords:
     field_area_m2: Floats
     ksat_um_s: Floats
     limit_depth_m: Floats
+    accept_l_d_m2: Floats
+    wall_credit_m: Floats
+    ponding_found_m: Floats
 
 
 @dataclass(frozen=True)
@@ -61,7 +66,8 @@ def systems_today(
 ) -> SystemsToday:
     """Run the physics; with the county's own settings as the plain assessment does.
 
-    Acceptance goes by conductivity, on the soil classes whose rule counts the wall that it counts.
+    Acceptance goes by the permit's test, else by conductivity, on the soil classes whose rule
+    counts the wall that it counts.
 
     Parameters
     ----------
@@ -75,9 +81,11 @@ def systems_today(
     vertical_separation_m
         What the county's rules want below a field.
     """
-    shape = shape_of_codes(records.kind, wall_credit_m=TEXAS.wall_credit_m)
+    tested = ~np.isnan(records.accept_l_d_m2)
+    credit = np.where(tested, records.wall_credit_m, TEXAS.wall_credit_m)
+    shape = shape_of_codes(records.kind, wall_credit_m=credit)
     ksat = np.maximum(records.ksat_um_s, LEAST_KSAT_UM_S)
-    accept = rate_of_ksat(ksat)
+    accept = np.where(tested, records.accept_l_d_m2, rate_of_ksat(ksat))
     interval = pump_interval_yr(records.tank_volume_l, records.persons)
     tankless = TANKLESS[records.kind]
     case = FieldCase(
@@ -91,7 +99,8 @@ def systems_today(
         neglect=np.where(tankless, 0.0, neglect(records.years_since_pumped_yr, interval)),
         vertical_separation_m=vertical_separation_m,
     )
-    reserve = reserve_today_frac(case, physics=physics)
+    seen = np.clip(1.0 - records.ponding_found_m / shape.inlet_m, 0.0, 1.0)
+    reserve = np.where(np.isnan(seen), reserve_today_frac(case, physics=physics), seen)
     overdue = pump_overdue_yr(records.years_since_pumped_yr, interval)
     ratio = load_ratio(records.flow_l_d, records.field_area_m2, surface_rate_l_d_m2(shape, accept))
     return SystemsToday(

@@ -58,26 +58,27 @@ def rate_of_class(names: npt.ArrayLike, *, rule: LoadingRule) -> Floats:
     return _look_up(names, dict(zip(rule.names, rule.rates_l_d_m2, strict=True)))
 
 
-def rate_of_percolation(minutes_per_inch: npt.ArrayLike, *, rule: LoadingRule) -> Floats:
-    """Look up the rate at a percolation time (minutes per inch), L/day/m2.
+def rate_of_percolation(percolation_min_cm: npt.ArrayLike, *, rule: LoadingRule) -> Floats:
+    """Look up the rate at a percolation time (minutes per centimeter), L/day/m2.
 
     Between printed rows the next slower row holds. NaN outside the range the rule calls suitable.
 
     Examples
     --------
     >>> from riskmap.contract.rule_sets import MONTANA
-    >>> from riskmap.contract.units import GPD_PER_FT2_L_D_M2
-    >>> rate = rate_of_percolation([5.0, 30.9, 121.0], rule=MONTANA)
+    >>> from riskmap.contract.units import GPD_PER_FT2_L_D_M2, MIN_IN_MIN_CM
+    >>> minutes_per_inch = np.array([5.0, 30.9, 121.0])
+    >>> rate = rate_of_percolation(minutes_per_inch * MIN_IN_MIN_CM, rule=MONTANA)
     >>> (rate / GPD_PER_FT2_L_D_M2).round(3).tolist()
     [0.8, 0.4, 0.15]
     """
     if rule.key != "percolation":
         raise ValueError(f"rule {rule.name!r} goes by soil class, not by percolation")
-    time = np.asarray(minutes_per_inch, float)
+    time = np.asarray(percolation_min_cm, float)
     side: Literal["left", "right"] = "right" if rule.upper_open else "left"
-    row = np.searchsorted(rule.slowest_min_in, np.nan_to_num(time, nan=-1.0), side=side)
+    row = np.searchsorted(rule.slowest_min_cm, np.nan_to_num(time, nan=-1.0), side=side)
     rates = np.append(np.asarray(rule.rates_l_d_m2), np.nan)[row]
-    return np.where(time >= rule.fastest_min_in, rates, np.nan)
+    return np.where(time >= rule.fastest_min_cm, rates, np.nan)
 
 
 def rate_of_ksat(ksat_um_s: npt.ArrayLike) -> Floats:
@@ -134,7 +135,7 @@ def accept_rate_l_d_m2(
     *,
     rule: LoadingRule = TEXAS,
     loading_class: npt.ArrayLike | None = None,
-    percolation_min_in: npt.ArrayLike | None = None,
+    percolation_min_cm: npt.ArrayLike | None = None,
     texture: npt.ArrayLike | None = None,
     ksat_um_s: npt.ArrayLike | None = None,
     clay_pct: npt.ArrayLike | None = None,
@@ -142,27 +143,64 @@ def accept_rate_l_d_m2(
     """Find the rate of `size` soils by the best that is known of each, with evidence codes.
 
     In this order: the rule's own key (class named on the permit, or percolation test: measured),
-    texture class (mapped), conductivity (inferred), clay content (inferred), the default class
-    (assumed). Rules by percolation, and soils without the rule's key, use the classes of
-    ``texas_soil_class`` for the later steps.
+    the permit's class by ``texas_soil_class`` (inferred), texture class (mapped), conductivity
+    (inferred), clay content (inferred), the default class (assumed). Rules by percolation, and
+    soils without the rule's key, use the classes of ``texas_soil_class`` for the later steps.
+
+    Parameters
+    ----------
+    size
+        Number of soils n.
+    rule
+        The acceptance rule.
+    loading_class, percolation_min_cm
+        From the permit, (n,); None or NaN where there is none.
+    texture, ksat_um_s, clay_pct
+        From the soil survey, (n,); None or NaN where unknown.
     """
     blank = np.full(size, np.nan)
-    named = rate_of_class(loading_class, rule=rule) if loading_class is not None else blank
-    tested = blank
-    if percolation_min_in is not None and rule.key == "percolation":
-        tested = rate_of_percolation(percolation_min_in, rule=rule)
+    permitted = rate_on_permit_l_d_m2(
+        size, rule=rule, loading_class=loading_class, percolation_min_cm=percolation_min_cm
+    )
+    by_name = blank if loading_class is None else rate_of_class(loading_class, rule=TEXAS)
     by_texture = blank if texture is None else rate_of_class(class_of_texture(texture), rule=TEXAS)
     by_ksat = blank if ksat_um_s is None else rate_of_ksat(ksat_um_s)
     by_clay = blank if clay_pct is None else rate_of_class(class_of_clay(clay_pct), rule=TEXAS)
     default = rate_of_class(np.full(size, DEFAULT_CLASS, object), rule=TEXAS)
     return _first_known(
-        (named, MEASURED),
-        (tested, MEASURED),
+        (permitted, MEASURED),
+        (by_name, INFERRED),
         (by_texture, MAPPED),
         (by_ksat, INFERRED),
         (by_clay, INFERRED),
         (default, ASSUMED),
     )
+
+
+def rate_on_permit_l_d_m2(
+    size: int,
+    *,
+    rule: LoadingRule,
+    loading_class: npt.ArrayLike | None = None,
+    percolation_min_cm: npt.ArrayLike | None = None,
+) -> Floats:
+    """Rate of `size` soils by the rule's own key on the permit, L/day/m2; NaN where it has none.
+
+    Parameters
+    ----------
+    size
+        Number of soils n.
+    rule
+        The acceptance rule: a class named on the permit counts before a percolation test.
+    loading_class, percolation_min_cm
+        From the permit, (n,); None or NaN where there is none.
+    """
+    named = np.full(size, np.nan)
+    if loading_class is not None:
+        named = rate_of_class(loading_class, rule=rule)
+    if percolation_min_cm is None or rule.key != "percolation":
+        return named
+    return np.where(np.isnan(named), rate_of_percolation(percolation_min_cm, rule=rule), named)
 
 
 def _first_known(*steps: tuple[Floats, int]) -> tuple[Floats, npt.NDArray[np.int8]]:

@@ -14,11 +14,6 @@ from numpy.typing import ArrayLike, NDArray
 from scipy.spatial import cKDTree
 
 from riskmap.contract.arrays import Floats
-from riskmap.contract.units import FOOT_M
-
-WELL_TO_TANK_M: Final = 50 * FOOT_M
-WELL_TO_FIELD_M: Final = 100 * FOOT_M
-"""Federal standard for mortgages on existing homes (24 CFR 200.926d); stricter local rules win."""
 
 VIRUS_LOG10: Final = 7.0
 """Reduction aimed at by setbacks set on travel time (Yates and Yates)."""
@@ -50,7 +45,7 @@ def setback_violations(
     *,
     well_x_m: ArrayLike,
     well_y_m: ArrayLike,
-    required_m: float = WELL_TO_FIELD_M,
+    required_m: float,
 ) -> pd.DataFrame:
     """Pairs of system and well that stand closer than the rule asks.
 

@@ -144,6 +144,7 @@ def describe_chunk(
         permits,
         layers.inspections,
         date=date,
+        rules=rules,
         neighborhoods=layers.neighborhoods,
     )
     named = pd.DataFrame(parcels[["address", "neighborhood", "land_use"]])

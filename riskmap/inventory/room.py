@@ -11,6 +11,7 @@ import pandas as pd
 import shapely
 from numpy.typing import ArrayLike
 
+from riskmap.contract.kinds import KINDS, MOUND_SAND_M
 from riskmap.contract.rules import Rules
 from riskmap.contract.vocabulary import REPLACEMENTS
 from riskmap.inventory.lots import inside_line, less, obstacles_near, sound_polygons
@@ -19,10 +20,6 @@ from riskmap.inventory.wells import drinking_wells
 from riskmap.spatial.edges import FloatArray, GeometryArray, IntArray
 from riskmap.spatial.nearest import straight_pieces
 
-TRENCH_CM: Final = 60.0
-"""Depth of a usual trench (common practice, no source)."""
-MOUND_SAND_CM: Final = 60.0
-"""Sand between a mound's bed and the ground (24 in, common practice, no source)."""
 LEAST_MOUND_SOIL_CM: Final = 30.0
 """Natural soil that a mound needs below its sand in any case (12 in, common practice, no
 source)."""
@@ -30,7 +27,8 @@ source)."""
 
 def field_depth_cm(rules: Rules) -> float:
     """Depth to seasonal water or a restriction that a field in the ground needs, cm."""
-    return TRENCH_CM + 100.0 * rules.vertical_separation_m
+    trench = KINDS["trench"].field
+    return 100.0 * ((trench.depth_m if trench else 0.0) + rules.vertical_separation_m)
 
 
 def mound_depth_cm(rules: Rules) -> float:
@@ -39,7 +37,7 @@ def mound_depth_cm(rules: Rules) -> float:
     >>> mound_depth_cm(Rules(vertical_separation_m=1.2))
     60.0
     """
-    return max(100.0 * rules.vertical_separation_m - MOUND_SAND_CM, LEAST_MOUND_SOIL_CM)
+    return max(100.0 * (rules.vertical_separation_m - MOUND_SAND_M), LEAST_MOUND_SOIL_CM)
 
 
 @dataclass(frozen=True)

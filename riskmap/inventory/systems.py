@@ -13,6 +13,7 @@ from riskmap.contract.columns import FIRST_YEAR
 from riskmap.contract.evidence import marked
 from riskmap.contract.features import FEATURES
 from riskmap.contract.layers import PERMITS
+from riskmap.contract.rules import Rules
 from riskmap.contract.units import YEAR_D
 from riskmap.inventory.permits import permit_date
 
@@ -38,6 +39,7 @@ def describe_systems(
     inspections: pd.DataFrame | None,
     *,
     date: Date,
+    rules: Rules,
     neighborhoods: pd.Series | None = None,
 ) -> pd.DataFrame:
     """Say what is known of each parcel's onsite system on `date`; later records do not count.
@@ -57,6 +59,8 @@ def describe_systems(
         Canonical inspections, or None.
     date
         Day of the inventory.
+    rules
+        How long a visitor's finding of standing effluent holds (``unmended_yr``).
     neighborhoods
         Median year of systems by neighborhood (:func:`neighborhood_years`).
 
@@ -80,9 +84,13 @@ def describe_systems(
         marked({"age_yr": (date.year - year).clip(lower=0)}, year_mark, index),
         _people(parcels, known),
         marked({name: _latest(known, name, index) for name in BUILT}, "measured", index),
+        marked(
+            {"loading_class": _words(_latest(known, "loading_class", index))}, "measured", index
+        ),
         pd.DataFrame({"effluent_filter": _latest(known, "effluent_filter", index)}),
         marked({"years_since_pumped_yr": pumped}, "measured", index),
         marked(counts | {"last_stage": _words(stage)}, "measured", index),
+        marked({"ponding_found_cm": _ponding(visits, replaced, date, rules)}, "measured", index),
         pd.DataFrame({"last_visit_year": visited}),
     ]
     return pd.concat(tables, axis=1)
@@ -112,8 +120,9 @@ def _visits(inspections: pd.DataFrame, date: Date) -> pd.DataFrame:
 
 def _latest(records: pd.DataFrame | None, column: str, index: pd.Index) -> pd.Series:
     """Last known value of a column by parcel."""
-    if records is None or not len(records):
-        return pd.Series(np.nan if column != "effluent_filter" else None, index=index)
+    if records is None or not len(records) or column not in records:
+        words = column in ("effluent_filter", "loading_class")
+        return pd.Series(None if words else np.nan, index=index, dtype=object if words else float)
     return records.groupby("parcel_id")[column].last().reindex(index)
 
 
@@ -170,6 +179,9 @@ def _people(parcels: pd.DataFrame, permits: pd.DataFrame | None) -> pd.DataFrame
         "dwellings": parcels["dwellings"].astype(float),
         "bedrooms": bedrooms,
         "occupants": parcels["occupants"].astype(float),
+        "metered_flow_l_d": parcels.get(
+            "metered_flow_l_d", pd.Series(np.nan, parcels.index)
+        ).astype(float),
     }
     return marked(numbers, "measured", parcels.index)
 
@@ -183,6 +195,18 @@ def _last_visit(visits: pd.DataFrame | None, replaced: pd.Series) -> tuple[pd.Se
     present = visits[~(visits["year"] < since)]
     stage = _latest(present[present["stage"].notna()], "stage", index)
     return stage, _latest(visits, "year", index).astype(float)
+
+
+def _ponding(
+    visits: pd.DataFrame | None, replaced: pd.Series, date: Date, rules: Rules
+) -> pd.Series:
+    """Effluent found in the present system, cm, while the finding holds; the last measurement."""
+    if visits is None or not len(visits) or "ponding_cm" not in visits:
+        return pd.Series(np.nan, index=replaced.index)
+    oldest = pd.Timestamp(date) - pd.Timedelta(days=rules.unmended_yr * YEAR_D)
+    since = visits["parcel_id"].map(replaced)
+    holds = visits["ponding_cm"].notna() & (visits["date"] >= oldest) & ~(visits["year"] < since)
+    return _latest(visits[holds], "ponding_cm", replaced.index).astype(float)
 
 
 def _last_pumped(

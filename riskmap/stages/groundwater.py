@@ -16,6 +16,7 @@ from riskmap.contract.grid import Grid, grid_from_bounds
 from riskmap.contract.units import YEAR_D
 from riskmap.contract.vocabulary import may_be_onsite
 from riskmap.failure.flow import persons
+from riskmap.failure.geometry import across_flow_m
 from riskmap.groundwater.assess import (
     GroundwaterAssessment,
     assess_groundwater,
@@ -247,6 +248,12 @@ def _systems(features: pd.DataFrame, county: County) -> pd.DataFrame:
             "age_yr": features["age_yr"],
             "chance_failing_frac": features["chance_failing_frac"],
             "vulnerability_frac": system_vulnerability(features, county),
+            "treatment_removal_frac": features["nitrogen_removed_frac"],
+            "field_width_m": across_flow_m(
+                features["kind"].fillna("unknown").to_numpy(object),
+                features["field_area_used_m2"].to_numpy(float),
+                length_to_width=county.region.rules.length_to_width,
+            ),
         },
         index=features.index,
     )

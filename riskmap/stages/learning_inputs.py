@@ -78,6 +78,7 @@ def inventory_as_of(day: date, features: pd.DataFrame, county: County) -> pd.Dat
         permits,
         county.tables.get("inspections"),
         date=day,
+        rules=county.region.rules,
         neighborhoods=neighborhood_years(parcels, permits),
     )
     there = ~(parcels["year_built"].astype(float) > day.year)

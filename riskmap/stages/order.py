@@ -271,7 +271,13 @@ STAGES: Final = (
         f"{_HERE}.zones:plan_zones",
         gives=("planning",),
         needs=("parcels", "groundwater"),
-        layers=("soil_units", "soil_components", "soil_horizons", "soil_restrictions"),
+        layers=(
+            "soil_units",
+            "soil_components",
+            "soil_horizons",
+            "soil_restrictions",
+            "wellhead_areas",
+        ),
         settings=("groundwater", "zones", "rules", "county.units"),
     ),
     Stage(

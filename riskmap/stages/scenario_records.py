@@ -21,7 +21,12 @@ from riskmap.contract.vocabulary import DRAINAGE_CLASSES
 from riskmap.failure.flow import persons
 from riskmap.failure.geometry import kind_codes
 from riskmap.failure.pumping import PUMP_OUT_RATE_YR
-from riskmap.failure.sizing import DEFAULT_CLASS, ksat_of_class
+from riskmap.failure.sizing import (
+    DEFAULT_CLASS,
+    ksat_of_class,
+    loading_rule,
+    rate_on_permit_l_d_m2,
+)
 from riskmap.ranking.priors import sizes, spread_of
 from riskmap.ranking.records import QUANTILES, UncertainRecord, UncertainWord, learned
 
@@ -91,7 +96,9 @@ class CountyRecords:
     ``flow_l_d`` is today's flow for ``persons_base`` (n,) persons; ``use`` the household's factor
     on it; ``metered`` (n,) flags flows that no doubt about water use changes. ``by_soil`` (n,)
     flags fields of which only the sizing rule tells the area: a slower soil had to be given more
-    than one of ``ksat_base``. ``plain``: soil features of the systems for which the survey names no
+    than one of ``ksat_base``. ``accept_l_d_m2`` (n,) is the rate by the permit's test, NaN without
+    one, with the wall that its rule counts; ``ponding_found_m`` (n,) what a visitor measured.
+    ``plain``: soil features of the systems for which the survey names no
     component, in their order.
     """
 
@@ -107,6 +114,9 @@ class CountyRecords:
     area: UncertainRecord
     by_soil: npt.NDArray[np.bool_]
     ksat_base: Floats
+    accept_l_d_m2: Floats
+    wall_credit_m: float
+    ponding_found_m: Floats
     water_table: UncertainRecord
     vulnerability: UncertainRecord
     soils: SoilComponents
@@ -144,7 +154,7 @@ def county_records(
         rules=rules,
     )
     marks = pd.Series(np.array(["measured", "", "inferred", "assumed"])[people_mark])
-    flow = numbers(features, "daily_flow_l_d")
+    flow, rule = numbers(features, "daily_flow_l_d"), loading_rule(rules.accept_rule)
     metered = (features["daily_flow_l_d_evidence"] == "measured").to_numpy()
     kind = kind_codes(features["kind"].fillna("unknown").to_numpy(object))
     kind[kind == UNKNOWN_CODE] = -1
@@ -166,6 +176,14 @@ def county_records(
         area=_area(features),
         by_soil=(features["field_area_used_m2_evidence"] == "assumed").to_numpy(),
         ksat_base=numbers(features, "ksat_um_s"),
+        accept_l_d_m2=rate_on_permit_l_d_m2(
+            len(features),
+            rule=rule,
+            loading_class=features["loading_class"].to_numpy(object),
+            percolation_min_cm=numbers(features, "percolation_min_cm"),
+        ),
+        wall_credit_m=rule.wall_credit_m,
+        ponding_found_m=numbers(features, "ponding_found_cm") / 100.0,
         water_table=plain_record(features, "water_table_m"),
         vulnerability=plain_record(features, "vulnerability"),
         soils=components,

@@ -212,7 +212,7 @@ def _run_physics(
     """Add to the drawn records what the physics makes of them; return the limitations."""
     kind = np.where(records["kind"] < 0, UNKNOWN_CODE, records["kind"]).astype(np.int64)
     today = systems_today(
-        _as_records(records, kind),
+        _as_records(records, kind, county.records),
         failure,
         margin=county.margin,
         vertical_separation_m=county.rules.vertical_separation_m,
@@ -225,7 +225,9 @@ def _run_physics(
     return limits | _limits(county.model.of("groundwater"), records)
 
 
-def _as_records(records: Mapping[str, Floats], kind: npt.NDArray[np.int64]) -> SystemRecords:
+def _as_records(
+    records: Mapping[str, Floats], kind: npt.NDArray[np.int64], county: CountyRecords
+) -> SystemRecords:
     return SystemRecords(
         kind=kind,
         age_yr=records["age_yr"],
@@ -236,6 +238,9 @@ def _as_records(records: Mapping[str, Floats], kind: npt.NDArray[np.int64]) -> S
         field_area_m2=records["field_area_m2"],
         ksat_um_s=_known_ksat(records["ksat_um_s"]),
         limit_depth_m=np.fmin(records["wet_depth_cm"], records["restriction_cm"]) / 100.0,
+        accept_l_d_m2=county.accept_l_d_m2,
+        wall_credit_m=np.full(len(kind), county.wall_credit_m),
+        ponding_found_m=county.ponding_found_m,
     )
 
 

@@ -14,7 +14,7 @@ from riskmap.action.zone_reasons import ZoneSettings, reasons_of_cells
 from riskmap.action.zones import ZoneShapes, draw_zones, zone_table
 from riskmap.contract.arrays import Flags
 from riskmap.contract.grid import Grid
-from riskmap.contract.quantities import TRACT, Units, text
+from riskmap.contract.quantities import TRACT, text
 from riskmap.contract.rules import Rules
 from riskmap.failure.flow import persons
 from riskmap.groundwater.screens import is_public
@@ -92,6 +92,7 @@ def plan_zones(
     reasons = reasons_of_cells(
         grid,
         systems,
+        wellhead=_cells_of(county.tables.get("wellhead_areas"), grid),
         capture=_cells_of(capture[capture["chosen"]], grid),
         vulnerability_frac=_finer(
             vulnerability_grid(county, groundwater.land, groundwater.surface.head), grid
@@ -118,7 +119,7 @@ def plan_zones(
         wells,
         setbacks,
         settings,
-        _notes(drawn, capture, rule, settings, county.region.county.units),
+        _notes(drawn, capture, rule, county),
     )
 
 
@@ -143,8 +144,10 @@ def _finer(coarse: Grid, grid: Grid) -> NDArray[np.float64]:
     return np.repeat(np.repeat(coarse.values, times, axis=0), times, axis=1)
 
 
-def _cells_of(areas: gpd.GeoDataFrame, grid: Grid) -> Flags:
-    cells = written_in(((shape, 1) for shape in areas.geometry), grid, dtype="uint8")
+def _cells_of(areas: pd.DataFrame | None, grid: Grid) -> Flags:
+    """Cells in some areas; none where there are none."""
+    given = areas.geometry if isinstance(areas, gpd.GeoDataFrame) else []
+    cells = written_in(((shape, 1) for shape in given), grid, dtype="uint8")
     return np.asarray(cells, bool)
 
 
@@ -192,10 +195,17 @@ def _rule(settings: ZoneSettings) -> str:
 
 
 def _notes(
-    drawn: ZoneShapes, capture: gpd.GeoDataFrame, rule: str, settings: ZoneSettings, units: Units
+    drawn: ZoneShapes, capture: gpd.GeoDataFrame, rule: str, county: County
 ) -> tuple[str, ...]:
+    settings, units = county.region.zones, county.region.county.units
+    given = county.tables.get("wellhead_areas")
+    delineated = () if given is None else (
+        f"{len(given):,} delineated protection areas of public wells, as the county gives them, "
+        "make zones of their own.",
+    )  # fmt: skip
     assumed = int((capture["pumping_l_d_evidence"] == "assumed").sum())
     return (
+        *delineated,
         f"{int(capture['chosen'].sum()):,} of {len(capture):,} drinking-water wells make a capture "
         f"zone: {rule}.",
         f"The draw of {assumed:,} of {len(capture):,} wells is assumed.",

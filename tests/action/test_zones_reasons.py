@@ -142,7 +142,8 @@ class TestReasons:
         cells = grid()
         cells.values[:, :10] = NAN
         return reasons_of_cells(
-            cells, town(), capture=cells.centers()[0] < 300.0,
+            cells, town(), wellhead=cells.centers()[1] > 1900.0,
+            capture=cells.centers()[0] < 300.0,
             vulnerability_frac=np.where(cells.centers()[1] < 1000.0, 0.9, 0.1),
             water=GroundwaterSettings(), settings=ZoneSettings(**changes),
         )  # fmt: skip
@@ -152,6 +153,7 @@ class TestReasons:
         assert tuple(found) == ZONE_KINDS
         assert not any(flags[:, :10].any() for flags in found.values())
         assert found["capture"][:, 10:14].all()
+        assert found["wellhead"].any()
 
     def test_a_higher_action_level_names_less_land(self) -> None:
         low, high = self.found(action_mg_l=5.0), self.found(action_mg_l=8.0)

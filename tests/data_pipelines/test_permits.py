@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import geopandas as gpd
@@ -173,3 +174,21 @@ def test_region_system_other_than_the_coordinates(write):
     source = Source("permits", (path,), x="X", y="Y", crs="EPSG:26915")
     same = read_permits(source, CRS("EPSG:26915")).frame
     assert same[["x_m", "y_m"]].to_numpy().tolist() == [[500_000.0, 5_000_000.0]]
+
+
+class TestSoilOnThePermit:
+    def test_percolation_in_minutes_per_inch_and_the_class(self, write, utm):
+        rows = "P1,,,,,,,,,new,1,1000,30,III,0.5\nP2,,,,,,,,,new,2,1000,,,\n"
+        path = write("p.csv", HEADER.strip() + ",PERC,CLS,TN\n" + rows)
+        source = state_source(path)
+        columns = dict(source.columns) | {
+            "percolation_min_cm": C("PERC", unit="min_in"),
+            "loading_class": C("CLS"),
+            "nitrogen_removed_frac": C("TN"),
+        }
+        frame = read_permits(replace(source, columns=columns, x=None, y=None, second_x=None,
+                                     second_y=None), utm).frame  # fmt: skip
+        assert frame["percolation_min_cm"].iloc[0] == pytest.approx(30 / 2.54)
+        assert frame["loading_class"].tolist()[0] == "III"
+        assert frame["nitrogen_removed_frac"].iloc[0] == 0.5
+        assert frame[["percolation_min_cm", "loading_class"]].iloc[1].isna().all()

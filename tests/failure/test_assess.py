@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from riskmap.contract.evidence import EVIDENCE
 from riskmap.contract.kinds import SYSTEM_KINDS
 from riskmap.contract.rules import RulePeriod, Rules
-from riskmap.contract.units import GALLON_L, GPD_PER_FT2_L_D_M2, SQUARE_FOOT_M2
+from riskmap.contract.units import GALLON_L, GPD_PER_FT2_L_D_M2, MIN_IN_MIN_CM, SQUARE_FOOT_M2
 from riskmap.contract.vocabulary import STAGES
 from riskmap.failure.aging import DEFAULT_AGING
 from riskmap.failure.assess import assess_failure
@@ -109,7 +109,7 @@ class TestAgainstEnumeration:
                 "kind": ["trench", "trench", "bed", "trench"],
                 "installed_year": [1970.0, 1990.0, 1990.0, np.nan],
                 "bedrooms": 3.0,
-                "percolation_min_in": 20.0,
+                "percolation_min_cm": 20.0 * MIN_IN_MIN_CM,
             }
         )
         table = assess(systems, sizing=periods)
@@ -129,7 +129,9 @@ class TestAgainstEnumeration:
         counted = bottom * (1 + 2 * 0.3048 / 0.9)
         with_wall = assess(pd.DataFrame([{**known, "field_area_m2": counted}]))
         without = assess(
-            pd.DataFrame([{**known, "field_area_m2": bottom, "percolation_min_in": 12.0}]),
+            pd.DataFrame(
+                [{**known, "field_area_m2": bottom, "percolation_min_cm": 12.0 * MIN_IN_MIN_CM}]
+            ),
             sizing=plain,
         )
         for name in ("load_ratio", "ponding_m", "years_to_failed_yr"):
@@ -187,6 +189,38 @@ class TestAgainstEnumeration:
         table = assess(systems)
         assert table["chance_failing_frac_evidence"].tolist() == ["inferred", "assumed"]
         assert table["accept_rate_l_d_m2_evidence"].tolist() == ["mapped", "assumed"]
+
+    def test_a_measured_pond_is_the_pond(self) -> None:
+        """Inlet of a trench at 30 cm: 15 cm leave half, 40 cm are over it."""
+        found = {"ponding_found_cm": [15.0, 40.0, 0.0, np.nan]}
+        table = assess(pd.DataFrame([KNOWN] * 4).assign(**found))
+        assert table["ponding_m"].tolist()[:3] == [0.15, 0.4, 0.0]
+        assert table["reserve_frac"].tolist()[:3] == pytest.approx([0.5, 0.0, 1.0])
+        assert table["stage"].tolist()[:3] == ["sound", "failed", "sound"]
+        assert table["ponding_m_evidence"].tolist() == ["measured"] * 3 + ["inferred"]
+        assert table["years_to_failed_yr"].iloc[1] == 0.0
+        plain = assess(pd.DataFrame([KNOWN]))
+        pd.testing.assert_series_equal(table.iloc[3], plain.iloc[0], check_names=False)
+
+    def test_years_are_unknown_where_the_model_says_another_stage(self) -> None:
+        overloaded = {**KNOWN, "occupants": 30.0, "ponding_found_cm": 1.0}
+        assert assess(pd.DataFrame([{**overloaded, "ponding_found_cm": np.nan}]))["stage"][0] == (
+            "failed"
+        )
+        row = assess(pd.DataFrame([overloaded])).iloc[0]
+        assert row["stage"] == "sound"
+        assert np.isnan(row["years_to_failed_yr"])
+        assert row["years_to_failed_yr_evidence"] == "unknown"
+
+    def test_the_separation_that_rules_want_acts_in_wet_soil_only(self) -> None:
+        wet = {**KNOWN, "wet_depth_cm": 75.0}
+        deep = {**KNOWN, "wet_depth_cm": 500.0}
+        less, more = (
+            assess(pd.DataFrame([wet, deep]), vertical_separation_m=wanted)["ponding_m"]
+            for wanted in (0.1, 0.9)
+        )
+        assert less[0] > more[0]
+        assert less[1] == more[1]
 
     def test_hazard_multiplier_reads_as_hazard(self) -> None:
         systems = pd.DataFrame([KNOWN, KNOWN])

@@ -12,12 +12,13 @@ from hypothesis import strategies as st
 
 from riskmap.contract.kinds import SYSTEM_KINDS
 from riskmap.contract.rule_sets import PERSON_USE
-from riskmap.contract.rules import Rules
+from riskmap.contract.rules import RulePeriod, Rules
 from riskmap.failure.assess import assess_failure
 from riskmap.failure.flow import rule_flow_l_d
 from riskmap.failure.geometry import kind_codes
 from riskmap.failure.rerun import SystemRecords, SystemsToday, systems_today
 from riskmap.failure.settings import FailureSettings
+from riskmap.failure.sizing import loading_rule, rate_on_permit_l_d_m2
 
 MARGIN = 2.3
 PLAIN, RULES = FailureSettings(), Rules()
@@ -45,8 +46,9 @@ def systems(count: int = 400) -> pd.DataFrame:
     )
 
 
-def records(table: pd.DataFrame) -> SystemRecords:
+def records(table: pd.DataFrame, rules: Rules = RULES) -> SystemRecords:
     given = {name: table[name].to_numpy(float) for name in table if name != "kind"}
+    nothing, rule = np.full(len(table), np.nan), loading_rule(rules.accept_rule)
     return SystemRecords(
         kind=kind_codes(table["kind"]),
         age_yr=given["age_yr"],
@@ -57,6 +59,11 @@ def records(table: pd.DataFrame) -> SystemRecords:
         field_area_m2=given["field_area_m2"],
         ksat_um_s=given["ksat_um_s"],
         limit_depth_m=np.fmin(given["wet_depth_cm"], given["restriction_cm"]) / 100,
+        accept_l_d_m2=rate_on_permit_l_d_m2(
+            len(table), rule=rule, percolation_min_cm=given.get("percolation_min_cm")
+        ),
+        wall_credit_m=np.full(len(table), rule.wall_credit_m),
+        ponding_found_m=given.get("ponding_found_cm", nothing) / 100,
     )
 
 
@@ -90,6 +97,23 @@ class TestAgainstTheWholeAssessment:
         whole = assess_failure(table, rules=RULES, physics=other, margin=MARGIN)
         today = today_of(records(table), other, MARGIN)
         assert np.allclose(today.reserve_frac, whole["reserve_frac"], rtol=1e-9, equal_nan=True)
+
+    def test_what_is_on_record_counts_as_in_the_assessment(self) -> None:
+        """Percolation tests on some permits, ponds measured in some fields."""
+        rng, rules = np.random.default_rng(2), Rules(accept_rule="montana_percolation")
+        table = systems()
+        table["percolation_min_cm"] = np.where(
+            rng.random(400) < 0.5, rng.uniform(1, 40, 400), np.nan
+        )
+        table["ponding_found_cm"] = np.where(rng.random(400) < 0.3, rng.uniform(0, 60, 400), np.nan)
+        sizing = (RulePeriod("bedroom_trade", "montana_percolation"),)
+        rules = replace(rules, sizing=sizing)
+        whole = assess_failure(table, rules=rules, physics=PLAIN, margin=MARGIN)
+        today = today_of(records(table, rules), PLAIN, MARGIN)
+        found = whole["ponding_m_evidence"] == "measured"
+        assert found.sum() > 50
+        for name in ("load_ratio", "reserve_frac"):
+            assert np.allclose(getattr(today, name), whole[name], rtol=1e-9, equal_nan=True), name
 
 
 class TestProperties:

@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 from riskmap.contract.evidence import ASSUMED, INFERRED, MAPPED, MEASURED
 from riskmap.contract.rule_sets import ILLINOIS, TEXAS
 from riskmap.contract.rules import RulePeriod
-from riskmap.contract.units import GPD_PER_FT2_L_D_M2
+from riskmap.contract.units import GPD_PER_FT2_L_D_M2, MIN_IN_MIN_CM
 from riskmap.failure.sizing import (
     accept_rate_l_d_m2,
     class_of_clay,
@@ -25,6 +25,7 @@ from riskmap.failure.sizing import (
 )
 
 NAN = float("nan")
+PER_CM = MIN_IN_MIN_CM
 OLD = RulePeriod("bedroom_montana", "montana_percolation", None, 1979)
 MIDDLE = RulePeriod("bedroom_illinois", "illinois_percolation", 1980, 1999)
 NEW = RulePeriod("bedroom_trade", "texas_soil_class", 2005, None)
@@ -45,7 +46,10 @@ class TestAgainstEnumeration:
 
     def test_percolation_rule_falls_back_on_classes(self) -> None:
         rate, mark = accept_rate_l_d_m2(
-            3, rule=ILLINOIS, percolation_min_in=[10, 2, NAN], texture=["clay"] * 3
+            3,
+            rule=ILLINOIS,
+            percolation_min_cm=PER_CM * np.array([10, 2, NAN]),
+            texture=["clay"] * 3,
         )
         np.testing.assert_allclose(rate / GPD_PER_FT2_L_D_M2, [1.0, 0.1, 0.1])
         assert mark.tolist() == [MEASURED, MAPPED, MAPPED]
@@ -56,6 +60,19 @@ class TestAgainstEnumeration:
         )
         assert index.tolist() == [0, 0, 1, 1, 1, 2, 2, 2]
         assert assumed.tolist() == [False, False, False, False, True, True, False, True]
+
+    def test_what_the_permit_says_comes_first(self) -> None:
+        named, tested = ["III", None, "III"], PER_CM * np.array([NAN, 20.0, 20.0])
+        by_class, mark = accept_rate_l_d_m2(
+            3, rule=TEXAS, loading_class=named, percolation_min_cm=tested, texture=["sand"] * 3
+        )
+        assert mark.tolist() == [MEASURED, MAPPED, MEASURED]
+        assert by_class[0] == by_class[2] < by_class[1]
+        by_time, mark = accept_rate_l_d_m2(
+            3, rule=ILLINOIS, loading_class=named, percolation_min_cm=tested, texture=["sand"] * 3
+        )
+        assert mark.tolist() == [INFERRED, MEASURED, MEASURED]
+        assert by_time[0] == by_class[0]
 
     def test_later_listed_period_wins_an_overlap(self) -> None:
         index, _ = period_in_force(
@@ -90,7 +107,9 @@ class TestProperties:
     @given(st.floats(3, 60), st.floats(0, 60))
     @settings(max_examples=60)
     def test_slower_percolation_never_accepts_more(self, time: float, more: float) -> None:
-        quick, slow = rate_of_percolation([time, min(time + more, 60)], rule=ILLINOIS)
+        quick, slow = rate_of_percolation(
+            PER_CM * np.array([time, min(time + more, 60)]), rule=ILLINOIS
+        )
         assert slow <= quick
 
     def test_class_and_conductivity_are_each_others_reverse(self) -> None:

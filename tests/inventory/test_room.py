@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+from dataclasses import replace
+
 import geopandas as gpd
 import numpy as np
 import pytest
@@ -13,6 +15,8 @@ from riskmap.inventory.room import (
     Obstacles,
     best_places,
     describe_room,
+    field_depth_cm,
+    mound_depth_cm,
 )
 
 BARE = Rules(
@@ -244,3 +248,19 @@ class TestAgainstEnumeration:
             fits = shapely.covers(turned, boxes)
             low, high = np.where(fits, 2 * half, low), np.where(fits, high, 2 * half)
         return low.max()
+
+
+class TestDepths:
+    def test_by_the_separation_that_rules_want(self) -> None:
+        # trench of 60 cm; a mound's 60 cm of sand count; 30 cm of natural soil at least
+        feet = [Rules(vertical_separation_m=wanted) for wanted in (0.6096, 0.9144, 1.2192)]
+        assert [field_depth_cm(rules) for rules in feet] == pytest.approx([120.96, 151.44, 181.92])
+        assert [mound_depth_cm(rules) for rules in feet] == pytest.approx([30.0, 31.44, 61.92])
+
+    def test_a_stricter_separation_asks_for_a_mound(self, lots) -> None:
+        ground = Ground(slope_pct=8.0, downslope_deg=0.0, wet_depth_cm=140.0, restriction_cm=200.0)
+        found = [
+            describe(lots, [square(40)], ground=ground, rules=replace(BARE, **wanted))
+            for wanted in ({"vertical_separation_m": 0.6}, {"vertical_separation_m": 0.9})
+        ]
+        assert [table["replacement"].iloc[0] for table in found] == ["in-ground field", "mound"]

@@ -8,6 +8,7 @@ import pytest
 import shapely
 
 from riskmap.contract.layers import INSPECTIONS, PERMITS
+from riskmap.contract.rules import Rules
 from riskmap.inventory.permits import match_permits
 from riskmap.inventory.systems import describe_systems, neighborhood_years
 
@@ -42,7 +43,9 @@ def describe(lots):
         parcels = lots([shapely.box(9 * n, 0, 9 * n + 9, 9) for n in range(count)], **columns)
         known = None if permit_rows is None else match_permits(permits(*permit_rows), parcels)
         visits = None if visit_rows is None else inspections(*visit_rows)
-        return describe_systems(parcels, known, visits, date=TODAY, neighborhoods=neighborhoods)
+        return describe_systems(
+            parcels, known, visits, date=TODAY, rules=Rules(), neighborhoods=neighborhoods
+        )
 
     return run
 
@@ -219,3 +222,36 @@ class TestMatching:
 
     def test_no_permits(self, lots):
         assert len(match_permits(permits(), lots([shapely.box(0, 0, 1, 1)]))) == 0
+
+
+class TestOnRecord:
+    def test_what_the_permit_says_of_the_soil_and_the_unit(self, describe):
+        rows = [
+            P0 | {"action": "new", "issued": "1990-01-01", "percolation_min_cm": 8.0},
+            P0 | {"action": "alteration", "issued": "2001-01-01", "loading_class": "III"},
+            P0 | {"action": "repair", "issued": "2015-01-01", "nitrogen_removed_frac": 0.5},
+        ]
+        row = describe(rows).iloc[0]
+        assert (row["percolation_min_cm"], row["loading_class"]) == (8.0, "III")
+        assert row["nitrogen_removed_frac"] == 0.5
+        assert row["loading_class_evidence"] == row["percolation_min_cm_evidence"] == "measured"
+
+    def test_nothing_on_record_is_unknown(self, describe):
+        row = describe([], [P0 | {"date": "2023-01-01"}]).iloc[0]
+        for name in ("percolation_min_cm", "loading_class", "ponding_found_cm", "metered_flow_l_d"):
+            assert pd.isna(row[name]), name
+            assert row[f"{name}_evidence"] == "unknown"
+
+    def test_a_meter(self, describe):
+        result = describe([], metered_flow_l_d=[640.0, np.nan])
+        assert result["metered_flow_l_d"].tolist()[0] == 640.0
+        assert result["metered_flow_l_d_evidence"].tolist() == ["measured", "unknown"]
+
+    def test_a_finding_of_standing_effluent_holds_until_mended_or_old(self, describe):
+        seen = P0 | {"date": "2022-05-01", "ponding_cm": 25.0}
+        later = P0 | {"date": "2023-05-01"}
+        assert describe([], [seen, later])["ponding_found_cm"].tolist() == [25.0]
+        old = seen | {"date": "2010-05-01"}
+        assert describe([], [old])["ponding_found_cm"].isna().all()
+        repair = P0 | {"action": "repair", "issued": "2023-02-01"}
+        assert describe([repair], [seen])["ponding_found_cm"].isna().all()

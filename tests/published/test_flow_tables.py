@@ -14,7 +14,7 @@ from riskmap.contract.rule_sets import (
     PERSON_USE,
     TEXAS,
 )
-from riskmap.contract.units import GALLON_L, GPD_PER_FT2_L_D_M2, SQUARE_FOOT_M2
+from riskmap.contract.units import GALLON_L, GPD_PER_FT2_L_D_M2, MIN_IN_MIN_CM, SQUARE_FOOT_M2
 from riskmap.failure.flow import rule_flow_l_d
 from riskmap.failure.pumping import PUMP_OUT_RATE_YR, pump_interval_yr
 from riskmap.failure.sizing import (
@@ -57,28 +57,37 @@ def _area_ft2(gallons: float, gpd_ft2: float) -> float:
     return float(area) / SQUARE_FOOT_M2
 
 
+PER_CM = MIN_IN_MIN_CM
+
+
 class TestPublishedValues:
     def test_montana_areas_for_three_bedrooms(self) -> None:
         """Montana Circular DEQ-4 Table 8-1: 375 ... 2000 ft2 at the eight percolation rows."""
         flow = rule_flow_l_d(3, rule="bedroom_montana")
-        rates = rate_of_percolation([2.9, 5.9, 9.9, 15.9, 30.9, 50.9, 120.9, 121.0], rule=MONTANA)
+        rates = rate_of_percolation(
+            PER_CM * np.array([2.9, 5.9, 9.9, 15.9, 30.9, 50.9, 120.9, 121.0]), rule=MONTANA
+        )
         areas = absorption_area_m2(flow, rates) / SQUARE_FOOT_M2
         np.testing.assert_allclose(areas, [375, 375, 500, 600, 750, 1000, 1500, 2000], rtol=1e-12)
 
     def test_montana_row_limits_belong_to_the_slower_row(self) -> None:
-        rates = rate_of_percolation([3.0, 6.0, 10.0, 16.0, 31.0, 51.0], rule=MONTANA)
+        rates = rate_of_percolation(
+            PER_CM * np.array([3.0, 6.0, 10.0, 16.0, 31.0, 51.0]), rule=MONTANA
+        )
         np.testing.assert_allclose(rates / GPD_PER_FT2_L_D_M2, [0.8, 0.6, 0.5, 0.4, 0.3, 0.2])
 
     def test_illinois_area_per_bedroom(self) -> None:
         """77 IAC 905 App. A Illus. H Exh. A: area per bedroom within 5 ft2 of 200 / rate."""
         minutes = np.array([18, 60, 90, 120, 150, 180, 240, 300, 360])
         printed = [200, 200, 210, 235, 265, 290, 320, 350, 385]
-        rates = rate_of_percolation(minutes / 6, rule=ILLINOIS)
+        rates = rate_of_percolation(PER_CM * (minutes / 6), rule=ILLINOIS)
         areas = absorption_area_m2(rule_flow_l_d(1, rule="bedroom_illinois"), rates)
         np.testing.assert_allclose(areas / SQUARE_FOOT_M2, printed, atol=5)
 
     def test_illinois_unsuitable_soils_get_no_rate(self) -> None:
-        assert np.isnan(rate_of_percolation([17 / 6, 361 / 6], rule=ILLINOIS)).all()
+        assert np.isnan(
+            rate_of_percolation(PER_CM * np.array([17 / 6, 361 / 6]), rule=ILLINOIS)
+        ).all()
 
     def test_texas_areas(self) -> None:
         """30 TAC 285.91(1): 240 gal/day in classes Ib, II, III, IV."""

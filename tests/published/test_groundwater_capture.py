@@ -9,11 +9,10 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
+from riskmap.contract.rules import Rules
 from riskmap.contract.units import FOOT_M, GALLON_L
 from riskmap.groundwater.capture import capture_width_m, fixed_radius_m, stagnation_m
 from riskmap.groundwater.setbacks import (
-    WELL_TO_FIELD_M,
-    WELL_TO_TANK_M,
     distance_beside_time,
     virus_decay_log10_d,
     virus_time_d,
@@ -52,8 +51,9 @@ class TestPublishedValues:
         assert width / down == pytest.approx(2 * np.pi, rel=1e-12)
 
     def test_setbacks_of_the_mortgage_standard(self) -> None:
-        assert pytest.approx(15.24) == WELL_TO_TANK_M
-        assert pytest.approx(30.48) == WELL_TO_FIELD_M
+        # 24 CFR 200.926d: 100 ft from field to well, 10 ft to the lot line
+        assert Rules.well_setback_m == pytest.approx(30.48)
+        assert Rules.line_setback_m == pytest.approx(3.048)
 
     def test_virus_times(self) -> None:
         np.testing.assert_allclose(

@@ -7,7 +7,7 @@ from typing import Final
 
 from riskmap.contract.columns import Listed, Prompt, key, lognormal, number, text
 from riskmap.contract.features import card
-from riskmap.contract.quantities import COUNT, FIELD_AREA, LAND, LENGTH
+from riskmap.contract.quantities import COUNT, FIELD_AREA, FLOW, LAND, LENGTH
 from riskmap.contract.vocabulary import LAND_USES, SERVICE
 
 PARCEL_ID: Final = key("parcel_id", "Parcel number, as text", label="Parcel",
@@ -39,4 +39,6 @@ PLACE: Final = (
     number("occupants", "Persons living there, all dwellings together", COUNT, 0, 2000,
            evidence=True, label="Persons", noun=("person", "persons"),
            spread=lognormal(0.1, 0.3, 0.4, 0.5), card=card.SITE, sheet=True),
+    number("metered_flow_l_d", "Water use by the meter, a daily mean", FLOW, 0, 1e6, evidence=True,
+           label="Metered water", card=card.SITE),
 )

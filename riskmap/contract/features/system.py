@@ -18,7 +18,16 @@ from riskmap.contract.columns import (
 )
 from riskmap.contract.features import card
 from riskmap.contract.kinds import KIND_WORDS, KINDS, SYSTEM_KINDS
-from riskmap.contract.quantities import COUNT, FIELD_AREA, FLOW, VOLUME, YEARS
+from riskmap.contract.quantities import (
+    COUNT,
+    DEPTH,
+    FIELD_AREA,
+    FLOW,
+    PERCOLATION,
+    SHARE,
+    VOLUME,
+    YEARS,
+)
 from riskmap.contract.vocabulary import STAGES
 
 SYSTEM: Final = (
@@ -43,6 +52,12 @@ SYSTEM: Final = (
     number("field_area_m2", "Infiltrative area of the field", FIELD_AREA, 0, 1e5, evidence=True,
            label="Field", spread=lognormal(0.05, 0.2, 0.4, 0.6), told_by="field_area",
            card=card.SYSTEM, in_report="known"),
+    text("loading_class", "Soil class that the permit sized the field by, as the acceptance rule "
+         "names it", evidence=True, label="Soil class on the permit", card=card.SYSTEM),
+    number("percolation_min_cm", "Percolation time on the permit", PERCOLATION, 0, 1000,
+           evidence=True, label="Percolation test", card=card.SYSTEM),
+    number("nitrogen_removed_frac", "Share of the nitrogen that the treatment unit removes, by the "
+           "permit", SHARE, 0, 1, evidence=True, label="Nitrogen removed", card=card.SYSTEM),
     flag("effluent_filter", "Whether the outlet has a filter", label="Outlet filter",
          card=card.SYSTEM),
     number("years_since_pumped_yr", "Years since the last pump-out on record", YEARS,
@@ -64,6 +79,9 @@ SYSTEM: Final = (
          card=card.SYSTEM, sheet=True, in_report="known",
          prompts=(Prompt(1, "What became of the trouble found at the last visit; whether a repair "
                          "was made", among=("failed", "stressed")),)),
+    number("ponding_found_cm", "Effluent found standing in the field at the last visit that "
+           "measured it, while the finding holds", DEPTH, 0, 500, evidence=True,
+           label="Found standing in the field", from_visits=True, card=card.SYSTEM, sheet=True),
     year("last_visit_year", "Year of the last visit", label="Last visit", from_visits=True,
          card=card.SYSTEM),
 )

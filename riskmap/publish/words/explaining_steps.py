@@ -121,7 +121,8 @@ def _load(row: Row) -> Step:
 
 def _reserve(row: Row) -> Step:
     depth, inlet = _number(row, "ponding_m"), _number(row, "inlet_m")
-    text = f"1 - {depth:.6g} m standing / {inlet:.6g} m to the inlet, at least 0 (clogging model)"
+    by = "clogging model" if isnan(_number(row, "ponding_found_cm")) else "found by a visitor"
+    text = f"1 - {depth:.6g} m standing / {inlet:.6g} m to the inlet, at least 0 ({by})"
     return Step("reserve_frac", text, max(0.0, 1 - depth / inlet) if inlet else nan)
 
 
@@ -159,7 +160,8 @@ def _chance(row: Row, model: Model, aging: Mapping[str, AgingModel], region: Reg
 
 def _nitrogen(row: Row, region: Region) -> Step:
     people, water = _persons(row, region), region.groundwater
-    removed = kind_of(row["kind"]).removed_frac[0]
+    removed = _number(row, "nitrogen_removed_frac")
+    removed = kind_of(row["kind"]).removed_frac[0] if isnan(removed) else removed
     each, lost = water.per_person_kg_yr, water.denitrified_frac
     text = (
         f"{people:.6g} persons x {each:g} kg/yr x (1 - {removed:g} removed before the soil) x "
