@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import Any
 
 from riskmap.contract.chunks import crew
+from riskmap.contract.versions import code_version, package_versions
 from riskmap.keeping.inputs import HashMemory, setting, stated
 from riskmap.keeping.store import FOLDER, Entry, Store, key_of
 from riskmap.keeping.values import read_value, write_value
-from riskmap.keeping.versions import code_version, package_versions
 from riskmap.region.sections import Region
 from riskmap.stages.county import UndeclaredError, county_of
 from riskmap.stages.input_files import InputFile, behind, hash_inputs, require_unchanged

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from riskmap.keeping import versions
+from riskmap.contract import versions
 
 REPO = Path(__file__).resolve().parents[2]
 
