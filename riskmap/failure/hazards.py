@@ -157,7 +157,7 @@ def _fit(risk: _AtRisk) -> tuple[Floats, Floats]:
             break
         step = np.linalg.solve(information, slope)
         if 0.5 * float(step @ slope) < CLOSE:
-            return best, np.linalg.inv(information)
+            return best, np.asarray(np.linalg.inv(information), float)
         found = risk.likelihood(best + step)
         while not found[0] >= value and np.abs(step).max() > CLOSE:
             step = step / 2

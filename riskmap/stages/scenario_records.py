@@ -96,10 +96,10 @@ class CountyRecords:
     ``flow_l_d`` is today's flow for ``persons_base`` (n,) persons; ``use`` the household's factor
     on it; ``metered`` (n,) flags flows that no doubt about water use changes. ``by_soil`` (n,)
     flags fields of which only the sizing rule tells the area: a slower soil had to be given more
-    than one of ``ksat_base`` (n,). ``accept_l_d_m2`` (n,) is the rate by the permit's test, NaN without
-    one, with the wall that its rule counts; ``ponding_found_m`` (n,) what a visitor measured.
-    ``plain``: soil features of the systems for which the survey names no
-    component, in their order.
+    than one of ``ksat_base`` (n,). ``accept_l_d_m2`` (n,) is the rate by the permit's test, NaN
+    without one, with the wall that its rule counts; ``ponding_found_m`` (n,) what a visitor
+    measured. ``plain``: soil features of the systems for which the survey names no component, in
+    their order.
     """
 
     kind: UncertainWord
