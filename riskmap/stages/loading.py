@@ -9,6 +9,7 @@ import pandas as pd
 from pyproj import CRS
 
 from data_pipelines.auto_crs import utm_of
+from data_pipelines.defect_log import DefectLog
 from data_pipelines.parcels import read_parcels
 from data_pipelines.permits import check_modifications
 from data_pipelines.rasters import RasterReading
@@ -19,8 +20,9 @@ from data_pipelines.well_checks import check_elevation_unit, check_in_water
 from riskmap.contract.check import require
 from riskmap.contract.errors import CrsError
 from riskmap.contract.grid import Grid
-from riskmap.contract.layers import LAYERS
+from riskmap.contract.layers import ELEVATION, LAYERS
 from riskmap.contract.sources import no_defects
+from riskmap.inventory.terrain import too_coarse
 from riskmap.keeping.inputs import HashMemory
 from riskmap.keeping.store import FOLDER, Store
 from riskmap.region.layers import SOIL_SURVEY
@@ -105,6 +107,11 @@ def cross_check(county: County) -> pd.DataFrame:
     wells, waters = tables.get("wells"), tables.get("waterbodies")
     permits, terrain = tables.get("permits"), county.rasters.get("elevation")
     found = [no_defects()]
+    if terrain is not None and too_coarse(terrain):
+        log = DefectLog(ELEVATION.name)
+        cells = f"cells of {max(terrain.cell_x_m, terrain.cell_y_m):,.0f} m"
+        log.note("", "terrain_coarse", cells, "slope and wetness unknown: name a finer raster")
+        found.append(log.table())
     if isinstance(wells, gpd.GeoDataFrame) and terrain is not None:
         found.append(check_elevation_unit(wells, terrain))
     if isinstance(wells, gpd.GeoDataFrame) and isinstance(waters, gpd.GeoDataFrame):

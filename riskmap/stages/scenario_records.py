@@ -7,7 +7,7 @@ guessed are known, the difference is learned and the guesses elsewhere miss by t
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -185,7 +185,7 @@ def county_records(
         ),
         wall_credit_m=rule.wall_credit_m,
         ponding_found_m=numbers(features, "ponding_found_cm") / 100.0,
-        water_table=plain_record(features, "water_table_m"),
+        water_table=_water_table(features),
         vulnerability=plain_record(features, "vulnerability"),
         soils=components,
         plain={
@@ -212,6 +212,16 @@ def plain_record(features: pd.DataFrame, name: str) -> UncertainRecord:
     return UncertainRecord(
         value, sizes(prior, marks), log=prior.shape == "lognormal", county=learned(value)
     )
+
+
+def _water_table(features: pd.DataFrame) -> UncertainRecord:
+    """Depth to water; one from measured levels is as sure as its surface is there."""
+    record, sd = plain_record(features, "water_table_m"), numbers(features, "water_table_sd_m")
+    with np.errstate(divide="ignore"):
+        spread = np.sqrt(np.log1p((sd / record.value) ** 2))
+    own = np.isfinite(spread)
+    usual = 0.0 if record.spread is None else record.spread
+    return replace(record, spread=np.where(own, spread, usual))
 
 
 def _age(features: pd.DataFrame, house_year: pd.Series, year: int) -> UncertainRecord:
