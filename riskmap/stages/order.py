@@ -36,7 +36,7 @@ READING: Final = (
     Stage(
         "read parcels",
         f"{_HERE}.loading:read_all_parcels",
-        gives=(f"{LAYER}parcels", "defects_parcels", "crs", "extent"),
+        gives=(f"{LAYER}parcels", "defects_parcels", "crs", "extent", "strays"),
         settings=("sources.parcels", "county.crs"),
     ),
     *(_reading(name) for name in READ_ALONE),
@@ -252,7 +252,7 @@ STAGES: Final = (
         "gather parcels",
         f"{_HERE}.scoring:gather_parcels",
         gives=("parcels",),
-        needs=("features", "ranked", "doubted"),
+        needs=("features", "ranked", "doubted", "strays"),
         layers=("parcels",),
     ),
     Stage(
