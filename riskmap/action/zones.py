@@ -106,7 +106,7 @@ def draw_zones(
     found = ZoneShapes(
         shapes,
         names[pieces.kind - 1] if len(shapes) else np.empty(0, object),
-        cells * grid.cell_m**2,
+        np.asarray(cells * grid.cell_m**2, float),
         tuple(reason_shares(pieces, reasons)),
         pieces.left_out * grid.cell_m**2,
     )

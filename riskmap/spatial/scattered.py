@@ -54,9 +54,8 @@ def boxes_around(used: Flags) -> list[tuple[slice, slice]]:
     filled, count = used.copy(), -1
     while True:
         groups, found = ndimage.label(filled, structure=np.ones((3, 3)))
-        boxes: list[tuple[slice, slice]] = ndimage.find_objects(groups)
         if found == count:
-            return boxes
+            return [(rows, columns) for rows, columns in ndimage.find_objects(groups)]
         count = found
-        for box in boxes:
+        for box in ndimage.find_objects(groups):
             filled[box] = True

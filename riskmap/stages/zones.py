@@ -147,7 +147,7 @@ def parts_with_reasons(
     used = systems_per_cell(tiles, systems["x_m"], systems["y_m"]) > 0
     for shapes in areas:
         used |= _cells_of(shapes, tiles, all_touched=True)
-    boxes = boxes_around(np.asarray(ndimage.binary_dilation(used, np.ones((3, 3))), bool))
+    boxes = boxes_around(ndimage.binary_dilation(used, np.ones((3, 3), bool)))
     return [
         (slice(down.start * side, down.stop * side), slice(along.start * side, along.stop * side))
         for down, along in boxes
@@ -201,9 +201,8 @@ def _finer(coarse: Grid, grid: Grid) -> NDArray[np.float64]:
 def _cells_of(areas: pd.DataFrame | None, grid: Grid, *, all_touched: bool = False) -> Flags:
     """Cells in some areas; none where there are none."""
     given = areas.geometry if isinstance(areas, gpd.GeoDataFrame) else []
-    cells = written_in(
-        ((shape, 1) for shape in given), grid, dtype="uint8", all_touched=all_touched
-    )
+    ones = ((shape, 1) for shape in given)
+    cells = written_in(ones, grid, dtype="uint8", all_touched=all_touched)
     return np.asarray(cells, bool)
 
 
