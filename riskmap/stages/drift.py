@@ -36,7 +36,7 @@ SAME: Final = 1e-6
 
 @dataclass(frozen=True)
 class Earlier:
-    """An earlier result: its ranked table, its scoring model, the day it spoke for.
+    """An earlier result: its ranked table, its scoring model, the day it was for.
 
     ``field_margin`` is the clogging model's margin, None where the run did not record it.
     """
@@ -105,7 +105,7 @@ def compare_with_earlier(
     Raises
     ------
     RegionError
-        If the earlier run speaks for a later day.
+        If the earlier run is for a later day.
     """
     if earlier is None:
         return None
@@ -113,7 +113,7 @@ def compare_with_earlier(
     years = (region.county.date - earlier.date).days / YEAR_D
     if years < 0:
         raise RegionError(
-            f"[run] before: that run speaks for {earlier.date}, this one for {region.county.date}. "
+            f"[run] before: that run is for {earlier.date}, this one for {region.county.date}. "
             "Name an earlier one."
         )
     read = [factor.feature for factor in (*earlier.model.factors, *model.factors)]

@@ -25,7 +25,7 @@ MEMBERS: Final = 16
 def learned_speaker(
     learning: Learning | None, features: pd.DataFrame, model: Model, *, seed: int
 ) -> Speak | None:
-    """Give the failure score by the learned order in a scenario; None where the score speaks.
+    """Give the failure score by the learned order in a scenario; None where the score ranks.
 
     As in the ranked table, the system with the k-th highest learned odds gets the k-th highest
     failure score of the table. The odds are those of a learner fitted to resampled visits, on the

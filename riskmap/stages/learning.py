@@ -39,13 +39,13 @@ from riskmap.stages.learning_inputs import (
 )
 from riskmap.stages.listing import list_length
 
-SPOKE: Final = {
+RANKED_BY: Final = {
     "score": "score",
     "logistic": "classifier",
     "boosting": "classifier",
     "score_and_learning": "score corrected by learning",
 }
-"""Contender -> what stands in the column ``spoke``."""
+"""Contender -> what stands in the column ``ranked_by``."""
 
 MOST_COMPARED: Final = 4000
 """Visits compared on at most, a random sample of more: about half a minute of one processor."""
@@ -59,13 +59,13 @@ LEARNED_MARK: Final = " (learned from visits)"
 class Learning:
     """What came of learning, with the settings it was done by.
 
-    ``spoke`` is one of :data:`SPOKE`'s words, ``words`` say what was decided and why. ``present``
-    are the county's numbers that the classifier reads, None where the score ranks.
+    ``ranked_by`` is one of :data:`RANKED_BY`'s words, ``words`` say what was decided and why.
+    ``present`` are the county's numbers that the classifier reads, None where the score ranks.
     """
 
     lesson: Lesson
     decision: Decision
-    spoke: str
+    ranked_by: str
     words: tuple[str, ...]
     settings: LearningSettings
     seed: int
@@ -102,11 +102,11 @@ def learn_from_visits(county: County, features: pd.DataFrame, model: Model) -> L
     follow = decision.replaced and settings.use == "allow"
     words = (_window_words(lesson), *_decision_words(decision, follow=follow))
     if not follow:
-        return Learning(lesson, decision, SPOKE["score"], words, settings, seed)
+        return Learning(lesson, decision, RANKED_BY["score"], words, settings, seed)
     present = learnable(features, model)
     if decision.chosen == "score_and_learning":
         present = present.with_score(failure_points(features, model).to_numpy(float))
-    return Learning(lesson, decision, SPOKE[decision.chosen], words, settings, seed, present)
+    return Learning(lesson, decision, RANKED_BY[decision.chosen], words, settings, seed, present)
 
 
 def follow_learning(
@@ -116,7 +116,7 @@ def follow_learning(
     learning: Learning | None,
     model: Model,
 ) -> tuple[pd.DataFrame, Explanation | None]:
-    """Order the ranked table by what was learned, where learning may; else only say who spoke.
+    """Order the ranked table by what was learned, where learning may; else only say what ranks.
 
     The learned order takes over the failure score's own values: the system with the k-th highest
     learned chance counts with the k-th highest failure score (``learned_failure_score``). Priority,
@@ -125,21 +125,21 @@ def follow_learning(
     Returns
     -------
     The table with the columns of :data:`riskmap.contract.features.LEARNED`, and the shares of each
-    feature in the log-odds of the systems on the list (None where the score speaks).
+    feature in the log-odds of the systems on the list (None where the score ranks).
     """
     if learning is None or learning.classifier is None or learning.present is None:
-        return scored.assign(spoke=SPOKE["score"]), None
+        return scored.assign(ranked_by=RANKED_BY["score"]), None
     region = county.region
     known = scored["priority"].notna().to_numpy()
     odds = np.full(len(scored), np.nan)
     odds[known] = learning.classifier.decision_function(learning.present.features[known])
     table = scored.assign(
-        spoke=learning.spoke,
+        ranked_by=learning.ranked_by,
         learned_chance_frac=expit(odds),
         learned_failure_score=in_order_of(odds, scored["failure_score"].to_numpy(float)),
     )
     table = _ranked_anew(table, features["service"].fillna("unknown"), model, region)
-    table["spoke"] = table["spoke"].where(known, SPOKE["score"])
+    table["ranked_by"] = table["ranked_by"].where(known, RANKED_BY["score"])
     most = min(list_length(table, region.lists), MOST_EXPLAINED)
     listed = table.index[(table["rank"] <= most).fillna(False).to_numpy(bool)]
     if not len(listed):
@@ -290,5 +290,5 @@ def _decision_words(decision: Decision, *, follow: bool) -> Sequence[str]:
         *decision.words[:-1],
         f"Learning has earned its place ({decision.words[-1].rstrip('.')}), but the region file "
         'asks for a comparison only: the score still ranks. Set [learning] use = "allow" to let '
-        "it speak.",
+        "it rank.",
     )

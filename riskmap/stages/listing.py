@@ -40,8 +40,8 @@ def list_length(parcels: pd.DataFrame, lists: ListSettings) -> int:
 
 
 def as_listed(parcels: pd.DataFrame, order: str) -> pd.DataFrame:
-    """Return the table for lists: in order, and silent on who spoke where only the score did."""
+    """Return the table for lists: in order, without ``ranked_by`` where the score alone ranks."""
     listed = in_list_order(parcels, order)
-    if "spoke" in listed and listed["spoke"].eq("score").all():
-        return listed.drop(columns="spoke")
+    if "ranked_by" in listed and listed["ranked_by"].eq("score").all():
+        return listed.drop(columns="ranked_by")
     return listed

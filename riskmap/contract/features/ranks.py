@@ -49,7 +49,7 @@ DOUBT: Final = (
 """What the draws add; low and high bound 90% of them."""
 
 LEARNED: Final = (
-    text("spoke", "Which ranking decides: score, classifier, or score corrected by learning",
+    text("ranked_by", "Which ranking decides: score, classifier, or score corrected by learning",
          label="Ranked by", card=card.MORE, listed=Listed(14, wrap=True)),
     number("learned_chance_frac", "Chance that visits would find it failed, learned from visits",
            SHARE, label="Learned chance", card=card.MORE, listed=Listed(9)),
