@@ -137,6 +137,8 @@ class Column:
         What to look for on a visit.
     told_by
         The look-up that would tell it, of those of :mod:`riskmap.ranking.information`.
+    asked
+        What to ask for where it is unknown; by its factor's label where not given.
     hangs_on
         Recorded columns that a computed one hangs on.
     from_visits
@@ -169,6 +171,7 @@ class Column:
     in_report: str = ""
     prompts: tuple[Prompt, ...] = ()
     told_by: str = ""
+    asked: str = ""
     hangs_on: tuple[str, ...] = ()
     from_visits: bool = False
     of_components: str = ""

@@ -18,7 +18,7 @@ from riskmap.spatial.overlaps import area_fractions, covered_fractions
 from riskmap.spatial.zonal import raster_means
 
 HUNDRED_YEAR = ("floodway", "hundred_year")
-"""A floodway lies within the hundred-year zone, so both count in ``flood_frac``."""
+"""A floodway lies within the 1% annual chance zone, so both count in ``flood_frac``."""
 
 
 def describe_water(
@@ -88,7 +88,7 @@ def _distance(areas: gpd.GeoDataFrame, layer: gpd.GeoDataFrame | None) -> NDArra
 def _floods(
     areas: gpd.GeoSeries, floodplain: gpd.GeoDataFrame | None
 ) -> tuple[GeometryArray, NDArray[np.float64]]:
-    """Worst zone with ground in common, and the share in the hundred-year zone."""
+    """Worst zone with ground in common, and the share in the 1% annual chance zone."""
     zone = np.full(len(areas), None, dtype=object)
     if floodplain is None:
         return zone, np.full(len(areas), np.nan)

@@ -52,7 +52,7 @@ class ListSettings(Section):
     )
     order: Literal["priority", "chance"] = setting(
         "priority", "What the inspection list is ordered by: the priority, or the chance to be "
-        "truly among the first",
+        "belonging among the first",
     )  # fmt: skip
     stops: int = setting(40, "Stops on the day sheets; 0 for none", low=0, high=2000, source=JUDGED)
     letters: int = setting(

@@ -38,7 +38,7 @@ class TestParcel:
         assert f"likely between {low:.0f} and {high:.0f}" in text
         first, last = rough_rank(pd.Series([row["rank_low"], row["rank_high"]]))
         assert f"between about {first:.0f} and {last:.0f}" in text
-        assert "truly among the first 200" in text
+        assert "belongs among the first 200" in text
         # 1.2 - 150 / 200 = 0.45
         assert f"about 45 in 100 ({chance_word(0.45)})" in text
 
