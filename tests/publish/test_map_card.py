@@ -47,7 +47,7 @@ class TestParcel:
         long = table.index[table["years_gained_half_flow_yr"] >= 100][0]
         none = table.index[table["years_gained_half_flow_yr"] == 0][0]
         assert "100 years or more" in page.choose(long, move=False)
-        assert "hardly any" in page.choose(none, move=False)
+        assert "little gain" in page.choose(none, move=False)
 
     def test_a_parcel_on_sewer_is_told_of_its_site_only(self, page: Any, full: Any) -> None:
         sewered = full.ranked.index[full.ranked["service"] == "sewer"][0]
