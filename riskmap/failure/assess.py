@@ -40,7 +40,6 @@ from riskmap.failure.pumping import (
 )
 from riskmap.failure.settings import FailureSettings
 from riskmap.failure.sizing import (
-    DEFAULT_CLASS,
     absorption_area_m2,
     accept_rate_l_d_m2,
     class_of_clay,
@@ -158,7 +157,10 @@ def _flow(data: _Inputs, rules: Rules, physics: FailureSettings) -> tuple[Floats
 
 @dataclass(frozen=True)
 class _Soil:
-    """The natural soil: acceptance rate with the rule's wall credit, conductivity, water."""
+    """The natural soil: acceptance rate with the rule's wall credit, conductivity, water.
+
+    Rate and conductivity are NaN where nothing is known of the soil.
+    """
 
     accept_l_d_m2: Floats
     accept_mark: Marks
@@ -172,11 +174,9 @@ class _Soil:
         rate, mark, credit = _accept(data, rule)
         known = np.maximum(data.number("ksat_um_s"), LEAST_KSAT_UM_S)
         by_class = ksat_of_class(_soil_class(data))
-        default = ksat_of_class([DEFAULT_CLASS])[0]
         ksat = np.where(np.isnan(known), by_class, known)
         ksat_mark = np.where(np.isnan(known), ev.INFERRED, data.mark("ksat_um_s"))
-        ksat_mark = np.where(np.isnan(ksat), ev.ASSUMED, ksat_mark).astype(np.int8)
-        ksat = np.where(np.isnan(ksat), default, ksat)
+        ksat_mark = np.where(np.isnan(ksat), ev.UNKNOWN, ksat_mark).astype(np.int8)
         limit = np.fmin(data.number("wet_depth_cm"), data.number("restriction_cm")) / 100.0
         return cls(rate, mark, credit, ksat, ksat_mark, limit)
 
@@ -317,6 +317,7 @@ def _put_sizing(
 ) -> None:
     rate = surface_rate_l_d_m2(field.shape, soil.accept_l_d_m2)
     rate_mark = np.where(field.shape.mound, ev.ASSUMED, soil.accept_mark).astype(np.int8)
+    rate_mark = np.where(np.isnan(rate), ev.UNKNOWN, rate_mark).astype(np.int8)
     ratio = load_ratio(flow, field.area_m2, rate)
     _put(result, "design_flow_used_l_d", field.design_flow_l_d, field.design_flow_mark)
     _put(result, "design_area_m2", field.design_area_m2, field.design_mark)

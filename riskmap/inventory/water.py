@@ -51,7 +51,7 @@ def describe_water(
     -------
     DataFrame
         ``flood_zone``, ``flood_frac``, ``stream_distance_m``, ``waterbody_distance_m``,
-        ``water_table_m`` and their evidence.
+        ``water_table_m`` and their evidence; ``water_table_sd_m``, which no map tells.
     """
     index = areas.index
     place = areas["treatment_m2_evidence"].to_numpy(dtype=object)
@@ -63,7 +63,7 @@ def describe_water(
     return pd.concat(
         [
             marked({"water_table_m": depth, "flood_zone": zone}, "mapped", index),
-            pd.DataFrame({"flood_frac": frac}, index=index),
+            pd.DataFrame({"flood_frac": frac, "water_table_sd_m": np.nan}, index=index),
             marked(
                 {
                     "stream_distance_m": _distance(areas, streams),

@@ -48,8 +48,9 @@ class ListSettings(Section):
     """Lists, sheets and letters."""
 
     inspections: int = setting(
-        200, "Rows of the inspection list; 0 for all", low=0, high=10**7, source=JUDGED
-    )
+        200, "Rows of the inspection list, as far as there are ranked systems; 0 for all", low=0,
+        high=10**7, source=JUDGED,
+    )  # fmt: skip
     order: Literal["priority", "chance"] = setting(
         "priority", "What the inspection list is ordered by: the priority, or the chance to be "
         "belonging among the first",
@@ -65,6 +66,13 @@ class ListSettings(Section):
     site_last_line: str = setting(
         "", "City, state and ZIP code of site addresses, where the records have none"
     )
+
+    def length(self, ranked: int) -> int:
+        """Rows of the inspection list where `ranked` systems have a rank.
+
+        The one answer for the list, the chance to be on it, and all that is said of "the first".
+        """
+        return min(self.inspections or ranked, ranked)
 
 
 @dataclass(frozen=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
-from riskmap.region.sections import Region
+from riskmap.region.sections import ListSettings
 
 
 def in_list_order(parcels: pd.DataFrame, order: str) -> pd.DataFrame:
@@ -34,10 +34,9 @@ def in_list_order(parcels: pd.DataFrame, order: str) -> pd.DataFrame:
     return parcels.assign(rank=listed, priority_rank=parcels["rank"])
 
 
-def list_length(parcels: pd.DataFrame, region: Region) -> int:
-    """Rows of the inspection list: as the region file says, at most half of the ranked systems."""
-    ranked = int(parcels["rank"].notna().sum())
-    return min(region.lists.inspections or ranked, max(1, ranked // 2))
+def list_length(parcels: pd.DataFrame, lists: ListSettings) -> int:
+    """Rows of the inspection list of a ranked table."""
+    return lists.length(int(parcels["rank"].notna().sum()))
 
 
 def as_listed(parcels: pd.DataFrame, order: str) -> pd.DataFrame:

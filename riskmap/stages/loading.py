@@ -9,6 +9,7 @@ import pandas as pd
 from pyproj import CRS
 
 from data_pipelines.auto_crs import utm_of
+from data_pipelines.defect_log import DefectLog
 from data_pipelines.parcels import read_parcels
 from data_pipelines.permits import check_modifications
 from data_pipelines.rasters import RasterReading
@@ -19,11 +20,13 @@ from data_pipelines.well_checks import check_elevation_unit, check_in_water
 from riskmap.contract.check import require
 from riskmap.contract.errors import CrsError
 from riskmap.contract.grid import Grid
-from riskmap.contract.layers import LAYERS
+from riskmap.contract.layers import ELEVATION, LAYERS
 from riskmap.contract.sources import no_defects
+from riskmap.inventory.terrain import too_coarse
 from riskmap.keeping.inputs import HashMemory
 from riskmap.keeping.store import FOLDER, Store
 from riskmap.region.layers import SOIL_SURVEY
+from riskmap.spatial.scattered import far_from_rest
 from riskmap.stages.county import SOIL, County
 from riskmap.stages.input_files import hash_inputs
 
@@ -37,8 +40,13 @@ def list_inputs(county: County) -> dict[str, str]:
     return {name: file.sha256 for name, file in hash_inputs(county.region, memory).items()}
 
 
-def read_all_parcels(county: County) -> tuple[gpd.GeoDataFrame, pd.DataFrame, CRS, Bounds]:
+def read_all_parcels(
+    county: County,
+) -> tuple[gpd.GeoDataFrame, pd.DataFrame, CRS, Bounds, gpd.GeoDataFrame]:
     """Read the parcels: the layer, its defects, the reference system of all, and their extent.
+
+    Parcels far from all others (:func:`riskmap.spatial.scattered.far_from_rest`) are set apart and
+    come last: no layer is read around them, and they move nothing of the others.
 
     Raises
     ------
@@ -49,11 +57,22 @@ def read_all_parcels(county: County) -> tuple[gpd.GeoDataFrame, pd.DataFrame, CR
     given = county.region.county.crs
     crs = utm_of(source) if given == "auto" else CRS.from_user_input(given)
     reading = read_parcels(source, crs)
-    parcels: Any = reading.frame
-    require(parcels, LAYERS["parcels"], crs=crs)
+    every: Any = reading.frame
+    require(every, LAYERS["parcels"], crs=crs)
+    middle = every.geometry.centroid
+    far = far_from_rest(middle.x, middle.y)
+    parcels, strays = every[~far].reset_index(drop=True), every[far].reset_index(drop=True)
     west, south, east, north = map(float, parcels.total_bounds)
     extent = (west - HALO_M, south - HALO_M, east + HALO_M, north + HALO_M)
-    return parcels, reading.defects, crs, extent
+    defects = reading.defects
+    if len(strays):
+        log = DefectLog("parcels")
+        gap = parcels.geometry.distance
+        away = [float(gap(shape).min()) / 1000 for shape in strays.geometry]
+        values = pd.Series([f"{km:,.0f} km away" for km in away], index=strays["parcel_id"])
+        log.add("geometry", "far_from_rest", values, "not scored: check its coordinates")
+        defects = pd.concat([defects, log.table()], ignore_index=True)
+    return parcels, defects, crs, extent, strays
 
 
 def read_alone(
@@ -105,6 +124,11 @@ def cross_check(county: County) -> pd.DataFrame:
     wells, waters = tables.get("wells"), tables.get("waterbodies")
     permits, terrain = tables.get("permits"), county.rasters.get("elevation")
     found = [no_defects()]
+    if terrain is not None and too_coarse(terrain):
+        log = DefectLog(ELEVATION.name)
+        cells = f"cells of {max(terrain.cell_x_m, terrain.cell_y_m):,.0f} m"
+        log.note("", "terrain_coarse", cells, "slope and wetness unknown: name a finer raster")
+        found.append(log.table())
     if isinstance(wells, gpd.GeoDataFrame) and terrain is not None:
         found.append(check_elevation_unit(wells, terrain))
     if isinstance(wells, gpd.GeoDataFrame) and isinstance(waters, gpd.GeoDataFrame):
