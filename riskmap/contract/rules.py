@@ -107,7 +107,7 @@ class Rules(Section):
     unknown_age_yr: float = setting(
         25.0, "Age of a system where it is not known", unit="yr", low=0, high=150, source=JUDGED
     )
-    unmended_yr: float = setting(
+    unrepaired_yr: float = setting(
         5.0, "Years a failed field stands before it is mended; sets how many fields are taken as "
         "failed, and how long a visitor's finding holds", unit="yr", low=0.5, high=30,
         source="a North Carolina watershed study took five, with 2 to 3% failing a year: 10 to "

@@ -60,7 +60,7 @@ def describe_systems(
     date
         Day of the inventory.
     rules
-        How long a visitor's finding of standing effluent holds (``unmended_yr``).
+        How long a visitor's finding of standing effluent holds (``unrepaired_yr``).
     neighborhoods
         Median year of systems by neighborhood (:func:`neighborhood_years`).
 
@@ -203,7 +203,7 @@ def _ponding(
     """Effluent found in the present system, cm, while the finding holds; the last measurement."""
     if visits is None or not len(visits) or "ponding_cm" not in visits:
         return pd.Series(np.nan, index=replaced.index)
-    oldest = pd.Timestamp(date) - pd.Timedelta(days=rules.unmended_yr * YEAR_D)
+    oldest = pd.Timestamp(date) - pd.Timedelta(days=rules.unrepaired_yr * YEAR_D)
     since = visits["parcel_id"].map(replaced)
     holds = visits["ponding_cm"].notna() & (visits["date"] >= oldest) & ~(visits["year"] < since)
     return _latest(visits[holds], "ponding_cm", replaced.index).astype(float)
