@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from riskmap.contract.features import aloud
+from riskmap.contract.features import in_sentence
 from riskmap.contract.quantities import Units
 from riskmap.ranking.model import REASON_PARTS, Factor, Model
 from riskmap.ranking.score import Scores
@@ -80,7 +80,7 @@ def _filled(factor: Factor, features: pd.DataFrame, units: Units) -> pd.Series:
         text = text + plain
         feature = factor.feature if name == "value" else name
         if feature:
-            text = text + aloud(features[feature], feature, units)
+            text = text + in_sentence(features[feature], feature, units)
     return text
 
 
