@@ -94,7 +94,7 @@ INSPECTIONS: Final = Layer(
         date("date", "Date of the visit"),
         text("reason", "Why the visit was made", INSPECTION_REASONS),
         text("stage", "What was found", STAGES),
-        number("ponding_cm", "Depth of effluent standing in the field", DEPTH, 0, 500),
+        number("ponding_cm", "Depth of effluent ponded in the field", DEPTH, 0, 500),
         date("last_pumped", "Date of the last pump-out the visitor learned of"),
     ),
 )
@@ -151,7 +151,7 @@ WELLS: Final = Layer(
     "Wells with what the log says.",
     (
         key("well_id", "Well number, as text", label="Well", listed=Listed(14, "wells")),
-        text("parcel_id", "Parcel the well stands on, if recorded"),
+        text("parcel_id", "Parcel that the well is on, if recorded"),
         text(
             "use",
             "Use of the well",

@@ -30,7 +30,7 @@ def describe_water(
     water_table: Grid | None = None,
     min_covered_frac: float = Rules.min_covered_frac,
 ) -> pd.DataFrame:
-    """Say where water is: beside, over and under each treatment area.
+    """Describe the water next to, over and under each treatment area.
 
     Distances run from the area's middle (``x_m``, ``y_m``) to the nearest bank or bed; 0 inside a
     water body. A layer that is absent leaves its columns unknown, never zero; with a floodplain

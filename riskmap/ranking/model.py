@@ -140,7 +140,7 @@ def parse_model(
         raise ModelError(f"the scoring model lacks {', '.join(missing)}.")
     factors = content["factor"]
     if not isinstance(factors, list):
-        raise ModelError("factor: a list of [[factor]] tables is wanted.")
+        raise ModelError("factor: expected a list of [[factor]] tables.")
     model = Model(
         name=_text(content, "name", "the scoring model"),
         factors=tuple(_factor(table) for table in factors),
@@ -189,13 +189,13 @@ def _text(table: Mapping[str, Any], name: str, place: str) -> str:
     if value == "" and name in MAY_BE_EMPTY:
         return ""
     if not is_line(value):
-        raise ModelError(f"{place}: {name} = {value!r:.80}: a line of text is wanted.")
+        raise ModelError(f"{place}: {name} = {value!r:.80}: expected one line of text.")
     return value
 
 
 def _number(value: object, place: str) -> float:
     if not is_number(value):
-        raise ModelError(f"{place} = {value!r:.80}: a number is wanted.")
+        raise ModelError(f"{place} = {value!r:.80}: expected a number.")
     return float(value)
 
 
@@ -203,14 +203,14 @@ def _points(given: object, place: str) -> tuple[tuple[float, float], ...]:
     points = given if isinstance(given, list) else []
     pairs = [point for point in points if isinstance(point, list) and len(point) == 2]
     if len(points) < 2 or len(pairs) < len(points):
-        raise ModelError(f"{place}: curve: two or more points [value, limitation] are wanted.")
+        raise ModelError(f"{place}: curve: expected two or more points [value, limitation].")
     where = f"{place}: curve"
     return tuple((_number(x, where), _number(y, where)) for x, y in pairs)
 
 
 def _words(given: object, place: str) -> tuple[tuple[str, float], ...]:
     if not isinstance(given, Mapping) or not given:
-        raise ModelError(f"{place}: table: words with their limitations are wanted.")
+        raise ModelError(f"{place}: table: expected words with their limitations.")
     return tuple((word, _number(y, f"{place}: table {word}")) for word, y in given.items())
 
 

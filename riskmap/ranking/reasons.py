@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from riskmap.contract.features import FEATURES, aloud
+from riskmap.contract.features import FEATURES, in_sentence
 from riskmap.contract.quantities import Units
 from riskmap.ranking.model import REASON_PARTS, Factor, Model
 from riskmap.ranking.score import Scores
@@ -77,9 +77,10 @@ def _worded(factor: Factor, features: pd.DataFrame, units: Units) -> pd.Series:
     text = _filled(factor.reason, factor.feature, features, units)
     if not factor.reason_at_zero:
         return text
-    nothing = aloud(pd.Series([0.0]), factor.feature, units).iloc[0]
+    nothing = in_sentence(pd.Series([0.0]), factor.feature, units).iloc[0]
+    read = in_sentence(features[factor.feature], factor.feature, units)
     at_zero = _filled(factor.reason_at_zero, factor.feature, features, units)
-    return text.mask(aloud(features[factor.feature], factor.feature, units) == nothing, at_zero)
+    return text.mask(read == nothing, at_zero)
 
 
 def _filled(reason: str, read: str, features: pd.DataFrame, units: Units) -> pd.Series:
@@ -89,7 +90,7 @@ def _filled(reason: str, read: str, features: pd.DataFrame, units: Units) -> pd.
         text = text + plain
         feature = read if name == "value" else name
         if feature:
-            text = text + aloud(features[feature], feature, units)
+            text = text + in_sentence(features[feature], feature, units)
     return text
 
 

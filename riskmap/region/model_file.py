@@ -64,6 +64,15 @@ def model_toml(model: Model, *, about: str = "") -> str:
 def write_model(model: Model, path: Path, *, about: str = "") -> None:
     """Write a scoring-model file that ``riskmap run`` takes.
 
+    Parameters
+    ----------
+    model
+        The scoring model.
+    path
+        File to write; one that is there is replaced.
+    about
+        Comment at the head of the file.
+
     Raises
     ------
     ModelError
@@ -98,5 +107,5 @@ def _number(value: float) -> str:
 
 
 def _quoted(text: str) -> str:
-    """Quote a text: JSON's escapes are TOML's, but for one sign that TOML wants escaped."""
+    """Quote a text: JSON's escapes are TOML's, but for one sign that TOML requires escaped."""
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")

@@ -40,8 +40,8 @@ def list_length(parcels: pd.DataFrame, lists: ListSettings) -> int:
 
 
 def as_listed(parcels: pd.DataFrame, order: str) -> pd.DataFrame:
-    """Return the table for lists: in order, and silent on who spoke where only the score did."""
+    """Return the table for lists: in order, without ``decided_by`` where only the score decided."""
     listed = in_list_order(parcels, order)
-    if "spoke" in listed and listed["spoke"].eq("score").all():
-        return listed.drop(columns="spoke")
+    if "decided_by" in listed and listed["decided_by"].eq("score").all():
+        return listed.drop(columns="decided_by")
     return listed
