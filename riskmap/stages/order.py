@@ -124,7 +124,7 @@ STAGES: Final = (
             "elevation",
             "water_table",
         ),
-        settings=("county.date", "rules"),
+        settings=("county.date", "county.sewers", "rules"),
         on="chunks",
     ),
     Stage(
