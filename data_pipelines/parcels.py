@@ -15,6 +15,7 @@ from pyproj import CRS
 
 from data_pipelines.columns import demand_column, find_column
 from data_pipelines.defect_log import DefectLog
+from data_pipelines.keys import find_keys
 from data_pipelines.records import KEPT_FIRST, combine_records
 from data_pipelines.tables import canonical_table, list_columns, needed_columns, parse_table
 from data_pipelines.values import as_text
@@ -137,6 +138,11 @@ def join_records(
     all_keys
         Whether every record should find a polygon (not so when only a box was read).
     """
+    found = find_keys(records[JOIN], keys)
+    for spelling in found.spelling.dropna().unique():
+        rows = found.spelling.eq(spelling).fillna(False).astype(bool)
+        log.add("parcel_id", "other_spelling", records.loc[rows, JOIN], f"found {spelling}")
+    records = records.assign(**{JOIN: found.keys})
     lost = records[~records[JOIN].isin(keys.dropna())]
     if all_keys:
         log.add("parcel_id", "record_without_parcel", lost[JOIN].fillna(""), "left out")

@@ -9,10 +9,13 @@ import pandas as pd
 from pyproj import CRS
 
 from data_pipelines.auto_crs import utm_of
+from data_pipelines.cross_keys import POINTERS, respell
+from data_pipelines.defect_log import DefectLog
 from data_pipelines.parcels import read_parcels
 from data_pipelines.permits import check_modifications
 from data_pipelines.rasters import RasterReading
 from data_pipelines.registry import read_layer
+from data_pipelines.run_day import hold_to_day
 from data_pipelines.soil_survey import read_soil_survey
 from data_pipelines.vector import Bounds
 from data_pipelines.well_checks import check_elevation_unit, check_in_water
@@ -49,11 +52,13 @@ def read_all_parcels(county: County) -> tuple[gpd.GeoDataFrame, pd.DataFrame, CR
     given = county.region.county.crs
     crs = utm_of(source) if given == "auto" else CRS.from_user_input(given)
     reading = read_parcels(source, crs)
-    parcels: Any = reading.frame
+    log = DefectLog("parcels")
+    log.extend(reading.defects)
+    parcels: Any = hold_to_day(reading.frame, source, county.region.county.date, log)
     require(parcels, LAYERS["parcels"], crs=crs)
     west, south, east, north = map(float, parcels.total_bounds)
     extent = (west - HALO_M, south - HALO_M, east + HALO_M, north + HALO_M)
-    return parcels, reading.defects, crs, extent
+    return parcels, log.table(), crs, extent
 
 
 def read_alone(
@@ -73,7 +78,14 @@ def read_alone(
     if isinstance(reading, RasterReading):
         return reading.raster, reading.defects
     require(reading.frame, LAYERS[layer], crs=crs)
-    return reading.frame, reading.defects
+    log = DefectLog(layer)
+    log.extend(reading.defects)
+    frame = hold_to_day(reading.frame, source, county.region.county.date, log)
+    for pointer in POINTERS:
+        known = county.tables.get(pointer.to) if pointer.layer == layer else None
+        if known is not None:
+            frame = respell(frame, pointer, known[pointer.column], log)
+    return frame, log.table()
 
 
 def read_soils(county: County, crs: CRS, extent: Bounds) -> tuple[pd.DataFrame, ...]:
