@@ -6,7 +6,7 @@ from typing import Any, Final
 
 import geopandas as gpd
 import pandas as pd
-from pyproj import CRS
+from pyproj import CRS, Transformer
 
 from data_pipelines.auto_crs import utm_of
 from data_pipelines.cross_keys import POINTERS, respell
@@ -105,10 +105,27 @@ def read_soils(county: County, crs: CRS, extent: Bounds) -> tuple[pd.DataFrame, 
         )
     west, south, east, north = extent
     tables = {name: getattr(survey, name) for name in SOIL}
-    tables["soil_units"] = tables["soil_units"].to_crs(crs).cx[west:east, south:north]
+    placed = tables["soil_units"].to_crs(crs)
+    tables["soil_units"] = placed.cx[west:east, south:north]
+    if tables["soil_units"].empty:
+        raise CrsError(
+            SOIL_SURVEY,
+            f"none of its {len(placed):,} map units lies near the parcels. The survey lies around "
+            f"{_middle(placed.total_bounds, crs)}, the parcels around {_middle(extent, crs)}.",
+            "Give the survey of this county; or, if the parcels lie wrong, their true "
+            'crs = "EPSG:...".',
+        )
     for name, table in tables.items():
         require(table, LAYERS[name], crs=crs)
     return (*tables.values(), survey.defects)
+
+
+def _middle(bounds: Any, crs: CRS) -> str:
+    """Write the middle of a box in degrees."""
+    west, south, east, north = bounds
+    to_degrees = Transformer.from_crs(crs, 4326, always_xy=True)
+    lon, lat = to_degrees.transform((west + east) / 2, (south + north) / 2)
+    return f"latitude {lat:.2f}, longitude {lon:.2f}"
 
 
 def cross_check(county: County) -> pd.DataFrame:
