@@ -12,7 +12,7 @@ from typing import Final
 
 _PARCEL_ID: Final = (
     "pin", "parcel number", "parcel", "parcel pin", "tax number", "tax parcel number",
-    "account number?", "map block lot", "folio", "folio number", "property number", "gis pin",
+    "account number?", "account?", "map block lot", "folio", "folio number", "property number", "gis pin",
     "tax map number?", "assessor parcel number", "mbl",
 )  # fmt: skip
 _BEDROOMS: Final = ("bedrooms", "bedrooms number", "total bedrooms", "number bedrooms")

@@ -137,7 +137,8 @@ def look_at_codes(raw: pd.Series, column: Column) -> Codes:
         else:
             values[str(code)] = word
     told = {code: int(counts[code]) for code in values}
-    needed = any(_fold(code) not in known for code in values)
+    plain = {word.replace("_", " ") for word in column.domain}
+    needed = any(" ".join(code.lower().split()) not in plain for code in values)
     return Codes(sum(told.values()) / total, values, told, unknown, needed)
 
 

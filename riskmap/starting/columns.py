@@ -165,7 +165,7 @@ def match_columns(
                 continue
             said = name_score(name, layer.name, column.name)
             known = pointers.get(column.name)
-            if known is not None:
+            if known is not None and (said or could_be_key(frame[name])):
                 fits = value_score(frame[name], column, known)
                 score = max(said * (0.7 + 0.3 * min(1.0, 2 * fits)), 0.85 * fits)
             elif said > 0:
@@ -180,6 +180,12 @@ def match_columns(
             if score >= OFFERED:
                 scores[column.name, name] = score
     return _assigned(frame, layer, scores, day=day, lot_m2=lot_m2, pointers=pointers)
+
+
+def could_be_key(raw: pd.Series) -> bool:
+    """Whether most cells are filled and hold a digit, as the numbers of things do."""
+    text = as_text(raw.head(200)).dropna()
+    return len(text) > 0.3 * min(len(raw), 200) and bool(text.str.contains(r"\d").mean() > 0.9)
 
 
 def _assigned(

@@ -15,11 +15,12 @@ from data_pipelines.values import as_text
 from riskmap.contract.layers import LAYERS
 from riskmap.region.layers import SOIL_SURVEY
 from riskmap.starting.aliases import FILE_WORDS
-from riskmap.starting.columns import SURE, Guess, Place, find_places, match_columns
+from riskmap.starting.columns import LIKELY, SURE, Guess, Place, find_places, match_columns
 from riskmap.starting.names import words_of
 from riskmap.starting.opening import Sheet
 from riskmap.starting.systems import square_meters
 
+FITS_NONE: Final = "it fits no layer"
 LEAST: Final = 0.5
 """Score from which a sheet is taken for a layer."""
 OWN_WELLS_FIRST: Final = 0.6
@@ -114,7 +115,7 @@ def recognize(sheets: Sequence[Sheet], *, day: datetime.date) -> Findings:
         scores = scored[id(sheet)]
         layer = max(scores, key=lambda name: scores[name], default="")
         if not layer or scores[layer] < LEAST:
-            unused.append((sheet, "it fits no layer"))
+            unused.append((sheet, FITS_NONE))
             continue
         found.setdefault(layer, []).append((scores[layer], sheet))
     sites = [one for one in found.get("wells", []) if "site_no" in one[1].frame]
@@ -122,7 +123,8 @@ def recognize(sheets: Sequence[Sheet], *, day: datetime.date) -> Findings:
         found["water_levels"] += [(LEAST, sheet) for _, sheet in sites]
         found["wells"] = [one for one in found["wells"] if all(one is not site for site in sites)]
     parcels = _parcels(found.pop("parcels", []), unused, day)
-    keys = None if parcels is None else _keys_of(parcels)
+    keys = None if parcels is None else _column_of(parcels, "parcel_id")
+    _look_again(found, unused, day, keys)
     layers = [] if parcels is None else [parcels]
     wells: pd.Series | None = None
     for layer in (SOIL_SURVEY, *LAYERS):
@@ -135,7 +137,26 @@ def recognize(sheets: Sequence[Sheet], *, day: datetime.date) -> Findings:
     return Findings(tuple(layers), tuple(unused))
 
 
-def _scores(sheet: Sheet, day: datetime.date) -> dict[str, float]:
+def _look_again(
+    found: dict[str, list[tuple[float, Sheet]]],
+    unused: list[tuple[Sheet, str]],
+    day: datetime.date,
+    parcels: pd.Series | None,
+) -> None:
+    """Look again at tables that fitted nothing: a column may hold the parcels' numbers."""
+    for sheet, why in list(unused):
+        if parcels is None or why != FITS_NONE or sheet.kind not in ("table", "point"):
+            continue
+        scores = {name: s for name, s in _scores(sheet, day, parcels).items() if name != "parcels"}
+        layer = max(scores, key=lambda name: scores[name], default="")
+        if layer and scores[layer] >= LEAST:
+            found.setdefault(layer, []).append((scores[layer], sheet))
+            unused.remove((sheet, why))
+
+
+def _scores(
+    sheet: Sheet, day: datetime.date, parcels: pd.Series | None = None
+) -> dict[str, float]:
     """Score of a sheet for each layer that its kind allows."""
     if sheet.kind == "survey":
         return {SOIL_SURVEY: 1.0}
@@ -145,7 +166,7 @@ def _scores(sheet: Sheet, day: datetime.date) -> dict[str, float]:
         if _form(sheet, layer) is not None:
             scores[layer] = 1.0 if layer != "wells" else OWN_WELLS_FIRST
         elif layer in KEYS:
-            scores[layer] = _table_score(sheet, layer, named, day)
+            scores[layer] = _table_score(sheet, layer, named, day, parcels)
         elif sheet.kind == "raster":
             scores[layer] = _raster_score(sheet, layer, named)
         elif layer == "floodplain":
@@ -173,15 +194,21 @@ def _named(sheet: Sheet, layer: str) -> float:
     return BY_FOLDER * any(words in folder for words in said)
 
 
-def _table_score(sheet: Sheet, layer: str, named: float, day: datetime.date) -> float:
-    guesses = {
-        guess.column.name: guess.confidence
-        for guess in match_columns(
-            sheet.frame.head(500), LAYERS[layer], day=day, key_repeats=layer != "permits"
-        )
-    }
+def _table_score(
+    sheet: Sheet, layer: str, named: float, day: datetime.date, parcels: pd.Series | None
+) -> float:
+    matched = match_columns(
+        sheet.frame.head(500),
+        LAYERS[layer],
+        day=day,
+        pointers={} if parcels is None else {"parcel_id": parcels},
+        key_repeats=layer != "permits",
+    )
+    guesses = {guess.column.name: guess.confidence for guess in matched}
+    if layer == "parcels" and sheet.kind == "polygon" and named:
+        guesses.setdefault("parcel_id", 0.5)
     needed = [guesses.get(name, 0.0) for name in KEYS[layer]]
-    if min(needed) < 0.3 and not (layer == "parcels" and sheet.kind == "polygon" and named):
+    if min(needed) < 0.3:
         return 0.0
     telling = sum(guesses.get(name, 0.0) for name in TELLING[layer])
     base = 0.35 if sheet.kind == "polygon" else 0.15
@@ -225,7 +252,7 @@ def _parcels(
     lot_m2 = None if sheet.area is None else square_meters(sheet.area, sheet.crs, sheet.bounds)
     own = match_columns(sheet.frame, LAYERS["parcels"], day=day, lot_m2=lot_m2)
     if best is None:
-        return Recognized("parcels", sheet, confidence, tuple(own))
+        return Recognized("parcels", sheet, confidence, tuple(_with_number(own, sheet)))
     more = match_columns(
         best[1].frame, LAYERS["parcels"], day=day, key_repeats=True, lot_m2=lot_m2
     )
@@ -233,6 +260,19 @@ def _parcels(
     return Recognized(
         "parcels", sheet, confidence, guesses, records=best[1], join_on=best[2], joined=best[3]
     )
+
+
+def _with_number(own: list[Guess], sheet: Sheet) -> list[Guess]:
+    """Offer a column of different values as the parcel number where none is named so."""
+    if any(guess.column.name == "parcel_id" for guess in own):
+        return own
+    used = {guess.source for guess in own}
+    number = LAYERS["parcels"].column("parcel_id")
+    for name in _key_like(sheet.frame):
+        if name not in used:
+            marks = ("its values are all different; is it the parcel number?",)
+            return [Guess(number, name, LIKELY, marks=marks), *own]
+    return own
 
 
 def _together(own: list[Guess], more: list[Guess], key: str) -> tuple[Guess, ...]:
@@ -279,10 +319,6 @@ def _key_like(frame: pd.DataFrame, *, repeats: bool = False) -> list[str]:
         if text.head(200).str.contains(r"\d").mean() > 0.9:
             found.append(str(name))
     return found[:12]
-
-
-def _keys_of(parcels: Recognized) -> pd.Series | None:
-    return _column_of(parcels, "parcel_id")
 
 
 def _column_of(one: Recognized, column: str) -> pd.Series | None:

@@ -67,6 +67,7 @@ SHORT: Final = {
     "pumped": "pump pumpout pumping pmp pumpd",
     "last": "lst",
     "filter": "filt fltr",
+    "effluent": "eff effl",
     "loading": "load ldg",
     "percolation": "perc perk percrate",
     "nitrogen": "nitro",
