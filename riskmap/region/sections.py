@@ -33,6 +33,11 @@ class CountySettings(Section):
         "of the parcels' middle",
     )  # fmt: skip
     units: Literal["us", "si"] = setting("us", "Units that people read")
+    sewers: Literal["some", "none"] = setting(
+        "some", "Whether the county has public sewers. `none`: every building is on an onsite "
+        "system; `some`: where there is no sewer map, buildings without a record are unknown",
+        source="unknown is never safe",
+    )  # fmt: skip
     contact: str = setting("", "Office and telephone printed on lists and letters")
 
 
