@@ -49,7 +49,6 @@ PARCELS: Final = Layer(
         private("mail_city", "City of the tax bill's address"),
         private("mail_state", "State of the tax bill's address"),
         private("mail_zip", "ZIP code of the tax bill's address"),
-        private("telephone", "Telephone number"),
     ),
     key="parcel_id",
     required=True,

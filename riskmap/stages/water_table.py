@@ -11,7 +11,7 @@ import pandas as pd
 
 from riskmap.contract.errors import NotEnoughDataError
 from riskmap.contract.grid import Grid, grid_from_bounds
-from riskmap.groundwater.levels import water_levels
+from riskmap.groundwater.levels import DATUM_NEW, water_levels
 from riskmap.groundwater.water_table import (
     WaterTable,
     WaterTableModel,
@@ -127,18 +127,31 @@ def _surface(
 
 
 def _fitted(county: County, land: Grid) -> WaterTableModel:
-    frames = []
+    """Fit the surface to depths below ground; to elevations where a level gives only that."""
+    frames = [pd.DataFrame(columns=["x_m", "y_m", "depth_m", "head_m", "datum"])]
     for name, column in (("water_levels", "depth_to_water_m"), ("wells", "static_level_m")):
         table = county.tables.get(name)
         if isinstance(table, gpd.GeoDataFrame):
-            known = table[table[column].notna() & table.geometry.notna()]
-            points = {"x_m": known.geometry.x, "y_m": known.geometry.y}
-            frames.append(pd.DataFrame(points | {"depth_m": known[column]}))
-    levels = pd.concat(frames) if frames else pd.DataFrame(columns=["x_m", "y_m", "depth_m"])
+            placed = table[table.geometry.notna()]
+            points = {"x_m": placed.geometry.x, "y_m": placed.geometry.y}
+            points["depth_m"] = placed[column].astype(float)
+            if name == "water_levels" and "water_elevation_m" in placed:
+                points["head_m"] = placed["water_elevation_m"].where(placed[column].isna())
+                points["datum"] = placed["vertical_datum"].astype(object)
+            frames.append(pd.DataFrame(points))
+    levels = pd.concat([frame for frame in frames if len(frame)] or frames[:1])
+    levels = levels.reindex(columns=frames[0].columns)
+    levels = levels[levels[["depth_m", "head_m"]].notna().any(axis=1)]
     if len(levels) < FEWEST_LEVELS:
         raise NotEnoughDataError(
             f"{len(levels)} measured water levels, {FEWEST_LEVELS} needed for a surface."
         )
-    x_m, y_m, depth = (levels[c].to_numpy(float) for c in ("x_m", "y_m", "depth_m"))
-    given = water_levels(x_m, y_m, depth_m=depth, land_m=land.bilinear(x_m, y_m))
+    x_m, y_m, depth, head = (
+        levels[name].to_numpy(float) for name in ("x_m", "y_m", "depth_m", "head_m")
+    )
+    by_head = np.isfinite(head)
+    datum = np.where(by_head, levels["datum"].to_numpy(object), DATUM_NEW)
+    given = water_levels(
+        x_m, y_m, head_m=head, depth_m=depth, land_m=land.bilinear(x_m, y_m), datum=datum
+    )
     return fit_water_table(given)

@@ -73,3 +73,24 @@ def test_a_coarse_terrain_is_reported_and_tells_no_wet_ground(assessed: Result) 
         county = replace(assessed.county, rasters={"elevation": land})
         reported = cross_check(county)["check"].eq("terrain_coarse").sum()
         assert reported == (not told)
+
+
+def test_a_level_of_which_only_the_elevation_is_known_counts(
+    assessed: Result, by_levels: WaterSurface
+) -> None:
+    """The same levels told as elevations give nearly the same surface."""
+    assert by_levels.model is not None
+    county = assessed.county
+    levels = county.tables["water_levels"]
+    land = by_levels.land.bilinear(levels.geometry.x, levels.geometry.y)
+    told = levels.assign(
+        water_elevation_m=land - levels["depth_to_water_m"].astype(float), depth_to_water_m=np.nan,
+        vertical_datum="NAVD88",
+    )  # fmt: skip
+    tables = {"wells": county.tables["wells"], "water_levels": told}
+    rasters = {"elevation": county.rasters["elevation"]}
+    found = find_water_table(replace(county, tables=tables, rasters=rasters))
+    assert found is not None
+    assert found.model is not None
+    assert len(found.model.report) == len(by_levels.model.report)
+    np.testing.assert_allclose(found.table.head.values, by_levels.table.head.values, atol=1e-6)
