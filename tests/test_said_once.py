@@ -82,7 +82,7 @@ class TestColumns:
 
     def test_what_a_column_names_is_there(self) -> None:
         for found in COLUMNS.values():
-            assert set(found.hangs_on) <= set(FEATURES), found.name
+            assert set(found.depends_on) <= set(FEATURES), found.name
             assert set(found.words) <= set(found.domain), found.name
             assert "{" not in in_units(found.meaning + found.label, "us")
             if found.card or found.listed or found.sheet:

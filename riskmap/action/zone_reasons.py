@@ -1,10 +1,10 @@
-"""Why land belongs to a planners' zone: one yes or no per cell and kind of reason.
+"""Why land belongs to a planners' zone: true or false per cell and kind of reason.
 
-Cells come as a :class:`riskmap.contract.grid.Grid`; every function answers with a boolean array
-of its shape. Sources of the limits: 10 mg/L nitrate as N (40 CFR 141.62), half of it as the level
-for action (40 CFR 141.23 asks public systems to sample more often from there); 40 systems per
-square mile (US EPA 1977, as cited by Yates 1985, Ground Water 23:586-591); Gi* with control of
-false discoveries (see :mod:`riskmap.ranking.hotspots`).
+Cells come as a :class:`riskmap.contract.grid.Grid`; functions return boolean arrays of its shape
+unless they say otherwise. Sources of the limits: 10 mg/L nitrate as N (40 CFR 141.62), half of it
+as the level for action (40 CFR 141.23 asks public systems to sample more often from there); 40
+systems per square mile (US EPA 1977, as cited by Yates 1985, Ground Water 23:586-591); Gi* with
+control of false discoveries (see :mod:`riskmap.ranking.hotspots`).
 """
 
 from __future__ import annotations
@@ -33,9 +33,9 @@ Corner = tuple[float, float]
 ZONE_KINDS: Final = ("wellhead", "capture", "nitrate", "dense_old", "hot_spot", "vulnerable")
 """Kinds of reason in order of priority: land with several reasons goes to the first.
 
-From the most to the least direct: land that somebody has delineated for a public well; water that
-people drink; water predicted to be bad; a known practice limit passed; a gathering of high scores;
-ground that would let much through."""
+From the most to the least direct: land delineated for a public well; water that people drink; water
+predicted to exceed the level for action; a known practice limit passed; a cluster of high scores;
+ground that contaminants pass easily."""
 
 
 @dataclass(frozen=True)
@@ -113,7 +113,15 @@ class ZoneSettings(Section):
 
 
 def systems_per_cell(grid: Grid, x_m: ArrayLike, y_m: ArrayLike) -> Floats:
-    """Count the places in each cell."""
+    """Count the places in each cell.
+
+    Parameters
+    ----------
+    grid
+        The cells.
+    x_m, y_m
+        Places (n,), m; a place that is NaN or outside the grid is not counted.
+    """
     row, column = grid.cell_of(x_m, y_m)
     inside = row >= 0
     place = row[inside] * grid.values.shape[1] + column[inside]
@@ -122,7 +130,15 @@ def systems_per_cell(grid: Grid, x_m: ArrayLike, y_m: ArrayLike) -> Floats:
 
 
 def near_cells(grid: Grid, x_m: ArrayLike, y_m: ArrayLike, *, within_m: float) -> Flags:
-    """Cells whose middle lies within a distance of a cell that holds a place."""
+    """Cells whose middle lies within a distance of a cell that holds a place.
+
+    Parameters
+    ----------
+    grid, x_m, y_m
+        As in :func:`systems_per_cell`.
+    within_m
+        Distance between the middles of the two cells, m.
+    """
     holds = systems_per_cell(grid, x_m, y_m) > 0
     if not holds.any():
         return holds
@@ -185,18 +201,24 @@ def nitrate_field(
 def density_and_age(
     grid: Grid, systems: pd.DataFrame, *, radius_m: float, corner: Corner | None = None
 ) -> tuple[Floats, Floats]:
-    """Systems per km2 around each cell, and their mean age (yr, of those known; NaN: none).
+    """Density of the systems around each cell, and their mean age.
 
     Parameters
     ----------
     grid
         The cells.
     systems
-        ``x_m``, ``y_m``, ``age_yr``.
+        ``x_m``, ``y_m``, ``age_yr`` (NaN where unknown).
     radius_m
-        How far around, m.
+        Radius of the circle in which systems are counted, m.
     corner
         As :func:`reasons_of_cells` takes it.
+
+    Returns
+    -------
+    tuple
+        Systems per km2, and mean age of those whose age is known, years (NaN where there are none);
+        both in the grid's shape.
     """
     coarse = _coarse(grid, max(radius_m / 4.0, grid.cell_m), corner)
     x, y = coarse.centers()
@@ -223,7 +245,7 @@ def hot_hexagons(
     Parameters
     ----------
     x_m, y_m, score
-        Systems (n,); a row with a NaN takes no part.
+        Systems (n,), m and the score; a row with a NaN is left out.
 
     Returns
     -------
@@ -246,7 +268,17 @@ def hot_hexagons(
 
 
 def hot_cells(grid: Grid, hexagons: pd.DataFrame, *, across_m: float) -> Flags:
-    """Cells whose middle lies in a hot hexagon."""
+    """Cells whose middle lies in a hot hexagon.
+
+    Parameters
+    ----------
+    grid
+        The cells.
+    hexagons
+        From :func:`hot_hexagons`.
+    across_m
+        Width of the hexagons, m, as they were made.
+    """
     hot = hexagons.loc[hexagons["spot"] == "hot", ["q", "r"]].to_numpy(np.int64)
     if not len(hot):
         return np.zeros(grid.values.shape, bool)

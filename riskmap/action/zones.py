@@ -44,7 +44,7 @@ HOLD_NONE: Final = ("wellhead", "capture")
 SMOOTHING_CELLS: Final = 1.5
 """Corners are smoothed by this many cells: enough for steps of two, as the index comes in (2 cells
 squared, halved, is less than 1.5 squared)."""
-SHARE_WORTH_SAYING: Final = 0.05
+LEAST_SHARE_NAMED: Final = 0.05
 """A further reason that covers less of a zone than this is not named (authors' choice)."""
 
 
@@ -81,7 +81,7 @@ def draw_zones(
         (:func:`riskmap.action.zone_reasons.reasons_of_cells`).
     systems
         ``x_m``, ``y_m``: a zone of a kind that is not in :data:`HOLD_NONE` must hold
-        ``settings.least_systems``; None: none are asked for.
+        ``settings.least_systems``; None: no least number.
 
     Returns
     -------
@@ -256,7 +256,7 @@ def _why(
     also = [
         f"{LABELS[other]} ({percent(part)} of the area)"
         for other in ZONE_KINDS
-        if other != kind and (part := share.get(other, 0.0)) >= SHARE_WORTH_SAYING
+        if other != kind and (part := share.get(other, 0.0)) >= LEAST_SHARE_NAMED
     ]
     return f"{leading} Also: {', '.join(also)}." if also else leading
 

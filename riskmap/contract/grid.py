@@ -148,5 +148,15 @@ class Grid:
 
 
 def grid_from_bounds(*, west_m: float, north_m: float, cell_m: float, values: ArrayLike) -> Grid:
-    """Build a grid of square cells from its upper left corner, m, and its cell side, m."""
+    """Build a grid of square cells.
+
+    Parameters
+    ----------
+    west_m, north_m
+        Upper left corner, projected m.
+    cell_m
+        Side of a cell, m.
+    values
+        (rows, columns), the northernmost row first; NaN where unknown.
+    """
     return Grid(np.asarray(values, dtype=float), west_m, north_m, cell_m, cell_m)

@@ -97,12 +97,13 @@ def assess_failure(
         clay_pct, wet_depth_cm, restriction_cm, years_since_pumped_yr, ponding_found_cm``, with
         ``<name>_evidence`` beside them where there is one. Negative values count as unknown.
     rules
-        Flow, acceptance and sizing rules, separation, horizon, and what stands for the unknown.
+        Flow, acceptance and sizing rules, separation, horizon, and the values used for what is
+        unknown.
     physics
         How fields clog and age.
     margin
         How many times the acceptance rule's rate a field passes in the long run
-        (:mod:`riskmap.failure.calibration`; 1: as the rule says).
+        (:mod:`riskmap.failure.calibration`; 1: the rule's own).
     aging
         Survival curves by kind.
     hazard_multiplier
@@ -327,7 +328,7 @@ def _put_sizing(
 
 
 def _put_pumping(result: pd.DataFrame, data: _Inputs, years: _Years) -> None:
-    """Pump columns; a pump-out that no record tells of stays unknown."""
+    """Pump columns; a pump-out that is not on record stays unknown."""
     overdue = pump_overdue_yr(years.since_yr, years.interval_yr)
     since_mark = data.mark("years_since_pumped_yr")
     _put(result, "pump_interval_yr", years.interval_yr, years.interval_mark)

@@ -1,8 +1,8 @@
-"""What a county's own permits say about service life: fits and tables with censoring.
+"""What a county's own permits show about service life: fits and tables with censoring.
 
 Two things go wrong when records are read plainly. Most systems have not failed yet (right
 censoring). And systems that failed and were replaced before records began are missing, so that the
-old systems on record are the survivors (delayed entry): a system counts as under watch only from
+old systems on record are the survivors (delayed entry): a system is followed only from
 its age when records began.
 """
 
@@ -46,12 +46,12 @@ def fit_aging(
     kind
         Kind of each system, shape (n,).
     age_yr
-        Age at failure, or at the end of the watch for systems still serving, years.
+        Age at failure, or at the end of the records for systems still serving, years.
     failed
         Whether the system had failed at that age.
     entry_age_yr
-        Age when the watch began: 0 if the system was installed after records began, else its age on
-        that day. Records with an unknown age, or not watched at all, are left out.
+        Age when the records began, years: 0 if the system was installed after that, else its age on
+        that day. Rows with an unknown age, or that the records never followed, are left out.
     min_events
         Failures needed.
 
@@ -206,8 +206,14 @@ def survival_table(
 ) -> pd.DataFrame:
     """Kaplan-Meier table with delayed entry and Greenwood errors.
 
-    A system is at risk at age t if it came under watch before t and left at t or later. The
-    interval is symmetric on the log scale, S exp(+-z se / S), cut at 1.
+    A system is at risk at age t if its records began before t and it left at t or later.
+
+    Parameters
+    ----------
+    age_yr, failed, entry_age_yr
+        As in :func:`fit_aging`.
+    confidence
+        Level of the interval, 0..1. It is symmetric on the log scale, S exp(+-z se / S), cut at 1.
 
     Returns
     -------

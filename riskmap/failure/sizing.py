@@ -70,7 +70,7 @@ def rate_of_percolation(percolation_min_cm: npt.ArrayLike, *, rule: LoadingRule)
     [0.8, 0.4, 0.15]
     """
     if rule.key != "percolation":
-        raise ValueError(f"rule {rule.name!r} goes by soil class, not by percolation")
+        raise ValueError(f"rule {rule.name!r} uses soil class, not percolation")
     time = np.asarray(percolation_min_cm, float)
     side: Literal["left", "right"] = "right" if rule.upper_open else "left"
     row = np.searchsorted(rule.slowest_min_cm, np.nan_to_num(time, nan=-1.0), side=side)
@@ -226,7 +226,22 @@ def absorption_area_m2(flow_l_d: npt.ArrayLike, rate_l_d_m2: npt.ArrayLike) -> F
 def load_ratio(
     flow_l_d: npt.ArrayLike, area_m2: npt.ArrayLike, rate_l_d_m2: npt.ArrayLike
 ) -> Floats:
-    """Flow over what the field accepts in the long term: 1 is a field used to the full."""
+    """Flow over what the field accepts in the long term: 1 is a field used to the full.
+
+    Parameters
+    ----------
+    flow_l_d
+        Daily flow (n,), L/day.
+    area_m2
+        Area of the field on the basis of the rate (n,), m2.
+    rate_l_d_m2
+        Long-term acceptance rate (n,), L/day/m2.
+
+    Returns
+    -------
+    ndarray
+        NaN where an input is NaN or the capacity is not positive.
+    """
     capacity = np.asarray(area_m2, float) * np.asarray(rate_l_d_m2, float)
     return np.asarray(flow_l_d, float) / np.where(capacity > 0, capacity, np.nan)
 

@@ -1,4 +1,4 @@
-"""How close the systems stand: per square mile, and around each well.
+"""How dense the systems are: per square mile, and around each well.
 
 More than 40 systems per square mile mark a neighborhood as a potential source of contamination
 (US EPA 1977, as cited by Yates 1985, Ground Water 23:586-591). Viruses in wells went with the
@@ -34,6 +34,13 @@ def systems_density(
 ) -> pd.DataFrame:
     """Systems around each system (itself included) within a radius.
 
+    Parameters
+    ----------
+    x_m, y_m
+        Places of the systems (n,), projected m.
+    radius_m
+        Radius of the circle, m; by default that of one square mile.
+
     Returns
     -------
     DataFrame
@@ -57,7 +64,17 @@ def drainfields_near_wells(
     system_y_m: ArrayLike,
     radius_m: float = DRAINFIELDS_NEAR_WELL_M,
 ) -> NDArray[np.float64]:
-    """Count the drainfields within ``radius_m`` of each well (n_wells,); NaN where not placed."""
+    """Count the drainfields within ``radius_m`` of each well (n_wells,); NaN where not placed.
+
+    Parameters
+    ----------
+    well_x_m, well_y_m
+        Wells (n_wells,), projected m.
+    system_x_m, system_y_m
+        Systems (n_systems,), projected m; a place that is NaN counts nowhere.
+    radius_m
+        Distance from the well, m; 229 by default (Borchardt et al. 2021).
+    """
     x = np.asarray(system_x_m, float)
     return sum_within(
         x, system_y_m, np.ones(len(x)),

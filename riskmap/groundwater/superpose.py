@@ -106,11 +106,20 @@ def sum_by_system(
 def sum_at_waters(water_id: ArrayLike, load_kg_yr: ArrayLike, time_d: ArrayLike) -> pd.DataFrame:
     """Sum the nitrogen that arrives at each surface water.
 
+    Parameters
+    ----------
+    water_id
+        Surface water that each system's path ends in (n,); 0: none.
+    load_kg_yr
+        Nitrogen that arrives there (n,), kg/yr.
+    time_d
+        Travel time (n,), days.
+
     Returns
     -------
     DataFrame
         ``water_id``, ``systems``, ``load_kg_yr``, ``shortest_travel_time_d``; the largest load
-        first. Id 0 (none) is left out.
+        first. Id 0 is left out.
     """
     frame = pd.DataFrame(
         {"water_id": np.asarray(water_id, np.int64), "load_kg_yr": np.asarray(load_kg_yr, float),

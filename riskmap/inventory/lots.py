@@ -65,7 +65,7 @@ def obstacles_near(lots: GeometryArray, shapes: GeometryArray, distance_m: float
     lots
         (n) polygons.
     shapes
-        Polygons that stand in the way (buildings, water), over the lots and `distance_m` around.
+        Polygons to stay clear of (buildings, water), over the lots and `distance_m` around.
     distance_m
         Setback, 0 or more.
     """
@@ -89,9 +89,21 @@ def obstacles_near(lots: GeometryArray, shapes: GeometryArray, distance_m: float
 
 
 def main_buildings(lots: GeometryArray, houses: GeometryArray, min_m2: float) -> Whole:
-    """Position of the footprint with most of itself on each lot; -1 where none has `min_m2` there.
+    """Position of the footprint with most of its area on each lot.
 
-    Of equals the first in `houses` counts.
+    Parameters
+    ----------
+    lots
+        Polygons (n,).
+    houses
+        Footprints (h,); of equal ones the first counts.
+    min_m2
+        Least area on the lot that counts, m2.
+
+    Returns
+    -------
+    ndarray
+        (n,), positions in `houses`; -1 where none has `min_m2` on the lot.
     """
     pairs = area_fractions(gpd.GeoSeries(lots), gpd.GeoSeries(houses))
     pairs = pairs[pairs["area_m2"] >= min_m2]

@@ -1,4 +1,4 @@
-"""Is there room for another field on the lot, and where it would lie."""
+"""Whether the lot has room for another field, and where it would lie."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ def mound_depth_cm(rules: Rules) -> float:
 
 @dataclass(frozen=True)
 class Obstacles:
-    """What stands in the way, over the lots and the setbacks around; None: no such layer.
+    """Layers to stay clear of, over the lots and the setbacks around; None: no such layer.
 
     ``keep_clear`` is ground that cannot be used for any other reason (soils that take no field,
     easements, the field that has failed).
@@ -85,7 +85,7 @@ def describe_room(
     parcels
         Lots, index ``parcel_id``, region reference system (m).
     obstacles, ground
-        What stands in the way; slope and depths per lot.
+        Layers to stay clear of; slope and depths per lot.
     field_m2, mound_m2
         Area that a replacement in the ground, or a mound, needs (per lot or one for all).
     rules
@@ -99,7 +99,7 @@ def describe_room(
         ``place_m2``, ``place_length_m`` (along the contour), ``place_width_m`` and geometry: the
         largest rectangle of the field's proportions. ``replacement``: one of
         :data:`REPLACEMENTS`, with evidence: ``inferred``, or ``assumed`` where buildings, slope or
-        depth are unknown and taken as no hindrance.
+        depth are unknown and taken as no obstacle.
     """
     lots = sound_polygons(parcels.geometry)
     free = free_ground(lots, obstacles, rules)
@@ -131,7 +131,22 @@ def describe_room(
 
 
 def free_ground(lots: GeometryArray, obstacles: Obstacles, rules: Rules) -> GeometryArray:
-    """Each lot less its line strip and the ground around buildings, wells and water."""
+    """Each lot less its line strip and the ground around buildings, wells and water.
+
+    Parameters
+    ----------
+    lots
+        Polygons (n,), valid, in m.
+    obstacles
+        Layers to stay clear of.
+    rules
+        Setbacks, m; 0 or less from the lot line: none.
+
+    Returns
+    -------
+    ndarray
+        (n,) polygons; empty where nothing is left.
+    """
     free = inside_line(lots, rules.line_setback_m)
     for shapes, setback_m in (
         (_polygons(obstacles.buildings), rules.building_setback_m),
@@ -149,8 +164,18 @@ def best_places(
 ) -> tuple[GeometryArray, Floats]:
     """Largest rectangle of the field's proportions on each lot's free ground.
 
-    Its length runs along the contour, across `azimuth_deg`. Where that is NaN (level ground) it
-    runs along or across the lot's long side, whichever gives the larger.
+    Parameters
+    ----------
+    free
+        From :func:`free_ground` (n,).
+    lots
+        The whole lots (n,); the long side counts on level ground.
+    azimuth_deg
+        Azimuth in which the ground falls (n,), degrees clockwise from north. The rectangle's length
+        runs along the contour. NaN (level ground): along or across the lot's long side, whichever
+        gives the larger.
+    rules
+        Length over width of a field.
 
     Returns
     -------

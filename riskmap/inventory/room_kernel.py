@@ -1,6 +1,6 @@
 """The largest rectangle of given direction and proportions inside each of many shapes.
 
-Turned so that the contour runs along u, and squeezed along u by the wanted proportion, the
+Turned so that the contour runs along u, and squeezed along u by the field's proportion, the
 rectangle becomes a square, and half its side the Chebyshev distance (the larger of the two
 coordinate differences) from its middle to the nearest edge. The largest square is found by
 best-first search over a tree of cells: no square with its middle in a cell of half-side h can

@@ -1,4 +1,4 @@
-"""Lives of systems as the permit records tell them, for learning how long systems last."""
+"""Lives of systems from the permit records, for learning how long systems last."""
 
 from __future__ import annotations
 

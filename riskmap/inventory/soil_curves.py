@@ -28,12 +28,23 @@ RATING_DIGITS: Final = 3
 
 
 def s_curve(values: npt.ArrayLike, *, low: float, high: float, falling: bool = False) -> Floats:
-    """Return the S-shaped membership of `values`: 0 below `low`, 1 above `high`, 1/2 midway.
-
-    Two parabolas meet in the middle. With `falling` the curve is turned upside down, 1 below `low`.
-    Missing values stay missing.
+    """S-shaped membership: 0 below `low`, 1 above `high`, two parabolas that meet midway.
 
     Source: USDA-NRCS interpretation engine, curve type "sigmoid".
+
+    Parameters
+    ----------
+    values
+        Of any shape, in the unit of the limits; NaN stays NaN.
+    low, high
+        Limits of the curve.
+    falling
+        Turn the curve upside down: 1 below `low`, 0 above `high`.
+
+    Raises
+    ------
+    ValueError
+        If `low` is not below `high`.
 
     Examples
     --------

@@ -157,7 +157,7 @@ def _dominant(
     """Word with the largest weight in each area; of equals the first in `order`.
 
     Soils without a word count together, as in the survey's own dominant condition: where they
-    outweigh every word (urban land beside a minor soil), the area has none.
+    outweigh every word (urban land with a minor soil), the area has none.
     """
     word = weights[column]
     if column == "rating_class":
@@ -176,7 +176,7 @@ def _dominant(
 def _reasons(table: pd.DataFrame) -> GeometryArray:
     """Limits in plain words, strongest first, each with its mean: "slope (0.63); flooding (...)".
 
-    Equal limits stand in the rule's order; limits below 0.005 are left out. Empty where nothing
+    Equal limits keep the rule's order; limits below 0.005 are left out. Empty where nothing
     limits; None where the soil is unknown.
     """
     values = table[list(SOIL_LIMITS)].to_numpy(dtype=float)

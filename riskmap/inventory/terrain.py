@@ -115,11 +115,19 @@ def wetness_index(
 
     a (m) is the upslope area per unit contour length: the area that drains through the cell by the
     steepest of eight directions, its own included, after depressions are filled, over the cell's
-    width. Ground drains out of the grid only where no neighbor is lower. `slope` is tan b, taken
-    as at least `min_tan_slope`.
+    width. Ground drains out of the grid only where no neighbor is lower.
 
     Source: Beven, K. J. and Kirkby, M. J. (1979), A physically based, variable contributing area
     model of basin hydrology, Hydrological Sciences Bulletin 24(1), 43-69.
+
+    Parameters
+    ----------
+    elevation
+        Projected, m; NaN gives NaN.
+    slope
+        tan b of the cells, in the grid's shape.
+    min_tan_slope
+        Least tan b that is used, so that level ground has a finite index.
     """
     unknown = np.isnan(elevation.values)
     ground = np.where(unknown, NODATA, elevation.values).astype(np.float32)

@@ -176,7 +176,7 @@ def _write_manifest(folder: Path, result: Result, progress: Progress, kept: Sequ
         "crs": result.county.crs.to_string(),
         "field_margin": result.field_margin.margin,
         "compared_with": None if result.drift is None else result.drift.before,
-        "ranked_by": "score" if result.learning is None else result.learning.ranked_by,
+        "ranked_by": "score" if result.learning is None else result.learning.decided_by,
         "model": asdict(result.model),
     }
     write_manifest(

@@ -116,6 +116,18 @@ def pair_areas(i: Whole, j: Whole, a: Edges, b: Edges) -> Floats:
     """Area common to polygon ``i[k]`` of `a` and polygon ``j[k]`` of `b`, for every k.
 
     Error: rounding only, some 1e-15 of the area of polygon i's bounding box per edge of j near it.
+
+    Parameters
+    ----------
+    i, j
+        Positions of the polygons of each pair, both (k,).
+    a, b
+        Edges of the two sets of polygons.
+
+    Returns
+    -------
+    ndarray
+        (k,), m2.
     """
     blocks, boxes = block_bounds(b)
     return _pair_areas(

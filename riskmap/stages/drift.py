@@ -36,7 +36,7 @@ SAME: Final = 1e-6
 
 @dataclass(frozen=True)
 class Earlier:
-    """An earlier result: its ranked table, its scoring model, the day it was for.
+    """An earlier result: its ranked table, its scoring model, and its date.
 
     ``field_margin`` is the clogging model's margin, None where the run did not record it.
     """

@@ -100,7 +100,11 @@ def _layers(county: County, parcels: gpd.GeoDataFrame, ratings: pd.DataFrame) ->
 def _describe(parcels: gpd.GeoDataFrame, layers: Layers, region: Region) -> Inventory:
     def work(span: slice) -> Inventory:
         return describe_chunk(
-            parcels.iloc[span], layers, date=region.county.date, rules=region.rules
+            parcels.iloc[span],
+            layers,
+            date=region.county.date,
+            rules=region.rules,
+            sewers=region.county.sewers,
         )
 
     parts = map_chunks(work, shares(len(parcels), region.run.chunk_parcels), unit="chunk")

@@ -1,4 +1,4 @@
-"""The order of the inspection list: by priority, or by the chance to be truly among the first."""
+"""The order of the inspection list: by priority, or by the chance of belonging among the first."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ def in_list_order(parcels: pd.DataFrame, order: str) -> pd.DataFrame:
     parcels
         Ranked table; ``top_chance`` is NaN where no doubt was carried.
     order
-        ``priority``: as it is. ``chance``: the highest chance to be truly among the first comes
+        ``priority``: as it is. ``chance``: the highest chance to be belonging among the first comes
         first, equal chances by priority; the rank by priority moves to ``priority_rank``.
 
     >>> table = pd.DataFrame({"rank": [1, 2, 3], "top_chance": [0.5, 0.9, 0.5]})
@@ -40,8 +40,8 @@ def list_length(parcels: pd.DataFrame, lists: ListSettings) -> int:
 
 
 def as_listed(parcels: pd.DataFrame, order: str) -> pd.DataFrame:
-    """Return the table for lists: in order, without ``ranked_by`` where the score alone ranks."""
+    """Return the table for lists: in order, without ``decided_by`` where only the score decided."""
     listed = in_list_order(parcels, order)
-    if "ranked_by" in listed and listed["ranked_by"].eq("score").all():
-        return listed.drop(columns="ranked_by")
+    if "decided_by" in listed and listed["decided_by"].eq("score").all():
+        return listed.drop(columns="decided_by")
     return listed

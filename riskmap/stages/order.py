@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from data_pipelines.cross_keys import POINTERS
 from riskmap.contract.layers import LAYERS
 from riskmap.contract.soil_layers import SOIL_LAYERS
 from riskmap.region.layers import SOIL_SURVEY
@@ -27,7 +28,8 @@ def _reading(name: str) -> Stage:
         f"{_HERE}.loading:read_alone",
         gives=(f"{LAYER}{name}", f"defects_{name}"),
         needs=("crs", "extent"),
-        settings=(f"sources.{name}",),
+        layers=tuple(pointer.to for pointer in POINTERS if pointer.layer == name),
+        settings=(f"sources.{name}", "county.date"),
         fixed={"layer": name},
     )
 
@@ -37,7 +39,7 @@ READING: Final = (
         "read parcels",
         f"{_HERE}.loading:read_all_parcels",
         gives=(f"{LAYER}parcels", "defects_parcels", "crs", "extent", "strays"),
-        settings=("sources.parcels", "county.crs"),
+        settings=("sources.parcels", "county.crs", "county.date"),
     ),
     *(_reading(name) for name in READ_ALONE),
     Stage(
@@ -130,7 +132,7 @@ STAGES: Final = (
             "elevation",
             "water_table",
         ),
-        settings=("county.date", "rules"),
+        settings=("county.date", "county.sewers", "rules"),
         on="chunks",
     ),
     Stage(

@@ -39,7 +39,7 @@ from riskmap.ranking.score import hazard_at, hazard_factors
 from riskmap.stages.scenario_records import STREAMS, CountyRecords
 
 Drawn = dict[str, Floats]
-Speak = Callable[[int, Mapping[str, Floats], Mapping[str, npt.NDArray[np.uint16]]], Floats]
+LearnedScore = Callable[[int, Mapping[str, Floats], Mapping[str, npt.NDArray[np.uint16]]], Floats]
 Reached = Callable[[GroundwaterSettings, Mapping[str, Floats]], Mapping[str, Floats]]
 
 WORDS: Final = {"kind": SYSTEM_KINDS, "drainage_class": DRAINAGE_CLASSES}
@@ -66,10 +66,10 @@ class CountyScenarios:
     ``still_points`` (n,): points on the hazard of the factors that no scenario draws. ``margin``:
     how many times the sizing rule's rate fields pass. ``rules``, ``failure`` and ``water``: the
     region's settings; a scenario is the latter two with drawn values. ``reached``: the
-    groundwater's arithmetic, which takes such settings and the drawn records and gives features;
-    it and ``water`` are None where no terrain was given. ``speak``: the failure score by a ranking
-    learned from visits, from the scenario's number, the drawn features and their limitations; None
-    where the score ranks.
+    groundwater's arithmetic, which takes such settings and the drawn records and gives features; it
+    and ``water`` are None where no terrain was given. ``learned_score``: the failure score by a
+    ranking learned from visits, from the scenario's number, the drawn features and their
+    limitations; None where the score ranks.
     """
 
     systems: pd.Index
@@ -82,7 +82,7 @@ class CountyScenarios:
     failure: FailureSettings
     reached: Reached | None = None
     water: GroundwaterSettings | None = None
-    speak: Speak | None = None
+    learned_score: LearnedScore | None = None
 
 
 def draw_outcomes(
@@ -105,7 +105,7 @@ def draw_outcomes(
     names = drawn_factors(county.model, water=county.reached is not None)
     n = len(county.systems)
     limits = np.empty((n, len(names), scenarios), np.uint16)
-    spoken = None if county.speak is None else np.empty((n, scenarios), np.float32)
+    learned = None if county.learned_score is None else np.empty((n, scenarios), np.float32)
     kept = {name: np.empty((n, scenarios), np.float32) for name in KEPT}
 
     def work(span: slice) -> None:
@@ -118,11 +118,11 @@ def draw_outcomes(
                 limits[:, place, k] = found[name]
             for name, column in kept.items():
                 column[:, k] = records[name]
-            if county.speak is not None and spoken is not None:
-                spoken[:, k] = county.speak(k, records, found)
+            if county.learned_score is not None and learned is not None:
+                learned[:, k] = county.learned_score(k, records, found)
 
     map_chunks(work, spans(scenarios, 4))
-    return Outcomes(names, limits, kept, spoken)
+    return Outcomes(names, limits, kept, learned)
 
 
 def soils_read(model: Model) -> set[str]:

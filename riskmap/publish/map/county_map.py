@@ -60,8 +60,8 @@ def base_map(region: Region) -> BaseMap | None:
 
 def with_limitations(parcels: gpd.GeoDataFrame, model: Model) -> gpd.GeoDataFrame:
     """Add ``<factor>_limitation``, as scored: the page then adds up the very same numbers."""
-    if "ranked_by" in parcels and parcels["ranked_by"].eq("score").all():
-        parcels = parcels.drop(columns="ranked_by")
+    if "decided_by" in parcels and parcels["decided_by"].eq("score").all():
+        parcels = parcels.drop(columns="decided_by")
     limits = limits_used(parcels, model)
     scored = parcels["priority"].notna()
     return parcels.join(limits.where(scored).add_suffix("_limitation"))

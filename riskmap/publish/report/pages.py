@@ -232,8 +232,9 @@ def key_facts(
         if len(places) and places["upper"].iloc[0]:
             first = places.iloc[0]
             facts.append(
-                f"Most systems of high or very high priority lie in {plain_text(places.index[0])}: "
-                f"{int(first['upper']):,} of {int(first['systems']):,}."
+                f"The most systems of high or very high priority in one neighborhood are in "
+                f"{plain_text(places.index[0])}: {int(first['upper']):,} of its "
+                f"{int(first['systems']):,} systems."
             )
     return [*facts, *_driver_facts(ranked, model, units, top), *look_up_facts(information)]
 
@@ -249,8 +250,8 @@ def _driver_facts(ranked: pd.DataFrame, model: Model, units: Units, top: int) ->
     if len(missing):
         record = label(str(missing.index[0]), units)
         facts.append(
-            f"Missing at the head of the list more than any other that weighs: {record.lower()}, "
-            f"not known for {int(missing['head'].iloc[0]):,} of the first {top:,}."
+            f"Most often missing among the first {top:,}: {record.lower()}, not known for "
+            f" {int(missing['head'].iloc[0]):,} of the first {top:,}."
         )
     return facts
 
