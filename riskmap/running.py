@@ -9,8 +9,9 @@ import pandas as pd
 
 from riskmap.contract.features import FEATURES
 from riskmap.inventory.permits import match_permits
-from riskmap.publish.outputs import publish
+from riskmap.publish.outputs import PUBLISHING
 from riskmap.publish.paper.letter_texts import county_letters
+from riskmap.publish.publishing import publish
 from riskmap.publish.words.explaining import RECORD_LAYERS, explain_parcel, require_parcel
 from riskmap.publish.words.explaining_steps import rating_step, soil_parts, steps
 from riskmap.region.read import read_region
@@ -87,12 +88,11 @@ def run(region: Region, *, out: Path | str, progress: Progress | None = None) ->
         settle_leftovers(before, tell=progress.tell)
     size = RESULT_PER_PARCELS * parcels_bytes(region)
     with result_folder(out, tell=progress.tell, expected_bytes=size) as folder:
-        making = begin(region, STAGES, progress)
-        making.bring_up(*ALL)
-        result = Result(region, making.things())
-        publish(folder, result, progress, kept=kept_files(out))
+        making = begin(region, (*STAGES, *PUBLISHING), progress)
+        publish(folder, making, kept=kept_files(out))
         require_unchanged(making.files)
-    return result
+    making.store.prune(region.path.name, making.keys)
+    return Result(region, making.things())
 
 
 def check_region(path: Path | str, progress: Progress | None = None) -> pd.DataFrame:

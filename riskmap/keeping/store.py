@@ -168,6 +168,10 @@ class Store:
             with self._part() as part:
                 place.rename(part / "old")
 
+    def drop(self, key: str) -> None:
+        """Remove an entry, if it is there: what it holds is not what was written."""
+        self._put_away(self.folder / "entries" / key)
+
     def prune(self, run: str, used: Iterable[str]) -> None:
         """Remove what none of the last runs used.
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from pathlib import Path
 from typing import Final
 
@@ -21,7 +20,10 @@ from riskmap.publish.lists.list_columns import (
 )
 from riskmap.publish.lists.workbook import WORKBOOK_ROWS, Worklist, write_workbook
 from riskmap.publish.words.doubt_words import LIKELIHOOD, RANGE_MEANING, WIDE_MEANING
+from riskmap.publish.words.imprint import Imprint, imprint_of
 from riskmap.publish.words.text_safety import csv_text, plain_text
+from riskmap.stages.listing import as_listed
+from riskmap.stages.result import Result
 
 NOTES: Final = (
     ("At every stop", "; ".join(ALWAYS)),
@@ -34,22 +36,48 @@ NOTES: Final = (
 )  # fmt: skip
 
 
+def inspection_list(folder: Path, result: Result) -> None:
+    """Write the inspection list of a run."""
+    lists = result.region.lists
+    write_inspection_list(
+        folder,
+        as_listed(result.parcels, lists.order),
+        imprint_of(result.region),
+        workbook_rows=lists.inspections or len(result.parcels),
+        top=None if result.doubt is None else result.doubt.top,
+    )
+
+
 def write_inspection_list(
     folder: Path,
     ranked: pd.DataFrame,
+    imprint: Imprint,
     *,
-    county: str,
-    date: datetime.date,
-    units: Units = "us",
-    owner_columns: tuple[str, ...] = (),
     workbook_rows: int = WORKBOOK_ROWS,
     top: int | None = None,
 ) -> int:
-    """Write ``lists/inspections.csv`` and ``.xlsx``; returns the number of parcels listed.
+    """Write ``lists/inspections.csv`` and ``.xlsx``.
 
     Parcels whose service is unknown are ranked apart: where there are any they follow in
-    ``lists/service_unknown.csv`` and on a sheet of their own. `top` is the length of list that
-    the column ``top_chance`` speaks of.
+    ``lists/service_unknown.csv`` and on a sheet of their own.
+
+    Parameters
+    ----------
+    folder
+        The result folder.
+    ranked
+        Ranked table, index ``parcel_id``.
+    imprint
+        Stands at the head; its units are those of the numbers.
+    workbook_rows
+        Rows of a sheet at most; the CSV file has all.
+    top
+        Length of the list that the column ``top_chance`` is about.
+
+    Returns
+    -------
+    int
+        Number of parcels listed.
     """
     place = folder / "lists"
     place.mkdir(parents=True, exist_ok=True)
@@ -62,18 +90,18 @@ def write_inspection_list(
     ):
         if rows.empty and name != "Inspections":
             continue
-        table = list_table(rows, units=units, owner_columns=owner_columns)
-        _write_csv(place / f"{file}.csv", table, units=units)
+        table = list_table(rows, units=imprint.units)
+        _write_csv(place / f"{file}.csv", table, units=imprint.units)
         read = for_reading(table)
         worklists.append(
             Worklist(
                 name=name,
-                heading=f"{plain_text(county)}: {name.lower()}, {date.isoformat()}",
+                heading=f"{plain_text(imprint.county)}: {name.lower()}, {imprint.date.isoformat()}",
                 table=read,
                 columns=[listed_column(str(name), top=top) for name in read.columns],
                 results=RESULTS,
                 notes=NOTES,
-                units=units,
+                units=imprint.units,
                 most=workbook_rows,
                 who="the inspector",
                 pages_wide=2,
