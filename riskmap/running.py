@@ -57,6 +57,17 @@ def assess(region: Region, progress: Progress | None = None, *, kept: Path | Non
     return Result(region, making.things())
 
 
+def open_result(region: Region, progress: Progress | None = None) -> Result:
+    """Open what is kept of a region's run; what is not, is made when it is asked for.
+
+    Raises
+    ------
+    RiskmapError
+        See ``docs/errors.md``; also when something is asked for and cannot be made.
+    """
+    return Result(region, begin(region, STAGES, progress or Progress()).things())
+
+
 def run(region: Region, *, out: Path | str, progress: Progress | None = None) -> Result:
     """Do the whole job and write the result folder, whole or not at all.
 
@@ -112,6 +123,8 @@ def check_region(path: Path | str, progress: Progress | None = None) -> pd.DataF
 
 def explain(result: Result, parcel_id: str) -> str:
     """Write the page of one parcel; see :func:`riskmap.publish.words.explaining.explain_parcel`.
+
+    A number that no parcel has is answered before anything but the parcels is read.
 
     Raises
     ------

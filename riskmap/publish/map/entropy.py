@@ -189,8 +189,12 @@ def _column(
     flags_at = contexts * (NUMBER_PLACES if steps else 1 << leading)
     low_at = flags_at + guesses * SURE * 4
     state, model = begin(low_at + 32)
-    seen = np.full((guesses, SLOTS), -1, dtype=np.int64)
-    sure = np.zeros((guesses, SLOTS), dtype=np.int64)
+    slots = 1  # as many as the keys ask for: clearing all SLOTS takes longer than a short column
+    for k in range(guesses):
+        for row in range(len(values)):
+            slots = max(slots, keys[k, row] + 1)
+    seen = np.full((guesses, slots), -1, dtype=np.int64)
+    sure = np.zeros((guesses, slots), dtype=np.int64)
     lately = 0
     for row in range(len(values)):
         value = values[row]
