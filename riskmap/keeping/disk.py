@@ -17,7 +17,7 @@ for want of room: a database that cannot be finished gives back what it took."""
 
 
 def for_want_of_room(error: BaseException, part: Path) -> bool:
-    """Tell whether a writer failed because the disk is full, which each says in its own words."""
+    """Whether a writer failed because the disk is full, which each reports in its own words."""
     if isinstance(error, MemoryError) or not any(part.iterdir()):
         return False
     if isinstance(error, RiskmapError) and not isinstance(error, OutputError):

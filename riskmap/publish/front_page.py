@@ -69,6 +69,7 @@ def compose_front_page(
         classes=[each | {"color": palette.CLASS_COLORS[each["name"]]} for each in found["classes"]],
         ranked_count=found["ranked"],
         parcel_count=found["parcels"],
+        missing=found["missing"],
         top=found["top"],
         links=links,
         has_map=any(link.path == "map/index.html" for link in links),

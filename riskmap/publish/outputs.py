@@ -63,7 +63,7 @@ OUTPUTS: Final = (
         "write the inspection list",
         f"{_HERE}.lists.inspection_list:inspection_list",
         gives=("files_inspections",),
-        needs=("parcels", "doubt"),
+        needs=("parcels",),
         settings=(*_HEAD, "lists.order", "lists.inspections"),
         files=(
             File(
@@ -149,7 +149,7 @@ OUTPUTS: Final = (
             "data_quality",
         ),
         layers=_EVERY_LAYER,
-        settings=(*_SENDER, "rules"),
+        settings=(*_SENDER, "rules", "lists.inspections"),
         files=(
             File(
                 "report/index.html",

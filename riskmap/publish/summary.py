@@ -12,6 +12,7 @@ from riskmap.contract.vocabulary import CLASSES, SERVICE
 from riskmap.failure.calibration import FieldMargin
 from riskmap.publish.words.report_text import words_of
 from riskmap.publish.words.text_safety import is_missing, plain_text
+from riskmap.publish.words.unranked import nothing_ranked
 from riskmap.ranking.model import Model
 from riskmap.stages.county import County
 from riskmap.stages.drift import CountyDrift
@@ -64,7 +65,7 @@ def sum_up(
             "crs": county.crs.to_string(),
             "field_margin": field_margin.margin,
             "compared_with": None if drift is None else drift.before,
-            "ranked_by": "score" if learning is None else learning.spoke,
+            "ranked_by": "score" if learning is None else learning.decided_by,
             "model": asdict(model),
         },
     }
@@ -77,6 +78,7 @@ def found_of(ranked: pd.DataFrame, defects: pd.DataFrame | None) -> dict[str, An
         "ranked": int(ranked["rank"].notna().sum()),
         "service": service_counts(ranked),
         "classes": class_counts(ranked),
+        "missing": nothing_ranked(ranked) if "service_reason" in ranked else [],
         "top": top_rows(ranked),
         "defects": defect_counts(defects),
     }

@@ -24,7 +24,8 @@ from riskmap.publish.words.text_safety import csv_text
 def _write(folder: Path, ranked: pd.DataFrame, **options: object) -> Path:
     day = datetime.date(2025, 6, 30)
     imprint = Imprint("Example County", day, options.pop("units", "us"))  # type: ignore[arg-type]
-    write_inspection_list(folder, ranked, imprint, **options)  # type: ignore[arg-type]
+    given = {"length": 5000} | options
+    write_inspection_list(folder, ranked, imprint, **given)  # type: ignore[arg-type]
     return folder / "lists"
 
 
@@ -98,7 +99,9 @@ class TestWorkbook:
     def test_ranges_read_as_text_and_the_chance_names_its_list(
         self, tmp_path: Path, full: Any
     ) -> None:
-        book = openpyxl.load_workbook(_write(tmp_path, full.ranked, top=200) / "inspections.xlsx")
+        book = openpyxl.load_workbook(
+            _write(tmp_path, full.ranked, length=200) / "inspections.xlsx"
+        )
         sheet = book["Inspections"]
         titles = [cell.value for cell in sheet[1]]
         assert {"Look for", "Likely state", "Chance, first 200 (%)"} <= set(titles)
@@ -115,7 +118,7 @@ class TestWorkbook:
 
     @pytest.fixture
     def path(self, tmp_path: Path, ranked: gpd.GeoDataFrame) -> Path:
-        return _write(tmp_path, ranked, workbook_rows=200) / "inspections.xlsx"
+        return _write(tmp_path, ranked, length=200) / "inspections.xlsx"
 
     def test_is_made_to_be_worked_in(self, path: Path) -> None:
         sheet = openpyxl.load_workbook(path)["Inspections"]

@@ -96,6 +96,7 @@ def site(tmp_path_factory: pytest.TempPathFactory, full: Any, public_county: Any
         full.ranked,
         imprint,
         model=read_model(None, features=FEATURES),
+        head=100,
         rules=Rules(class_cuts=(30.0, 40.0, 50.0, 60.0)),
     )
     public_county.write(place, contact=public_county.contact, layers=public_county.layers)

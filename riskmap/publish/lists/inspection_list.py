@@ -18,11 +18,11 @@ from riskmap.publish.lists.list_columns import (
     list_table,
     listed_column,
 )
-from riskmap.publish.lists.workbook import WORKBOOK_ROWS, Worklist, write_workbook
+from riskmap.publish.lists.workbook import Worklist, write_workbook
 from riskmap.publish.words.doubt_words import LIKELIHOOD, RANGE_MEANING, WIDE_MEANING
 from riskmap.publish.words.imprint import Imprint, imprint_of
 from riskmap.publish.words.text_safety import csv_text, plain_text
-from riskmap.stages.listing import as_listed
+from riskmap.stages.listing import as_listed, list_length
 from riskmap.stages.result import Result
 
 NOTES: Final = (
@@ -39,13 +39,9 @@ NOTES: Final = (
 def inspection_list(folder: Path, result: Result) -> None:
     """Write the inspection list of a run."""
     lists = result.region.lists
-    write_inspection_list(
-        folder,
-        as_listed(result.parcels, lists.order),
-        imprint_of(result.region),
-        workbook_rows=lists.inspections or len(result.parcels),
-        top=None if result.doubt is None else result.doubt.top,
-    )
+    listed = as_listed(result.parcels, lists.order)
+    imprint = imprint_of(result.region)
+    write_inspection_list(folder, listed, imprint, length=list_length(listed, lists))
 
 
 def write_inspection_list(
@@ -53,8 +49,7 @@ def write_inspection_list(
     ranked: pd.DataFrame,
     imprint: Imprint,
     *,
-    workbook_rows: int = WORKBOOK_ROWS,
-    top: int | None = None,
+    length: int,
 ) -> int:
     """Write ``lists/inspections.csv`` and ``.xlsx``.
 
@@ -69,10 +64,9 @@ def write_inspection_list(
         Ranked table, index ``parcel_id``.
     imprint
         Stands at the head; its units are those of the numbers.
-    workbook_rows
-        Rows of a sheet at most; the CSV file has all.
-    top
-        Length of the list that the column ``top_chance`` is about.
+    length
+        Rows of each sheet of the workbook, and the list that ``top_chance`` speaks of; the tables
+        hold every row.
 
     Returns
     -------
@@ -98,11 +92,11 @@ def write_inspection_list(
                 name=name,
                 heading=f"{plain_text(imprint.county)}: {name.lower()}, {imprint.date.isoformat()}",
                 table=read,
-                columns=[listed_column(str(name), top=top) for name in read.columns],
+                columns=[listed_column(str(name), top=length) for name in read.columns],
                 results=RESULTS,
                 notes=NOTES,
                 units=imprint.units,
-                most=workbook_rows,
+                most=length,
                 who="the inspector",
                 pages_wide=2,
             )

@@ -9,10 +9,11 @@ import pandas as pd
 
 from riskmap.failure.service_life import survival_table
 from riskmap.publish.report.further import further_sections
-from riskmap.publish.report.pages import HEAD, Findings, write_report
+from riskmap.publish.report.pages import Findings, write_report
 from riskmap.publish.report.plan import nitrate_table, weights_table, zones_by_kind
 from riskmap.publish.report.section import Section
 from riskmap.publish.words.imprint import sender_of
+from riskmap.stages.listing import list_length
 from riskmap.stages.result import Result
 
 FEWEST_LIVES: Final = 20
@@ -31,7 +32,6 @@ def county_report(folder: Path, result: Result) -> None:
         rows_read={name: len(table) for name, table in tables.items()},
         sections=_own_sections(result),
         map_layers={name: tables[name] for name in REPORT_LAYERS if name in tables},
-        head=HEAD if doubt is None else doubt.top,
     )
     write_report(
         folder,
@@ -39,6 +39,7 @@ def county_report(folder: Path, result: Result) -> None:
         sender_of(result.region),
         model=result.model,
         rules=result.region.rules,
+        head=list_length(result.parcels, result.region.lists),
         findings=findings,
     )
 

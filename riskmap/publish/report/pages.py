@@ -36,7 +36,6 @@ from riskmap.publish.report.risk import (
     drivers,
     drivers_section,
     factor_points,
-    head_length,
     neighborhoods,
     places_section,
     scores_section,
@@ -49,9 +48,6 @@ from riskmap.publish.words.imprint import Imprint
 from riskmap.publish.words.report_text import evidence_counts
 from riskmap.publish.words.text_safety import plain_text
 from riskmap.ranking.model import Model
-
-HEAD: Final = 100
-"""Systems at the head of the list that the report sets against the rest."""
 
 STILL_ON_PAPER: Final = 12
 """Rows of a table that stay together on a printed page."""
@@ -77,8 +73,6 @@ class Findings:
         Further parts (validation, drift, fairness, doubt), in the order wanted.
     map_layers
         ``streams`` and ``waterbodies`` for the map, where there are any.
-    head
-        Systems at the head of the list (at most a quarter of all are taken).
     settings
         As in the run record.
     """
@@ -90,7 +84,6 @@ class Findings:
     rows_read: Mapping[str, int] | None = None
     sections: Sequence[Section] = field(default_factory=tuple)
     map_layers: Mapping[str, gpd.GeoDataFrame] = field(default_factory=dict)
-    head: int = HEAD
     settings: Mapping[str, Any] | None = None
 
 
@@ -101,6 +94,7 @@ def write_report(
     *,
     model: Model,
     rules: Rules,
+    head: int,
     findings: Findings | None = None,
 ) -> Path:
     """Write ``report/index.html`` into `folder`; returns its path.
@@ -117,11 +111,13 @@ def write_report(
         The scoring model.
     rules
         The county's rules: cuts of the classes, the horizon, the wells' setback.
+    head
+        Length of the list: so many systems are set against the rest.
     findings
         What else there is to tell.
     """
     text = compose_report(
-        ranked, imprint, model=model, rules=rules, findings=findings or Findings()
+        ranked, imprint, model=model, rules=rules, head=head, findings=findings or Findings()
     )
     path = folder / "report" / "index.html"
     path.parent.mkdir(parents=True, exist_ok=True)
@@ -130,11 +126,16 @@ def write_report(
 
 
 def compose_report(
-    ranked: gpd.GeoDataFrame, imprint: Imprint, *, model: Model, rules: Rules, findings: Findings
+    ranked: gpd.GeoDataFrame,
+    imprint: Imprint,
+    *,
+    model: Model,
+    rules: Rules,
+    head: int,
+    findings: Findings,
 ) -> str:
     """Return the report's text; see :func:`write_report`."""
     units, cuts = imprint.units, rules.class_cuts
-    top = head_length(ranked, findings.head)
     science = (
         aging_section(
             ranked,
@@ -149,13 +150,13 @@ def compose_report(
         systems_section(ranked),
         known_section(ranked, model, units=units),
         ages_section(ranked),
-        places_section(ranked, cuts=cuts, units=units, top=top, layers=findings.map_layers),
+        places_section(ranked, cuts=cuts, units=units, top=head, layers=findings.map_layers),
         scores_section(ranked, cuts=cuts),
-        drivers_section(ranked, model, top=top),
+        drivers_section(ranked, model, top=head),
         *(section for section in science if section is not None),
         *findings.sections,
         quality_section(findings.defects, rows_read=findings.rows_read),
-        collect_section(ranked, model, units=units, top=top, information=findings.information),
+        collect_section(ranked, model, units=units, top=head, information=findings.information),
         method_section(model, units=units),
         settings_section(settings=findings.settings, versions=package_versions(), units=units),
     ]
@@ -164,7 +165,7 @@ def compose_report(
         county=plain_text(imprint.county),
         date=imprint.date.isoformat(),
         contact=plain_text(imprint.contact),
-        facts=key_facts(ranked, model, units=units, top=top, information=findings.information),
+        facts=key_facts(ranked, model, units=units, top=head, information=findings.information),
         cautions=[plain_text(caution) for caution in CAUTIONS],
     )
 
@@ -200,8 +201,9 @@ def key_facts(
         if len(places) and places["upper"].iloc[0]:
             first = places.iloc[0]
             facts.append(
-                f"Most systems of high or very high priority lie in {plain_text(places.index[0])}: "
-                f"{int(first['upper']):,} of {int(first['systems']):,}."
+                f"The most systems of high or very high priority in one neighborhood are in "
+                f"{plain_text(places.index[0])}: {int(first['upper']):,} of its "
+                f"{int(first['systems']):,} systems."
             )
     return [*facts, *_driver_facts(ranked, model, units, top), *look_up_facts(information)]
 
@@ -217,8 +219,8 @@ def _driver_facts(ranked: pd.DataFrame, model: Model, units: Units, top: int) ->
     if len(missing):
         record = label(str(missing.index[0]), units)
         facts.append(
-            f"Missing at the head of the list more than any other that weighs: {record.lower()}, "
-            f"not known for {int(missing['head'].iloc[0]):,} of the first {top:,}."
+            f"Most often missing among the first {top:,}: {record.lower()}, not known for "
+            f"{int(missing['head'].iloc[0]):,} of the first {top:,}."
         )
     return facts
 
