@@ -178,9 +178,9 @@ def _new(options: argparse.Namespace) -> int:
 
 
 def _explain(options: argparse.Namespace) -> int:
-    from riskmap.running import assess, explain, open_region
+    from riskmap.running import explain, open_region, open_result
 
-    result = assess(open_region(options.region), _progress(options))
+    result = open_result(open_region(options.region), _progress(options))
     _say(explain(result, options.parcel))
     return 0
 

@@ -26,6 +26,7 @@ from riskmap.contract.units import ACRE_M2
 from riskmap.groundwater.setbacks import virus_time_d
 from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.publish.lists.zones_table import LAYERS, write_zone_layers, write_zone_list
+from riskmap.publish.words.imprint import Imprint
 from riskmap.ranking.settings import LearningSettings
 from riskmap.stages.groundwater import Groundwater
 from riskmap.stages.result import Result
@@ -354,6 +355,9 @@ class TestSeasonalHigh:
         assert set(lots["seasonal_depth_by"]) == {"soil", "regional"}
 
 
+DAY = datetime.date(2026, 5, 1)
+
+
 class TestFiles:
     def test_layers_are_read_back_and_the_bytes_repeat(
         self, planning: Planning, tmp_path: Path
@@ -372,9 +376,8 @@ class TestFiles:
 
     def test_the_table_for_a_plan(self, planning: Planning, tmp_path: Path) -> None:
         paths = write_zone_list(
-            tmp_path, planning.zones, county="Exampleshire", date=datetime.date(2026, 5, 1),
-            notes=planning.notes,
-        )  # fmt: skip
+            tmp_path, planning.zones, Imprint("Exampleshire", DAY), notes=planning.notes
+        )
         assert [path.name for path in paths] == ["zones.csv", "zones.xlsx"]
         rows = list(csv.DictReader(io.StringIO(paths[0].read_text())))
         assert len(rows) == len(planning.zones)
@@ -387,14 +390,12 @@ class TestFiles:
         assert planning.notes[0] in notes
 
     def test_meters_where_the_region_reads_meters(self, planning: Planning, tmp_path: Path) -> None:
-        path, _ = write_zone_list(
-            tmp_path, planning.zones, county="X", date=datetime.date(2026, 5, 1), units="si"
-        )
+        path, _ = write_zone_list(tmp_path, planning.zones, Imprint("X", DAY, "si"))
         row = next(csv.DictReader(io.StringIO(path.read_text())))
         hectares = planning.zones["area_m2"].iloc[0] / 1e4
         assert float(row["area_ha"]) == pytest.approx(hectares, abs=0.01)
 
     def test_text_that_would_run_is_quoted(self, planning: Planning, tmp_path: Path) -> None:
         bad = planning.zones.assign(why="=1+1")
-        path, _ = write_zone_list(tmp_path, bad, county="X", date=datetime.date(2026, 5, 1))
+        path, _ = write_zone_list(tmp_path, bad, Imprint("X", DAY))
         assert next(csv.DictReader(io.StringIO(path.read_text())))["why"] == "'=1+1"
