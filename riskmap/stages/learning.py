@@ -249,9 +249,9 @@ def _marked(factor: Factor) -> Factor:
 def _learned_parts(
     rows: pd.DataFrame, told: Explanation, table: pd.DataFrame, model: Model
 ) -> Scores:
-    """Scores whose failure points are the learned failure score, dealt out by positive shares.
+    """Scores whose failure points are the learned failure score, divided by positive shares.
 
-    The share of the score itself, where learning corrects it, is dealt out by the score's points.
+    The share of the score itself, where learning corrects it, is divided by the score's points.
     """
     result = score(rows, model)
     factors = model.of("failure")
