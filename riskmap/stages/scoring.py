@@ -34,7 +34,17 @@ def gather_features(county: County, *parts: pd.DataFrame) -> pd.DataFrame:
 
 
 def score_and_rank(county: County, features: pd.DataFrame, model: Model) -> pd.DataFrame:
-    """Score, rank and explain every parcel by the scoring model."""
+    """Score, rank and explain every parcel by the scoring model.
+
+    Parameters
+    ----------
+    county
+        Gives units and class limits.
+    features
+        All features; index ``parcel_id``.
+    model
+        The scoring model.
+    """
     region = county.region
     return ranked_table(features, model, units=region.county.units, cuts=region.rules.class_cuts)
 
@@ -42,6 +52,14 @@ def score_and_rank(county: County, features: pd.DataFrame, model: Model) -> pd.D
 def gather_parcels(
     county: County, features: pd.DataFrame, ranked: pd.DataFrame, doubted: pd.DataFrame
 ) -> gpd.GeoDataFrame:
-    """Put features, scores and doubt on the lots; index ``parcel_id``."""
+    """Put features, scores and doubt on the lots; index ``parcel_id``.
+
+    Parameters
+    ----------
+    county
+        Gives the lots.
+    features, ranked, doubted
+        Index ``parcel_id``; parcels without doubt columns get missing values.
+    """
     table: Any = features.join(ranked).join(doubted)
     return gpd.GeoDataFrame(table, geometry=county.lots.geometry, crs=county.crs)
