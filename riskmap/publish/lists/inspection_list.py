@@ -25,7 +25,7 @@ from riskmap.publish.words.text_safety import csv_text, plain_text
 
 NOTES: Final = (
     ("At every stop", "; ".join(ALWAYS)),
-    ("Likely state", "By the clogging model, if nothing was mended off the record: an estimate, "
+    ("Likely state", "By the clogging model, if nothing was repaired off the record: an estimate, "
      "not a finding. What was found at the last visit outweighs it."),
     ("Ranges and chance", f"{RANGE_MEANING} {WIDE_MEANING} In words: "
      + ", ".join(f"{percent(least)} and more {words}" for least, words in LIKELIHOOD)
