@@ -119,7 +119,8 @@ def explain(result: Result, parcel_id: str) -> str:
         If there is no such parcel; the nearest numbers are named.
     """
     tables = result.county.tables
-    require_parcel(parcel_id, tables["parcels"]["parcel_id"])
+    strays = result.things["strays"]
+    require_parcel(parcel_id, pd.concat([tables["parcels"]["parcel_id"], strays["parcel_id"]]))
     records = {name: tables[name] for name in RECORD_LAYERS if name in tables}
     if "permits" in records:
         parcels = tables["parcels"].set_index("parcel_id", drop=False)

@@ -28,6 +28,8 @@ from riskmap.ranking.hotspots import ALPHA, contiguity_weights, gi_star, name_sp
 from riskmap.spatial.hexagons import hexagon_of, touching
 from riskmap.spatial.neighbors import sum_within
 
+Corner = tuple[float, float]
+
 ZONE_KINDS: Final = ("wellhead", "capture", "nitrate", "dense_old", "hot_spot", "vulnerable")
 """Kinds of reason in order of priority: land with several reasons goes to the first.
 
@@ -144,12 +146,16 @@ def near_cells(grid: Grid, x_m: ArrayLike, y_m: ArrayLike, *, within_m: float) -
     return np.asarray(distance <= within_m, bool)
 
 
-def _coarse(grid: Grid, cell_m: float) -> Grid:
-    """Make a coarser grid that covers `grid` with a cell to spare on every side."""
-    rows, columns = (int(np.ceil(n * grid.cell_m / cell_m)) + 2 for n in grid.values.shape)
+def _coarse(grid: Grid, cell_m: float, corner: Corner | None) -> Grid:
+    """Make a coarser grid, laid from `corner`, that covers `grid` with a cell to spare."""
+    west, north = corner or (grid.west_m, grid.north_m)
+    first = np.floor([(grid.west_m - west) / cell_m, (north - grid.north_m) / cell_m]) - 1
+    _, south, east, _ = grid.bounds
+    last = np.ceil([(east - west) / cell_m, (north - south) / cell_m]) + 1
+    columns, rows = (last - first).astype(int)
     return grid_from_bounds(
-        west_m=grid.west_m - cell_m,
-        north_m=grid.north_m + cell_m,
+        west_m=west + first[0] * cell_m,
+        north_m=north - first[1] * cell_m,
         cell_m=cell_m,
         values=np.zeros((rows, columns)),
     )
@@ -160,7 +166,13 @@ def _onto(grid: Grid, coarse: Grid) -> Floats:
     return coarse.bilinear(x, y)
 
 
-def nitrate_field(grid: Grid, systems: pd.DataFrame, water: GroundwaterSettings) -> Floats:
+def nitrate_field(
+    grid: Grid,
+    systems: pd.DataFrame,
+    water: GroundwaterSettings,
+    *,
+    corner: Corner | None = None,
+) -> Floats:
     """Nitrate of what percolates around each cell, mg/L as N.
 
     Computed on cells of a quarter of the balance's radius and read between them.
@@ -173,8 +185,10 @@ def nitrate_field(grid: Grid, systems: pd.DataFrame, water: GroundwaterSettings)
         ``x_m``, ``y_m``, ``nitrogen_load_kg_yr``, ``daily_flow_l_d``.
     water
         Radius, recharge and background of the balance.
+    corner
+        As :func:`reasons_of_cells` takes it.
     """
-    coarse = _coarse(grid, max(water.balance_radius_m / 4.0, grid.cell_m))
+    coarse = _coarse(grid, max(water.balance_radius_m / 4.0, grid.cell_m), corner)
     x, y = coarse.centers()
     found = neighborhood_nitrate_mg_l(
         systems["x_m"], systems["y_m"],
@@ -184,7 +198,9 @@ def nitrate_field(grid: Grid, systems: pd.DataFrame, water: GroundwaterSettings)
     return _onto(grid, coarse.with_values(found.reshape(x.shape)))
 
 
-def density_and_age(grid: Grid, systems: pd.DataFrame, *, radius_m: float) -> tuple[Floats, Floats]:
+def density_and_age(
+    grid: Grid, systems: pd.DataFrame, *, radius_m: float, corner: Corner | None = None
+) -> tuple[Floats, Floats]:
     """Density of the systems around each cell, and their mean age.
 
     Parameters
@@ -195,14 +211,16 @@ def density_and_age(grid: Grid, systems: pd.DataFrame, *, radius_m: float) -> tu
         ``x_m``, ``y_m``, ``age_yr`` (NaN where unknown).
     radius_m
         Radius of the circle in which systems are counted, m.
+    corner
+        As :func:`reasons_of_cells` takes it.
 
     Returns
     -------
     tuple
-        Systems per km2, and mean age of those whose age is known, years (0 where there are none);
+        Systems per km2, and mean age of those whose age is known, years (NaN where there are none);
         both in the grid's shape.
     """
-    coarse = _coarse(grid, max(radius_m / 4.0, grid.cell_m))
+    coarse = _coarse(grid, max(radius_m / 4.0, grid.cell_m), corner)
     x, y = coarse.centers()
     age = systems["age_yr"].to_numpy(float)
     weights = np.column_stack([np.ones(len(age)), np.nan_to_num(age), np.isfinite(age)])
@@ -286,6 +304,7 @@ def reasons_of_cells(
     vulnerability_frac: Floats,
     water: GroundwaterSettings,
     settings: ZoneSettings,
+    corner: Corner | None = None,
 ) -> dict[str, Flags]:
     """All reasons of a county's cells, by kind in the order of :data:`ZONE_KINDS`.
 
@@ -306,11 +325,14 @@ def reasons_of_cells(
         Of the region, for the nitrogen balance.
     settings
         Limits and lengths.
+    corner
+        Easting and northing of the north-west corner of the county's cells, where `grid` holds
+        some of them only: every part of a county then gets the reasons it has in the whole.
     """
     near = near_cells(grid, systems["x_m"], systems["y_m"], within_m=settings.near_m)
     score = systems[settings.hot_score]
-    nitrate = nitrate_field(grid, systems, water)
-    density, age = density_and_age(grid, systems, radius_m=settings.dense_radius_m)
+    nitrate = nitrate_field(grid, systems, water, corner=corner)
+    density, age = density_and_age(grid, systems, radius_m=settings.dense_radius_m, corner=corner)
     hexagons = hot_hexagons(systems["x_m"], systems["y_m"], score, settings)
     found = {
         "wellhead": wellhead,

@@ -116,4 +116,5 @@ def map_chunks(
 
 
 def _shown(parts: Iterable[Part], total: int, unit: str, hidden: bool) -> Iterable[Part]:
-    return tqdm(parts, total=total, unit=unit, disable=hidden, leave=False)
+    """Show a bar on a terminal; none in a log (``None`` asks whether there is a terminal)."""
+    return tqdm(parts, total=total, unit=unit, disable=hidden or None, leave=False)

@@ -157,6 +157,8 @@ class Column:
         What to look for on a visit.
     lookup
         The look-up that would give it, of those of :mod:`riskmap.ranking.information`.
+    asked
+        What to ask for where it is unknown; by its factor's label where not given.
     depends_on
         Recorded columns that a computed one depends on.
     from_visits
@@ -189,6 +191,7 @@ class Column:
     in_report: str = ""
     prompts: tuple[Prompt, ...] = ()
     lookup: str = ""
+    asked: str = ""
     depends_on: tuple[str, ...] = ()
     from_visits: bool = False
     of_components: str = ""

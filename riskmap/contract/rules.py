@@ -159,10 +159,6 @@ class Rules(Section):
         0.5, "Share of the main building, or of the lot, in the sewer area from which it counts as "
         "sewered", unit="0-1", low=0, high=1, source=JUDGED,
     )  # fmt: skip
-    all_unsewered: bool = setting(
-        False, "The county has no public sewer at all; otherwise built lots are unknown where "
-        "there is no sewer map", source="unknown is never safe",
-    )  # fmt: skip
     class_cuts: tuple[float, float, float, float] = setting(
         (30.0, 40.0, 50.0, 60.0), "Scores that part very low, low, moderate, high and very high",
         unit="points", low=0, high=100, source=JUDGED,

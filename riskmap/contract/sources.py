@@ -66,6 +66,7 @@ class Source(Section):
         "auto", "Distribution form where the name cannot tell: `rdb`, `quality_portal`, `csv` ..."
     )
     table: str | None = setting(None, "Layer or table inside the file")
+    attributes_table: str | None = setting(None, "Layer, table or sheet inside `attributes`")
     join_on: tuple[str, str] | None = setting(
         None, "Key column in `file` and key column in `attributes`"
     )

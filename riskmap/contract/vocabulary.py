@@ -36,8 +36,8 @@ REPLACEMENTS: Final = ("in-ground field", "mound", "holding tank only", "unknown
 
 FLOOD_WORDS: Final = {
     "floodway": "floodway",
-    "hundred_year": "hundred-year",
-    "five_hundred_year": "five-hundred-year",
+    "hundred_year": "1% annual chance",
+    "five_hundred_year": "0.2% annual chance",
     "outside": "outside",
 }
 """Flood zone -> how it is read, the worst first."""

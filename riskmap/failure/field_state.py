@@ -93,7 +93,7 @@ def reserve_today_frac(case: FieldCase, *, physics: FailureSettings = USUAL) -> 
     if mounds.any():
         some = _rows(case, mounds)
         base = _reserve(*_mound_base(some), some, physics=physics)
-        first[mounds] = np.where(base < first[mounds], base, first[mounds])
+        first[mounds] = np.minimum(base, first[mounds])
     return first
 
 

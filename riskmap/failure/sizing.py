@@ -10,7 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from riskmap.contract.arrays import Flags, Floats
-from riskmap.contract.evidence import ASSUMED, INFERRED, MAPPED, MEASURED
+from riskmap.contract.evidence import INFERRED, MAPPED, MEASURED, UNKNOWN
 from riskmap.contract.rule_sets import LOADING_RULES, TEXAS, LoadingRule
 from riskmap.contract.rules import RulePeriod
 
@@ -38,9 +38,6 @@ KSAT_ANCHOR_CLASSES: Final = ("IV", "III", "II", "Ib", "Ia")
 """Saturated conductivity that stands for each class. 4, 14 and 42 are break points of the national
 absorption-field rule (slow water movement; poor filter); 0.42 and 141 bound the survey's slow and
 rapid classes (from memory). Giving a class to each is our own choice."""
-
-DEFAULT_CLASS = "III"
-"""Soil class when nothing is known of the soil (own choice: the middle of the table)."""
 
 TIGHT_SOIL_POWER = 0.5
 """How acceptance falls with conductivity in soils finer than the finest class (own choice)."""
@@ -144,8 +141,9 @@ def accept_rate_l_d_m2(
 
     In this order: the rule's own key (class named on the permit, or percolation test: measured),
     the permit's class by ``texas_soil_class`` (inferred), texture class (mapped), conductivity
-    (inferred), clay content (inferred), the default class (assumed). Rules by percolation, and
-    soils without the rule's key, use the classes of ``texas_soil_class`` for the later steps.
+    (inferred), clay content (inferred). A soil of which nothing is known has no rate: NaN, unknown.
+    Rules by percolation, and soils without the rule's key, use the classes of ``texas_soil_class``
+    for the later steps.
 
     Parameters
     ----------
@@ -166,14 +164,12 @@ def accept_rate_l_d_m2(
     by_texture = blank if texture is None else rate_of_class(class_of_texture(texture), rule=TEXAS)
     by_ksat = blank if ksat_um_s is None else rate_of_ksat(ksat_um_s)
     by_clay = blank if clay_pct is None else rate_of_class(class_of_clay(clay_pct), rule=TEXAS)
-    default = rate_of_class(np.full(size, DEFAULT_CLASS, object), rule=TEXAS)
     return _first_known(
         (permitted, MEASURED),
         (by_name, INFERRED),
         (by_texture, MAPPED),
         (by_ksat, INFERRED),
         (by_clay, INFERRED),
-        (default, ASSUMED),
     )
 
 
@@ -209,6 +205,7 @@ def _first_known(*steps: tuple[Floats, int]) -> tuple[Floats, npt.NDArray[np.int
         empty = np.isnan(value)
         value[empty] = later[empty]
         mark[empty] = code
+    mark[np.isnan(value)] = UNKNOWN
     return value, mark
 
 

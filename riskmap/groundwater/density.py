@@ -23,12 +23,6 @@ NEIGHBORHOOD_M: Final = float(np.sqrt(SQUARE_MILE_KM2 * 1e6 / np.pi))
 DRAINFIELDS_NEAR_WELL_M: Final = 229.0
 
 
-def per_area_km2(count: ArrayLike, area_km2: ArrayLike) -> NDArray[np.float64]:
-    """Systems per square kilometer of an area given; NaN where the area is not positive."""
-    area = np.asarray(area_km2, float)
-    return np.where(area > 0, np.asarray(count, float) / np.where(area > 0, area, 1.0), np.nan)
-
-
 def is_dense(per_km2: ArrayLike) -> NDArray[np.bool_]:
     """Flag what lies above (not at) 40 systems per square mile; NaN is not flagged."""
     value = np.asarray(per_km2, float)

@@ -17,24 +17,6 @@ def _rank_within(group: Whole, value: NDArray[np.float64]) -> tuple[Whole, Whole
     return order, np.arange(len(group)) - first
 
 
-def leading_systems(pairs: pd.DataFrame, *, top: int = 3) -> pd.DataFrame:
-    """Systems that add most to each well (columns of ``pairs`` plus ``place``, 1 the largest)."""
-    order, place = _rank_within(
-        pairs["well"].to_numpy(np.int64), pairs["nitrate_added_mg_l"].to_numpy(float)
-    )
-    kept = pairs.iloc[order[place < top]].reset_index(drop=True)
-    return kept.assign(place=place[place < top] + 1)
-
-
-def threatened_wells(pairs: pd.DataFrame, *, least_mg_l: float = 0.1) -> pd.DataFrame:
-    """Pairs that add at least ``least_mg_l``, by system, the largest addition first."""
-    kept = pairs[pairs["nitrate_added_mg_l"] >= least_mg_l]
-    order, place = _rank_within(
-        kept["system"].to_numpy(np.int64), kept["nitrate_added_mg_l"].to_numpy(float)
-    )
-    return kept.iloc[order].reset_index(drop=True).assign(place=place + 1)
-
-
 def sum_at_wells(pairs: pd.DataFrame, n_wells: int) -> pd.DataFrame:
     """Superpose the plumes at every well.
 

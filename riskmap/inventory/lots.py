@@ -9,7 +9,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from riskmap.spatial.edges import FloatArray, GeometryArray, IntArray
+from riskmap.contract.arrays import Floats, Whole
+from riskmap.spatial.edges import GeometryArray
 from riskmap.spatial.overlaps import area_fractions
 
 QUARTER_SEGMENTS = 4
@@ -49,7 +50,7 @@ def polygons_of(shapes: GeometryArray) -> GeometryArray:
     return _collect(parts[solid], owner[solid], len(shapes))
 
 
-def _collect(parts: GeometryArray, owner: IntArray, count: int) -> GeometryArray:
+def _collect(parts: GeometryArray, owner: Whole, count: int) -> GeometryArray:
     collected = np.full(count, EMPTY, dtype=object)
     if len(parts):
         shapely.multipolygons(parts, indices=owner, out=collected)
@@ -87,7 +88,7 @@ def obstacles_near(lots: GeometryArray, shapes: GeometryArray, distance_m: float
     return empty
 
 
-def main_buildings(lots: GeometryArray, houses: GeometryArray, min_m2: float) -> IntArray:
+def main_buildings(lots: GeometryArray, houses: GeometryArray, min_m2: float) -> Whole:
     """Position of the footprint with most of its area on each lot.
 
     Parameters
@@ -129,7 +130,7 @@ def inside_line(lots: GeometryArray, setback_m: float) -> GeometryArray:
     return np.asarray(shapely.buffer(lots, -setback_m, quad_segs=QUARTER_SEGMENTS))
 
 
-def middles(areas: GeometryArray) -> FloatArray:
+def middles(areas: GeometryArray) -> Floats:
     """(n, 2) easting and northing of a point on each area: its centroid where that is inside.
 
     NaN for empty areas.
@@ -143,7 +144,7 @@ def middles(areas: GeometryArray) -> FloatArray:
     return result
 
 
-def line_distance_m(lots: GeometryArray, points_m: FloatArray) -> NDArray[np.float64]:
+def line_distance_m(lots: GeometryArray, points_m: Floats) -> NDArray[np.float64]:
     """Distance from a point of each lot to the lot line; NaN where either is missing."""
     points = np.full(len(lots), None, dtype=object)
     known = np.isfinite(points_m).all(axis=1) & ~shapely.is_empty(lots)

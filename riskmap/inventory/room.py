@@ -11,13 +11,14 @@ import pandas as pd
 import shapely
 from numpy.typing import ArrayLike
 
+from riskmap.contract.arrays import Floats, Whole
 from riskmap.contract.kinds import KINDS, MOUND_SAND_M
 from riskmap.contract.rules import Rules
 from riskmap.contract.vocabulary import REPLACEMENTS
 from riskmap.inventory.lots import inside_line, less, obstacles_near, sound_polygons
 from riskmap.inventory.room_kernel import largest_squares
 from riskmap.inventory.wells import drinking_wells
-from riskmap.spatial.edges import FloatArray, GeometryArray, IntArray
+from riskmap.spatial.edges import GeometryArray
 from riskmap.spatial.nearest import straight_pieces
 
 LEAST_MOUND_SOIL_CM: Final = 30.0
@@ -159,8 +160,8 @@ def free_ground(lots: GeometryArray, obstacles: Obstacles, rules: Rules) -> Geom
 
 
 def best_places(
-    free: GeometryArray, lots: GeometryArray, azimuth_deg: FloatArray, rules: Rules
-) -> tuple[GeometryArray, FloatArray]:
+    free: GeometryArray, lots: GeometryArray, azimuth_deg: Floats, rules: Rules
+) -> tuple[GeometryArray, Floats]:
     """Largest rectangle of the field's proportions on each lot's free ground.
 
     Parameters
@@ -197,21 +198,19 @@ def best_places(
     return _rectangles(middle, half, chosen, rules.length_to_width), 2 * half
 
 
-def _directions(azimuth_deg: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _directions(azimuth_deg: Floats) -> tuple[Floats, Floats]:
     """Turn azimuths into unit vectors along the contour and down the slope."""
     turn = np.radians(azimuth_deg)
     along = np.column_stack([np.cos(turn), -np.sin(turn)])
     return along, np.column_stack([np.sin(turn), np.cos(turn)])
 
 
-def _squares(
-    free: GeometryArray, azimuth_deg: FloatArray, proportion: float
-) -> tuple[FloatArray, FloatArray]:
+def _squares(free: GeometryArray, azimuth_deg: Floats, proportion: float) -> tuple[Floats, Floats]:
     """Middle (easting, northing) and half-width of the best rectangle on each lot."""
     parts, lot = shapely.get_parts(free, return_index=True)
     rings, part = shapely.get_rings(parts, return_index=True)
     points, ring = shapely.get_coordinates(rings, return_index=True)
-    owner: IntArray = lot[part[ring]]
+    owner: Whole = lot[part[ring]]
     bounds = np.nan_to_num(shapely.bounds(free)).reshape(-1, 4)
     origin = bounds[:, :2]
     along, down = _directions(azimuth_deg)
@@ -227,7 +226,7 @@ def _squares(
 
 
 def _rectangles(
-    middle: FloatArray, half: FloatArray, azimuth_deg: FloatArray, proportion: float
+    middle: Floats, half: Floats, azimuth_deg: Floats, proportion: float
 ) -> GeometryArray:
     along, down = _directions(azimuth_deg)
     length, width = along * (half * proportion)[:, None], down * half[:, None]
@@ -246,7 +245,7 @@ def _rectangles(
     return places
 
 
-def _across_long_side_deg(lots: GeometryArray) -> FloatArray:
+def _across_long_side_deg(lots: GeometryArray) -> Floats:
     """Azimuth across the long side of each lot's smallest enclosing rectangle; 0 if it has none."""
     result = np.zeros(len(lots))
     frames = shapely.oriented_envelope(lots)
@@ -259,7 +258,7 @@ def _across_long_side_deg(lots: GeometryArray) -> FloatArray:
     return result
 
 
-def _ground_arrays(ground: Ground, count: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _ground_arrays(ground: Ground, count: int) -> tuple[Floats, Floats, Floats]:
     """Slope, azimuth and the lesser of the two depths."""
     slope, azimuth, wet, restriction = (
         np.broadcast_to(np.asarray(values, dtype=float), count)

@@ -9,12 +9,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from riskmap.contract.arrays import Floats
 from riskmap.contract.evidence import marked
 from riskmap.contract.features import SOIL_LIMITS
 from riskmap.contract.rules import Rules
 from riskmap.contract.vocabulary import DRAINAGE_CLASSES, HYDROLOGIC_GROUPS
 from riskmap.inventory.soil_curves import RATING_CLASSES
-from riskmap.spatial.edges import FloatArray, GeometryArray
+from riskmap.spatial.edges import GeometryArray
 from riskmap.spatial.overlaps import area_fractions
 
 SURVEY_DEPTH_CM: Final = 200.0
@@ -118,12 +119,12 @@ class _Weighted:
         self.weight = weights["weight"].to_numpy(dtype=float)
         self.count = count
 
-    def share(self, chosen: NDArray[np.bool_]) -> FloatArray:
+    def share(self, chosen: NDArray[np.bool_]) -> Floats:
         """Share of each area under the chosen rows."""
         share = np.bincount(self.row, self.weight * chosen, minlength=self.count)
         return np.asarray(np.minimum(share, 1.0))
 
-    def mean(self, values: FloatArray) -> FloatArray:
+    def mean(self, values: Floats) -> Floats:
         """Mean over the rows that are not NaN; NaN where there are none."""
         known = np.isfinite(values)
         total = np.bincount(self.row, np.where(known, values * self.weight, 0.0), self.count)

@@ -18,7 +18,7 @@ from riskmap.spatial.overlaps import area_fractions, covered_fractions
 from riskmap.spatial.zonal import raster_means
 
 HUNDRED_YEAR = ("floodway", "hundred_year")
-"""A floodway lies within the hundred-year zone, so both count in ``flood_frac``."""
+"""A floodway lies within the 1% annual chance zone, so both count in ``flood_frac``."""
 
 
 def describe_water(
@@ -51,7 +51,7 @@ def describe_water(
     -------
     DataFrame
         ``flood_zone``, ``flood_frac``, ``stream_distance_m``, ``waterbody_distance_m``,
-        ``water_table_m`` and their evidence.
+        ``water_table_m`` and their evidence; ``water_table_sd_m``, which no map tells.
     """
     index = areas.index
     place = areas["treatment_m2_evidence"].to_numpy(dtype=object)
@@ -63,7 +63,7 @@ def describe_water(
     return pd.concat(
         [
             marked({"water_table_m": depth, "flood_zone": zone}, "mapped", index),
-            pd.DataFrame({"flood_frac": frac}, index=index),
+            pd.DataFrame({"flood_frac": frac, "water_table_sd_m": np.nan}, index=index),
             marked(
                 {
                     "stream_distance_m": _distance(areas, streams),
@@ -88,7 +88,7 @@ def _distance(areas: gpd.GeoDataFrame, layer: gpd.GeoDataFrame | None) -> NDArra
 def _floods(
     areas: gpd.GeoSeries, floodplain: gpd.GeoDataFrame | None
 ) -> tuple[GeometryArray, NDArray[np.float64]]:
-    """Worst zone with ground in common, and the share in the hundred-year zone."""
+    """Worst zone with ground in common, and the share in the 1% annual chance zone."""
     zone = np.full(len(areas), None, dtype=object)
     if floodplain is None:
         return zone, np.full(len(areas), np.nan)

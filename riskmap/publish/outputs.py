@@ -23,7 +23,7 @@ from riskmap.publish.report.county_report import write_records, write_report_pag
 from riskmap.publish.report.further import write_further_lists
 from riskmap.publish.words.imprint import imprint_of
 from riskmap.region.read import settings_in_force
-from riskmap.stages.listing import as_listed
+from riskmap.stages.listing import as_listed, list_length
 from riskmap.stages.progress import Progress
 from riskmap.stages.result import Result
 
@@ -65,8 +65,7 @@ def publish(folder: Path, result: Result, progress: Progress, *, kept: Sequence[
             folder,
             listed,
             **imprint_of(region),
-            workbook_rows=region.lists.inspections or len(result.parcels),
-            top=None if result.doubt is None else result.doubt.top,
+            length=list_length(listed, region.lists),
         )
         _write_other_lists(folder, result)
         write_further_lists(folder, result)

@@ -14,7 +14,7 @@ from riskmap.contract.given_values import is_line, is_number
 from riskmap.contract.suggest import nearest, refuse_unknown
 
 SCORES: Final = ("failure", "groundwater")
-MAY_BE_EMPTY: Final = ("label", "source", "reason")
+MAY_BE_EMPTY: Final = ("label", "source", "reason", "reason_at_zero")
 REASON_PARTS: Final = re.compile(r"([^{}]*)(?:\{(\w+)\}|$)")
 """Plain words of a reason, and the name in braces behind them."""
 
@@ -47,6 +47,8 @@ class Factor:
     reason
         Plain words with ``{value}`` where the feature's value goes, and ``{name}`` for the value
         of another feature.
+    reason_at_zero
+        The same where the feature reads as 0; empty: as ``reason``.
     """
 
     name: str
@@ -61,6 +63,7 @@ class Factor:
     reason: str
     curve: tuple[tuple[float, float], ...] = ()
     table: tuple[tuple[str, float], ...] = ()
+    reason_at_zero: str = ""
 
     @property
     def rises(self) -> bool:
@@ -152,7 +155,7 @@ def _factor(table: Any) -> Factor:
     place = f"factor {named!r:.80}" if named else "a factor without a name"
     known = {field.name for field in fields(Factor)}
     refuse_unknown(table, known, place, ModelError)
-    for name in sorted(known - {"curve", "table"}):
+    for name in sorted(known - {"curve", "table", "reason_at_zero"}):
         if name not in table:
             raise ModelError(f"{place} lacks {name}.")
     if ("curve" in table) == ("table" in table):
@@ -177,6 +180,7 @@ def _factor(table: Any) -> Factor:
         reason=text("reason"),
         curve=_points(table["curve"], place) if "curve" in table else (),
         table=_words(table["table"], place) if "table" in table else (),
+        reason_at_zero=text("reason_at_zero") if "reason_at_zero" in table else "",
     )
 
 
@@ -230,7 +234,8 @@ def _check(model: Model, features: Mapping[str, Column] | None = None) -> None:
 def _check_features(factor: Factor, features: Mapping[str, Column]) -> None:
     """Refuse features that are not there, and curves over words or tables over numbers."""
     place = f"factor {factor.name!r}"
-    named = {name for _, name in REASON_PARTS.findall(factor.reason) if name} - {"value"}
+    reasons = factor.reason + factor.reason_at_zero
+    named = {name for _, name in REASON_PARTS.findall(reasons) if name} - {"value"}
     for name in (factor.feature, *sorted(named)):
         if name not in features:
             raise ModelError(f"{place}: unknown feature {name!r}.{nearest(name, features)}")
@@ -253,7 +258,7 @@ def _check_factor(factor: Factor) -> None:
     limits = [y for _, y in factor.curve] or [y for _, y in factor.table]
     if not all(0 <= y <= 1 for y in [*limits, factor.unknown]):
         raise ModelError(f"{place}: limitations must lie between 0 and 1.")
-    if re.search(r"[{}]", re.sub(r"\{\w+\}", "", factor.reason)):
+    if re.search(r"[{}]", re.sub(r"\{\w+\}", "", factor.reason + factor.reason_at_zero)):
         raise ModelError(f"{place}: reason: a brace has no partner; write {{value}}.")
     xs = [x for x, _ in factor.curve]
     if xs and (len(xs) < 2 or any(b <= a for a, b in pairwise(xs))):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import fields
+from dataclasses import MISSING, fields
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -96,7 +96,7 @@ def _factor_lines(factor: Factor) -> list[str]:
             lines.append(f"table = {{ {words} }}")
         elif isinstance(value, int | float):
             lines.append(f"{field.name} = {_number(value)}")
-        elif isinstance(value, str):
+        elif isinstance(value, str) and (value or field.default is MISSING):
             lines.append(f"{field.name} = {_quoted(value)}")
     return lines
 

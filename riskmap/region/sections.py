@@ -33,6 +33,11 @@ class CountySettings(Section):
         "of the parcels' middle",
     )  # fmt: skip
     units: Literal["us", "si"] = setting("us", "Units that people read")
+    sewers: Literal["some", "none"] = setting(
+        "some", "Whether the county has public sewers. `none`: every building is on an onsite "
+        "system; `some`: where there is no sewer map, buildings without a record are unknown",
+        source="unknown is never safe",
+    )  # fmt: skip
     contact: str = setting("", "Office and telephone printed on lists and letters")
 
 
@@ -48,11 +53,12 @@ class ListSettings(Section):
     """Lists, sheets and letters."""
 
     inspections: int = setting(
-        200, "Rows of the inspection list; 0 for all", low=0, high=10**7, source=JUDGED
-    )
+        200, "Rows of the inspection list, as far as there are ranked systems; 0 for all", low=0,
+        high=10**7, source=JUDGED,
+    )  # fmt: skip
     order: Literal["priority", "chance"] = setting(
         "priority", "What the inspection list is ordered by: the priority, or the chance to be "
-        "truly among the first",
+        "belonging among the first",
     )  # fmt: skip
     stops: int = setting(40, "Stops on the day sheets; 0 for none", low=0, high=2000, source=JUDGED)
     letters: int = setting(
@@ -65,6 +71,13 @@ class ListSettings(Section):
     site_last_line: str = setting(
         "", "City, state and ZIP code of site addresses, where the records have none"
     )
+
+    def length(self, ranked: int) -> int:
+        """Rows of the inspection list where `ranked` systems have a rank.
+
+        The one answer for the list, the chance to be on it, and all that is said of "the first".
+        """
+        return min(self.inspections or ranked, ranked)
 
 
 @dataclass(frozen=True)

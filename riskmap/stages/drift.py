@@ -124,7 +124,7 @@ def compare_with_earlier(
         model_before=earlier.model,
         model_after=model,
         years=years,
-        top=list_length(parcels, region),
+        top=list_length(parcels, region.lists),
         aged=aged_inventory(then, years, region, margin=earlier.field_margin),
     )
     changes = _changes(drift, then, now, (earlier.model, model))

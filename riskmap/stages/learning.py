@@ -37,6 +37,7 @@ from riskmap.stages.learning_inputs import (
     learnable,
     prepare_lesson,
 )
+from riskmap.stages.listing import list_length
 
 DECIDED_BY: Final = {
     "score": "score",
@@ -150,7 +151,7 @@ def follow_learning(
     )
     table = _ranked_again(table, features["service"].fillna("unknown"), model, region)
     table["decided_by"] = table["decided_by"].where(known, DECIDED_BY["score"])
-    most = min(region.lists.inspections or MOST_EXPLAINED, MOST_EXPLAINED)
+    most = min(list_length(table, region.lists), MOST_EXPLAINED)
     listed = table.index[(table["rank"] <= most).fillna(False).to_numpy(bool)]
     if not len(listed):
         return table, None

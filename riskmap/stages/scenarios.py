@@ -36,7 +36,7 @@ from riskmap.ranking.outcomes import THOUSANDTHS, Outcomes, roll, scenarios_for,
 from riskmap.ranking.priors import spread_of
 from riskmap.ranking.records import UncertainRecord
 from riskmap.ranking.score import hazard_at, hazard_factors
-from riskmap.stages.scenario_records import STREAMS, CountyRecords, default_ksat_um_s
+from riskmap.stages.scenario_records import STREAMS, CountyRecords
 
 Drawn = dict[str, Floats]
 LearnedScore = Callable[[int, Mapping[str, Floats], Mapping[str, npt.NDArray[np.uint16]]], Floats]
@@ -202,14 +202,9 @@ def _inside(name: str, value: Floats) -> UncertainRecord:
 def _drawn_area(records: CountyRecords, ksat_um_s: Floats, uniform: Floats) -> Floats:
     """Area of the field; where it follows from the rule alone, a slower soil was given more."""
     area = records.area.at(uniform)
-    base = rate_of_ksat(_known_ksat(records.ksat_base))
-    slower = base / rate_of_ksat(_known_ksat(ksat_um_s))
+    base = rate_of_ksat(np.maximum(records.ksat_base, LEAST_KSAT_UM_S))
+    slower = base / rate_of_ksat(np.maximum(ksat_um_s, LEAST_KSAT_UM_S))
     return np.where(records.by_soil, area * slower, area)
-
-
-def _known_ksat(ksat_um_s: Floats) -> Floats:
-    known = np.where(np.isnan(ksat_um_s), default_ksat_um_s(), ksat_um_s)
-    return np.asarray(np.maximum(known, LEAST_KSAT_UM_S))
 
 
 def _run_physics(
@@ -245,7 +240,7 @@ def _as_records(
         tank_volume_l=records["tank_volume_l"],
         years_since_pumped_yr=records["years_since_pumped_yr"],
         field_area_m2=records["field_area_m2"],
-        ksat_um_s=_known_ksat(records["ksat_um_s"]),
+        ksat_um_s=records["ksat_um_s"],
         limit_depth_m=np.fmin(records["wet_depth_cm"], records["restriction_cm"]) / 100.0,
         accept_l_d_m2=county.accept_l_d_m2,
         wall_credit_m=np.full(len(kind), county.wall_credit_m),

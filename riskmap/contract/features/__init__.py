@@ -236,7 +236,7 @@ def as_words(values: pd.Series, found: Column | None = None) -> pd.Series:
     >>> as_words(pd.Series([["age", "tank volume"], "hundred_year"])).tolist()
     ['age; tank volume', 'hundred year']
     >>> as_words(pd.Series(["hundred_year"]), column("flood_zone")).tolist()
-    ['hundred-year']
+    ['1% annual chance']
     """
     if values.map(type).isin([list, tuple, set, frozenset, np.ndarray]).any():
         return values.map(as_word)

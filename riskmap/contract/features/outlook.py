@@ -31,16 +31,17 @@ FIELD: Final = (
            evidence=True),
     number("pump_overdue_yr", "Years the pump-out is overdue", YEARS, evidence=True,
            label="Pump-out overdue", card=card.HELP, none="not overdue", lookup="pump_out",
+           asked="Date of last pump-out",
            depends_on=("occupants", "tank_volume_l", "years_since_pumped_yr")),
-    number("ponding_m", "Depth of effluent in the field, by the model", SMALL_LENGTH,
+    number("ponding_m", "Depth of wastewater standing in the field, by the model", SMALL_LENGTH,
            evidence=True),
     number("inlet_m", "Height of the inlet above the field's bottom", SMALL_LENGTH, evidence=True),
     number("years_gained_half_flow_yr", "Years gained by halving the flow", YEARS, evidence=True,
-           label="Half the water use gains", card=card.HELP, none="hardly any"),
+           label="Halving water use", card=card.HELP, none="little gain"),
     number("years_gained_pumping_yr", "Years gained by regular pump-outs", YEARS, evidence=True,
-           label="Pump-outs on time gain", card=card.HELP, none="hardly any"),
+           label="Pumping on time", card=card.HELP, none="little gain"),
     number("years_gained_resting_yr", "Years gained by resting the field", YEARS, evidence=True,
-           label="Resting the field gains", card=card.HELP, none="hardly any"),
+           label="Resting the field", card=card.HELP, none="little gain"),
 )
 """What the failure models say of the field."""
 

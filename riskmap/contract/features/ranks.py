@@ -41,8 +41,8 @@ DOUBT: Final = (
              label=_ENDS_LISTED.get(f"{name}_{end}", ""),
              listed=Listed(8.5) if f"{name}_{end}" in _ENDS_LISTED else None)
       for name, (of, quantity) in _DRAWN.items() for end, words in _ENDS.items()),
-    number("top_chance", "Chance to be truly among the first, of as many as the list is long, by "
-           "what is known", SHARE, label="Chance to be among the first", listed=Listed(9)),
+    number("top_chance", "Chance that it belongs among the first, as many as the list holds",
+           SHARE, label="Chance to be among the first", listed=Listed(9)),
     number("top_chance_error", "Standard error of that chance by the number of draws and scenarios",
            SHARE),
 )

@@ -94,5 +94,5 @@ SOIL: Final = (
          card=card.SOIL,
          prompts=(Prompt(10, "Flood marks, washed-out soil, tank lids that leak",
                          among=("floodway", "hundred_year")),)),
-    number("flood_frac", "Share of the treatment area in the hundred-year zone", SHARE, 0, 1),
+    number("flood_frac", "Share of the treatment area in the 1% annual chance zone", SHARE, 0, 1),
 )

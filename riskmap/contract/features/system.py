@@ -38,7 +38,8 @@ SYSTEM: Final = (
          prompts=tuple(Prompt(4, kind.look_for, among=(kind.name,))
                        for kind in KINDS.values() if kind.look_for)),
     number("age_yr", "Age of the present system", YEARS, evidence=True, label="Age",
-           spread=normal(0.5, 3, 8, 15), lookup="install_year", card=card.SYSTEM, filtered=True,
+           spread=normal(0.5, 3, 8, 15), lookup="install_year", asked="Year installed",
+           card=card.SYSTEM, filtered=True,
            listed=Listed(8, "permits, parcels", also_known_from=True), in_report="known",
            prompts=(Prompt(5, "Sunken covers, rusted or broken baffles as far as seen from outside",
                            least=30),)),

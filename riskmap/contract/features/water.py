@@ -28,6 +28,8 @@ NEAR_WATER: Final = (
     number("water_table_m", "Depth to the water table", DEPTH_TO_WATER, evidence=True,
            label="Water table", spread=lognormal(0.1, 0.35, 0.5, 0.8, shared=0.1),
            lookup="well_log", card=card.WATER, in_report="groundwater"),
+    number("water_table_sd_m", "Standard error of the depth to the water table, where it comes "
+           "from measured levels", LENGTH),
     number("well_distance_m", "Distance to the nearest drinking-water well", LENGTH, evidence=True,
            label="Nearest drinking well", spread=lognormal(0.03, 0.15, 0.3, 0.5),
            lookup="well_log", card=card.WATER, listed=Listed(12, "wells"), sheet=True,

@@ -18,6 +18,7 @@ from riskmap.ranking.model import Model
 from riskmap.ranking.score import limits_used
 from riskmap.region.model_file import model_text
 from riskmap.region.sections import Region
+from riskmap.stages.listing import list_length
 from riskmap.stages.result import Result
 
 PLAIN_LAYERS: Final = ("streams", "waterbodies", "floodplain", "sewer_area")
@@ -45,7 +46,7 @@ def write_county_map(
         date=region.county.date,
         units=region.county.units,
         threats=None if groundwater is None else groundwater.pairs,
-        top=None if result.doubt is None else result.doubt.top,
+        top=list_length(result.parcels, region.lists),
         base_map=base_map(region),
     )
 

@@ -159,7 +159,7 @@ def look_up_facts(information: pd.DataFrame | None) -> list[str]:
     """Say which record to collect first, where a run knows what look-ups would bring."""
     if information is None or not len(information) or not information["gain"].iloc[0] > 0:
         return []
-    return [f"An hour of looking up brings most for: {plain_text(information['label'].iloc[0])}."]
+    return [f"Most useful record to look up first: {plain_text(information['label'].iloc[0])}."]
 
 
 def _information_blocks(information: pd.DataFrame) -> list[Block]:
