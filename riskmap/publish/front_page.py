@@ -96,7 +96,13 @@ def compose_front_page(
     cautions: Sequence[str] = CAUTIONS,
     kept: Sequence[str] = (),
 ) -> str:
-    """Return the page's text; everything from outside is escaped by the template engine."""
+    """Return the page's text; everything from outside is escaped by the template engine.
+
+    Parameters
+    ----------
+    ranked, county, date, defects, links, cautions, kept
+        As in :func:`write_front_page`.
+    """
     environment = Environment(autoescape=True, undefined=StrictUndefined, trim_blocks=True)
     environment.filters["thousands"] = lambda value: f"{value:,}"
     source = (files("riskmap.publish") / "templates" / "front_page.html").read_text("utf-8")

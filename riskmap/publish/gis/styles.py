@@ -109,7 +109,17 @@ def write_styles(
 
 
 def compose_style(name: str, *, cuts: Sequence[float], layer: str = "parcels") -> str:
-    """Return the text of one style file; `name` is one of :data:`ALL_STYLES`."""
+    """Return the text of one style file.
+
+    Parameters
+    ----------
+    name
+        One of :data:`ALL_STYLES`.
+    cuts
+        The four scores between the five classes, rising.
+    layer
+        Name of the parcels layer.
+    """
     if name in STYLES:
         return xml_text(_score_style(name, cuts, layer))
     if name in WORD_STYLES:

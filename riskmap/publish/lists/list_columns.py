@@ -67,7 +67,22 @@ def inspection_columns() -> list[Column]:
 def list_table(
     ranked: pd.DataFrame, *, units: Units, owner_columns: tuple[str, ...] = ()
 ) -> pd.DataFrame:
-    """Choose, convert and word the columns; owners only where `owner_columns` names them."""
+    """Choose and convert the columns of a list for staff.
+
+    Parameters
+    ----------
+    ranked
+        Rows of the ranked table, in the list's order; index ``parcel_id``.
+    units
+        ``us`` or ``si``.
+    owner_columns
+        Private columns to keep; none unless named here.
+
+    Returns
+    -------
+    DataFrame
+        Numbers as people read them, words in place of codes.
+    """
     prompts = [own_prompts(row) for row in look_for(ranked)]
     source = ranked.reset_index(names="parcel_id").assign(look_for=prompts)
     for name in {"rank_low", "rank_high"} & set(source):

@@ -112,7 +112,21 @@ def sampling_table(
     samples: pd.DataFrame | None = None,
     parcels: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
-    """Put wells in sampling order, with where and whose they are (SI units)."""
+    """Put wells in sampling order, with their place, parcel and owner (SI units).
+
+    Parameters
+    ----------
+    ranked
+        All parcels with lots, scores and address; index ``parcel_id``.
+    wells
+        Wells with their risk, in the county's reference system.
+    date
+        Date of the run.
+    samples
+        Laboratory results; None: none.
+    parcels
+        Parcels with ``owner`` where the region file keeps it; None: no owners.
+    """
     placed = wells.reset_index(drop=True)
     points = placed.geometry
     plain = pd.DataFrame(placed.drop(columns="geometry")).assign(x_m=points.x, y_m=points.y)

@@ -54,7 +54,17 @@ class Telling:
 
 
 def stream(column: Coded, others: Mapping[int, Coded], telling: Telling) -> bytes:
-    """Code `column` as `telling` says; `others` have the same rows."""
+    """Code a column by its plan.
+
+    Parameters
+    ----------
+    column
+        The column (rows,).
+    others
+        Columns that are coded already, by number, of the same rows.
+    telling
+        The plan, from :func:`choose`.
+    """
     keys = np.zeros((len(telling.guesses), len(column.values)), dtype=np.int64)
     for row, parents in zip(keys, telling.guesses, strict=True):
         row[:] = _key([others[number] for number in parents], len(column.values))

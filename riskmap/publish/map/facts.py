@@ -48,9 +48,21 @@ class Fact:
 
 
 def facts_of(ranked: pd.DataFrame, *, units: Units, without: Collection[str] = ()) -> list[Fact]:
-    """List the card's lines for the columns that `ranked` has; unheard-of ones go last.
+    """List the card's lines for the columns that the table has.
 
-    `without` names columns that the card shows in another way.
+    Parameters
+    ----------
+    ranked
+        The ranked table.
+    units
+        ``us`` or ``si``.
+    without
+        Columns that the card shows in another way.
+
+    Returns
+    -------
+    list
+        In the card's order; columns that are not declared come last.
     """
     told = {*without, *(["installed_year"] if installed_from(ranked) is not None else [])}
     found = [
@@ -84,7 +96,24 @@ def extra_columns(ranked: pd.DataFrame) -> list[str]:
 
 
 def pack_fact(package: Package, values: pd.Series, fact: Fact, *, units: Units) -> dict[str, Any]:
-    """Add the column of one card line: numbers as shown, flags as words, text as words."""
+    """Add the column of one card line: numbers as shown, flags as words, text as words.
+
+    Parameters
+    ----------
+    package
+        Gets the column.
+    values
+        SI values, in the package's order.
+    fact
+        The card's line.
+    units
+        ``us`` or ``si``.
+
+    Returns
+    -------
+    dict
+        Description of the column for the page.
+    """
     if values.dtype == bool or isinstance(values.dtype, pd.BooleanDtype):
         words = values.astype("boolean").map({True: "yes", False: "no"})
         return pack_codes(package, pd.Series(words, index=values.index, dtype=object))

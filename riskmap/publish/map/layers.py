@@ -55,9 +55,16 @@ def kept_layers(layers: Mapping[str, gpd.GeoDataFrame]) -> dict[str, gpd.GeoData
 def pack_layers(
     kept: Mapping[str, gpd.GeoDataFrame], *, units: Units, rows: Mapping[str, NDArray[np.int64]]
 ) -> Package:
-    """Pack layers from :func:`kept_layers`.
+    """Pack layers for the page.
 
-    `rows` gives, for layers of single lots, the place of each shape's parcel among those drawn.
+    Parameters
+    ----------
+    kept
+        From :func:`kept_layers`.
+    units
+        ``us`` or ``si``.
+    rows
+        For layers of single lots: position of each shape's parcel among those drawn.
     """
     package = Package()
     package.header["layers"] = {}
@@ -74,7 +81,17 @@ def pack_layers(
 def first_lots(
     layer: gpd.GeoDataFrame, ranked: gpd.GeoDataFrame, drawn: pd.Index
 ) -> gpd.GeoDataFrame:
-    """Shapes of the first :data:`LOTS_SHOWN` parcels of the list, in the order of `drawn`."""
+    """Shapes of the first :data:`LOTS_SHOWN` parcels of the list, in the order of `drawn`.
+
+    Parameters
+    ----------
+    layer
+        Shapes of lots; index ``parcel_id``.
+    ranked
+        All parcels with ``rank``.
+    drawn
+        Index of the parcels that are drawn.
+    """
     first = ranked.index[(pd.to_numeric(ranked["rank"]) <= LOTS_SHOWN).fillna(False)]
     place = pd.Series(np.arange(len(drawn)), index=drawn)
     chosen = layer[layer.index.isin(first) & layer.index.isin(drawn)]

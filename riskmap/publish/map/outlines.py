@@ -67,7 +67,17 @@ def pixels(shapes: gpd.GeoSeries) -> tuple[Whole, Whole]:
 
 
 def pack_shapes(package: Package, shapes: gpd.GeoSeries, *, name: str = "shapes") -> None:
-    """Add `shapes` (one kind: polygons, lines or points; none missing) in the order given."""
+    """Add shapes to a package.
+
+    Parameters
+    ----------
+    package
+        Gets the streams, and a description in its header.
+    shapes
+        Polygons, lines or points (one kind), none missing; their order is kept.
+    name
+        Name in the header.
+    """
     x, y, starts, parts, solid = _rings(shapes)
     keep = _kept(x, y, starts, solid=solid)
     sizes = np.diff(np.concatenate([[0], np.cumsum(keep)])[starts])

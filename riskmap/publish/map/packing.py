@@ -179,7 +179,22 @@ class Package:
 def pack_numbers(
     package: Package, values: pd.Series | NDArray[Any], *, decimals: int = 0
 ) -> dict[str, Any]:
-    """Add a numeric column; missing is kept apart from every number. Returns its description."""
+    """Add a numeric column; missing is kept apart from every number.
+
+    Parameters
+    ----------
+    package
+        Gets the column.
+    values
+        Numbers in the package's order; NaN or NA is missing.
+    decimals
+        Decimals that are kept.
+
+    Returns
+    -------
+    dict
+        Description of the column for the page.
+    """
     column = pd.to_numeric(pd.Series(values), errors="coerce")
     number = column.to_numpy(dtype=float, na_value=np.nan)
     known = np.isfinite(number)
@@ -193,7 +208,12 @@ def pack_numbers(
 def pack_codes(package: Package, values: pd.Series, words: Sequence[str] = ()) -> dict[str, Any]:
     """Add a text column as codes into its sorted list of words; 0 is missing.
 
-    `words` fixes the order of the first codes.
+    Parameters
+    ----------
+    package, values
+        As in :func:`pack_numbers`, of texts.
+    words
+        Words with the first codes, in this order, whether they occur or not.
     """
     rows, distinct = pd.factorize(values.astype(object))
     plain = [plain_text(word) for word in distinct]

@@ -134,6 +134,17 @@ def filled(
     ------
     OutputError
         If a text has other words in braces.
+
+    Parameters
+    ----------
+    texts
+        Texts of one language, as read from its file.
+    county, contact
+        Put in place of the words in braces; an empty contact takes the file's ``no_contact``.
+    date
+        Date of the letters.
+    source
+        Name of the file, for the message.
     """
     parts = {
         "day": str(date.day), "month": texts["months"][date.month - 1], "year": str(date.year)

@@ -122,7 +122,17 @@ def calibration_figure(comparison: Comparison) -> Figure:
 
 
 def service_section(service: Service, *, filled: int, open_before: int) -> Section:
-    """Say how many parcels got a word, how sure that is, and what others reached."""
+    """Say how many parcels were filled, how sure that is, and what others reached.
+
+    Parameters
+    ----------
+    service
+        What the classifier found.
+    filled
+        Parcels that were marked as on sewer or onsite.
+    open_before
+        Built parcels without a record.
+    """
     blocks: list[Block] = [
         f"For {open_before:,} built parcels no record says whether they are on sewer; {filled:,} "
         f"got a word and are marked as inferred. {service.words}"

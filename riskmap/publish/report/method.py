@@ -118,7 +118,17 @@ def curve_picture(factor: Factor, *, units: Units) -> Figure:
 def settings_section(
     *, settings: Mapping[str, Any] | None, versions: Mapping[str, str] | None, units: Units
 ) -> Section:
-    """List settings and versions, so that the run can be repeated."""
+    """List settings and versions, so that the run can be repeated.
+
+    Parameters
+    ----------
+    settings
+        Settings by section, as in the run record; None: left out.
+    versions
+        Version by package; None: left out.
+    units
+        ``us`` or ``si``.
+    """
     blocks: list[Block] = [
         "The run record (run.json) names every input file with its SHA-256 sum, every setting and "
         "every version: with the same three the run gives the same files to the byte."

@@ -166,7 +166,15 @@ def compose_report(
     contact: str,
     cautions: Sequence[str],
 ) -> str:
-    """Return the report's text; see :func:`write_report`."""
+    """Return the report's text; see :func:`write_report`.
+
+    Parameters
+    ----------
+    ranked, county, date, units, model, cuts, findings, map_layers, well_setback_m, horizon_yr
+        As there.
+    head, settings, versions, contact, cautions
+        As there.
+    """
     science = (
         aging_section(
             ranked,
@@ -209,7 +217,21 @@ def key_facts(
     top: int,
     information: pd.DataFrame | None = None,
 ) -> list[str]:
-    """Say the few things to know, in sentences; `information` is what look-ups would bring."""
+    """Give the few things to know, in sentences.
+
+    Parameters
+    ----------
+    ranked
+        The ranked table.
+    model
+        The scoring model.
+    units
+        ``us`` or ``si``.
+    top
+        Length of the list.
+    information
+        What look-ups would bring, best first; None: left out.
+    """
     systems = ranked[ranked["rank"].notna()]
     total = len(systems)
     if not total:

@@ -60,7 +60,17 @@ def nitrate_table(found: pd.DataFrame) -> Table:
 
 
 def weights_table(moves: pd.DataFrame, model: Model, *, top: int) -> Table:
-    """Show which weight moves the list most: columns of the ranking room's sensitivity."""
+    """Show which weight moves the list most.
+
+    Parameters
+    ----------
+    moves
+        From :func:`riskmap.ranking.information.weight_sensitivity`.
+    model
+        The scoring model, for the labels.
+    top
+        Length of the list.
+    """
     labels = {factor.name: factor.label for factor in model.factors}
     rows = [
         (

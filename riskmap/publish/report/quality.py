@@ -66,17 +66,26 @@ def defect_counts(defects: pd.DataFrame) -> pd.DataFrame:
 
 
 def missing_records(ranked: pd.DataFrame, model: Model, *, top: int) -> pd.DataFrame:
-    """Count, for each item that the model hangs on, the systems of which it is not known.
+    """Count, for each item that the model depends on, the systems of which it is not known.
 
-    Items are what a record or a visit could tell. A computed column is no record: its weight goes
-    to the columns that it hangs on, in full to each, since each alone would spoil it.
+    Items are what a record or a visit could give. A computed column is no record: its weight goes
+    to the columns that it depends on, in full to each, since each alone would spoil it.
+
+    Parameters
+    ----------
+    ranked
+        The ranked table with evidence marks.
+    model
+        The scoring model.
+    top
+        Length of the list.
 
     Returns
     -------
     DataFrame
         Index: item; ``head`` and ``all`` (not known, or only a stated default, among the first
-        `top` and among all ranked), ``weight`` (points of the priority that hang on it);
-        most wanted first: missing at the head times weight.
+        `top` and among all ranked), ``weight`` (points of the priority that depend on it); sorted
+        by missing at the head times weight, the largest first.
     """
     systems = ranked[ranked["rank"].notna()]
     head = systems[(systems["rank"] <= top).to_numpy(bool)]
@@ -112,7 +121,13 @@ def collect_section(
     top: int,
     information: pd.DataFrame | None,
 ) -> Section:
-    """Which records are missing where it matters, and what looking them up would bring."""
+    """Which records are missing where it matters, and what looking them up would bring.
+
+    Parameters
+    ----------
+    ranked, model, units, top, information
+        As in :func:`riskmap.publish.report.pages.key_facts`.
+    """
     title = "What to collect next"
     systems = int(ranked["rank"].notna().sum())
     if not systems:

@@ -42,7 +42,21 @@ def places_section(
     top: int,
     layers: Mapping[str, gpd.GeoDataFrame] | None,
 ) -> Section:
-    """Map by class and table by neighborhood."""
+    """Map by class and table by neighborhood.
+
+    Parameters
+    ----------
+    ranked
+        All parcels with lots, ``priority`` and rank.
+    cuts
+        The four scores between the five classes, rising.
+    units
+        ``us`` or ``si``.
+    top
+        Length of the list.
+    layers
+        ``streams`` and ``waterbodies`` for the map, where there are any.
+    """
     systems = ranked[ranked["rank"].notna()]
     if systems.empty:
         return Section("Where the risk is", (NOBODY,))
@@ -188,6 +202,15 @@ def drivers(ranked: pd.DataFrame, model: Model, *, top: int) -> pd.DataFrame:
     DataFrame
         Index: factor name; ``top, rest, difference, leads`` (times it gives most points among the
         first `top`); greatest difference first.
+
+    Parameters
+    ----------
+    ranked
+        The ranked table with the points of each factor.
+    model
+        The scoring model.
+    top
+        Length of the list.
     """
     points = factor_points(ranked, model)
     head = (ranked.loc[points.index, "rank"] <= top).to_numpy(bool)
@@ -199,7 +222,13 @@ def drivers(ranked: pd.DataFrame, model: Model, *, top: int) -> pd.DataFrame:
 
 
 def drivers_section(ranked: pd.DataFrame, model: Model, *, top: int) -> Section:
-    """Which factors give the points at the head of the list, and which set it apart."""
+    """Which factors give the points at the head of the list, and which set it apart.
+
+    Parameters
+    ----------
+    ranked, model, top
+        As in :func:`drivers`.
+    """
     title = "What drives the list"
     points = factor_points(ranked, model)
     if points.empty or len(points) <= top:
