@@ -181,7 +181,7 @@ def diamond(rule: ET.Element, *, fill: str, size: float) -> None:
 
 
 def label(rule: ET.Element, column: str, *, color: str) -> None:
-    """Write a column beside its shape, with a light rim.
+    """Write a column next to its shape, with a light rim.
 
     Parameters
     ----------

@@ -56,7 +56,7 @@ def write_inspection_list(
     owner_columns
         Columns of owners that are listed too.
     length
-        Rows of each sheet of the workbook, and the list that ``top_chance`` speaks of; the tables
+        Rows of each sheet of the workbook, and the list that ``top_chance`` is for; the tables
         hold every row.
     """
     place = folder / "lists"

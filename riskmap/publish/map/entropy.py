@@ -2,7 +2,7 @@
 
 Every choice is a binary decision coded by a probability that follows what was seen before in the
 same place (range coding: Martin 1979; adaptive binary models: Langdon and Rissanen 1981; both from
-memory). The coder's digits are 121 letters of ASCII that may stand in a script's string, so that
+memory). The coder's digits are 121 letters of ASCII that are allowed in a script's string, so that
 no second step (base64) is needed and no character set can spoil them. The page decodes the same
 whole-number steps (``page/decode.js``); nothing rests on floating point.
 
@@ -127,7 +127,7 @@ def code_even(state: Numbers, out: Letters, value: int, bits: int) -> None:
 
 @compiled
 def finish(state: Numbers, out: Letters) -> int:
-    """End with as few digits as tell the value; digits past the end read as 0."""
+    """End with as few digits as determine the value; digits past the end read as 0."""
     last = state[_LOW] + state[_RANGE] - 1
     unit = TOP
     while unit > 1 and last // unit * unit < state[_LOW]:

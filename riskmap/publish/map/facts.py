@@ -25,7 +25,7 @@ PAINTED: Final = ("stage",)
 """Facts that parcels are colored by: read before the first paint."""
 
 BY_PAIRS: Final = tuple(found.name for found in declared(with_wells=True))
-"""Facts that the list of wells reached tells in full."""
+"""Facts that the list of wells reached gives in full."""
 
 _RATING: Final = re.compile(r" \([0-9.]+\)")
 
@@ -64,12 +64,12 @@ def facts_of(ranked: pd.DataFrame, *, units: Units, without: Collection[str] = (
     list
         In the card's order; columns that are not declared come last.
     """
-    told = {*without, *(["installed_year"] if installed_from(ranked) is not None else [])}
+    elsewhere = {*without, *(["installed_year"] if installed_from(ranked) is not None else [])}
     found = [
         _fact(ranked, name, group, units)
         for group in GROUP_NOTES
         for name in (found.name for found in declared(card=group))
-        if name in ranked and name not in told
+        if name in ranked and name not in elsewhere
     ]
     return found + [_fact(ranked, name, MORE, units) for name in extra_columns(ranked)]
 
@@ -91,8 +91,12 @@ def installed_from(ranked: pd.DataFrame) -> int | None:
 def extra_columns(ranked: pd.DataFrame) -> list[str]:
     """Columns beyond the declared ones, the scores, the points and the private ones."""
     endings = ("_points", "_limitation", "_evidence")
-    told = {*COLUMNS, *PRIVATE, "geometry"}
-    return [name for name in ranked.columns if name not in told and not str(name).endswith(endings)]
+    declared_names = {*COLUMNS, *PRIVATE, "geometry"}
+    return [
+        name
+        for name in ranked.columns
+        if name not in declared_names and not str(name).endswith(endings)
+    ]
 
 
 def pack_fact(package: Package, values: pd.Series, fact: Fact, *, units: Units) -> dict[str, Any]:

@@ -1,4 +1,4 @@
-"""Layers beside the parcels: cleaned, simplified and packed for the map page."""
+"""Layers other than the parcels: cleaned, simplified and packed for the map page."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ LOT_TOLERANCE_M: Final = 0.5
 """Shapes on single lots are seen from near only."""
 
 ON_LOTS: Final = ("treatment_areas", "replacement_places")
-"""Layers with a shape a parcel, indexed by parcel number; read when they are first asked for."""
+"""Layers with a shape a parcel, indexed by parcel number; read when they are first used."""
 LOTS_SHOWN: Final = 5000
 """Only for so many parcels from the head of the list; the GIS files hold them all."""
 

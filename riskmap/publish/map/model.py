@@ -76,7 +76,7 @@ def limitations(ranked: pd.DataFrame, factors: Iterable[FactorLike]) -> pd.DataF
 
     Rounded to thousandths, as the page holds them.
 
-    A factor whose weight is zero has no points to tell its limitation from; it is given only if
+    A factor whose weight is zero has no points to derive its limitation from; it is given only if
     the table has ``<name>_limitation``.
     """
     listed = list(factors)

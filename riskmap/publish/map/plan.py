@@ -49,7 +49,7 @@ class BaseMap:
 
 @dataclass(frozen=True)
 class LayerStyle:
-    """How a layer is drawn, and under which words it stands in the panel."""
+    """How a layer is drawn, and its words in the panel."""
 
     label: str
     kind: str

@@ -68,7 +68,7 @@ def write_public_edition(
     parcels
         One row per parcel: lot polygons, ``service``, ``age_yr``, ``priority_class``.
     crs
-        The county's projected coordinate system; the hexagons hang on its origin.
+        The county's projected coordinate system; the hexagons start from its origin.
     contact
         Whom to call, in words; lines are kept.
     threshold

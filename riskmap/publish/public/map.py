@@ -1,6 +1,6 @@
 """The public map: areas by folium on Leaflet, from disk, without a network.
 
-folium draws plain outlines that carry a number only; names and counts travel beside them as safe
+folium draws plain outlines that carry a number only; names and counts are passed separately as safe
 JSON, because the composer reads text in shapes as a template.
 """
 

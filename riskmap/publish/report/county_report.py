@@ -60,8 +60,8 @@ def write_report_pages(folder: Path, result: Result, *, sections: Sequence[Secti
         head=list_length(result.parcels, region.lists),
         contact=region.county.contact,
     )
-    beside = [name for name, table in _beside(result).items() if len(table)]
-    write_styles(folder, cuts=region.rules.class_cuts, names=(*STYLES, *WORD_STYLES, *beside))
+    others = [name for name, table in _other_layers(result).items() if len(table)]
+    write_styles(folder, cuts=region.rules.class_cuts, names=(*STYLES, *WORD_STYLES, *others))
 
 
 def write_records(folder: Path, result: Result) -> None:
@@ -69,7 +69,7 @@ def write_records(folder: Path, result: Result) -> None:
     region = result.region
     write_metadata(
         folder,
-        [layer_of(result.parcels), *further_layers(_beside(result))],
+        [layer_of(result.parcels), *further_layers(_other_layers(result))],
         county=region.county.name,
         state=region.county.state,
         date=region.county.date,
@@ -81,8 +81,8 @@ def write_records(folder: Path, result: Result) -> None:
     )
 
 
-def _beside(result: Result) -> dict[str, gpd.GeoDataFrame]:
-    """Spatial layers of the GIS files beside the parcels, by name."""
+def _other_layers(result: Result) -> dict[str, gpd.GeoDataFrame]:
+    """Spatial layers of the GIS files other than the parcels, by name."""
     layers = lot_layers(result)
     plan = result.planning
     if plan is not None:
@@ -120,7 +120,7 @@ def _own_sections(result: Result) -> list[Section]:
         words = (
             f"The ranges and chances on the list come from {doubt.draws:,} draws over "
             f"{doubt.scenarios} scenarios. In each scenario every record that is open and the "
-            "numbers of the models were drawn anew and the models run again. "
+            "numbers of the models were drawn again and the models run again. "
             f"{doubt.collect_words} The table shows which weight moves the "
             "list most when it goes to an end of its bounds."
         )

@@ -1,6 +1,6 @@
 """The county report: one page of HTML that prints well, with its figures inside.
 
-It names no parcel, address or owner: it speaks of systems, classes and neighborhoods. It needs no
+It names no parcel, address or owner: it is about systems, classes and neighborhoods. It needs no
 network and no other file. The same county gives the same bytes.
 """
 
@@ -56,7 +56,7 @@ STILL_ON_PAPER: Final = 12
 
 @dataclass(frozen=True)
 class Findings:
-    """What a report tells beside the ranked table; each part is left out where it is None.
+    """What a report shows besides the ranked table; each part is left out where it is None.
 
     Parameters
     ----------
@@ -110,11 +110,11 @@ def write_report(
     model, cuts
         The scoring model and the four scores that part the classes.
     findings
-        What else there is to tell.
+        What there is to report besides the table.
     map_layers
         ``streams`` and ``waterbodies`` for the map, where there are any.
     well_setback_m, horizon_yr
-        The region's rules, for the sentences that speak of them.
+        The region's rules, for the sentences that quote them.
     head
         Length of the list: so many systems are set against the rest.
     settings, versions

@@ -14,7 +14,7 @@ from riskmap.publish.words.report_text import words_of
 from riskmap.ranking.model import Model
 
 HELD_OUT: Final = {
-    "none": "none: the prediction as it stands",
+    "none": "none: the prediction as it is",
     "blocks": "blocks of land",
     "random": "wells at random",
 }
@@ -36,7 +36,7 @@ def zones_by_kind(zones: pd.DataFrame, *, units: Units = "us") -> Table:
 
 
 def nitrate_table(found: pd.DataFrame) -> Table:
-    """Predicted nitrate against samples: columns of the groundwater room's comparison."""
+    """Predicted nitrate against samples: columns of the groundwater comparison."""
     rows = [
         (
             words_of(row["method"]),

@@ -43,7 +43,7 @@ def quality_section(
         (words_of(layer), column, words_of(check), words_of(action), f"{count:,}")
         for layer, column, check, action, count in counts.head(DEFECT_ROWS).itertuples(index=False)
     ]
-    note = "Every single one stands in data_quality.csv."
+    note = "Every single one is in data_quality.csv."
     if len(counts) > DEFECT_ROWS:
         rest = int(counts["count"].iloc[DEFECT_ROWS:].sum())
         note = f"{counted(rest, 'more defect')} of other kinds. {note}"
@@ -156,12 +156,12 @@ def collect_section(
         "Share",
         "Missing in all",
         "Share",
-        "Points that hang on it",
+        "Points that depend on it",
     )
     first = str(found.index[0])
     text = (
         "What is missing, and how often: an item counts as missing where nothing is known or only "
-        "a stated default is used. First stands what is missing most often at the head of the list "
+        "a stated default is used. First comes what is missing most often at the head of the list "
         f"and weighs most in the priority: here {_low(label(first, units))}."
     )
     table = Table(

@@ -31,7 +31,7 @@ DRAWN: Final = 12
 SCORES: Final = {column.name: column.label for column in ranks.SCORES if column.quantity is POINTS}
 """The priority and the two scores behind it -> labels."""
 UPPER: Final = ("very high", "high")
-NOBODY: Final = "No parcel is ranked."
+NONE_RANKED: Final = "No parcel is ranked."
 
 
 def places_section(
@@ -59,7 +59,7 @@ def places_section(
     """
     systems = ranked[ranked["rank"].notna()]
     if systems.empty:
-        return Section("Where the risk is", (NOBODY,))
+        return Section("Where the risk is", (NONE_RANKED,))
     blocks: list[Block] = []
     picture = map_figure(ranked, cuts=cuts, units=units, layers=layers)
     if picture is not None:
@@ -149,7 +149,7 @@ def scores_section(ranked: pd.DataFrame, *, cuts: Sequence[float]) -> Section:
     title = "How the scores spread"
     systems = ranked[ranked["rank"].notna()]
     if systems.empty:
-        return Section(title, (NOBODY,))
+        return Section(title, (NONE_RANKED,))
     bounds = [0.0, *cuts, 100.0]
     rows = []
     for place, word in enumerate(CLASSES):

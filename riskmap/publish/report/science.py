@@ -64,7 +64,7 @@ def aging_section(
 def _survival_blocks(survival: Tables, aging: Mapping[str, AgingModel]) -> list[Block]:
     intro = (
         "The steps show the share of systems still serving, as the county's permits and repairs "
-        "tell it (Kaplan-Meier, with systems that came under watch late and those still serving "
+        "show it (Kaplan-Meier, with systems whose records begin late and those still serving "
         "taken into account); the band is the 95% interval. The smooth lines are the curves that "
         "the run uses: fitted to these records where there are enough failures, else the default "
         "from published service life."

@@ -36,7 +36,7 @@ Cell = str | Figure
 
 @dataclass(frozen=True)
 class Table:
-    """A table of texts; ``numbers`` are the columns set flush right, ``note`` stands below."""
+    """A table of texts; ``numbers`` are the columns set flush right, ``note`` is below."""
 
     columns: Sequence[str]
     rows: Sequence[Sequence[Cell]]

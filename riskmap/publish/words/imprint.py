@@ -1,4 +1,4 @@
-"""What each list, letter and page of a run says of itself: whose, of what day, in what units."""
+"""What each list, letter and page of a run states: its county, its date, its units."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from riskmap.region.sections import Region
 
 
 class Imprint(TypedDict):
-    """County by name, the day that the run speaks for, and the units that people read.
+    """County by name, the date of the run, and the units that people read.
 
     Handed on whole: ``write_zone_list(folder, zones, **imprint)``.
     """
