@@ -36,7 +36,17 @@ def gather_features(county: County, *parts: pd.DataFrame) -> pd.DataFrame:
 
 
 def score_and_rank(county: County, features: pd.DataFrame, model: Model) -> pd.DataFrame:
-    """Score, rank and explain every parcel by the scoring model."""
+    """Score, rank and explain every parcel by the scoring model.
+
+    Parameters
+    ----------
+    county
+        Gives units and class limits.
+    features
+        All features; index ``parcel_id``.
+    model
+        The scoring model.
+    """
     region = county.region
     return ranked_table(features, model, units=region.county.units, cuts=region.rules.class_cuts)
 
@@ -51,6 +61,15 @@ def gather_parcels(
     """Put features, scores and doubt on the lots; index ``parcel_id``.
 
     Parcels that were set apart, ``strays``, come last, with nothing known of them.
+
+    Parameters
+    ----------
+    county
+        Gives the lots.
+    features, ranked, doubted
+        Index ``parcel_id``; parcels without doubt columns get missing values.
+    strays
+        Parcels far from all others, with what their layer records.
     """
     table: Any = features.join(ranked).join(doubted)
     parcels = gpd.GeoDataFrame(table, geometry=county.lots.geometry, crs=county.crs)

@@ -2,7 +2,7 @@
 
 Chances are worded by the calibrated scale of the Intergovernmental Panel on Climate Change
 (Mastrandrea et al. 2010, Guidance Note for Lead Authors on Consistent Treatment of Uncertainties,
-table 1; from memory), the only widely published one; the number always stands beside the word.
+table 1; from memory), the only widely published one; the number is always given with the word.
 """
 
 from __future__ import annotations
