@@ -27,7 +27,9 @@ POINTERS: Final = (
 """Every column of a layer that points to the key column, of the same name, of another."""
 
 
-def respell(frame: pd.DataFrame, pointer: Pointer, known: pd.Series, log: DefectLog) -> pd.DataFrame:
+def respell(
+    frame: pd.DataFrame, pointer: Pointer, known: pd.Series, log: DefectLog
+) -> pd.DataFrame:
     """Bring the keys of `frame` to the spelling of `known`; what is changed or not found is logged.
 
     Parameters

@@ -117,9 +117,7 @@ def _read_records(source: Source, given: frozenset[str], log: DefectLog) -> pd.D
     private = tuple(name for name in source.keep_private if name in given)
     part = Source(source.layer, (path,), columns=columns, keep_private=private)
     wanted = needed_columns(part, layer, names, extra=[key])
-    raw = parse_table(
-        path, layer=source.layer, table=source.attributes_table, columns=wanted
-    )
+    raw = parse_table(path, layer=source.layer, table=source.attributes_table, columns=wanted)
     raw = raw.set_axis(("record " + raw.index).rename("row"), axis=0)
     records = canonical_table(raw, part, layer, log)
     return records.assign(**{JOIN: as_text(raw[key])})

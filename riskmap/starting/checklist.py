@@ -57,5 +57,7 @@ def checklist_text(findings: Findings, *, place: Bounds | None, warnings: Sequen
         lines += ["", "## To look at", "", *asked]
     if findings.unused:
         lines += ["", "## Files not used", ""]
-        lines += [f"- {plain_text(sheet.label)}: {plain_text(why)}" for sheet, why in findings.unused]
+        lines += [
+            f"- {plain_text(sheet.label)}: {plain_text(why)}" for sheet, why in findings.unused
+        ]
     return "\n".join(lines) + "\n"

@@ -20,6 +20,8 @@ from riskmap.starting.names import words_of
 from riskmap.starting.opening import Sheet
 from riskmap.starting.systems import square_meters
 
+FEW: Final = 3
+"""Columns of an assessor from one more on which a table is taken for records of parcels."""
 FITS_NONE: Final = "it fits no layer"
 LEAST: Final = 0.5
 """Score from which a sheet is taken for a layer."""
@@ -154,9 +156,7 @@ def _look_again(
             unused.remove((sheet, why))
 
 
-def _scores(
-    sheet: Sheet, day: datetime.date, parcels: pd.Series | None = None
-) -> dict[str, float]:
+def _scores(sheet: Sheet, day: datetime.date, parcels: pd.Series | None = None) -> dict[str, float]:
     """Score of a sheet for each layer that its kind allows."""
     if sheet.kind == "survey":
         return {SOIL_SURVEY: 1.0}
@@ -205,8 +205,8 @@ def _table_score(
         key_repeats=layer != "permits",
     )
     guesses = {guess.column.name: guess.confidence for guess in matched}
-    if layer == "parcels" and sheet.kind == "polygon" and named:
-        guesses.setdefault("parcel_id", 0.5)
+    if layer == "parcels" and (named if sheet.kind == "polygon" else len(guesses) > FEW):
+        guesses.setdefault("parcel_id", 0.5)  # found by what joins
     needed = [guesses.get(name, 0.0) for name in KEYS[layer]]
     if min(needed) < 0.3:
         return 0.0
@@ -250,11 +250,11 @@ def _parcels(
         if best is None or table is not best[1]
     ]
     lot_m2 = None if sheet.area is None else square_meters(sheet.area, sheet.crs, sheet.bounds)
-    own = match_columns(sheet.frame, LAYERS["parcels"], day=day, lot_m2=lot_m2)
+    own = match_columns(sheet.frame, LAYERS["parcels"], day=day, lot_m2=lot_m2, ask=not tables)
     if best is None:
         return Recognized("parcels", sheet, confidence, tuple(_with_number(own, sheet)))
     more = match_columns(
-        best[1].frame, LAYERS["parcels"], day=day, key_repeats=True, lot_m2=lot_m2
+        best[1].frame, LAYERS["parcels"], day=day, key_repeats=True, lot_m2=lot_m2, ask=True
     )
     guesses = _together(own, more, best[2][0])
     return Recognized(
@@ -300,7 +300,9 @@ def _join(shapes: Sheet, table: Sheet) -> tuple[float, tuple[str, str], Matched]
             found = count_matches(keys, as_text(table.frame[right]))
             share = (found.as_they_stand + found.respelled) / max(found.keys, 1)
             score = share + 0.001 * (found.as_they_stand > 0) + 0.01 * (left == right)
-            score += 0.02 * ("parcel" in (*words_of(left), *words_of(right)) or "pin" in words_of(left))
+            score += 0.02 * (
+                "parcel" in (*words_of(left), *words_of(right)) or "pin" in words_of(left)
+            )
             if share > 0.3 and (best is None or score > best[0]):
                 best = (score, (left, right), found)
     return best
@@ -372,9 +374,12 @@ def _layer(
         pointers=pointers,
         key_repeats=layer not in ("permits", "wells"),
         taken=[name for place in places for name in (place.x, place.y)],
+        ask=True,
     )
     pointed = {
-        guess.column.name: count_matches(as_text(sheet.frame[guess.source]), pointers[guess.column.name])
+        guess.column.name: count_matches(
+            as_text(sheet.frame[guess.source]), pointers[guess.column.name]
+        )
         for guess in guesses
         if guess.column.name in pointers
     }

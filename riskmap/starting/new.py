@@ -168,10 +168,14 @@ def summary(started: Started) -> list[str]:
         sure = sum(not guess.marks for guess in one.guesses)
         marked = sum(bool(guess.marks) and guess.confidence >= LIKELY for guess in one.guesses)
         asked = len(one.guesses) - sure - marked
-        said = f"{sure} columns told, {marked} to check, {max(asked, 0)} asked" if one.guesses else ""
+        said = (
+            f"{sure} columns told, {marked} to check, {max(asked, 0)} asked" if one.guesses else ""
+        )
         line = f"{one.layer:<15} {one.sheet.label[:34]:<35}{percent(one.confidence):>5}  {said}"
         lines.append(line[:100].rstrip())
-    lines += [f"{'not used':<15} {s.label[:34]:<35} {why}"[:100] for s, why in started.findings.unused]
+    lines += [
+        f"{'not used':<15} {s.label[:34]:<35} {why}"[:100] for s, why in started.findings.unused
+    ]
     lines += [line for warning in started.warnings for line in _wrapped(f"Look at this: {warning}")]
     return lines
 

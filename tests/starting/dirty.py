@@ -180,10 +180,24 @@ def spoken_names(base: Base, folder: Path) -> Dirty:
               "TANKGAL": "Tank size (gal)", "DESFLOW": "Design flow (gpd)",
               "FIELDFT2": "Field area (sq ft)", "FILTER": "Effluent filter", "BEDRMS": "Bedrooms",
               "LASTPUMP": "Last pumped"}  # fmt: skip
-    visit = {"PARCEL": "Parcel no.", "VISITED": "Date of visit", "REASON": "Reason",
-             "FOUND": "Condition", "POND_IN": "Ponding (inches)", "LASTPUMP": "Last pumped"}
-    words = {"R1": "Single Family", "R8": "Mobile Home", "S2": "Seasonal", "A5": "Farm",
-             "A0": "Agricultural", "C3": "Commercial", "E4": "Church", "V0": "Vacant"}
+    visit = {
+        "PARCEL": "Parcel no.",
+        "VISITED": "Date of visit",
+        "REASON": "Reason",
+        "FOUND": "Condition",
+        "POND_IN": "Ponding (inches)",
+        "LASTPUMP": "Last pumped",
+    }
+    words = {
+        "R1": "Single Family",
+        "R8": "Mobile Home",
+        "S2": "Seasonal",
+        "A5": "Farm",
+        "A0": "Agricultural",
+        "C3": "Commercial",
+        "E4": "Church",
+        "V0": "Vacant",
+    }
     days = base.permits.copy()
     for name in ("ISSUED", "INSPECTED"):
         days[name] = pd.to_datetime(days[name], errors="coerce").dt.strftime("%d/%m/%Y")
@@ -225,7 +239,9 @@ def one_database(base: Base, folder: Path) -> Dirty:
 def all_in_the_shapes(base: Base, folder: Path) -> Dirty:
     """The assessor's columns in the shapefile itself; codes of utilities; a service column."""
     first = base.tax.drop_duplicates("PARCEL").drop(columns=["UNIT", "MAIL_NAME"])
-    lots = base.lots.merge(first, left_on="PIN", right_on="PARCEL", how="left").drop(columns="PARCEL")
+    lots = base.lots.merge(first, left_on="PIN", right_on="PARCEL", how="left").drop(
+        columns="PARCEL"
+    )
     lots["SEWER"] = ["SEPTIC", "PUBLIC"] * (len(lots) // 2) + ["SEPTIC"] * (len(lots) % 2)
     truth = {"parcels": {**PARCELS, "service": "SEWER"}}
     truth["parcels"].pop("mail_name")

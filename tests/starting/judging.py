@@ -45,7 +45,7 @@ def verdict(guess: Guess | None, answer: str) -> str:
     if guess.source == source and (not more or got == more):
         return "right"
     if doubts or guess.confidence < LIKELY:
-        return "asked" if source in (guess.source, *guess.others) or doubts else "missed"
+        return "asked" if source in (guess.source, *guess.others) else "missed"
     return "wrong"
 
 
