@@ -72,7 +72,12 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument(
         "--before", type=Path, metavar="DIR", help="earlier result folder to compare with"
     )
-    check = _command(commands, "check", _check, "say what joins, what is covered, what is ranked, and how to cure defects")
+    check = _command(
+        commands,
+        "check",
+        _check,
+        "say what joins, what is covered, what is ranked, and how to cure defects",
+    )
     check.add_argument("region", type=Path, metavar="REGION.toml", help="the region file")
     check.add_argument("--out", type=Path, metavar="DIR", help="also write a page and tables")
     check.add_argument(

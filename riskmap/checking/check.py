@@ -175,7 +175,7 @@ def _coverage(tables: Mapping[str, Any]) -> Iterator[Coverage]:
 
 
 def _between(tables: Mapping[str, Any]) -> list[dict[str, object]]:
-    """Findings of units and systems held against each other."""
+    """Hold units and reference systems against each other."""
     parcels = tables.get("parcels")
     said = "" if parcels is None else lot_size_trouble(parcels)
     if not said:

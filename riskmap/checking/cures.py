@@ -62,11 +62,6 @@ CURES: Final = {
     "elevation_far_from_terrain": Cure(
         "depths to water are doubtful", "Check the places and elevations of these wells.", 0.2
     ),
-    "lot_size_differs": Cure(
-        "setbacks, room and density are wrong if the map is",
-        "Check the parcels' crs, and the unit of recorded_area_m2.",
-        0.0,
-    ),
     "far_from_region": Cure("they join nothing", "Check crs, x and y of this layer.", 0.01),
     "no_coordinates": Cure("they are placed by parcel only", "Add coordinates.", 0.8),
     "unlocated_permit": Cure("these permits tell of no parcel", "Add the parcel numbers.", 0.2),

@@ -1,4 +1,4 @@
-"""What a check finds, as one table: each row says what is wrong, what it costs and how to cure it."""
+"""What a check finds, as one table: what is wrong, what it costs, how it is cured."""
 
 from __future__ import annotations
 
@@ -16,7 +16,17 @@ from riskmap.contract.quantities import percent
 from riskmap.contract.soil_layers import SOIL_LAYERS
 
 SERIOUS, MINOR = "serious", "minor"
-COLUMNS: Final = ("weight", "layer", "column", "finding", "rows", "share", "example", "cost", "cure")
+COLUMNS: Final = (
+    "weight",
+    "layer",
+    "column",
+    "finding",
+    "rows",
+    "share",
+    "example",
+    "cost",
+    "cure",
+)
 LEAST_MATCH: Final = 0.8
 LEAST_COVERED: Final = 0.8
 LEAST_SOILS: Final = 0.95
@@ -81,41 +91,43 @@ def match_sheet(
 
 
 def of_matches(matches: pd.DataFrame) -> list[dict[str, object]]:
-    """Findings of the match sheet: keys that join nothing."""
+    """Find keys that join nothing."""
     found = []
-    for row in matches.itertuples(index=False):
-        share = row.lost / max(row.keys, 1)
-        if row.keys < LEAST_KEYS or not row.lost:
+    for row in matches.to_dict("records"):
+        share = row["lost"] / max(row["keys"], 1)
+        if row["keys"] < LEAST_KEYS or not row["lost"]:
             continue
         weight = SERIOUS if share > 1 - LEAST_MATCH else MINOR
-        said = f"{row.lost:,} of {row.keys:,} numbers are not found in {row.joins}"
-        cure = cure_of(f"not_in_{row.joins}")
+        said = f"{row['lost']:,} of {row['keys']:,} numbers are not found in {row['joins']}"
+        cure = cure_of(f"not_in_{row['joins']}")
         found.append(
-            finding(weight, row.layer, said, column=row.column, rows=int(row.lost), share=share,
-                    cost=cure.cost, cure=cure.cure)
+            finding(weight, row["layer"], said, column=row["column"], rows=int(row["lost"]),
+                    share=share, cost=cure.cost, cure=cure.cure)
         )  # fmt: skip
     return found
 
 
 def of_coverage(covers: Sequence[Coverage]) -> list[dict[str, object]]:
-    """Findings of coverage: layers that speak of too few parcels."""
+    """Find layers that speak of too few parcels."""
     found = []
     for one in covers:
         least = LEAST_SOILS if one.layer == "soil_units" else LEAST_COVERED
         tables = LAYERS[one.layer].kind == "table"
-        if one.layer in OUTLINED or tables or one.share >= least:
-            if one.share > 0 or not tables:
-                continue
+        fine = one.share > 0 if tables else one.layer in OUTLINED or one.share >= least
+        if fine:
+            continue
         weight = SERIOUS if one.layer == "soil_units" or one.share == 0 else MINOR
         said = f"speaks of {percent(one.share)} of the parcels"
-        cost = "these parcels are not scored" if one.layer in SOILS else "it is unknown of the others"
+        cost = (
+            "these parcels are not scored" if one.layer in SOILS else "it is unknown of the others"
+        )
         cure = "Check its extent and reference system; fetch the rest."
         found.append(finding(weight, one.layer, said, share=1 - one.share, cost=cost, cure=cure))
     return found
 
 
 def of_defects(defects: pd.DataFrame, sizes: Mapping[str, int]) -> list[dict[str, object]]:
-    """Findings of the defects met on reading, one for each kind in each column."""
+    """Sum up the defects met on reading, one for each kind in each column."""
     found = []
     told = defects[~defects["check"].str.startswith("not_in_")]
     for (layer, column, check), rows in told.groupby(["layer", "column", "check"], sort=False):
@@ -135,9 +147,7 @@ def of_defects(defects: pd.DataFrame, sizes: Mapping[str, int]) -> list[dict[str
     return found
 
 
-def grades(
-    findings: pd.DataFrame, layers: Sequence[str], wanted: Sequence[str]
-) -> dict[str, str]:
+def grades(findings: pd.DataFrame, layers: Sequence[str], wanted: Sequence[str]) -> dict[str, str]:
     """Grade each layer: good, fair (minor findings), poor (serious ones) or missing.
 
     Parameters

@@ -76,7 +76,9 @@ def check_page(checked: Checked) -> str:
 
 def _map(one: Coverage) -> dict[str, Any]:
     rows, columns = np.nonzero(np.isfinite(one.squares))
-    squares = [(int(x), int(y), f"{one.squares[y, x]:.2f}") for y, x in zip(rows, columns, strict=True)]
+    squares = [
+        (int(x), int(y), f"{one.squares[y, x]:.2f}") for y, x in zip(rows, columns, strict=True)
+    ]
     height, width = one.squares.shape
     return {
         "layer": one.layer,

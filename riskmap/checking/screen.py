@@ -64,12 +64,14 @@ def _grades(checked: Checked) -> list[str]:
 
 
 def _matches(matches: pd.DataFrame) -> list[str]:
-    lines = [f"{'MATCHES':<34}{'NUMBERS':>10}{'AS THEY STAND':>15}{'OTHER SPELLING':>16}{'LOST':>8}"]
-    for row in matches.itertuples(index=False):
-        name = f"{row.layer}.{row.column} in {row.joins}"
+    lines = [
+        f"{'MATCHES':<34}{'NUMBERS':>10}{'AS THEY STAND':>15}{'OTHER SPELLING':>16}{'LOST':>8}"
+    ]
+    for row in matches.to_dict("records"):
+        name = f"{row['layer']}.{row['column']} in {row['joins']}"
         lines.append(
-            f"{name[:33]:<34}{row.keys:>10,}{row.as_they_stand:>15,}{row.other_spelling:>16,}"
-            f"{row.lost:>8,}"
+            f"{name[:33]:<34}{row['keys']:>10,}{row['as_they_stand']:>15,}{row['other_spelling']:>16,}"
+            f"{row['lost']:>8,}"
         )
     return [*lines, ""]
 
@@ -78,12 +80,12 @@ def _findings(head: str, rows: pd.DataFrame, most: int) -> list[str]:
     if rows.empty:
         return [f"{head}: none", ""]
     lines = [head]
-    for row in rows.head(most).itertuples(index=False):
-        place = ".".join(part for part in (row.layer, row.column) if part)
-        count = f" ({row.rows:,} rows)" if row.rows else ""
-        example = f", such as {row.example}" if row.example and row.rows else ""
-        costs = f" Costs: {row.cost}." if row.cost else ""
-        lines += _item(f"{place}: {row.finding}{count}{example}.{costs} {row.cure}")
+    for row in rows.head(most).to_dict("records"):
+        place = ".".join(part for part in (row["layer"], row["column"]) if part)
+        count = f" ({row['rows']:,} rows)" if row["rows"] else ""
+        example = f", such as {row['example']}" if row["example"] and row["rows"] else ""
+        costs = f" Costs: {row['cost']}." if row["cost"] else ""
+        lines += _item(f"{place}: {row['finding']}{count}{example}.{costs} {row['cure']}")
     if len(rows) > most:
         lines.append(f"  and {len(rows) - most:,} more; all are in the page and table of --out")
     return [*lines, ""]
@@ -94,8 +96,8 @@ def _costs(costs: pd.DataFrame) -> list[str]:
     if rows.empty:
         return []
     lines = [f"{'NOT KNOWN':<42}{'OF PARCELS':>11}{'OF THE SCORE LOST':>19}  FROM"]
-    for row in rows.itertuples(index=False):
-        name = f"{row.score}: {row.factor}"
-        known = f"{percent(row.unknown_frac):>11}{percent(row.lost_frac):>19}"
-        lines.append(f"{name[:41]:<42}{known}  {row.layer}")
+    for row in rows.to_dict("records"):
+        name = f"{row['score']}: {row['factor']}"
+        known = f"{percent(row['unknown_frac']):>11}{percent(row['lost_frac']):>19}"
+        lines.append(f"{name[:41]:<42}{known}  {row['layer']}")
     return lines

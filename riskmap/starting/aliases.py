@@ -1,8 +1,8 @@
 """What assessors, permit offices and well records call the columns that layers need.
 
-Names and phrases are brought to the plain words of :mod:`riskmap.starting.names`. A phrase that ends in ``?`` says
-little by itself and counts half. Common practice of record keepers, no source; the columns of the
-federal services are read by name already and need no entry.
+Names and phrases are brought to the plain words of :mod:`riskmap.starting.names`. A phrase that
+ends in ``?`` says little by itself and counts half. Common practice of record keepers, no source;
+the columns of the federal services are read by name already and need no entry.
 """
 
 from __future__ import annotations
@@ -12,8 +12,10 @@ from typing import Final
 
 _PARCEL_ID: Final = (
     "pin", "parcel number", "parcel", "parcel pin", "tax number", "tax parcel number",
-    "account number?", "account?", "map block lot", "folio", "folio number", "property number", "gis pin",
-    "tax map number?", "assessor parcel number", "mbl", "pcn", "print number", "low parcel number", "parcel reference", "site number?",
+    "account number?", "account?", "map block lot", "folio", "folio number", "property number",
+    "gis pin",
+    "tax map number?", "assessor parcel number", "mbl", "pcn", "print number",
+    "low parcel number", "parcel reference", "site number?",
     "schedule number", "lot number?",
 )  # fmt: skip
 _BEDROOMS: Final = ("bedrooms", "bedrooms number", "total bedrooms", "number bedrooms")
@@ -28,7 +30,8 @@ ALIASES: Final[Mapping[str, Mapping[str, tuple[str, ...]]]] = {
                          "neighborhood name"),
         "land_use": ("land use", "use code", "use", "use description", "land use code",
                      "land use description", "site class", "class?", "class code?", "site use",
-                     "site type?", "state class?", "luc", "uc", "lu code", "lu", "site class code", "parcel use code"),
+                     "site type?", "state class?", "luc", "uc", "lu code", "lu",
+                     "site class code", "parcel use code"),
         "year_built": ("year built", "built", "ayb year built", "ayb", "actual year built",
                        "residential year built", "year constructed", "year drilled", "built date",
                        "construction year", "built year", "drilled year", "building year"),
@@ -42,7 +45,8 @@ ALIASES: Final[Mapping[str, Mapping[str, tuple[str, ...]]]] = {
                            "total squarefeet", "living squarefeet", "building squarefeet",
                            "finished squarefeet", "building area?", "residential squarefeet",
                            "gross area?", "residential area?", "total living area",
-                           "gross living area", "heated squarefeet", "heat squarefeet", "sfla", "gla"),
+                           "gross living area", "heated squarefeet", "heat squarefeet", "sfla",
+                           "gla"),
         "improved": ("improvement value", "improvement", "building value", "appraised improvement",
                      "total appraised improvement", "value improvement", "value building",
                      "assessed improvement", "assessed building value"),
@@ -57,8 +61,10 @@ ALIASES: Final[Mapping[str, Mapping[str, tuple[str, ...]]]] = {
         "mail_state": ("mailing state", "owner state", "bill state", "taxpayer state"),
         "mail_zip": ("mailing zip", "owner zip", "bill zip", "taxpayer zip"),
         "telephone": ("phone", "phone number", "owner phone"),
-        "recorded_area_m2": ("acres", "deed acres", "gis acres", "land area", "site area", "total acres",
-                             "site squarefeet", "land squarefeet", "calculated acres", "legal acres",
+        "recorded_area_m2": ("acres", "deed acres", "gis acres", "land area", "site area",
+                             "total acres",
+                             "site squarefeet", "land squarefeet", "calculated acres",
+                             "legal acres",
                              "land acres", "site acres", "assessed acres", "parcel area",
                              "site size", "lot acres", "lot size", "lot area", "lot squarefeet"),
     },
@@ -87,7 +93,8 @@ ALIASES: Final[Mapping[str, Mapping[str, tuple[str, ...]]]] = {
         "field_area_m2": ("field area", "field squarefeet", "field size", "absorption area",
                           "field feet", "trench area", "squarefeet?", "bed area",
                           "field area squarefeet", "field square feet", "leach area"),
-        "loading_class": ("soil class", "loading class", "soil group", "soil texture", "soil type?"),
+        "loading_class": ("soil class", "loading class", "soil group", "soil texture",
+                          "soil type?"),
         "percolation_min_cm": ("percolation rate", "percolation", "percolation test",
                                "percolation min inches", "percolation minutes"),
         "nitrogen_removed_frac": ("nitrogen removal", "nitrogen removal fraction",
@@ -206,10 +213,11 @@ AVOIDED: Final[Mapping[str, str]] = {
 }  # fmt: skip
 """Column -> words that say it is something else."""
 
-NEUTRAL: Final = frozenset(
-    "feet inches gallons gpd gpm acres meters centimeters mg l code number name date text value "
-    "the of on in squarefeet square".split()
-)
+_NEUTRAL: Final = """
+feet inches gallons gpd gpm acres meters centimeters mg l code number name date text value the of on
+in squarefeet square
+"""
+NEUTRAL: Final = frozenset(_NEUTRAL.split())
 """Words that add little to what a name says."""
 
 FILE_WORDS: Final[Mapping[str, tuple[str, ...]]] = {

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from difflib import SequenceMatcher
@@ -69,8 +68,10 @@ class Guess:
 def name_score(name: str, layer: str, column: str) -> float:
     """How well a source name says what a canonical column is, 0 to 1.
 
-    >>> name_score("YR_BLT", "parcels", "year_built"), name_score("SALE_PRICE", "parcels", "bedrooms")
-    (1.0, 0.0)
+    >>> name_score("YR_BLT", "parcels", "year_built")
+    1.0
+    >>> name_score("SALE_PRICE", "parcels", "bedrooms")
+    0.0
     """
     words = words_of(name)
     have = set(words)
@@ -118,11 +119,11 @@ def value_score(raw: pd.Series, column: Column, known: pd.Series | None = None) 
         return _text_score(text, column)
     number = plain_number(text)
     if column.unit == "calendar year":
-        dated = look_at_dates(raw, datetime.date.today())
+        dated = look_at_dates(raw)
         years = number.between(1600, 2100) | number.eq(0)
         return float(years.mean()) if number.notna().mean() > 0.5 else dated.share
     if column.dtype == "date":
-        return look_at_dates(raw, datetime.date.today()).share
+        return look_at_dates(raw).share
     if column.dtype == "flag":
         return look_at_codes(raw, column).share
     with_unit = text.str.match(r"^[-+]?[\d,]*\.?\d+\s*[A-Za-z'\"]+\.?$")
@@ -146,7 +147,6 @@ def match_columns(
     frame: pd.DataFrame,
     layer: Layer,
     *,
-    day: datetime.date,
     pointers: Mapping[str, pd.Series] | None = None,
     key_repeats: bool = False,
     lot_m2: float | None = None,
@@ -161,8 +161,6 @@ def match_columns(
         The table, columns as they stand.
     layer
         The layer it may be.
-    day
-        The day of the run.
     pointers
         Canonical column -> keys of the layer it points to.
     key_repeats
@@ -196,11 +194,11 @@ def match_columns(
                 continue
             if score >= OFFERED:
                 scores[column.name, name] = score
-    found = _like_neighbors(_assigned(frame, layer, scores, day=day, lot_m2=lot_m2))
+    found = _like_neighbors(_assigned(frame, layer, scores, lot_m2=lot_m2))
     if not ask:
         return found
     have, used = {guess.column.name for guess in found}, {guess.source for guess in found}
-    return _in_order(found + _asked(frame, layer, have, used | set(taken), day, lot_m2), layer)
+    return _in_order(found + _asked(frame, layer, have, used | set(taken), lot_m2), layer)
 
 
 def could_be_key(raw: pd.Series) -> bool:
@@ -214,14 +212,13 @@ def _assigned(
     layer: Layer,
     scores: Mapping[tuple[str, str], float],
     *,
-    day: datetime.date,
     lot_m2: float | None,
 ) -> list[Guess]:
     """Take the best pairs first; every column of either side once."""
     chosen: dict[str, str] = {}
-    for column, name in sorted(scores, key=lambda pair: -scores[pair]):
-        if column not in chosen and name not in chosen.values():
-            chosen[column] = name
+    for wanted, name in sorted(scores, key=lambda pair: -scores[pair]):
+        if wanted not in chosen and name not in chosen.values():
+            chosen[wanted] = name
     found = []
     for column in layer.columns:
         if column.name not in chosen:
@@ -234,7 +231,7 @@ def _assigned(
             if to == column.name and other != name and score > confidence - MARGIN
             if other not in chosen.values()
         ]
-        guess = _described(frame[name], name, column, confidence, tuple(others), day, lot_m2)
+        guess = _described(frame[name], name, column, confidence, tuple(others), lot_m2)
         found.append(guess)
     return found
 
@@ -249,7 +246,6 @@ def _asked(
     layer: Layer,
     have: set[str],
     used: set[str],
-    day: datetime.date,
     lot_m2: float | None,
 ) -> list[Guess]:
     """For columns that no name fits: which of the columns left could it be, by values and letters.
@@ -265,7 +261,7 @@ def _asked(
         best = sorted((name for name in near if near[name] > 0), key=lambda name: -near[name])
         if best:
             offered = _described(
-                frame[best[0]], best[0], column, OFFERED, tuple(best[1:MOST_OFFERED]), day, lot_m2
+                frame[best[0]], best[0], column, OFFERED, tuple(best[1:MOST_OFFERED]), lot_m2
             )
             found.append(replace(offered, marks=("which column is it?",)))
     return found
@@ -316,14 +312,13 @@ def _described(
     column: Column,
     confidence: float,
     others: tuple[str, ...],
-    day: datetime.date,
     lot_m2: float | None,
 ) -> Guess:
     """Add unit, codes and dates to a match, and what there is to look at."""
     unit = look_at_unit(name, raw, column, lot_m2=lot_m2)
     coded = column.dtype == "flag" or bool(column.domain)
     codes = look_at_codes(raw, column) if coded else None
-    dates = look_at_dates(raw, day) if column.dtype == "date" else None
+    dates = look_at_dates(raw) if column.dtype == "date" else None
     marks = []
     if confidence < SURE:
         marks.append("is this the right column?")
@@ -347,7 +342,7 @@ PAIRS: Final = (
 
 @dataclass(frozen=True)
 class Place:
-    """Coordinate columns of a table; ``degrees`` tells longitude and latitude from meters or feet."""
+    """Coordinate columns of a table; ``degrees``: longitude and latitude, not meters or feet."""
 
     x: str
     y: str

@@ -97,7 +97,8 @@ SHORT: Final = {
     "elevation": "elev el alt altitude elv",
     "datum": "dtm",
     "aquifer": "aqfr aqf aquif",
-    "drilled": "drill drld drilldate completed complete compl constructed construction const constr comp",
+    "drilled": "drill drld drilldate completed complete compl constructed construction const "
+    "constr comp",
     "yield": "yld",
     "dug": "dugwell",
     "longitude": "long lon lng longdd",
@@ -118,19 +119,22 @@ SHORT: Final = {
     "kind": "knd",
     "record": "rec",
 }
-"""Word -> how offices shorten it, or say the same (common practice of record keepers, no source)."""
+"""Word -> how offices shorten it, or say the same (common practice, no source)."""
 
-OTHER_WORDS: Final = """
-legal tax bill sale sold price deed book page account acct total year effective remodel zone zoning
-school fire ward precinct prev previous old former alt2 comments remark remarks notes status work
-absorption trench bed mound contractor installer applicant driller pumper lab method qualifier
-county town township section range block tract assessed assessor roll flood hazard lake stream river
-pond creek gnis wellhead protection source purpose reach from to top end start final real property
-record book map plat gis shape length perimeter objectid fid globalid edit editor created modified
-user complaint violation failure failed repair new old census result sum adj factor ratio grade
-quality test rate lot low print low tag log unique reference ref cost of stated report stories fireplace garage pool heat fuel roof ext wall agency organization project
-activity measure unit text daily average monthly usage per day hour minutes min gpm mg ppm
-""".split()
+_OTHER: Final = """
+legal tax bill sale sold price deed book page account acct total year effective remodel zone
+zoning school fire ward precinct prev previous old former alt2 comments remark remarks notes
+status work absorption trench bed mound contractor installer applicant driller pumper lab method
+qualifier county town township section range block tract assessed assessor roll flood hazard lake
+stream river pond creek gnis wellhead protection source purpose reach from to top end start final
+real property record map plat gis shape length perimeter objectid fid globalid edit editor created
+modified user complaint violation failure failed repair new census result sum adj factor ratio
+grade quality test rate lot low print tag log unique reference ref cost of stated report stories
+fireplace garage pool heat fuel roof ext wall agency organization project activity measure unit
+text daily average monthly usage per day hour minutes min gpm mg ppm
+"""
+OTHER_WORDS: Final = tuple(_OTHER.split())
+"""Words of names that are no column of a layer."""
 
 _PLAIN: Final = {short: word for word, shorts in SHORT.items() for short in (word, *shorts.split())}
 _KNOWN: Final = {**_PLAIN, **{word: word for word in OTHER_WORDS if word not in _PLAIN}}

@@ -83,11 +83,7 @@ def region_text(
 
 
 def quoted(text: str) -> str:
-    """Write text as a TOML string.
-
-    >>> quoted('a "b"')
-    '"a \\\\"b\\\\""'
-    """
+    """Write text as a TOML string."""
     plain = text.replace("\\", "\\\\").replace('"', '\\"')
     return '"' + "".join(c if c.isprintable() else " " for c in plain) + '"'
 

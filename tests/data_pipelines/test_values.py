@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.values import as_text, plain_number, to_flag, to_number, to_words
 from riskmap.contract.errors import LayerError
-from riskmap.contract.layers import PARCELS, PARCELS, PERMITS, WELL_SAMPLES, WELLS
+from riskmap.contract.layers import PARCELS, PERMITS, WELL_SAMPLES, WELLS
 from riskmap.contract.sources import ColumnSource
 from riskmap.contract.units import FACTORS
 

@@ -24,6 +24,7 @@ from riskmap.starting.aliases import ALIASES, AVOIDED, FILE_WORDS
 from riskmap.starting.codes import SAID
 from riskmap.starting.columns import match_columns, name_score
 from riskmap.starting.dates import look_at_dates
+from riskmap.starting.layers import recognize
 from riskmap.starting.names import words_of
 from riskmap.starting.new import start
 from riskmap.starting.open_sources import OPEN_SOURCES
@@ -32,9 +33,10 @@ from riskmap.starting.region_text import ASK, CHECK
 from riskmap.starting.systems import compute_in, fitting_systems, square_meters
 from riskmap.starting.units import USUAL
 from tests.starting.dirty import SETS, Base, save
-from tests.starting.judging import DAY, judge, shares, shown, verdict
+from tests.starting.judging import judge, shares, shown, verdict
 from tests.starting.names_seen import NAMES, table
 
+DAY = datetime.date(2026, 6, 1)
 LEAST_RIGHT_OR_ASKED = 0.95
 MOST_WRONG = 0.01
 
@@ -61,7 +63,7 @@ class TestShareOfColumns:
         bad = []
         for seed in range(6):
             frame, truth = table(layer, seed)
-            found = match_columns(frame, LAYERS[layer], day=DAY, ask=True)
+            found = match_columns(frame, LAYERS[layer], ask=True)
             guesses = {guess.column.name: guess for guess in found}
             for column, answer in truth.items():
                 word = verdict(guesses.get(column), answer)
@@ -74,7 +76,7 @@ class TestShareOfColumns:
 
     def test_a_wrong_answer_would_be_seen(self) -> None:
         frame = pd.DataFrame({"YEAR_BUILT": [1980, 1990]})
-        guess = match_columns(frame, LAYERS["parcels"], day=DAY)[0]
+        guess = match_columns(frame, LAYERS["parcels"])[0]
         assert verdict(guess, "YEAR_BUILT") == "right"
         assert verdict(guess, "EFF_YEAR") == "wrong"
         assert verdict(None, "EFF_YEAR") == "missed"
@@ -101,9 +103,7 @@ class TestRealRecords:
             "records/water_levels_replies/waterservices_gwlevels.txt": "water_levels",
             "records/city_parcels_flood/FEMA_FloodPlains100Year.geojson": "floodplain",
         }.items():
-            from riskmap.starting.layers import recognize
-
-            found = recognize(open_all([shared_data / place]), day=DAY)
+            found = recognize(open_all([shared_data / place]))
             assert [one.layer for one in found.layers] == [layer], place
 
 
@@ -221,7 +221,7 @@ class TestDates:
         ],
     )
     def test_ways_of_writing(self, cells: list[str], wanted: str | None, sure: bool) -> None:
-        found = look_at_dates(pd.Series(cells), datetime.date(2026, 6, 1))
+        found = look_at_dates(pd.Series(cells))
         assert (found.date_format, found.sure) == (wanted, sure)
 
 
