@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass, replace
+from inspect import ismethod
 from pathlib import Path
 from typing import Any
 
@@ -68,6 +69,8 @@ class Watch:
         class Twin(type(value)):  # type: ignore[misc]
             def __getattribute__(self, name: str) -> Any:
                 found = object.__getattribute__(value, name)
+                if ismethod(found):
+                    return found.__func__.__get__(self)
                 if name.startswith("__") or callable(found):
                     return found
                 if name not in names:
