@@ -20,6 +20,7 @@ import shapely
 import riskmap
 from riskmap.action.zone_reasons import ZONE_KINDS
 from riskmap.action.zone_shapes import mean_width_m
+from riskmap.contract.grid import Grid
 from riskmap.contract.results import ZONES
 from riskmap.contract.units import ACRE_M2
 from riskmap.groundwater.setbacks import virus_time_d
@@ -36,7 +37,7 @@ from riskmap.stages.vulnerability import (
     system_vulnerability,
     vulnerability_grid,
 )
-from riskmap.stages.zones import Planning, plan_zones, zone_grid
+from riskmap.stages.zones import Planning, parts_with_reasons, plan_zones, zone_grid
 from sample_region.make import make_county
 
 WATER, BLOCKS = GroundwaterSettings(), LearningSettings(block_m=600.0)
@@ -137,6 +138,42 @@ class TestZones:
         assert zone.why.startswith("Land inside a delineated protection area")
         assert "1 delineated protection areas" in found.notes[0]
         assert "wellhead" not in set(planning.zones["kind"])
+
+    def test_empty_land_far_away_changes_nothing_and_is_not_cut_into_cells(
+        self, planning: Planning, result: Result, groundwater: Groundwater
+    ) -> None:
+        """Land without a system to 100 km east, as a stray or a far part of a county adds it."""
+
+        def wider(grid: Grid) -> Grid:
+            more = round(100_000 / grid.cell_m)
+            return replace(grid, values=np.pad(grid.values, ((0, 0), (0, more)), mode="edge"))
+
+        far = replace(
+            groundwater,
+            land=wider(groundwater.land),
+            surface=replace(groundwater.surface, head=wider(groundwater.surface.head)),
+        )
+        found = plan_zones(result.county, result.parcels, far)
+        assert found.zones["zone_id"].tolist() == planning.zones["zone_id"].tolist()
+        np.testing.assert_allclose(found.zones["area_m2"], planning.zones["area_m2"], rtol=0.02)
+        systems = result.parcels.loc[groundwater.systems.index]
+        parts = parts_with_reasons(far.land, systems, [planning.capture_zones], result.region)
+        columns = max(columns.stop for _, columns in parts)
+        assert columns * far.land.cell_m < far.land.values.shape[1] * far.land.cell_m - 90_000
+
+    def test_two_parts_of_a_county_are_drawn_apart(
+        self, result: Result, groundwater: Groundwater
+    ) -> None:
+        land = groundwater.land
+        east = land.west_m + 60_000.0
+        wide = replace(land, values=np.pad(land.values, ((0, 0), (0, 2000)), mode="edge"))
+        places = result.parcels.loc[groundwater.systems.index, ["x_m", "y_m"]].astype(float)
+        both = pd.concat([places, places.assign(x_m=places["x_m"] + 60_000.0)])
+        one = parts_with_reasons(wide, places, [], result.region)
+        two = parts_with_reasons(wide, both, [], result.region)
+        assert len(two) == 2 * len(one)
+        starts = [wide.west_m + columns.start * wide.cell_m for _, columns in two]
+        assert sum(start > east - 2_000 for start in starts) == len(one)
 
     def test_cells_nest_in_those_of_the_water(self, groundwater: Groundwater) -> None:
         fine = zone_grid(groundwater.land)

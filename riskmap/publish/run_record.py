@@ -17,8 +17,8 @@ from riskmap.stages.stage import RunFacts
 def run_record(folder: Path, result: Result, facts: RunFacts) -> None:
     """Write ``run.json``.
 
-    Everything in it but ``kept`` and ``seconds`` is the same for the same inputs, settings and
-    versions.
+    Everything in it but ``region_file``, ``kept`` and ``seconds`` is the same for the same inputs,
+    settings and versions.
     """
     summary, region = result.things["summary"], result.region
     settings = {
@@ -27,6 +27,7 @@ def run_record(folder: Path, result: Result, facts: RunFacts) -> None:
         **summary["settings"],
     }
     content = {
+        "region_file": str(region.path.resolve()),
         "inputs_sha256": dict(result.inputs),
         "versions": package_versions(),
         "settings": settings,

@@ -101,7 +101,17 @@ def result_folder(
 
 
 def settle_leftovers(target: Path, *, tell: Tell, kind: str = RESULT) -> None:
-    """Put in order a folder that a killed run was about to replace; mostly there is none."""
+    """Put in order a folder that a killed run was about to replace; mostly there is none.
+
+    Parameters
+    ----------
+    target
+        The result folder.
+    tell
+        Gets what people must know, a sentence or two at a time.
+    kind
+        Kind of folder, as its mark names it.
+    """
     target = _resolved(target)
     if _work_folder(target).is_dir():
         with suppress(BusyError), _work_on(target) as (work, dead):

@@ -56,14 +56,14 @@ class Made:
 
 
 class Things(Mapping[str, Any]):
-    """What stages gave, by name, each read when it is asked for.
+    """What stages gave, by name, each read when it is used.
 
     Parameters
     ----------
     made
         What there is.
     declared
-        Names that may be asked for; None for all.
+        Names that may be used; None for all.
     seen
         Values at hand, by the hash of their content.
     make
@@ -104,7 +104,7 @@ class Making:
     """A run at work on a region: what is made so far, and what is kept where.
 
     ``seen`` holds values at hand; ``keys`` the keys of all entries used; ``fresh`` names the stages
-    that were done anew; ``seconds`` what each took when it was done.
+    that were done again; ``seconds`` what each took when it was done.
     """
 
     region: Region
@@ -155,7 +155,7 @@ class Making:
         )
 
     def things(self, stage: Stage | None = None) -> Things:
-        """All things, made when they are asked for; or those that a stage declares."""
+        """All things, made when they are used; or those that a stage declares."""
         if stage is None:
             return Things(self.made, seen=self.seen, make=self.bring_up)
         return Things(self.made, declared=stage.all_needs, seen=self.seen)
@@ -223,12 +223,24 @@ class Making:
 def begin(
     region: Region, stages: Sequence[Stage], progress: Progress, *, kept: Path | None = None
 ) -> Making:
-    """Open what is kept of a region, mostly beside its file; nothing is done yet."""
+    """Open what is kept of a region; nothing is done yet.
+
+    Parameters
+    ----------
+    region
+        As its file declares it.
+    stages
+        Stages in the order in which they run.
+    progress
+        Gets the messages.
+    kept
+        Folder for what is kept; None: :data:`riskmap.keeping.store.FOLDER` next to the region file.
+    """
     folder = region.path.parent
     store = Store(kept or folder / FOLDER)
-    said = store.open()
-    if said:
-        progress.tell(said)
+    message = store.open()
+    if message:
+        progress.tell(message)
     memory = HashMemory(store)
     with progress.stage("hash the files"):
         files = hash_inputs(region, memory)
@@ -239,7 +251,17 @@ def begin(
 def files_of(
     stage: Stage, region: Region, files: Mapping[str, InputFile]
 ) -> Mapping[str, InputFile]:
-    """Those of a region's files that the settings of a stage name."""
+    """Those of a region's files that the settings of a stage name.
+
+    Parameters
+    ----------
+    stage
+        Declares the settings it reads.
+    region
+        Gives their values.
+    files
+        Every input file by its name, with its hash.
+    """
     found: dict[str, InputFile] = {}
 
     def content(path: Path) -> dict[str, str]:
@@ -252,7 +274,17 @@ def files_of(
 
 
 def call(stage: Stage, region: Region, things: Mapping[str, Any]) -> tuple[Any, ...]:
-    """Do a stage's work; returns what it gives, in order."""
+    """Do a stage's work; returns what it gives, in order.
+
+    Parameters
+    ----------
+    stage
+        Stage to do.
+    region
+        Gives the settings and sources.
+    things
+        What earlier stages gave, by name; at least all that the stage needs.
+    """
     county = county_of(region, things, stage.layers)
     given = stage.function()(county, *(things[name] for name in stage.needs), **stage.fixed)
     return given if len(stage.gives) > 1 else (given,)

@@ -9,7 +9,7 @@ from importlib import import_module
 from typing import Any, Final, Literal
 
 LAYER: Final = "layer_"
-"""What the name of a layer begins with where it stands among the things that stages give."""
+"""What the name of a layer begins with among the things that stages give."""
 CUTTING: Final = ("run.chunk_parcels", "run.workers")
 """Settings that any stage may read: they change how it works, never what it gives."""
 
@@ -165,10 +165,10 @@ def needed_for(things: Sequence[str], stages: Sequence[Stage]) -> list[Stage]:
     >>> [stage.name for stage in needed_for(["b"], [plain, built, Stage("c", "m:f", ("c",))])]
     ['a', 'b']
     """
-    wanted = set(things)
+    open_things = set(things)
     chosen = []
     for stage in reversed(stages):
-        if wanted & set(stage.gives):
+        if open_things & set(stage.gives):
             chosen.append(stage)
-            wanted |= set(stage.all_needs)
+            open_things |= set(stage.all_needs)
     return chosen[::-1]

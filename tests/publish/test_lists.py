@@ -113,7 +113,7 @@ class TestWorkbook:
         )
         notes = " ".join(str(c.value) for row in book["Notes"].iter_rows() for c in row)
         assert "nine draws in ten" in notes
-        assert "if nothing was mended off the record" in notes
+        assert "if nothing was repaired off the record" in notes
         assert ALWAYS[0] in notes
 
     @pytest.fixture

@@ -148,7 +148,7 @@ def test_run_before_writes_the_changes(tmp_path: Path, capsys: pytest.CaptureFix
     assert changes["time"].gt(0).mean() > 0.5
     report = (second / "report" / "index.html").read_text(encoding="utf-8")
     assert "What changed since the last run" in report
-    assert "Held against the run for 2026-06-01 (1.0 years before)." in report
+    assert "Compared with the run for 2026-06-01 (1.0 years before)." in report
     assert not (first / "lists" / "changes.csv").exists()
     missing = ["run", str(region), "--out", str(second), "--before", str(tmp_path / "none")]
     assert main(missing) == 2

@@ -159,7 +159,23 @@ def stac_item(
     moment: str,
     crs: CRS,
 ) -> dict[str, Any]:
-    """Return the STAC Item of a layer, to stand in ``metadata/items``."""
+    """Return the STAC Item of a layer, a file of ``metadata/items``.
+
+    Parameters
+    ----------
+    layer
+        Name, title, columns, extent and files.
+    folder
+        The result folder; files that are not in it are left out.
+    collection
+        Identifier of the run's collection.
+    box
+        West, south, east, north in degrees.
+    moment
+        Time of the run, ISO 8601.
+    crs
+        Reference system of the layer.
+    """
     west, south, east, north = box
     ring = [[west, south], [east, south], [east, north], [west, north], [west, south]]
     return {
@@ -205,7 +221,21 @@ def stac_collection(
     county: str,
     version: str,
 ) -> dict[str, Any]:
-    """Return the STAC Collection of a run, to stand in ``metadata``."""
+    """Return the STAC Collection of a run, a file of ``metadata``.
+
+    Parameters
+    ----------
+    layers
+        Layers of the run, an item each.
+    identifier, title
+        Of the collection.
+    box, moment
+        As in :func:`stac_item`.
+    county
+        Named as producer and licensor.
+    version
+        Of riskmap.
+    """
     items = [
         {
             "rel": "item",

@@ -27,7 +27,7 @@ from riskmap.stages.result import Result
 
 NOTES: Final = (
     ("At every stop", "; ".join(ALWAYS)),
-    ("Likely state", "By the clogging model, if nothing was mended off the record: an estimate, "
+    ("Likely state", "By the clogging model, if nothing was repaired off the record: an estimate, "
      "not a finding. What was found at the last visit outweighs it."),
     ("Ranges and chance", f"{RANGE_MEANING} {WIDE_MEANING} In words: "
      + ", ".join(f"{percent(least)} and more {words}" for least, words in LIKELIHOOD)
@@ -65,7 +65,7 @@ def write_inspection_list(
     imprint
         Stands at the head; its units are those of the numbers.
     length
-        Rows of each sheet of the workbook, and the list that ``top_chance`` speaks of; the tables
+        Rows of each sheet of the workbook, and the list that ``top_chance`` is for; the tables
         hold every row.
 
     Returns

@@ -29,7 +29,7 @@ RESULTS: Final = (
                  ("yes", "no")),
     ResultColumn("Coliform", 10, "Total coliform", ("found", "not found")),
     ResultColumn("E. coli", 10, "E. coli", ("found", "not found")),
-    ResultColumn("Owner told on", 12, "Date the owner got the result", kind="date"),
+    ResultColumn("Owner informed on", 12, "Date the owner got the result", kind="date"),
     ResultColumn("Notes", 32, "Cap, casing, odd taste, treatment before the tap"),
 )  # fmt: skip
 """Columns for the sampler to fill in."""
@@ -42,7 +42,7 @@ NOTES: Final = (
      "ranked systems within 229 m (750 ft), of score / 100 x (1 - distance / 229 m)."),
     ("Sampling", "Sample before any treatment, with the laboratory's own bottles and steps; "
      "bacteria samples stay cold and reach the laboratory within its time limit."),
-    ("If a result is bad", "Tell the owner at once. Above 10 mg/L nitrate (as N) infants and "
+    ("If a result is bad", "Inform the owner at once. Above 10 mg/L nitrate (as N) infants and "
      "pregnant women need other water; boiling does not take nitrate out. With E. coli nobody "
      "drinks it unboiled. Follow the health department's advice."),
     ("Public wells", "Their operators sample them by law; coordinate instead of sampling."),
@@ -125,7 +125,21 @@ def sampling_table(
     samples: pd.DataFrame | None = None,
     parcels: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
-    """Put wells in sampling order, with where and whose they are (SI units)."""
+    """Put wells in sampling order, with their place, parcel and owner (SI units).
+
+    Parameters
+    ----------
+    ranked
+        All parcels with lots, scores and address; index ``parcel_id``.
+    wells
+        Wells with their risk, in the county's reference system.
+    date
+        Date of the run.
+    samples
+        Laboratory results; None: none.
+    parcels
+        Parcels with ``owner`` where the region file keeps it; None: no owners.
+    """
     placed = wells.reset_index(drop=True)
     points = placed.geometry
     plain = pd.DataFrame(placed.drop(columns="geometry")).assign(x_m=points.x, y_m=points.y)

@@ -28,7 +28,7 @@ _LISTED: Final = [column for column in ZONES.columns if column.listed is not Non
 NOTES: Final = (
     ("What a zone is", "Land with the same leading reason. Zones do not overlap: land with several "
      "reasons belongs to the first of capture area, predicted nitrate, dense old systems, hot "
-     "spot, vulnerable ground; further reasons stand under Why."),
+     "spot, vulnerable ground; further reasons are under Why."),
     ("Systems, wells, people", "Counted by place; each in one zone at most. People live there, "
      "sewered or not; on record or estimated from bedrooms."),
     ("Nitrate", "A mass balance of the neighborhood, not a measurement. The limit for public "
@@ -72,7 +72,7 @@ def write_zone_list(
     imprint
         Printed at the head; acres or square meters.
     notes
-        What was decided in this run, in words; they stand on the workbook's second sheet.
+        What was decided in this run, in words; they are on the workbook's second sheet.
     """
     place = folder / "lists"
     place.mkdir(parents=True, exist_ok=True)

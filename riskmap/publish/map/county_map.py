@@ -65,7 +65,7 @@ def with_limitations(parcels: gpd.GeoDataFrame, model: Model) -> gpd.GeoDataFram
 
 
 def map_layers(result: Result) -> dict[str, gpd.GeoDataFrame]:
-    """Layers beside the parcels: as they came, soils with classes, wells with their risk."""
+    """Layers other than the parcels: as they came, soils with classes, wells with their risk."""
     tables = result.county.tables
     layers = {name: tables[name] for name in PLAIN_LAYERS if name in tables}
     wells = tables.get("wells")

@@ -81,7 +81,7 @@ def write_map(
     threats: pd.DataFrame | None = None,
     top: int | None = None,
 ) -> MapReport:
-    """Write ``map/index.html`` and what lies beside it into the result's `folder`.
+    """Write ``map/index.html`` and what lies next to it into the result's `folder`.
 
     Parameters
     ----------
@@ -105,7 +105,7 @@ def write_map(
         Which parcel's water reaches which well; see
         :func:`riskmap.publish.map.threats.pack_threats`.
     top
-        Length of the list that the column ``top_chance`` speaks of.
+        Length of the list that the column ``top_chance`` is for.
     """
     folder, units = folder / "map", imprint.units
     kept = kept_layers(_on_first_lots(layers, ranked))
@@ -171,14 +171,14 @@ def _packages(
     """Pack the data files; `limitation` is in the order of `rows`."""
     places = {name: kept[name] for name in ON_LOTS if name in kept}
     order = {name: rows.index.get_indexer(table.index) for name, table in places.items()}
-    beside = {name: table for name, table in kept.items() if name not in places}
+    others = {name: table for name, table in kept.items() if name not in places}
     parcels = pack_parcels(rows)
     first = pack_facts(rows, facts, units=units, given=parcels.known())
     known = parcels.known() | first.known()
     data = {
         "parcels": parcels,
         "facts": first,
-        "layers": pack_layers(beside, units=units, rows={}),
+        "layers": pack_layers(others, units=units, rows={}),
         "details": pack_details(rows, facts, limitation, units=units, given=known),
     }
     if places:

@@ -37,9 +37,9 @@ LONGEST_REASON: Final = 120
 """Letters of a reason; the words of a run stay whole, free text from outside may be cut."""
 STAGES: Final = (
     ("sound", "no sign of trouble"),
-    ("stressed", "water stands high in the field, none at the surface"),
+    ("stressed", "effluent ponds high in the field, none at the surface"),
     ("failed", "sewage at the surface or backing up"),
-    ("could not tell", "no access, snow, nobody there"),
+    ("could not tell", "no access, snow, no one there"),
 )
 """What the visitor ticks; the first three are the words that inspections are read back in."""
 

@@ -53,7 +53,7 @@ def write_letters(
 ) -> list[Path]:
     """Write ``letters/letters_en.pdf``, ``letters_es.pdf`` and ``letters/mail_merge.csv``.
 
-    The words used are laid beside them (``letter_en.toml``, ``letter_es.toml``), to be copied and
+    The words used are put next to them (``letter_en.toml``, ``letter_es.toml``), to be copied and
     changed.
 
     Parameters
@@ -73,7 +73,7 @@ def write_letters(
     -------
     list of Path
         Files written. Without anybody to write to only the table, empty. Rows without any address
-        stand in the table, marked, and get no letter. Where the county keeps a language, each
+        are in the table, marked, and get no letter. Where the county keeps a language, each
         letter is in that language; otherwise each is in both.
 
     Raises

@@ -73,7 +73,7 @@ def _own_sections(result: Result) -> list[Section]:
         words = (
             f"The ranges and chances on the list come from {doubt.draws:,} draws over "
             f"{doubt.scenarios} scenarios. In each scenario every record that is open and the "
-            "numbers of the models were drawn anew and the models run again. "
+            "numbers of the models were drawn again and the models run again. "
             f"{doubt.collect_words} The table shows which weight moves the "
             "list most when it goes to an end of its bounds."
         )

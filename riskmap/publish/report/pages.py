@@ -1,6 +1,6 @@
 """The county report: one page of HTML that prints well, with its figures inside.
 
-It names no parcel, address or owner: it speaks of systems, classes and neighborhoods. It needs no
+It names no parcel, address or owner: it is about systems, classes and neighborhoods. It needs no
 network and no other file. The same county gives the same bytes.
 """
 
@@ -55,7 +55,7 @@ STILL_ON_PAPER: Final = 12
 
 @dataclass(frozen=True)
 class Findings:
-    """What a report tells beside the ranked table; each part is left out where it is None.
+    """What a report shows besides the ranked table; each part is left out where it is None.
 
     Parameters
     ----------
@@ -178,7 +178,21 @@ def key_facts(
     top: int,
     information: pd.DataFrame | None = None,
 ) -> list[str]:
-    """Say the few things to know, in sentences; `information` is what look-ups would bring."""
+    """Give the few things to know, in sentences.
+
+    Parameters
+    ----------
+    ranked
+        The ranked table.
+    model
+        The scoring model.
+    units
+        ``us`` or ``si``.
+    top
+        Length of the list.
+    information
+        What look-ups would bring, best first; None: left out.
+    """
     systems = ranked[ranked["rank"].notna()]
     total = len(systems)
     if not total:

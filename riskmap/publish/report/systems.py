@@ -82,7 +82,17 @@ def _kinds(ranked: pd.DataFrame) -> list[Block]:
 
 
 def known_section(ranked: pd.DataFrame, model: Model, *, units: Units) -> Section:
-    """How each item that the ranking reads is known, as a picture and as numbers."""
+    """How each item that the ranking reads is known, as a picture and as numbers.
+
+    Parameters
+    ----------
+    ranked
+        The ranked table with evidence marks.
+    model
+        The scoring model, whose features are listed.
+    units
+        ``us`` or ``si``.
+    """
     title = "How well they are known"
     systems = ranked[ranked["rank"].notna()]
     if systems.empty:

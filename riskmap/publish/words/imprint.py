@@ -1,4 +1,4 @@
-"""What each list, letter and page of a run says of itself: whose, of what day, in what units."""
+"""What each list, letter and page of a run states: its county, its date, its units."""
 
 from __future__ import annotations
 
