@@ -4,7 +4,7 @@ VENV ?= .venv
 BIN := $(VENV)/bin
 WORKERS ?= 2
 
-.PHONY: demo test check bench clean
+.PHONY: demo test check fuzz bench clean
 
 $(VENV)/.ready: pyproject.toml constraints.txt
 	$(PYTHON) -m venv $(VENV)
@@ -25,6 +25,9 @@ check: $(VENV)/.ready-test  ## lint, format and type checks
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
+
+fuzz: $(VENV)/.ready-test  ## read 50,000 damaged files; `make test` reads 2,000
+	RISKMAP_FUZZ_CASES=50000 $(BIN)/python -m pytest -n $(WORKERS) -q tests/fuzz
 
 bench: $(VENV)/.ready-test  ## side-by-side timings; see benchmarks/README.md
 	$(BIN)/python -m benchmarks.compare

@@ -7,8 +7,10 @@ the same parcel number (logged), or has no shape (logged).
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Final
 
 import geopandas as gpd
+import numpy as np
 import pandas as pd
 import shapely
 from pyproj import CRS
@@ -26,6 +28,9 @@ from riskmap.contract.sources import ColumnSource, Reading, Source
 
 JOIN = "join_key"
 
+FARTHEST_M: Final = 500_000.0
+"""The largest county of the 48 states, San Bernardino, is about 350 km wide (from memory)."""
+
 
 def read_parcels(source: Source, crs: CRS, *, bounds: Bounds | None = None) -> Reading:
     """Read parcel polygons and, if named, the assessor's table.
@@ -39,10 +44,18 @@ def read_parcels(source: Source, crs: CRS, *, bounds: Bounds | None = None) -> R
     extra = [] if source.join_on is None else [_polygon_key(source)]
     raw = parse_shapes(polygons, _without(assessor), crs, log, extra=extra, bounds=bounds)
     frame = canonical_parcels(raw, polygons, crs, log, skip=assessor)
+    frame = _without_strays(frame, log)
     if source.attributes is not None and source.join_on is not None:
         keys = as_text(raw[_polygon_key(source)]).loc[frame.index]
         records = _read_records(source, assessor, log)
         frame = join_records(frame, keys, records, log, all_keys=bounds is None)
+    if frame.empty:
+        raise LayerError(
+            source.layer,
+            "no parcel with a shape is left.",
+            "Check the file, its table and its reference system.",
+            faults=log.table(),
+        )
     frame = merge_polygons(frame, log)
     _report_stacked(frame, log)
     return Reading(frame, log.table())
@@ -60,6 +73,17 @@ def canonical_parcels(
     return canonical_layer(raw, source, _without(skip), crs, log)
 
 
+def _without_strays(parcels: gpd.GeoDataFrame, log: DefectLog) -> gpd.GeoDataFrame:
+    """Leave out parcels so far from the middle of all that they cannot lie in the same county."""
+    places = parcels.geometry.bounds
+    x, y = (places["minx"] + places["maxx"]) / 2, (places["miny"] + places["maxy"]) / 2
+    distance_m = np.hypot(x - x.median(), y - y.median())
+    far = distance_m > FARTHEST_M
+    told = (distance_m[far] / 1000).round().astype("int64").astype("string") + " km off"
+    log.add("geometry", "far_from_region", told, "left out")
+    return parcels[~far]
+
+
 def _split(source: Source) -> tuple[Source, frozenset[str]]:
     """Say which mapped columns the assessor's table gives; the rest stay with the polygons."""
     if source.attributes is None:
@@ -70,7 +94,7 @@ def _split(source: Source) -> tuple[Source, frozenset[str]]:
             "a second table is named without the columns to join it by.",
             'Add join_on = ["column of the parcels", "column of the table"].',
         )
-    names = list_columns(source.attributes, layer=source.layer)
+    names = list_columns(source.attributes, layer=source.layer, kind="table")
     given = frozenset(
         name for name, spec in source.columns.items() if _gives(spec, names) and name != "parcel_id"
     )
@@ -100,7 +124,7 @@ def _read_records(source: Source, given: frozenset[str], log: DefectLog) -> pd.D
     path = source.attributes
     if path is None or source.join_on is None:
         return pd.DataFrame({JOIN: pd.Series(dtype="string")})
-    names = list_columns(path, layer=source.layer)
+    names = list_columns(path, layer=source.layer, kind="table")
     key = demand_column(source.join_on[1], names, layer=source.layer, purpose="join_on")
     layer = Layer(
         PARCELS.name,
@@ -110,9 +134,12 @@ def _read_records(source: Source, given: frozenset[str], log: DefectLog) -> pd.D
     )
     columns = {name: spec for name, spec in source.columns.items() if name in given}
     private = tuple(name for name in source.keep_private if name in given)
-    part = Source(source.layer, (path,), columns=columns, keep_private=private)
+    part = Source(source.layer, (path,), columns=columns, keep_private=private, day=source.day)
     wanted = needed_columns(part, layer, names, extra=[key])
-    raw = parse_table(path, layer=source.layer, columns=wanted)
+    part_log = DefectLog(log.layer)
+    raw = parse_table(path, layer=source.layer, columns=wanted, kind="table", log=part_log)
+    told = part_log.table()
+    log.extend(told.assign(row="record " + told["row"]))
     raw = raw.set_axis(("record " + raw.index).rename("row"), axis=0)
     records = canonical_table(raw, part, layer, log)
     return records.assign(**{JOIN: as_text(raw[key])})

@@ -35,7 +35,8 @@ def read_region(path: Path | str) -> Region:
         name: read_section(kind, content.get(name, {}), f"[{name}]", faults, belongs)
         for name, kind in sections().items()
     }
-    sources = read_sources(content.get("layers", {}), path.parent, faults)
+    day = getattr(made["county"], "date", None)
+    sources = read_sources(content.get("layers", {}), path.parent, faults, day=day)
     county = content.get("county", {})
     if isinstance(county, dict) and isinstance(county.get("crs"), str):
         faults += _crs_faults(county["crs"])

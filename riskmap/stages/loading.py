@@ -11,7 +11,7 @@ from pyproj import CRS
 from data_pipelines.auto_crs import utm_of
 from data_pipelines.parcels import read_parcels
 from data_pipelines.permits import check_modifications
-from data_pipelines.rasters import RasterReading
+from data_pipelines.rasters import RasterReading, check_cover
 from data_pipelines.registry import read_layer
 from data_pipelines.soil_survey import read_soil_survey
 from data_pipelines.vector import Bounds
@@ -109,6 +109,8 @@ def cross_check(county: County) -> pd.DataFrame:
         found.append(check_elevation_unit(wells, terrain))
     if isinstance(wells, gpd.GeoDataFrame) and isinstance(waters, gpd.GeoDataFrame):
         found.append(check_in_water(wells, waters))
+    for name, raster in county.rasters.items():
+        found.append(check_cover(raster, tables["parcels"], name))
     if permits is not None:
         found.append(check_modifications(permits, tables["parcels"]))
     return pd.concat(found, ignore_index=True)

@@ -51,7 +51,7 @@ READING: Final = (
         "hold layers against each other",
         f"{_HERE}.loading:cross_check",
         gives=("defects_between",),
-        layers=("parcels", "wells", "waterbodies", "permits", "elevation"),
+        layers=("parcels", "wells", "waterbodies", "permits", "elevation", "water_table"),
     ),
     Stage(
         "gather defects",
