@@ -11,6 +11,7 @@ import itertools
 import json
 import re
 from collections.abc import Sequence
+from math import isnan
 from pathlib import Path
 from typing import Any, Final, Literal, NamedTuple
 
@@ -240,7 +241,12 @@ def _at(content: Any, *keys: str | int) -> Any:
 
 def _cell(value: Any) -> str | None:
     """Text of a JSON value; a list or table keeps its text, so that it is told as no number."""
-    return None if value is None or value == "" else str(value)
+    nothing = value is None or value == "" or (isinstance(value, float) and isnan(value))
+    return None if nothing else str(value)
+
+
+def _scalar(value: Any) -> Any:
+    return None if isinstance(value, list | dict) else value
 
 
 def _collections(content: Any) -> list[dict[str, Any]]:
@@ -261,7 +267,7 @@ def _features(content: Any) -> list[dict[str, str | None]]:
             continue
         for feature, properties in zip(part["features"], found, strict=True):
             cells = {
-                "site_id": _at(properties, "monitoring_location_id"),
+                "site_id": _scalar(_at(properties, "monitoring_location_id")),
                 "date": _at(properties, "time"),
                 "parameter": _at(properties, "parameter_code") or NO_CODE,
                 "value": _at(properties, "value"),
@@ -291,7 +297,7 @@ def _waterml(series: list[Any], layer: str, name: str) -> list[dict[str, str | N
             raise SourceFormatError(layer, f"{name} is no whole reply.", "Fetch it again.")
         place = _at(one, "sourceInfo", "geoLocation", "geogLocation")
         common = {
-            "site_id": _at(one, "sourceInfo", "siteCode", 0, "value"),
+            "site_id": _scalar(_at(one, "sourceInfo", "siteCode", 0, "value")),
             "parameter": _at(one, "variable", "variableCode", 0, "value") or NO_CODE,
             "unit": _at(one, "variable", "unit", "unitCode"),
             "x": _at(place, "longitude"),

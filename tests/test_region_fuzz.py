@@ -112,6 +112,13 @@ def test_damaged_bytes(tmp_path: Path, repo: Path) -> None:
         assert found.kind == "refused" or what not in ("page", "nothing", "deep", "utf_16")
 
 
+def test_a_key_without_a_name(tmp_path: Path) -> None:
+    path = tmp_path / "region.toml"
+    path.write_text('[model]\n"" = "model.toml"\n[county]\nname = "x"\ndate = 2026-06-01\n')
+    with pytest.raises(RegionError, match=r"\[model\]: unknown key ''"):
+        read_region(path)
+
+
 @pytest.mark.parametrize(
     ("text", "words"),
     [

@@ -43,6 +43,16 @@ def read_text(path: Path) -> tuple[str, bool]:
         return data.decode("cp1252", errors="replace"), True
 
 
+def refuse_cut(text: str, bad: Sequence[BadRow], path: Path) -> None:
+    """Raise SourceFormatError if a text ends in the middle of a row: nobody knows what followed."""
+    if bad and not text.endswith("\n") and bad[-1].line == text.rstrip("\r").count("\n") + 1:
+        raise SourceFormatError(
+            short_name(path),
+            f"ends in the middle of line {bad[-1].line}: the file was cut.",
+            "Download it again, whole.",
+        )
+
+
 def sign_of(text: str) -> str:
     r"""Sign that parts the fields of a table with a header: the commonest in its first line.
 

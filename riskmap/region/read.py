@@ -68,7 +68,7 @@ def _crs_faults(text: str) -> list[str]:
     if crs.is_projected and metric:
         return []
     return [
-        f"[county] crs = {text!r} ({crs.name}) is not a projected system in meters. "
+        f"[county] crs = {shown(text)} ({crs.name}) is not a projected system in meters. "
         "Use the UTM zone or state plane zone in meters, or auto."
     ]
 

@@ -123,6 +123,17 @@ class TestEveryTableAndColumn:
         assert absent["action"].str.len().gt(0).all()
         self._compare(without, found.value, unrated=field.need == "rating")
 
+    def test_frozen_soils_need_the_texture_tables(
+        self, tmp_path: Path, tiny: Make, put_csv: Make
+    ) -> None:
+        tables = tiny()
+        tables["component"][0][12] = "Gelisols"
+        folder = put_csv(tmp_path / "csv", tables=tables)
+        assert read_soil_survey([folder]).soil_components["gaps"].isna().all()
+        (folder / "chtexturemod.csv").unlink()
+        gaps = read_soil_survey([folder]).soil_components["gaps"]
+        assert gaps.fillna("").tolist() == ["chtexturemod", ""]
+
     def _compare(self, without: Make, survey: SoilSurvey, *, unrated: bool) -> None:
         whole = rated(without("").value)
         assert whole["rating"].notna().tolist() == [True, False]

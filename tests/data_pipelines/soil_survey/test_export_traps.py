@@ -245,6 +245,14 @@ class TestTrap7FilesThatWereCutOrChanged:
         with pytest.raises(SourceFormatError, match=rf"lacks {table}.*[Dd]ownload the survey"):
             read_soil_survey([tiny_area])
 
+    @pytest.mark.parametrize("name", ["csmoist.txt", "crstrcts.txt", "chorizon.txt"])
+    def test_a_table_cut_inside_a_row_is_an_error(self, tiny_area: Path, name: str) -> None:
+        file = tiny_area / "tabular" / name
+        text = file.read_text(encoding="utf-8") or '"Fragipan"|""|50|80|"101"|"1r"\n'
+        file.write_text(text + text[: len(text) // 3], encoding="utf-8")
+        with pytest.raises(SourceFormatError, match=rf"{name}: ends in the middle of line"):
+            read_soil_survey([tiny_area])
+
     def test_an_open_quote_costs_its_own_row_only(self, tiny_area: Path) -> None:
         file = tiny_area / "tabular" / "chorizon.txt"
         file.write_text('"E|' + file.read_text(encoding="utf-8"), encoding="utf-8")
