@@ -217,18 +217,23 @@ def _exchanged(layer: str) -> CrsError:
 
 def _repair(shapes: pd.Series, log: DefectLog) -> pd.Series:
     values = shapes.to_numpy(dtype=object).copy()
-    tangled = shapely.get_num_coordinates(values) > MANY_CORNERS
-    tangled[tangled] = [_sprawls(shape) and is_tangled(shape) for shape in values[tangled]]
-    invalid = ~tangled
-    invalid[invalid] = ~shapely.is_valid(values[invalid])
-    tangled[invalid] = [is_tangled(shape) for shape in values[invalid]]
+    invalid, tangled = find_invalid(values)
     log.add("geometry", "tangled_polygon", shapes.index[tangled], "left out")
-    invalid &= ~tangled
     if invalid.any():
         reasons = pd.Series(shapely.is_valid_reason(values[invalid]), index=shapes.index[invalid])
         log.add("geometry", "invalid_polygon", reasons.str.partition("[")[0], "repaired")
         values[invalid] = repair_polygons(values[invalid])
     return pd.Series(values, index=shapes.index, dtype=object)[~tangled]
+
+
+def find_invalid(shapes: Shapes) -> tuple[NDArray[np.bool_], NDArray[np.bool_]]:
+    """Which polygons are invalid and can be repaired, and which are noise (:func:`is_tangled`)."""
+    tangled = shapely.get_num_coordinates(shapes) > MANY_CORNERS
+    tangled[tangled] = [_sprawls(shape) and is_tangled(shape) for shape in shapes[tangled]]
+    invalid = ~tangled
+    invalid[invalid] = ~shapely.is_valid(shapes[invalid])
+    tangled[invalid] = [is_tangled(shape) for shape in shapes[invalid]]
+    return invalid & ~tangled, tangled
 
 
 def is_tangled(shape: shapely.Geometry, *, most: int = MOST_CROSSINGS) -> bool:

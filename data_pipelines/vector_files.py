@@ -135,6 +135,12 @@ def open_table(
         ) from error
 
 
+def table_names(path: Path, *, layer: str) -> list[str]:
+    """Names of all tables of a vector file; errors as those of :func:`open_table`."""
+    demand_file(path, layer)
+    return [place.table for place in _places(path, layer, _stamp(path))]
+
+
 def _stamp(path: Path) -> tuple[object, ...]:
     """Something that changes when a file or one of its parts does, for what is remembered."""
     parts = path.iterdir() if path.is_dir() else path.parent.glob(f"{escape(path.stem)}.*")

@@ -21,6 +21,7 @@ from shapely.geometry import box
 
 from data_pipelines.grids import old_affine_calls
 from data_pipelines.registry import read_layer
+from data_pipelines.soil_survey import read_soil_survey
 from riskmap.contract.errors import LayerError
 from riskmap.contract.sources import ColumnSource, Source
 
@@ -213,6 +214,39 @@ class TestMapLayers:
         gpd.GeoDataFrame({"NAME": ["a"]}, geometry=[box(0, 0, 1, 1)], crs=26915).to_file(path)
         path.with_suffix(".prj").write_text(f"{listener.address}/crs.prj")
         refused("sewer_area", path, listener)
+
+
+class TestSoilSurvey:
+    """The survey's map units come through the same door."""
+
+    def refused(self, path: Path, listener: Listener) -> str:
+        with pytest.raises(LayerError) as error:
+            read_soil_survey([path])
+        assert listener.asked == []
+        return str(error.value)
+
+    def test_virtual_files_in_place_of_the_map_units(self, tmp_path, listener, secret):
+        path = tmp_path / "soilmu_a_zz001.shp"
+        frame = gpd.GeoDataFrame({"MUKEY": ["1"]}, geometry=[box(0, 0, 1, 1)], crs=26915)
+        frame.to_file(path)
+        for place in (f"/vsicurl/{listener.address}/a.gpkg", secret / "areas.gpkg"):
+            path.write_text(VECTOR_VRT.format(place, "soilmu_a_zz001"))
+            assert "points to other files" in self.refused(tmp_path, listener)
+
+    def test_projection_file_that_is_an_address(self, tmp_path, listener):
+        path = tmp_path / "soilmu_a_zz001.shp"
+        frame = gpd.GeoDataFrame({"MUKEY": ["1"]}, geometry=[box(0, 0, 1, 1)], crs=26915)
+        frame.to_file(path)
+        path.with_suffix(".prj").write_text(f"{listener.address}/crs.prj")
+        assert "no reference system" in self.refused(tmp_path, listener)
+
+    def test_archive_with_names_that_climb_out(self, tmp_path, listener):
+        path = tmp_path / "inside" / "survey.zip"
+        path.parent.mkdir()
+        with zipfile.ZipFile(path, "w") as archive:
+            archive.writestr("../../climbed.csv", "cokey\n1\n")
+        self.refused(path, listener)
+        assert not list(tmp_path.rglob("climbed.csv"))
 
 
 class TestNames:

@@ -20,6 +20,8 @@ from shapely.geometry import box
 from data_pipelines.grids import old_affine_calls
 from data_pipelines.registry import read_layer
 from data_pipelines.shapes import is_tangled
+from data_pipelines.soil_survey import read_soil_survey
+from data_pipelines.soil_survey.polygons import repair
 from riskmap.contract.errors import LayerError, SourceFormatError
 from riskmap.contract.sources import ColumnSource, Source
 from tests.fuzz.judge import within_limits
@@ -128,6 +130,9 @@ class TestWidth:
             file.truncate(3 * 1024**3)
         layer = "inspections" if name.endswith("csv") else "sewer_area"
         assert "is larger than 2 GB" in error_of(layer, path)
+        if name.endswith("csv"):
+            with pytest.raises(LayerError, match="is larger than 2 GB"):
+                read_soil_survey([path])
 
 
 class TestArchives:
@@ -253,6 +258,16 @@ class TestShapes:
             reading = read_layer(self.parcels(tmp_path, shapely.Polygon(ring)), UTM)
         assert reading.frame["parcel_id"].tolist() == ["1"]
         assert set(found(reading.defects, "tangled_polygon")) == {"2"}
+
+    def test_noise_among_soil_polygons(self):
+        ring = np.random.default_rng(1).random((10**6, 2)) * 100 + PLACE
+        units = gpd.GeoDataFrame(
+            {"mukey": ["1", "2"]}, geometry=[box(0, 0, 1, 1), shapely.Polygon(ring)], crs=26915
+        )
+        with within_limits():
+            kept, told = repair(units)
+        assert kept["mukey"].tolist() == ["1"]
+        assert [(one.check, one.row) for one in told] == [("tangled_polygon", "2 (polygon 1)")]
 
     def test_crossings_against_a_count_of_all_pairs(self):
         # Oracle: every pair of edges, with the limit set beside the true number.
