@@ -32,6 +32,8 @@ def utm_of(source: Source) -> CRS:
     west, south, east, north = boxes(opened)
     to_degrees = Transformer.from_crs(system, 4326, always_xy=True)
     lons, lats = to_degrees.transform((west + east) / 2, (south + north) / 2)
+    if not len(lons):
+        raise SourceFormatError(source.layer, f"{path.name} holds no rows.", "Check the file.")
     known = np.isfinite(lons) & np.isfinite(lats)
     if not known.any():
         raise SourceFormatError(

@@ -174,7 +174,9 @@ def _pairs(
     for x, y in ((source.x, source.y), (source.second_x, source.second_y)):
         if x is not None and y is not None:
             own = None if system is None else system.to_string()
-            names.append((x, y, source_crs(source.crs, own, name="the coordinate pair")))
+            names.append(
+                (x, y, source_crs(source.crs, own, name="the coordinate pair", layer=log.layer))
+            )
     pairs = []
     for x, y, pair_crs in names:
         pair = coordinate_pair(raw, x, y, layer=log.layer)

@@ -10,7 +10,7 @@ import numpy as np
 import pandas as pd
 import shapely
 from numpy.typing import NDArray
-from pyproj import CRS
+from pyproj import CRS, Transformer
 from pyproj.exceptions import CRSError, ProjError
 
 from data_pipelines.defect_log import DefectLog
@@ -93,13 +93,22 @@ def source_crs(
             f"the reference system {str(declared or own)[:80]!r} of {name} is not known.",
             'Give the true crs = "EPSG:..." to this layer in the region file.',
         ) from error
-    if not (chosen.is_geographic or chosen.is_projected):
+    if not (chosen.is_geographic or chosen.is_projected) or not _on_earth(chosen):
         raise CrsError(
             layer,
-            f"the reference system of {name} ({chosen.name}) is none of places on a map.",
+            f"the reference system of {name} ({chosen.name}) is none of places on Earth.",
             'Give the true crs = "EPSG:..." to this layer in the region file.',
         )
     return chosen
+
+
+def _on_earth(crs: CRS) -> bool:
+    """Whether places in `crs` have a longitude and latitude; other planets' have none."""
+    try:
+        Transformer.from_crs(crs, 4326)
+    except ProjError:
+        return False
+    return True
 
 
 def shapes_of(wkb: Shapes) -> Shapes:

@@ -18,6 +18,7 @@ from typing import Any, Final, Literal, NamedTuple
 import pandas as pd
 
 from data_pipelines.columns import find_column
+from data_pipelines.defect_log import DefectLog
 from data_pipelines.tables import demand_file, parse_delimited, read_text
 from data_pipelines.values import as_text
 from riskmap.contract.errors import SourceFormatError
@@ -82,8 +83,8 @@ class Reply(NamedTuple):
     kept_back: str = ""
 
 
-def parse_reply(path: Path, *, layer: str) -> Reply | None:
-    """Parse one file; None if it is no federal reply.
+def parse_reply(path: Path, *, layer: str, log: DefectLog | None = None) -> Reply | None:
+    """Parse one file; None if it is no federal reply. `log` tells the rows that are set aside.
 
     Raises
     ------
@@ -92,10 +93,10 @@ def parse_reply(path: Path, *, layer: str) -> Reply | None:
         a page of words instead of data, or a county's own features cut at a page limit.
     """
     refuse_page(path, layer)
-    text = read_text(path, layer)
+    text = read_text(path, layer, log)
     if text.lstrip().startswith(("{", "[")):
         return _parse_json(text, layer, path.name)
-    table = parse_delimited(text, layer=layer, name=path.name)
+    table = parse_delimited(text, layer=layer, name=path.name, log=log)
     names = [str(name) for name in table.columns]
     if find_column("lev_va", names) or find_column("sl_lev_va", names):
         return Reply("levels", _pick(table, _RDB_LEVELS, LEVEL_FIELDS))

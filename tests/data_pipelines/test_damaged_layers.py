@@ -263,10 +263,18 @@ class TestAutomaticSystem:
         with pytest.raises(CrsError, match=r"'EPSG:99999' of a\.gpkg is not known"):
             utm_of(Source("parcels", (path,), crs="EPSG:99999"))
         empty = save(tmp_path, squares(2).iloc[:0], "e.gpkg")
-        with pytest.raises(SourceFormatError, match=r"no shape of e\.gpkg has a place"):
+        with pytest.raises(SourceFormatError, match=r"e\.gpkg holds no rows"):
             utm_of(Source("parcels", (empty,)))
         with pytest.raises(LayerError, match="no parcel with a shape is left"):
             lots(save(tmp_path, squares(2, PIN=["a", "b"]).iloc[:0], "f.gpkg"))
+
+    def test_a_system_of_another_planet(self, tmp_path):
+        path = save(tmp_path, squares(2, PIN=["a", "b"]), "a.gpkg")
+        mars = "IAU_2015:49900"
+        with pytest.raises(CrsError, match="none of places on Earth"):
+            utm_of(Source("parcels", (path,), crs=mars))
+        with pytest.raises(CrsError, match="none of places on Earth"):
+            read_parcels(Source("parcels", (path,), columns=NUMBERS, crs=mars), UTM)
 
     def test_one_bad_shape_does_not_move_the_zone(self, tmp_path):
         frame = squares(5)
