@@ -26,8 +26,8 @@ check: $(VENV)/.ready-test  ## lint, format and type checks
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
 
-fuzz: $(VENV)/.ready-test  ## read 50,000 damaged files; `make test` reads 2,000
-	RISKMAP_FUZZ_CASES=50000 $(BIN)/python -m pytest -n $(WORKERS) -q tests/fuzz
+fuzz: $(VENV)/.ready-test  ## read 50,000 damaged files; `make test` reads 4,000
+	FUZZ_TIMES=13 $(BIN)/python -m pytest -n $(WORKERS) -q -m fuzz
 
 bench: $(VENV)/.ready-test  ## side-by-side timings; see benchmarks/README.md
 	$(BIN)/python -m benchmarks.compare

@@ -38,6 +38,7 @@ def of_levels(reading: Any) -> dict[str, Any]:
     return {"levels": reading.frame}
 
 
+@pytest.mark.fuzz
 @pytest.mark.parametrize("make", [level_features, waterml])
 def test_json_of_levels(tmp_path: Path, utm: Any, make: Callable[[], Any]) -> None:
     path = tmp_path / "levels.json"
@@ -59,6 +60,7 @@ def test_json_of_levels(tmp_path: Path, utm: Any, make: Callable[[], Any]) -> No
                 case, what, lost)  # fmt: skip
 
 
+@pytest.mark.fuzz
 @pytest.mark.parametrize("damaged", ["levels.rdb", "sites.rdb"])
 def test_rdb(tmp_path: Path, utm: Any, damaged: str) -> None:
     texts = {"levels.rdb": LEVELS, "sites.rdb": SITES}
@@ -74,6 +76,7 @@ def test_rdb(tmp_path: Path, utm: Any, damaged: str) -> None:
         assert found.kind in ("read", "refused"), (case, what, found.words)
 
 
+@pytest.mark.fuzz
 @pytest.mark.parametrize("name", ["samples_results.txt", "wqp3_results.txt", "wqp_results.txt"])
 def test_portal(tmp_path: Path, shared_data: Path, utm: Any, name: str) -> None:
     data = (shared_data / "records/water_quality_replies" / name).read_bytes()

@@ -69,17 +69,18 @@ def faults(
     """What is wrong with an outcome; nothing if all properties hold."""
     if isinstance(outcome, RiskmapError):
         return _faults_of_error(outcome)
-    if not target.keeps_rows:
+    if target.keeps == "nothing":
         return []
     found = []
     records = damaged.records
     if target.counted and not damaged.resized:
         records = len(sound.rows)
-    accounted = len(set(outcome.rows) | set(filter(_number, outcome.told)))
+    accounted = len(set(outcome.rows) | set(filter(_number, outcome.told))) + outcome.more
     if records is not None and accounted < records:
         found.append(f"rows lost: {records} in, {accounted} out or told")
     if damaged.touched is not None:
-        found += _shifted(sound, damaged.touched, outcome)
+        if target.keeps == "rows":
+            found += _shifted(sound, damaged.touched, outcome)
         silent = sorted(damaged.torn & damaged.touched - set(map(_number, outcome.told)))
         if silent:
             found.append(f"torn rows not told: {silent[:5]}")

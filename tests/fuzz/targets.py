@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Final
+from typing import Final, Literal
 
 import geopandas as gpd
 import pandas as pd
@@ -28,28 +28,40 @@ ROWS: Final = 30
 UTM: Final = CRS("EPSG:32616")
 
 
+Keeps = Literal["rows", "count", "nothing"]
+
+_COUNTED: Final = r"^.*: (\d+) (?:rows|results)$"
+_OF_SAMPLES: Final = r"^(?P<results>\d+) results of (?P<samples>\d+) samples$"
+"""Words of defects that tell how many records are left out, or make up others."""
+
+
 @dataclass(frozen=True)
 class Outcome:
-    """What a reader made of its files: rows by label, and the labels its defects tell of."""
+    """What a reader made of its files: rows by label, and the labels its defects tell of.
+
+    ``more`` are the records that its defects tell of by their number only.
+    """
 
     rows: Mapping[str, object]
     told: frozenset[str]
+    more: int = 0
 
 
 @dataclass(frozen=True)
 class Target:
     """Files, the one that record-wise damage hits, and how they are read.
 
-    ``form`` is a key of :data:`tests.fuzz.blows.KINDS`. ``keeps_rows`` says that each record of
-    `main` is one row of the outcome or told, ``counted`` that single bytes cannot change how many
-    there are.
+    ``form`` is a key of :data:`tests.fuzz.blows.KINDS`. Where it ``keeps`` rows, each record of
+    `main` is a row of the outcome or told, and the same row as before if nobody touched it; where
+    it keeps the count, several records may make up one row. ``counted`` says that single bytes
+    cannot change how many records there are.
     """
 
     files: Mapping[str, bytes]
     main: str
     form: str
     read: Callable[[Path], Outcome]
-    keeps_rows: bool = True
+    keeps: Keeps = "rows"
     counted: bool = False
 
 
@@ -94,16 +106,20 @@ Make = Callable[[Workshop], Target]
 def of_reading(reading: Reading | RasterReading) -> Outcome:
     """Rows and told labels of a reading; a raster has no rows."""
     told = frozenset(reading.defects["row"])
+    words = reading.defects["value"].astype(str)
+    more = int(words.str.extract(_COUNTED, expand=False).dropna().astype(int).sum())
+    samples = words.str.extract(_OF_SAMPLES).dropna().astype(int)
+    more += int((samples["results"] - samples["samples"]).sum())
     if isinstance(reading, RasterReading):
-        return Outcome({}, told)
+        return Outcome({}, told, more)
     frame = reading.frame
     if isinstance(frame, gpd.GeoDataFrame):
         frame = pd.DataFrame(frame).assign(geometry=frame.geometry.to_wkb(hex=True))
     cells = frame.astype(object).where(frame.notna(), None).to_numpy().tolist()
-    return Outcome(dict(zip(map(str, frame.index), map(tuple, cells), strict=True)), told)
+    return Outcome(dict(zip(map(str, frame.index), map(tuple, cells), strict=True)), told, more)
 
 
-def layer_target(source: Source, folder: Path, *, form: str, keeps_rows: bool = True) -> Target:
+def layer_target(source: Source, folder: Path, *, form: str, keeps: Keeps = "rows") -> Target:
     """Make a target of a layer's source, whose files lie in `folder`."""
     paths = [*source.files, *([source.attributes] if source.attributes else [])]
     files = {
@@ -120,7 +136,7 @@ def layer_target(source: Source, folder: Path, *, form: str, keeps_rows: bool = 
         )
         return of_reading(read_layer(moved, UTM))
 
-    return Target(files, paths[0].relative_to(folder).as_posix(), form, read, keeps_rows)
+    return Target(files, paths[0].relative_to(folder).as_posix(), form, read, keeps)
 
 
 def _parts(path: Path) -> list[Path]:
@@ -129,11 +145,9 @@ def _parts(path: Path) -> list[Path]:
     return sorted(path.parent.glob(path.stem + ".*")) if path.suffix == ".shp" else [path]
 
 
-def _layer(layer: str, form: str, *, keeps_rows: bool = True) -> Make:
+def _layer(layer: str, form: str, *, keeps: Keeps = "rows") -> Make:
     """A layer of the county as its region file has it."""
-    return lambda shop: layer_target(
-        shop.source(layer), shop.folder, form=form, keeps_rows=keeps_rows
-    )
+    return lambda shop: layer_target(shop.source(layer), shop.folder, form=form, keeps=keeps)
 
 
 def _few(layer: str) -> Make:
@@ -183,7 +197,7 @@ def _lots(suffix: str) -> Make:
         form = "json" if suffix == "geojson" else "binary"
         rows = suffix in ("shp", "geojson")
         source = Source("parcels", (path,), columns=columns)
-        target = layer_target(source, shop.folder, form=form, keeps_rows=rows)
+        target = layer_target(source, shop.folder, form=form, keeps="rows" if rows else "nothing")
         return replace(target, counted=suffix == "shp")
 
     return make
@@ -193,17 +207,17 @@ def _lots_with_records(shop: Workshop) -> Target:
     """The parcels joined to the assessor's table, which is the one that is struck."""
     _lots("shp")(shop)
     source = replace(shop.source("parcels"), files=(shop.folder / "shp" / "lots.shp",))
-    target = layer_target(source, shop.folder, form="text", keeps_rows=False)
+    target = layer_target(source, shop.folder, form="text", keeps="nothing")
     return replace(target, main="parcels/assessor.csv")
 
 
-def _real(layer: str, path: str, form: str, *, keeps_rows: bool = False) -> Make:
+def _real(layer: str, path: str, form: str, *, keeps: Keeps = "nothing") -> Make:
     """A file of the real open data, as it is distributed."""
 
     def make(shop: Workshop) -> Target:
         found = shop.real(path)
         source = Source(layer, (found,), unit="m" if layer == "elevation" else None)
-        return layer_target(source, found.parent, form=form, keeps_rows=keeps_rows)
+        return layer_target(source, found.parent, form=form, keeps=keeps)
 
     return make
 
@@ -219,8 +233,8 @@ TARGETS: Final[Mapping[str, Make]] = {
     "inspections, bar": _separated("|", "dat"),
     "inspections with line breaks": _line_breaks,
     "wells": _layer("wells", "text"),
-    "water levels": _layer("water_levels", "text", keeps_rows=False),
-    "well samples": _layer("well_samples", "text", keeps_rows=False),
+    "water levels": _layer("water_levels", "text"),
+    "well samples": _layer("well_samples", "text", keeps="count"),
     "parcels, shapefile": _lots("shp"),
     "parcels, zipped shapefile": _lots("shp.zip"),
     "parcels, GeoPackage": _lots("gpkg"),
@@ -231,18 +245,20 @@ TARGETS: Final[Mapping[str, Make]] = {
     "buildings": _few("buildings"),
     "water bodies": _few("waterbodies"),
     "sewer area": _few("sewer_area"),
-    "streams": _layer("streams", "binary", keeps_rows=False),
-    "flood zones": _layer("floodplain", "binary", keeps_rows=False),
-    "elevation": _layer("elevation", "binary", keeps_rows=False),
-    "water table": _layer("water_table", "binary", keeps_rows=False),
+    "streams": _layer("streams", "binary", keeps="nothing"),
+    "flood zones": _layer("floodplain", "binary", keeps="nothing"),
+    "elevation": _layer("elevation", "binary", keeps="nothing"),
+    "water table": _layer("water_table", "binary", keeps="nothing"),
     "real flow lines": _real("streams", "terrain_water/flowlines_small/NHDFlowline.shp", "binary"),
     "real terrain in degrees": _real("elevation", "terrain_water/sand_plain/dem40m.tif", "binary"),
-    "real levels, RDB": _real("water_levels", f"{_LEVELS}/waterservices_gwlevels.txt", "text"),
+    "real levels, RDB": _real(
+        "water_levels", f"{_LEVELS}/waterservices_gwlevels.txt", "text", keeps="rows"
+    ),
     "real levels, discrete": _real(
         "water_levels", f"{_LEVELS}/discrete_etl/discrete_ground_water_aqts.csv", "text"
     ),
     "real levels, JSON": _real("water_levels", f"{_LEVELS}/waterdata_ogc_fixtures.json", "json"),
-    "real wells, RDB": _real("wells", f"{_LEVELS}/nwis_sites.txt", "text", keeps_rows=True),
-    "real wells, portal": _real("wells", f"{_QUALITY}/wqp_sites.txt", "text", keeps_rows=True),
-    "real samples": _real("well_samples", f"{_QUALITY}/wqp_results.txt", "text"),
+    "real wells, RDB": _real("wells", f"{_LEVELS}/nwis_sites.txt", "text", keeps="rows"),
+    "real wells, portal": _real("wells", f"{_QUALITY}/wqp_sites.txt", "text", keeps="rows"),
+    "real samples": _real("well_samples", f"{_QUALITY}/wqp_results.txt", "text", keeps="count"),
 }

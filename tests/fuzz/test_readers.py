@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 from typing import Final
 
@@ -10,14 +9,19 @@ import pytest
 from hypothesis import HealthCheck, given, seed, settings
 from hypothesis import strategies as st
 
+from tests.damage.outcomes import cases
 from tests.fuzz.blows import KINDS, strike
 from tests.fuzz.damage import Blow
+from tests.fuzz.hand_written import HAND_WRITTEN
 from tests.fuzz.judge import faults, read
 from tests.fuzz.targets import TARGETS, AbsentError, Outcome, Target, Workshop
 
-CASES: Final = int(os.environ.get("RISKMAP_FUZZ_CASES", "2000"))
-SEED: Final = int(os.environ.get("RISKMAP_FUZZ_SEED", "20260601"))
-"""How many cases all targets get together, and which ones; ``make fuzz`` takes 50,000."""
+CASES: Final = cases(2000)
+"""Cases that all targets get together."""
+
+ALL: Final = {**TARGETS, **HAND_WRITTEN}
+
+pytestmark = pytest.mark.fuzz
 
 SHARED: Final = Path(__file__).resolve().parents[3] / "shared" / "data"
 
@@ -34,12 +38,12 @@ def blows(form: str) -> st.SearchStrategy[list[Blow]]:
     return st.lists(blow, min_size=1, max_size=3)
 
 
-@pytest.mark.parametrize("name", TARGETS)
+@pytest.mark.parametrize("name", ALL)
 def test_every_case_ends_in_rows_and_defects_or_in_one_error(
     name: str, workshop: Workshop, tmp_path: Path
 ) -> None:
     try:
-        target = TARGETS[name](workshop)
+        target = ALL[name](workshop)
     except AbsentError as reason:
         pytest.skip(str(reason))
     sound = read(target, target.files, tmp_path / "sound")
@@ -50,9 +54,9 @@ def test_every_case_ends_in_rows_and_defects_or_in_one_error(
 def check(target: Target, sound: Outcome, folder: Path) -> None:
     """Strike and read as often as one target is due."""
 
-    @seed(SEED)
+    @seed(CASES.start)
     @settings(
-        max_examples=max(1, CASES // len(TARGETS)),
+        max_examples=max(1, len(CASES) // len(ALL)),
         deadline=None,
         database=None,
         suppress_health_check=list(HealthCheck),

@@ -63,11 +63,13 @@ def check_damage(export: Path, form: str, folder: Path, numbers: range) -> None:
         shutil.rmtree(damaged)
 
 
+@pytest.mark.fuzz
 @pytest.mark.parametrize("form", FORMS)
 def test_small_survey(tmp_path: Path, tiny_area: Path, form: str) -> None:
     check_damage(tiny_area, form, tmp_path / "damaged", cases(15))
 
 
+@pytest.mark.fuzz
 @pytest.mark.slow
 @pytest.mark.parametrize("form", FORMS)
 @pytest.mark.parametrize("area", ["ia073_area", "tabular_only/MO201"])
