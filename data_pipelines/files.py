@@ -23,6 +23,12 @@ LARGEST_BYTES: Final = 2 * 1024**3
 
 MOST_COLUMNS: Final = 5_000
 MOST_MEMBERS: Final = 10_000
+LARGEST_WORKBOOK: Final = 300 * 1024**2
+"""What a workbook unpacks to: about two million rows of ten cells."""
+
+WORKBOOKS: Final = {".xlsx": "xl/workbook.xml", ".ods": "content.xml"}
+"""Ending of a workbook -> the file in it that makes it one."""
+
 _TABLES: Final = (".csv", ".tsv", ".tab", ".rdb", ".dat")
 TEXT_SUFFIXES: Final = (*_TABLES, ".txt")
 _LIKELIEST_FIRST: Final = (
@@ -158,13 +164,7 @@ def zip_members(path: Path, layer: str) -> list[str]:
         If the archive is damaged, would unpack to more than :data:`LARGEST_BYTES`, is a workbook,
         or holds nothing that can be read (perhaps only another archive).
     """
-    try:
-        with zipfile.ZipFile(path) as archive:
-            entries = archive.infolist()
-    except _ZIP_ERRORS as error:
-        raise SourceFormatError(
-            layer, f"{path.name} is not a whole zip file ({error}).", FETCH_AGAIN
-        ) from error
+    entries = _entries(path, layer)
     if len(entries) > MOST_MEMBERS:
         raise SourceFormatError(
             layer, f"{path.name} holds {len(entries)} files.", f"At most {MOST_MEMBERS} are read."
@@ -174,10 +174,35 @@ def zip_members(path: Path, layer: str) -> list[str]:
     return _data_sets([entry.filename for entry in entries], path.name, layer)
 
 
+def check_workbook(path: Path, layer: str) -> None:
+    """Refuse a workbook that is damaged, or unpacks to more than :data:`LARGEST_WORKBOOK`."""
+    entries = _entries(path, layer)
+    if WORKBOOKS[path.suffix.lower()] not in [entry.filename for entry in entries]:
+        raise SourceFormatError(layer, f"{path.name} is no workbook.", FETCH_AGAIN)
+    if sum(entry.file_size for entry in entries) > LARGEST_WORKBOOK:
+        raise SourceFormatError(
+            layer,
+            f"{path.name} unpacks to more than {LARGEST_WORKBOOK // 1024**2} MB.",
+            "Save its sheet as CSV in UTF-8.",
+        )
+
+
+def _entries(path: Path, layer: str) -> list[zipfile.ZipInfo]:
+    try:
+        with zipfile.ZipFile(path) as archive:
+            return archive.infolist()
+    except _ZIP_ERRORS as error:
+        raise SourceFormatError(
+            layer, f"{path.name} is not a whole zip file ({error}).", FETCH_AGAIN
+        ) from error
+
+
 def _data_sets(names: list[str], name: str, layer: str) -> list[str]:
     if "[Content_Types].xml" in names:
         raise SourceFormatError(
-            layer, f"{name} is a workbook or office document.", "Save its sheet as CSV in UTF-8."
+            layer,
+            f"{name} is an office document.",
+            "Name a workbook as .xlsx or .ods, or save its sheet as CSV in UTF-8.",
         )
     folders = {part.group() for found in names if (part := re.match(r".*?\.gdb(?=/)", found, re.I))}
     files = [found for found in names if not found.startswith((*folders, "__MACOSX"))]

@@ -10,13 +10,13 @@ from dataclasses import replace
 from typing import Final
 
 import geopandas as gpd
-import numpy as np
 import pandas as pd
 import shapely
 from pyproj import CRS
 
 from data_pipelines.columns import demand_column, find_column
 from data_pipelines.defect_log import DefectLog
+from data_pipelines.keys import find_keys
 from data_pipelines.records import KEPT_FIRST, combine_records
 from data_pipelines.tables import canonical_table, list_columns, needed_columns, parse_table
 from data_pipelines.values import as_text
@@ -28,8 +28,8 @@ from riskmap.contract.sources import ColumnSource, Reading, Source
 
 JOIN = "join_key"
 
-FARTHEST_M: Final = 500_000.0
-"""The largest county of the 48 states, San Bernardino, is about 350 km wide (from memory)."""
+LEAST_REPEATS: Final = 20
+"""Fewer shapes that share their number with another are no sign of a wrong column."""
 
 
 def read_parcels(source: Source, crs: CRS, *, bounds: Bounds | None = None) -> Reading:
@@ -44,7 +44,6 @@ def read_parcels(source: Source, crs: CRS, *, bounds: Bounds | None = None) -> R
     extra = [] if source.join_on is None else [_polygon_key(source)]
     raw = parse_shapes(polygons, _without(assessor), crs, log, extra=extra, bounds=bounds)
     frame = canonical_parcels(raw, polygons, crs, log, skip=assessor)
-    frame = _without_strays(frame, log)
     if source.attributes is not None and source.join_on is not None:
         keys = as_text(raw[_polygon_key(source)]).loc[frame.index]
         records = _read_records(source, assessor, log)
@@ -73,17 +72,6 @@ def canonical_parcels(
     return canonical_layer(raw, source, _without(skip), crs, log)
 
 
-def _without_strays(parcels: gpd.GeoDataFrame, log: DefectLog) -> gpd.GeoDataFrame:
-    """Leave out parcels so far from the middle of all that they cannot lie in the same county."""
-    places = parcels.geometry.bounds
-    x, y = (places["minx"] + places["maxx"]) / 2, (places["miny"] + places["maxy"]) / 2
-    distance_m = np.hypot(x - x.median(), y - y.median())
-    far = distance_m > FARTHEST_M
-    told = (distance_m[far] / 1000).round().astype("int64").astype("string") + " km off"
-    log.add("geometry", "far_from_region", told, "left out")
-    return parcels[~far]
-
-
 def _split(source: Source) -> tuple[Source, frozenset[str]]:
     """Say which mapped columns the assessor's table gives; the rest stay with the polygons."""
     if source.attributes is None:
@@ -94,7 +82,9 @@ def _split(source: Source) -> tuple[Source, frozenset[str]]:
             "a second table is named without the columns to join it by.",
             'Add join_on = ["column of the parcels", "column of the table"].',
         )
-    names = list_columns(source.attributes, layer=source.layer, kind="table")
+    names = list_columns(
+        source.attributes, layer=source.layer, table=source.attributes_table, kind="table"
+    )
     given = frozenset(
         name for name, spec in source.columns.items() if _gives(spec, names) and name != "parcel_id"
     )
@@ -124,7 +114,7 @@ def _read_records(source: Source, given: frozenset[str], log: DefectLog) -> pd.D
     path = source.attributes
     if path is None or source.join_on is None:
         return pd.DataFrame({JOIN: pd.Series(dtype="string")})
-    names = list_columns(path, layer=source.layer, kind="table")
+    names = list_columns(path, layer=source.layer, table=source.attributes_table, kind="table")
     key = demand_column(source.join_on[1], names, layer=source.layer, purpose="join_on")
     layer = Layer(
         PARCELS.name,
@@ -137,7 +127,14 @@ def _read_records(source: Source, given: frozenset[str], log: DefectLog) -> pd.D
     part = Source(source.layer, (path,), columns=columns, keep_private=private, day=source.day)
     wanted = needed_columns(part, layer, names, extra=[key])
     part_log = DefectLog(log.layer)
-    raw = parse_table(path, layer=source.layer, columns=wanted, kind="table", log=part_log)
+    raw = parse_table(
+        path,
+        layer=source.layer,
+        table=source.attributes_table,
+        columns=wanted,
+        kind="table",
+        log=part_log,
+    )
     told = part_log.table()
     log.extend(told.assign(row="record " + told["row"]))
     raw = raw.set_axis(("record " + raw.index).rename("row"), axis=0)
@@ -164,6 +161,11 @@ def join_records(
     all_keys
         Whether every record should find a polygon (not so when only a box was read).
     """
+    found = find_keys(records[JOIN], keys)
+    for spelling in found.spelling.dropna().unique():
+        rows = found.spelling.eq(spelling).fillna(False).astype(bool)
+        log.add("parcel_id", "other_spelling", records.loc[rows, JOIN], f"found {spelling}")
+    records = records.assign(**{JOIN: found.keys})
     lost = records[~records[JOIN].isin(keys.dropna())]
     if all_keys:
         log.add("parcel_id", "record_without_parcel", lost[JOIN].fillna(""), "left out")
@@ -195,6 +197,7 @@ def merge_polygons(parcels: gpd.GeoDataFrame, log: DefectLog) -> gpd.GeoDataFram
     )
     wkb = pd.Series(shapely.to_wkb(shapes.to_numpy()), index=several.index)
     stacked = wkb.groupby(several["parcel_id"]).transform("nunique") == 1
+    _refuse_no_key(parcels["parcel_id"], later & ~stacked.reindex(later.index, fill_value=False))
     plain = pd.DataFrame(several.drop(columns="geometry"))
     parts = [
         _combine(plain[stacked], log, add_up=True),
@@ -212,6 +215,20 @@ def merge_polygons(parcels: gpd.GeoDataFrame, log: DefectLog) -> gpd.GeoDataFram
     joined = gpd.GeoDataFrame(merged[plain.columns], geometry=shape, crs=parcels.crs)
     together = pd.concat([parcels[~repeated], joined.astype(plain.dtypes)])
     return gpd.GeoDataFrame(together.loc[parcels.index[~later]], crs=parcels.crs)
+
+
+def _refuse_no_key(keys: pd.Series, merged: pd.Series) -> None:
+    """Refuse a column of parcel numbers that puts most of the county into a few parcels."""
+    count = int(merged.sum())
+    if count < LEAST_REPEATS or count <= len(keys) / 2:
+        return
+    usual = keys.value_counts().head(3)
+    shown = ", ".join(f"{key} ({number:,} times)" for key, number in usual.items())
+    raise LayerError(
+        PARCELS.name,
+        f"{len(keys):,} shapes have only {keys.nunique():,} different parcel numbers: {shown}.",
+        "Map parcel_id to the column with the parcel number; this one holds something else.",
+    )
 
 
 def _combine(plain: pd.DataFrame, log: DefectLog, *, add_up: bool) -> pd.DataFrame:

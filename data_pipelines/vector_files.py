@@ -30,6 +30,9 @@ from riskmap.contract.layers import LAYERS
 
 Box = tuple[float, float, float, float]
 
+_SETTINGS: Final = {**NO_NETWORK, "OGR_XLSX_HEADERS": "FORCE", "OGR_ODS_HEADERS": "FORCE"}
+"""Settings of the library: no network; the first row of a sheet holds the names of its columns."""
+
 _STYLE_TABLES: Final = ("layer_styles", "qgis_projects")
 _COUNT_FROM_ONE: Final = ("GPKG", "OpenFileGDB", "SQLite")
 _BYTES: Final = "ISO-8859-1"
@@ -82,8 +85,8 @@ def quiet() -> Iterator[None]:
 @contextmanager
 def _sealed(path: Path, layer: str) -> Iterator[None]:
     """No network within, and any exception of the library as one error of this project."""
-    before = {name: pyogrio.get_gdal_config_option(name) for name in NO_NETWORK}
-    pyogrio.set_gdal_config_options(NO_NETWORK)
+    before = {name: pyogrio.get_gdal_config_option(name) for name in _SETTINGS}
+    pyogrio.set_gdal_config_options(_SETTINGS)
     try:
         with quiet():
             yield
@@ -135,10 +138,10 @@ def open_table(
         ) from error
 
 
-def table_names(path: Path, *, layer: str) -> list[str]:
-    """Names of all tables of a vector file; errors as those of :func:`open_table`."""
+def list_tables(path: Path, *, layer: str) -> list[tuple[str, str | None]]:
+    """Name and type of shapes of each table of a file; errors as those of :func:`open_table`."""
     demand_file(path, layer)
-    return [place.table for place in _places(path, layer, _stamp(path))]
+    return [(place.table, place.geometry_type) for place in _places(path, layer, _stamp(path))]
 
 
 def _stamp(path: Path) -> tuple[object, ...]:
@@ -245,6 +248,7 @@ def read_rows(
     columns: Sequence[str] | None = None,
     box: Box | None = None,
     shapes: bool = True,
+    most: int | None = None,
     log: DefectLog | None = None,
 ) -> Rows:
     """Read the records of a table.
@@ -257,6 +261,8 @@ def read_rows(
         West, south, east, north in the table's own system: only shapes that meet it are read.
     shapes
         Whether to read shapes.
+    most
+        Only so many records are read.
     log
         Tells what could not be read, and text in an unexpected encoding.
 
@@ -270,6 +276,7 @@ def read_rows(
         "columns": None if columns is None else list(columns),
         "bbox": box,
         "read_geometry": shapes,
+        "max_features": most,
         "return_fids": True,
         "datetime_as_string": True,
     }
@@ -294,7 +301,7 @@ def read_rows(
     for name, column in data.items():
         if _lost_digits(column, table.dtypes.get(name, "")):
             data[name] = _whole_numbers(table, name, box)
-    labels = _labels(table, fids, box, log)
+    labels = _labels(table, fids, log, part=box is not None or len(fids) == most)
     return Rows(labels, geometry if shapes else None, data)
 
 
@@ -351,11 +358,14 @@ def _whole_numbers(table: Table, name: str, box: Box | None) -> NDArray[Any]:
 
 
 def _labels(
-    table: Table, fids: NDArray[np.int64], box: Box | None, log: DefectLog | None
+    table: Table, fids: NDArray[np.int64], log: DefectLog | None, *, part: bool
 ) -> NDArray[np.int64]:
-    """Numbers of the records read; those that the file has but the library leaves out are told."""
+    """Numbers of the records read; those that the file has but the library leaves out are told.
+
+    Of a `part` of the records only their own numbers are known.
+    """
     numbers = fids + (0 if table.driver in _COUNT_FROM_ONE else 1)
-    if box is not None:
+    if part:
         return numbers
     count = table.records
     if table.driver == "ESRI Shapefile":

@@ -24,6 +24,8 @@ from data_pipelines.files import (
     LARGEST_BYTES,
     MOST_COLUMNS,
     TEXT_SUFFIXES,
+    WORKBOOKS,
+    check_workbook,
     head_of,
     read_bytes,
     read_member,
@@ -42,13 +44,16 @@ DRIVERS: Final[Mapping[str, tuple[str, ...]]] = {
     "json": ("GeoJSON", "GeoJSONSeq", "ESRIJSON", "TopoJSON"),
     "flatgeobuf": ("FlatGeobuf",),
     "geodatabase": ("OpenFileGDB",),
+    "workbook": ("XLSX", "ODS"),
 }
 """Form of a file -> drivers of the library that may read it."""
 
 LONGEST_VIEW_S: Final = 5.0
 """A view of a database that gives no last row within this time is refused."""
 
-_FORM_NAMES: Final = "shapefile, GeoPackage, GeoJSON, TopoJSON, FlatGeobuf, file geodatabase"
+_FORM_NAMES: Final = (
+    "shapefile, GeoPackage, GeoJSON, TopoJSON, FlatGeobuf, file geodatabase, workbook"
+)
 _DBF_MARKS: Final = b"\x02\x03\x04\x05\x30\x31\x32\x43\x63\x83\x8b\x8e\xcb\xf5\xfb"
 _JSON_START: Final = re.compile(rb"(?:\xef\xbb\xbf)?[\x1e\s]*\{")
 _KEYS: Final = re.compile(rb'"([^"\\]{1,200})"\s*:')
@@ -121,6 +126,9 @@ def data_sets(path: Path, layer: str) -> list[tuple[DataSet, Form]]:
         if not any(part.suffix.lower() == ".gdbtable" for part in path.iterdir()):
             raise SourceFormatError(layer, f"{path.name} is no file geodatabase.", FETCH_AGAIN)
         return [(DataSet(path, layer), Form("geodatabase"))]
+    if path.suffix.lower() in WORKBOOKS:
+        check_workbook(path, layer)
+        return [(DataSet(path, layer), Form("workbook"))]
     if head_of(path).startswith(b"PK"):
         found = [DataSet(path, layer, member) for member in zip_members(path, layer)]
         if found[0].suffix in TEXT_SUFFIXES:

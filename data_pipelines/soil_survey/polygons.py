@@ -22,7 +22,7 @@ from data_pipelines.defect_log import DefectLog
 from data_pipelines.shapes import find_invalid, shapes_of
 from data_pipelines.soil_survey.defects import Defect
 from data_pipelines.values import as_text
-from data_pipelines.vector_files import open_table, read_rows, table_names
+from data_pipelines.vector_files import list_tables, open_table, read_rows
 from riskmap.contract.errors import CrsError, SourceFormatError, SourceMissingError
 
 LAYER: Final = "soil_units"
@@ -65,7 +65,7 @@ def read_shapefile(path: Path) -> Polygons:
 def find_store_layer(path: Path) -> str | None:
     """Return the name of the map-unit polygon layer in a GeoPackage or SQLite file, if any."""
     try:
-        names = table_names(path, layer=LAYER)
+        names = [name for name, _ in list_tables(path, layer=LAYER)]
     except SourceFormatError:
         return None
     for name in names:

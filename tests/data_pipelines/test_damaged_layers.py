@@ -125,13 +125,6 @@ class TestCoordinates:
             with pytest.raises(CrsError, match="x and y seem to be exchanged"):
                 read_wells(source, zone)
 
-    def test_a_parcel_far_from_all_others(self, tmp_path, found):
-        frame = squares(5, PIN=list("abcde"))
-        frame.loc[1, "geometry"] = box(500_000, 3e6, 500_050, 3_000_050)
-        reading = lots(save(tmp_path, frame, "a.gpkg"))
-        assert reading.frame["parcel_id"].tolist() == ["a", "c", "d", "e"]
-        assert found(reading.defects, "far_from_region") == {"2": "2000 km off"}
-
     def test_a_twisted_polygon_in_a_collection(self, tmp_path, found):
         twisted = Polygon([(0, 0), (2, 2), (2, 0), (0, 2)])
         mixture = GeometryCollection([twisted, Point(5, 5), GeometryCollection([box(3, 0, 4, 1)])])

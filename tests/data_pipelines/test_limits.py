@@ -10,6 +10,8 @@ from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
+import pandas as pd
+import pyogrio
 import pytest
 import rasterio
 import shapely
@@ -17,6 +19,7 @@ from pyproj import CRS
 from rasterio.transform import Affine
 from shapely.geometry import box
 
+from data_pipelines import files
 from data_pipelines.grids import old_affine_calls
 from data_pipelines.registry import read_layer
 from data_pipelines.shapes import is_tangled
@@ -178,13 +181,33 @@ class TestArchives:
         layer = {"csv": "inspections", "tif": "elevation"}.get(name[-3:], "sewer_area")
         assert told in error_of(layer, path)
 
-    def test_a_workbook(self, tmp_path):
-        path = tmp_path / "permits.xlsx"
+    @pytest.mark.parametrize("suffix", ["xlsx", "ods"])
+    def test_a_workbook(self, tmp_path, monkeypatch, suffix):
+        path = tmp_path / f"visits.{suffix}"
+        rows = pd.DataFrame({"parcel_id": ["7", "8"], "reason": ["sale", "audit"]})
+        pyogrio.write_dataframe(rows, path, layer="Visits", driver=suffix.upper())
+        reading = read_layer(Source("inspections", (path,)), UTM)
+        assert reading.frame["parcel_id"].tolist() == ["7", "8"]
+        assert reading.frame.index.tolist() == ["1", "2"]
+        pyogrio.write_dataframe(rows, path, layer="More", driver=suffix.upper(), append=True)
+        assert "several tables: Visits (no shapes), More" in error_of("inspections", path)
+        assert len(read_layer(Source("inspections", (path,), table="More"), UTM).frame) == 2
+        monkeypatch.setattr(files, "LARGEST_WORKBOOK", 100)
+        large = path.rename(tmp_path / f"large.{suffix}")
+        assert "unpacks to more than" in error_of("inspections", large)
+
+    @pytest.mark.parametrize("suffix", ["xlsx", "ods"])
+    def test_what_only_bears_the_name_of_a_workbook(self, tmp_path, suffix):
+        path = tmp_path / f"visits.{suffix}"
+        path.write_text("<OGRVRTDataSource/>")
+        assert "is not a whole zip file" in error_of("inspections", path)
         with zipfile.ZipFile(path, "w") as archive:
+            archive.writestr("word/document.xml", "")
+        assert f"visits.{suffix} is no workbook" in error_of("inspections", path)
+        path.rename(tmp_path / "visits.docx")
+        with zipfile.ZipFile(tmp_path / "visits.docx", "a") as archive:
             archive.writestr("[Content_Types].xml", "")
-            archive.writestr("xl/workbook.xml", "")
-        told = error_of("permits", path)
-        assert "permits.xlsx is a workbook or office document. Save its sheet as CSV" in told
+        assert "is an office document" in error_of("inspections", tmp_path / "visits.docx")
 
     def test_a_table_in_an_archive_is_read(self, tmp_path):
         path = tmp_path / "v.zip"

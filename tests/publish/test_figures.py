@@ -12,7 +12,6 @@ import numpy as np
 import pandas as pd
 import pytest
 import shapely
-from hypothesis import settings
 
 from riskmap.contract.vocabulary import CLASSES
 from riskmap.failure.aging import DEFAULT_AGING, survival_frac
@@ -191,7 +190,6 @@ class Testgray:
 
 
 class TestHexagons:
-    @settings(max_examples=40, deadline=None)
     def test_no_system_is_lost(self) -> None:
         ranked = county()
         cells = hexagons(ranked, cuts=CUTS)
