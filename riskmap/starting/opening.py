@@ -32,8 +32,8 @@ VECTORS: Final = (
 SHEETS: Final = (".xlsx", ".ods")
 RASTERS: Final = (".tif", ".tiff", ".img", ".asc", ".vrt", ".bil", ".flt")
 SIDE_FILES: Final = (
-    ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".aux", ".ovr", ".tfw", ".lock", ".qpj", ".toml",
-    ".md", ".pdf", ".html", ".lyr",
+    ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".aux", ".ovr", ".tfw", ".lock", ".qpj",
+    ".toml", ".md", ".pdf", ".html", ".lyr",
 )  # fmt: skip
 """Files that hold no layer of their own."""
 _KINDS: Final = (("Point", "point"), ("LineString", "line"), ("Polygon", "polygon"))
@@ -136,7 +136,12 @@ def in_degrees(bounds: Any, crs: str | None) -> Bounds | None:
     if crs is None or bounds is None or not np.isfinite(bounds).all():
         return None
     mover = Transformer.from_crs(CRS.from_user_input(crs), 4326, always_xy=True)
-    west, south, east, north = mover.transform_bounds(*map(float, bounds))
+    west, south, east, north = map(float, bounds)
+    return mover.transform_bounds(west, south, east, north)
+
+
+def _box(bounds: Any) -> Bounds:
+    west, south, east, north = map(float, bounds)
     return west, south, east, north
 
 
@@ -153,7 +158,7 @@ def _raster(path: Path) -> Sheet:
             frame=pd.DataFrame({"value": good.ravel()}),
             rows=raster.width * raster.height,
             crs=crs,
-            bounds=tuple(raster.bounds),
+            bounds=_box(raster.bounds),
         )
 
 

@@ -1,4 +1,4 @@
-"""Keys spelled in two ways are found again, never one for another."""
+"""Keys spelled in two ways are found, never one for another."""
 
 from __future__ import annotations
 
