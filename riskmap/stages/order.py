@@ -29,7 +29,7 @@ def _reading(name: str) -> Stage:
         gives=(f"{LAYER}{name}", f"defects_{name}"),
         needs=("crs", "extent"),
         layers=tuple(pointer.to for pointer in POINTERS if pointer.layer == name),
-        settings=(f"sources.{name}", "county.date"),
+        settings=(f"sources.{name}",),
         fixed={"layer": name},
     )
 
@@ -39,7 +39,7 @@ READING: Final = (
         "read parcels",
         f"{_HERE}.loading:read_all_parcels",
         gives=(f"{LAYER}parcels", "defects_parcels", "crs", "extent", "strays"),
-        settings=("sources.parcels", "county.crs", "county.date"),
+        settings=("sources.parcels", "county.crs"),
     ),
     *(_reading(name) for name in READ_ALONE),
     Stage(
@@ -53,7 +53,7 @@ READING: Final = (
         "hold layers against each other",
         f"{_HERE}.loading:cross_check",
         gives=("defects_between",),
-        layers=("parcels", "wells", "waterbodies", "permits", "elevation"),
+        layers=("parcels", "wells", "waterbodies", "permits", "elevation", "water_table"),
     ),
     Stage(
         "gather defects",
