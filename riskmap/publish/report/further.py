@@ -47,15 +47,15 @@ def write_further_lists(folder: Path, result: Result) -> None:
         (place / "learned_reasons.csv").write_bytes(csv_text(table).encode("utf-8"))
 
 
-def learned_reasons_table(parcels: pd.DataFrame, told: Explanation) -> pd.DataFrame:
+def learned_reasons_table(parcels: pd.DataFrame, explained: Explanation) -> pd.DataFrame:
     """Share of each feature in the learned log-odds of the listed systems.
 
     ``base`` and the shares of a row add up to ``log_odds``, to the last of the six decimals that
     are written.
     """
-    shares = told.shares.round(6)
+    shares = explained.shares.round(6)
     table = parcels.loc[shares.index, ["rank", "learned_chance_frac"]].assign(
-        base=round(told.base, 6)
+        base=round(explained.base, 6)
     )
     table = table.join(shares)
     table["log_odds"] = (table["base"] + shares.sum(axis=1)).round(6)

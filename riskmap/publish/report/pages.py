@@ -71,7 +71,7 @@ class Findings:
     rows_read
         Layer -> rows read.
     sections
-        Further parts (validation, drift, fairness, doubt), in the order wanted.
+        Further parts (validation, drift, fairness, doubt), in the order of the report.
     """
 
     survival: Tables | None = None
