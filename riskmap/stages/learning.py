@@ -125,18 +125,7 @@ def follow_learning(
     Returns
     -------
     The table with the columns of :data:`riskmap.contract.features.LEARNED`, and the shares of each
-    feature in the log-odds of the systems on the list (None where the score decides).
-
-    Parameters
-    ----------
-    county
-        Gives list lengths, class limits and units.
-    scored, features
-        Scores and ranks, and features, of all parcels; index ``parcel_id``.
-    learning
-        What was learned; None: nothing.
-    model
-        The scoring model.
+    feature in the log-odds of the systems on the list (None where the score ranks).
     """
     if learning is None or learning.classifier is None or learning.present is None:
         return scored.assign(decided_by=DECIDED_BY["score"]), None
@@ -318,6 +307,6 @@ def _decision_words(decision: Decision, *, follow: bool) -> Sequence[str]:
     return (
         *decision.words[:-1],
         f"Learning has earned its place ({decision.words[-1].rstrip('.')}), but the region file "
-        'asks for a comparison only: the score still decides. Set [learning] use = "allow" to let '
-        "learning decide.",
+        'asks for a comparison only: the score still ranks. Set [learning] use = "allow" to let '
+        "it rank.",
     )

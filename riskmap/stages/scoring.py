@@ -83,10 +83,10 @@ def _unknown_rows(parcels: gpd.GeoDataFrame, strays: gpd.GeoDataFrame) -> gpd.Ge
     """Rows like those of `parcels` for `strays`: their own records, and all else unknown."""
     rows: Any = parcels.iloc[:0].drop(columns="geometry").reindex(strays.index)
     for name, kind in parcels.dtypes.items():
-        if name in strays and name != "geometry":
-            rows[name] = strays[name]
-        elif str(name).endswith("_evidence") or name == "service":
+        if str(name).endswith("_evidence") or name == "service":
             rows[name] = "unknown"
+        elif name in strays and name != "geometry":
+            rows[name] = strays[name]
         elif name in COLUMNS and COLUMNS[name].domain == SCORE_CLASSES:
             rows[name] = NOT_RANKED
         elif is_bool_dtype(kind):

@@ -85,10 +85,13 @@ def choose(column: Coded, others: Mapping[int, Coded]) -> Telling:
     if column.size < 2 or not len(rows):
         return Telling(((),))
     part = _taken(column, rows)
-    exact = sorted((_left_open_by(part, other, rows), number) for number, other in others.items())
+    counts = np.zeros(SLOTS, dtype=np.int64)
+    exact = sorted(
+        (_told_by(part, other, rows, counts), number) for number, other in others.items()
+    )
     coarse = _coarse(part, COARSE_VALUES)
     rough = sorted(
-        (_left_open_by(coarse, _coarse(other, STEPS_OF_ONE), rows), number)
+        (_told_by(coarse, _coarse(other, STEPS_OF_ONE), rows, counts), number)
         for number, other in others.items()
     )
     ranked = [number for pair in zip(exact, rough, strict=True) for _, number in pair]
@@ -101,7 +104,7 @@ def choose(column: Coded, others: Mapping[int, Coded]) -> Telling:
         firsts = [((),), *(((number,),) for number in numbers)]
         contexts = {(), best.context, tuple(numbers[:1])}
         tries += [Telling(*pair, True) for pair in product(firsts, sorted(contexts))]
-    return _cheapest(part, near, [best, *tries])
+    return _cheapest(part, near, list(dict.fromkeys([best, *tries])))
 
 
 def _contexts(numbers: Sequence[int]) -> list[tuple[int, ...]]:
@@ -170,24 +173,31 @@ def _context(
     return context, contexts
 
 
-def _left_open_by(part: Coded, other: Coded, rows: Whole) -> float:
+def _told_by(part: Coded, other: Coded, rows: Whole, counts: Whole) -> float:
     """Bits a row left of the column when the other is known, and what it takes to learn them."""
-    known = np.ascontiguousarray(other.values[rows])
-    joint, pairs = _spread(known * part.size + part.values)
-    alone, _ = _spread(known)
+    beside = np.ascontiguousarray(other.values[rows])
+    joint, pairs = _spread(beside * part.size + part.values, counts)
+    alone, _ = _spread(beside, counts)
     bits = min((part.size - 1).bit_length(), 6)
     return joint - alone + 0.8 * bits * pairs / len(rows)
 
 
 @compiled
-def _spread(values: Whole) -> tuple[float, int]:
-    """Entropy in bits a row, and the number of distinct values (some may share a slot)."""
-    counts = np.zeros(SLOTS, dtype=np.int64)
+def _spread(values: Whole, counts: Whole) -> tuple[float, int]:
+    """Entropy in bits a row, and the number of distinct values (some may share a slot).
+
+    `counts` are :data:`SLOTS` zeros to work with; they are zeros again afterwards.
+    """
+    used = np.empty(len(values), dtype=np.int64)
+    distinct = 0
     for value in values:
-        counts[(value * 40_503 + (value >> 16)) % SLOTS] += 1
-    total, distinct = 0.0, 0
-    for count in counts:
-        if count:
+        slot = (value * 40_503 + (value >> 16)) % SLOTS
+        if counts[slot] == 0:
+            used[distinct] = slot
             distinct += 1
-            total += count * np.log2(count)
+        counts[slot] += 1
+    total = 0.0
+    for slot in np.sort(used[:distinct]):
+        total += counts[slot] * np.log2(counts[slot])
+        counts[slot] = 0
     return np.log2(len(values)) - total / len(values), distinct

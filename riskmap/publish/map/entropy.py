@@ -236,8 +236,9 @@ def _column(
     flags_at = contexts * (NUMBER_PLACES if steps else 1 << leading)
     low_at = flags_at + guesses * SURE * 4
     state, model = begin(low_at + 32)
-    seen = np.full((guesses, SLOTS), -1, dtype=np.int64)
-    sure = np.zeros((guesses, SLOTS), dtype=np.int64)
+    slots = keys.max() + 1 if keys.size else 1  # to clear all takes longer than a short column
+    seen = np.full((guesses, slots), -1, dtype=np.int64)
+    sure = np.zeros((guesses, slots), dtype=np.int64)
     lately = 0
     for row in range(len(values)):
         value = values[row]

@@ -21,6 +21,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from riskmap.contract.arrays import Whole
+from riskmap.contract.chunks import map_chunks
 from riskmap.publish.map.column_plan import Coded, Telling, choose, stream
 from riskmap.publish.map.entropy import numbers_stream, text_stream
 from riskmap.publish.words.text_safety import plain_text, script_json
@@ -147,8 +148,10 @@ class Package:
         return scripts
 
     def _tellings(self) -> dict[int, Telling]:
-        """How each column is predicted from those before it."""
-        return {slot: choose(*self._beside(slot, slice(None))) for slot in self.columns}
+        """How each column is told, from those before it."""
+        slots = list(self.columns)
+        chosen = map_chunks(lambda slot: choose(*self._beside(slot, slice(None))), slots)
+        return dict(zip(slots, chosen, strict=True))
 
     def _beside(
         self, slot: int, rows: slice, wanted: frozenset[int] | None = None

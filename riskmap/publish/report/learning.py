@@ -48,7 +48,7 @@ def learning_section(words: Sequence[str], comparison: Comparison | None) -> Sec
             _split_table(comparison),
             calibration_figure(comparison),
         ]
-    return Section("What visits teach, and who ranks", blocks)
+    return Section("What visits teach, and what ranks", blocks)
 
 
 def _figures_table(

@@ -10,9 +10,9 @@ from riskmap.contract.evidence import EVIDENCE, EVIDENCE_MEANINGS
 from riskmap.contract.features import declared, meaning
 from riskmap.contract.quantities import Units, percent
 from riskmap.contract.vocabulary import SERVICE
-from riskmap.publish.front_page import SERVICE_WORDS
 from riskmap.publish.report.charts import ages_figure, evidence_bar, evidence_legend
 from riskmap.publish.report.section import Block, Cell, Section, Table, counted
+from riskmap.publish.summary import SERVICE_WORDS
 from riskmap.publish.words.report_text import evidence_counts, numbers, words_of
 from riskmap.ranking.model import Model
 
