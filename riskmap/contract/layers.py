@@ -96,6 +96,11 @@ INSPECTIONS: Final = Layer(
         text("stage", "What was found", STAGES),
         number("ponding_cm", "Depth of effluent standing in the field", DEPTH, 0, 500),
         date("last_pumped", "Date of the last pump-out the visitor learned of"),
+        text(
+            "recorded_in",
+            "Where the visit is on record; set on reading",
+            ("county's files", "outcome log"),
+        ),
     ),
 )
 

@@ -21,7 +21,7 @@ from riskmap.publish.paper.letters import write_letters
 from riskmap.publish.public.edition import write_public_edition
 from riskmap.publish.report.county_report import write_records, write_report_pages
 from riskmap.publish.report.further import write_further_lists
-from riskmap.publish.words.imprint import imprint_of
+from riskmap.publish.words.imprint import imprint_of, run_name
 from riskmap.region.read import settings_in_force
 from riskmap.stages.listing import as_listed
 from riskmap.stages.progress import Progress
@@ -67,6 +67,7 @@ def publish(folder: Path, result: Result, progress: Progress, *, kept: Sequence[
             **imprint_of(region),
             workbook_rows=region.lists.inspections or len(result.parcels),
             top=None if result.doubt is None else result.doubt.top,
+            run=run_name(region, result.inputs),
         )
         _write_other_lists(folder, result)
         write_further_lists(folder, result)

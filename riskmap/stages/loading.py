@@ -9,6 +9,7 @@ import pandas as pd
 from pyproj import CRS
 
 from data_pipelines.auto_crs import utm_of
+from data_pipelines.outcome_log import with_outcomes
 from data_pipelines.parcels import read_parcels
 from data_pipelines.permits import check_modifications
 from data_pipelines.rasters import RasterReading
@@ -19,7 +20,7 @@ from data_pipelines.well_checks import check_elevation_unit, check_in_water
 from riskmap.contract.check import require
 from riskmap.contract.errors import CrsError
 from riskmap.contract.grid import Grid
-from riskmap.contract.layers import LAYERS
+from riskmap.contract.layers import INSPECTIONS, LAYERS
 from riskmap.contract.sources import no_defects
 from riskmap.keeping.inputs import HashMemory
 from riskmap.keeping.store import FOLDER, Store
@@ -76,6 +77,25 @@ def read_alone(
     return reading.frame, reading.defects
 
 
+def read_visits(
+    county: County, crs: CRS, extent: Bounds
+) -> tuple[pd.DataFrame | None, pd.DataFrame]:
+    """Read inspections from the county's files and from the outcome log; None where neither is.
+
+    Raises
+    ------
+    LayerError
+        If the layer cannot be used; see ``docs/errors.md``.
+    """
+    source = county.region.sources.get(INSPECTIONS.name)
+    own: Any = None if source is None else read_layer(source, crs, bounds=extent)
+    reading = with_outcomes(own, county.region.outcomes)
+    if reading is None:
+        return None, no_defects()
+    require(reading.frame, INSPECTIONS, crs=crs)
+    return reading.frame, reading.defects
+
+
 def read_soils(county: County, crs: CRS, extent: Bounds) -> tuple[pd.DataFrame, ...]:
     """Read the soil survey: its tables in the order of :data:`SOIL`, then its defects.
 
@@ -128,6 +148,7 @@ def gather_defects(
         first, the soil survey last.
     """
     found = dict(zip(sources, defects, strict=False))
-    alone = [name for name in county.region.sources if name not in ("parcels", SOIL_SURVEY)]
+    given = dict.fromkeys((*county.region.sources, INSPECTIONS.name))
+    alone = [name for name in given if name not in ("parcels", SOIL_SURVEY)]
     order = ("parcels", *alone, SOIL_SURVEY)
     return pd.concat([*(found[name] for name in order), defects[-1]], ignore_index=True)

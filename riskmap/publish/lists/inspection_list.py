@@ -13,13 +13,13 @@ from riskmap.contract.evidence import EVIDENCE_MEANINGS
 from riskmap.contract.features import column
 from riskmap.contract.quantities import Units, percent
 from riskmap.publish.lists.list_columns import (
-    RESULTS,
     file_name_of,
     for_reading,
     list_table,
     listed_column,
+    visit_results,
 )
-from riskmap.publish.lists.workbook import WORKBOOK_ROWS, Worklist, write_workbook
+from riskmap.publish.lists.workbook import WORKBOOK_ROWS, RunMark, Worklist, write_workbook
 from riskmap.publish.words.doubt_words import LIKELIHOOD, RANGE_MEANING, WIDE_MEANING
 from riskmap.publish.words.text_safety import csv_text, plain_text
 
@@ -44,12 +44,14 @@ def write_inspection_list(
     owner_columns: tuple[str, ...] = (),
     workbook_rows: int = WORKBOOK_ROWS,
     top: int | None = None,
+    run: str = "",
 ) -> int:
     """Write ``lists/inspections.csv`` and ``.xlsx``; returns the number of parcels listed.
 
     Parcels whose service is unknown are ranked apart: where there are any they follow in
     ``lists/service_unknown.csv`` and on a sheet of their own. `top` is the length of list that
-    the column ``top_chance`` speaks of.
+    the column ``top_chance`` speaks of; `run` names
+    the run in the workbook, so that what is filled in can be recorded as of it.
     """
     place = folder / "lists"
     place.mkdir(parents=True, exist_ok=True)
@@ -71,7 +73,7 @@ def write_inspection_list(
                 heading=f"{plain_text(county)}: {name.lower()}, {date.isoformat()}",
                 table=read,
                 columns=[listed_column(str(name), top=top) for name in read.columns],
-                results=RESULTS,
+                results=visit_results(units),
                 notes=NOTES,
                 units=units,
                 most=workbook_rows,
@@ -79,7 +81,7 @@ def write_inspection_list(
                 pages_wide=2,
             )
         )
-    write_workbook(place / "inspections.xlsx", *worklists)
+    write_workbook(place / "inspections.xlsx", *worklists, mark=RunMark(run, county))
     return len(first)
 
 

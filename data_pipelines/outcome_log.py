@@ -1,0 +1,75 @@
+"""Reads the outcome log as inspections: what visits found, beside the county's own records."""
+
+from __future__ import annotations
+
+from typing import Final
+
+import pandas as pd
+
+from data_pipelines.defect_log import DefectLog
+from data_pipelines.mapping import empty_column
+from riskmap.contract.layers import INSPECTIONS
+from riskmap.contract.sources import Reading, no_defects
+from riskmap.contract.visits import VISIT_REASONS
+from riskmap.contract.vocabulary import STAGES
+from riskmap.outcomes.log import LogState, visits
+
+FROM_COUNTY, FROM_LOG = INSPECTIONS.column("recorded_in").domain
+_SAME: Final = ["parcel_id", "date", "stage"]
+
+
+def outcome_inspections(state: LogState) -> pd.DataFrame:
+    """Return the visits of the log as canonical inspections.
+
+    A visit that could not tell has no stage; an answer given later replaces an earlier one.
+    """
+    told = visits(state.place, up_to=state.entries)
+    found = pd.DataFrame(
+        {
+            "parcel_id": told["parcel_id"],
+            "date": told["visited_on"],
+            "reason": told["visit"].map(VISIT_REASONS).fillna("unknown"),
+            "stage": told["found"].where(told["found"].isin(STAGES)),
+            "ponding_cm": told["ponding_cm"],
+            "last_pumped": told["last_pumped"],
+            "recorded_in": FROM_LOG,
+        },
+        index=told.index,
+    )
+    typed = {c.name: empty_column(c, found.index[:0]).dtype for c in INSPECTIONS.columns}
+    labels = ("outcome log#" + told["entry"].astype("string")).rename("row")
+    return found.astype(typed).set_axis(pd.Index(labels), axis=0)
+
+
+def with_outcomes(reading: Reading | None, state: LogState | None) -> Reading | None:
+    """Append the log's visits to the county's own inspections.
+
+    Parameters
+    ----------
+    reading
+        The county's inspections; None where it has none.
+    state
+        The log; None where nothing was recorded.
+
+    Returns
+    -------
+    The inspections together, None where there are neither. A visit that the county's records
+    hold too, by parcel, day and stage, counts once; that is reported.
+    """
+    if reading is not None:
+        reading = Reading(reading.frame.assign(recorded_in=_county(reading.frame)), reading.defects)
+    if state is None:
+        return reading
+    told = outcome_inspections(state)
+    if reading is None:
+        return Reading(told, no_defects())
+    both = pd.concat([reading.frame, told])
+    again = both.duplicated(_SAME, keep="first") & both["recorded_in"].eq(FROM_LOG)
+    log = DefectLog(INSPECTIONS.name)
+    log.extend(reading.defects)
+    log.add("parcel_id", "also_in_the_log", both.loc[again, "parcel_id"], "counted once")
+    return Reading(both[~again], log.table())
+
+
+def _county(frame: pd.DataFrame) -> pd.Series:
+    return pd.Series(FROM_COUNTY, index=frame.index, dtype="string")
