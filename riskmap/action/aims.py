@@ -38,7 +38,7 @@ def chance_to_find(parcels: pd.DataFrame) -> Floats:
     for name in known:
         told = parcels[name].to_numpy(dtype=float, na_value=np.nan)
         chance = np.where(np.isnan(chance), told, chance)
-    return np.nan_to_num(chance)
+    return np.asarray(np.nan_to_num(chance), dtype=float)
 
 
 def worth(parcels: pd.DataFrame, aim: str) -> Floats:
@@ -64,4 +64,5 @@ def on_file_as_failed(parcels: pd.DataFrame) -> np.ndarray:
 
 
 def _share(parcels: pd.DataFrame, name: str) -> Floats:
-    return np.nan_to_num(parcels[name].to_numpy(dtype=float, na_value=np.nan)) / 100
+    told = parcels[name].to_numpy(dtype=float, na_value=np.nan)
+    return np.asarray(np.nan_to_num(told) / 100, dtype=float)

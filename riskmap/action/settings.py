@@ -124,7 +124,7 @@ class SeasonSettings(Section):
     )  # fmt: skip
     speed_km_h: float = setting(50.0, "Driving speed", unit="km/h", low=5, high=130, source=TRADE)
     search_rounds: int = setting(
-        2000, "Rounds of search for the best stops; more takes longer and finds a little more",
+        8000, "Rounds of search for the best stops; more takes longer and finds a little more",
         low=1, high=10**7, source=JUDGED,
     )  # fmt: skip
 

@@ -32,6 +32,7 @@ def straight(points: Floats, *, circuity: float, speed_km_h: float) -> Travel:
 
     Examples
     --------
+    >>> import numpy as np
     >>> there = straight(np.array([[0.0, 0.0], [3000.0, 4000.0]]), circuity=1.2, speed_km_h=60)
     >>> there.way_m[0, 1].item(), there.minutes[0, 1].item()
     (6000.0, 6.0)

@@ -130,6 +130,9 @@ WATERBODIES: Final = Layer(
     "Lakes, ponds and rivers with width.",
     (text("waterbody_id", "Identifier"), text("name", "Name")),
 )
+ROADS: Final = Layer(
+    "roads", "line", "Roads, for the season's ways.", (text("name", "Name of the road"),)
+)
 FLOODPLAIN: Final = Layer(
     "floodplain", "polygon", "Mapped flood zones.", (text("zone", "Flood zone", FLOOD_ZONES),)
 )
@@ -216,6 +219,7 @@ LAYERS: Final[Mapping[str, Layer]] = {
         WATER_LEVELS,
         STREAMS,
         WATERBODIES,
+        ROADS,
         FLOODPLAIN,
         SEWER_AREA,
         WELLHEAD_AREAS,

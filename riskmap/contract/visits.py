@@ -10,7 +10,7 @@ from collections.abc import Mapping
 from typing import Final
 
 from riskmap.contract.columns import Column, Listed, date, flag, key, number, text
-from riskmap.contract.quantities import DEGREES, DEPTH
+from riskmap.contract.quantities import COUNT, DEGREES, DEPTH, LENGTH
 from riskmap.contract.vocabulary import STAGES
 
 COULD_NOT_TELL: Final = "could not tell"
@@ -91,3 +91,19 @@ PERSONAL: Final = tuple(column.name for column in QUESTIONS if column.private)
 
 SAME_VISIT: Final = ("parcel_id", "visited_on", "visited_by")
 """Two entries that agree in these speak of one visit; the later corrects the earlier."""
+
+STOP_COLUMNS: Final = (
+    number("stop", "Place in the day's order", COUNT, label="Stop", listed=Listed(6)),
+    text("begins", "Hour at which the visit is planned to begin", label="At", listed=Listed(7)),
+    number("leg_m", "Way from the stop before, or from where the day begins", LENGTH, label="Way",
+           listed=Listed(9)),
+    VISIT_KEYS[1],
+    number("longitude", "Longitude of the likely treatment area", DEGREES, -180, 180,
+           label="Longitude", listed=Listed(12)),
+    number("latitude", "Latitude of the likely treatment area", DEGREES, -90, 90,
+           label="Latitude", listed=Listed(12)),
+    text("road", "Nearest road", label="Road", listed=Listed(20)),
+    text("why", "Why it is not earlier in the season", label="Why this day",
+         listed=Listed(30, wrap=True)),
+)  # fmt: skip
+"""What a season's plan says of a stop, beside what the inspection list says."""

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 import datetime
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, Final
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from riskmap.action.inspections import inspection_stops
-from riskmap.contract.quantities import LENGTH, SMALL_LENGTH, Units, text
+from riskmap.action.inspections import inspection_stops, look_for
+from riskmap.contract.columns import Column
+from riskmap.contract.quantities import LENGTH, Units, text
+from riskmap.contract.visits import FOUND_WORDS, QUESTIONS
+from riskmap.publish.lists.list_columns import YES_NO
 from riskmap.publish.paper.sheet_facts import facts_table
 from riskmap.publish.paper.sheet_map import (
     MapSource,
@@ -27,19 +31,15 @@ from riskmap.publish.paper.sheet_map import (
 from riskmap.publish.paper.typesetting import field, paper_of, typeset, whole, write_pdf
 from riskmap.publish.words.cautions import LOCAL_CODE, SAFETY, SCREENING, STAFF_ONLY
 
+NO_HEADS: Final[Mapping[int, str]] = MappingProxyType({})
 ORDER_NOTE: Final = (
     "The order is by straight lines between the stops. It is no route: roads, rivers and gates are "
     "not known to it."
 )
 LONGEST_REASON: Final = 120
 """Letters of a reason; the words of a run stay whole, free text from outside may be cut."""
-STAGES: Final = (
-    ("sound", "no sign of trouble"),
-    ("stressed", "water stands high in the field, none at the surface"),
-    ("failed", "sewage at the surface or backing up"),
-    ("could not tell", "no access, snow, nobody there"),
-)
-"""What the visitor ticks; the first three are the words that inspections are read back in."""
+APART: Final = ("found", "notes", "sketch")
+"""Questions that have a place of their own on the page."""
 
 
 def write_day_sheets(
@@ -53,6 +53,9 @@ def write_day_sheets(
     stops: int = 200,
     per_day: int = 8,
     start: tuple[float, float] | None = None,
+    planned: pd.DataFrame | None = None,
+    day_heads: Mapping[int, str] = NO_HEADS,
+    order_note: str = ORDER_NOTE,
     areas: gpd.GeoDataFrame | None = None,
     buildings: gpd.GeoDataFrame | None = None,
     wells: gpd.GeoDataFrame | None = None,
@@ -73,6 +76,10 @@ def write_day_sheets(
         ``us`` (letter paper, feet) or ``si`` (A4, meters).
     stops, per_day, start
         See :func:`riskmap.action.inspections.inspection_stops`.
+    planned
+        Stops of a planned season instead: parcel (index), ``day``, ``stop``, ``leg_m``.
+    day_heads, order_note
+        Words beside a day's number, and on how the order was made.
     areas
         Likely treatment areas, index ``parcel_id``.
     buildings, wells, streams, waterbodies
@@ -83,7 +90,10 @@ def write_day_sheets(
     list of Path
         The file written; empty where nothing is ranked.
     """
-    plan = inspection_stops(pd.DataFrame(ranked), stops=stops, per_day=per_day, start=start)
+    if planned is None:
+        plan = inspection_stops(pd.DataFrame(ranked), stops=stops, per_day=per_day, start=start)
+    else:
+        plan = planned_stops(pd.DataFrame(ranked), planned)
     if plan.empty:
         return []
     source = MapSource(
@@ -98,12 +108,13 @@ def write_day_sheets(
             "county": field(county, 60),
             "date": date.isoformat(),
             "contact": field(contact, 80),
-            "ponding_unit": SMALL_LENGTH.scale(units).unit,
             "cautions": {"safety": SAFETY, "screening": SCREENING, "local": LOCAL_CODE,
-                         "staff": STAFF_ONLY, "order": ORDER_NOTE},
-            "stages": [list(stage) for stage in STAGES],
+                         "staff": STAFF_ONLY, "order": order_note},
+            "stages": [list(found) for found in FOUND_WORDS.items()],
+            "questions": [_question(q, units) for q in QUESTIONS if q.name not in APART],
+            "apart": {q.name: q.label for q in QUESTIONS if q.name in APART},
             "buildings_given": buildings is not None and len(buildings) > 0,
-            "days": _days(plan, pages, source, units),
+            "days": _days(plan, pages, source, units, day_heads),
         },
         date=date,
         paper=paper_of(units),
@@ -111,8 +122,27 @@ def write_day_sheets(
     return [write_pdf(folder / "sheets" / "day_sheets.pdf", content)]
 
 
+def planned_stops(ranked: pd.DataFrame, planned: pd.DataFrame) -> pd.DataFrame:
+    """Put the stops of a season beside the ranked table, with what to look for, by day and stop."""
+    names = ["day", "stop", "leg_m"]
+    table = planned[names].join(ranked.drop(columns=names, errors="ignore"))
+    prompts = pd.Series(look_for(table), index=table.index)
+    return table.assign(look_for=prompts).sort_values(["day", "stop"], kind="stable")
+
+
+def _question(asked: Column, units: Units) -> dict[str, object]:
+    """One question as the sheet asks it: its heading, and boxes to tick or a line to write on."""
+    choices = YES_NO if asked.dtype == "flag" else asked.domain
+    unit = asked.quantity.scale(units).unit
+    return {"label": asked.label, "choices": list(choices), "unit": unit}
+
+
 def _days(
-    plan: pd.DataFrame, pages: Sequence[dict[str, Any]], source: MapSource, units: Units
+    plan: pd.DataFrame,
+    pages: Sequence[dict[str, Any]],
+    source: MapSource,
+    units: Units,
+    heads: Mapping[int, str],
 ) -> list[dict[str, object]]:
     days = []
     for number in plan["day"].unique():
@@ -123,6 +153,7 @@ def _days(
         days.append(
             {
                 "number": int(number),
+                "head": field(heads.get(int(number), ""), 60),
                 "svg": day_svg(source, window, np.column_stack([x_m, y_m])),
                 "dots": dots.tolist(),
                 "labels": apart(dots).tolist(),
