@@ -29,7 +29,7 @@ fails or a well is contaminated. Local code and licensed practice decide.
 """
 
 
-SEASON: Final = ("plan", "record")
+SEASON: Final = ("plan", "record", "season")
 """Commands of the season's work, each a module of its own."""
 
 SAMPLE_COUNTY: Final = "sample county 1"

@@ -287,14 +287,26 @@ class _Problem:
         return routes
 
     def _solution(self, start: Routes) -> Any:
-        """Return the simple way as the solver holds it, without promised hours that it breaks."""
-        routes = []
-        for kind, members in enumerate(self.groups.values()):
-            for place in members:
-                stops = [s for s in start[place] if self.choice.on_day[s] < 0]
-                if stops:
-                    routes.append(pyvrp.Route(self.data, stops, kind))
+        """Return the simple way as the solver holds it, with the promised visits on their days.
+
+        The search fills up the days that begin with promised visits alone.
+        """
+        choice = self.choice
+        begun = [[s for s in route if choice.on_day[s] < 0] for route in start]
+        kept: dict[int, list[int]] = {}
+        promised = np.flatnonzero(choice.on_day >= 0)
+        for stop in promised[np.argsort(choice.from_min[promised], kind="stable")].tolist():
+            for place, day in enumerate(self.days):
+                with_it = [*kept.get(place, []), stop]
+                if day.number == choice.on_day[stop] and self._route(place, with_it).is_feasible():
+                    begun[place] = kept[place] = with_it
+                    break
+        routes = [self._route(place, stops) for place, stops in enumerate(begun) if stops]
         return pyvrp.Solution(self.data, routes)
+
+    def _route(self, place: int, stops: list[int]) -> Any:
+        kind = next(k for k, members in enumerate(self.groups.values()) if place in members)
+        return pyvrp.Route(self.data, stops, kind)
 
 
 def _ticks(minutes: float) -> int:
