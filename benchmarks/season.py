@@ -14,9 +14,7 @@ import pandas as pd
 import riskmap
 
 
-def season_of(
-    folder: Path, *, inspectors: int, days: int, rounds: int | None = None
-) -> pd.DataFrame:
+def season_of(folder: Path, *, inspectors: int, days: int) -> pd.DataFrame:
     """Plan a county's season and count what each way would truly find."""
     region = riskmap.open_region(folder / "region.toml")
     region = replace(region, run=replace(region.run, draws=0))

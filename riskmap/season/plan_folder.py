@@ -35,8 +35,6 @@ from riskmap.stages.result import Result
 
 PLAN: Final = "season plan 1"
 """What the mark of a plan's folder says it is; only a plan takes its place."""
-SHORT: Final = ("reason_1", "reason_2", "reason_3", "look_for", "unknown")
-"""Columns of the inspection list that a day's workbook has too, beside where and when."""
 OWN: Final = {found.name: found for found in STOP_COLUMNS}
 ORDER_NOTE: Final = {
     "roads": "The order is by roads, reckoned at one speed. It gives no directions; gates, closed "
@@ -117,7 +115,8 @@ def day_table(day: pd.DataFrame, units: Units) -> tuple[pd.DataFrame, list[Colum
     table = list_table(day, units=units).set_axis(day.index)
     columns: list[Column] = []
     front = ("stop", "begins", "parcel_id", "visit", "address", "neighborhood", "rank", "leg_m")
-    for name in (*front, "road", "longitude", "latitude", *SHORT, "why"):
+    why = (*(f"reason_{n}" for n in (1, 2, 3)), "look_for", "unknown", "why")
+    for name in (*front, "road", "longitude", "latitude", *why):
         found = OWN.get(name) or listed.get(name) or column(name)
         if name in OWN:
             values = day[name]

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from markupsafe import Markup
 
+from riskmap.publish import palette
 from riskmap.publish.words.cautions import SCREENING, STAFF_ONLY
 from riskmap.publish.words.text_safety import plain_text
 from riskmap.season.planning import SeasonPlan
@@ -18,8 +19,6 @@ from riskmap.season.planning import SeasonPlan
 TEMPLATE = Path(__file__).with_name("plan_page.html")
 SIDE = 900.0
 """Width of the map, in its own units."""
-COLORS = ("#0b5fa5", "#b3420b", "#2a7d3f", "#7a3f98", "#8a6d00", "#a3195b", "#3d5a6c")
-"""Inspectors' lines; their names stand beside them too."""
 
 
 def plan_page(plan: SeasonPlan, stops: pd.DataFrame, routes: str) -> str:
@@ -68,11 +67,12 @@ def plan_page(plan: SeasonPlan, stops: pd.DataFrame, routes: str) -> str:
         svg=Markup(_svg(json.loads(routes), people)),
         people=[(plain_text(name), _color(people, name)) for name in people],
         cautions=(SCREENING, STAFF_ONLY),
+        palette=palette,
     )
 
 
 def _color(people: list[str], name: str) -> str:
-    return COLORS[people.index(name) % len(COLORS)]
+    return palette.ROUTE_COLORS[people.index(name) % len(palette.ROUTE_COLORS)]
 
 
 def _svg(routes: dict[str, Any], people: list[str]) -> str:
