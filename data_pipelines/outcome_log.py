@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from typing import Final
 
 import pandas as pd
@@ -9,7 +10,6 @@ import pandas as pd
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.mapping import empty_column
 from riskmap.contract.layers import INSPECTIONS
-from riskmap.contract.sources import Reading, no_defects
 from riskmap.contract.visits import VISIT_REASONS
 from riskmap.contract.vocabulary import STAGES
 from riskmap.outcomes.log import LogState, visits
@@ -18,10 +18,11 @@ FROM_COUNTY, FROM_LOG = INSPECTIONS.column("recorded_in").domain
 _SAME: Final = ["parcel_id", "date", "stage"]
 
 
-def outcome_inspections(state: LogState) -> pd.DataFrame:
+def outcome_inspections(state: LogState, day: datetime.date, log: DefectLog) -> pd.DataFrame:
     """Return the visits of the log as canonical inspections.
 
-    A visit that could not tell has no stage; an answer given later replaces an earlier one.
+    A visit that could not tell has no stage; an answer given later replaces an earlier one. Visits
+    after `day`, the run's, are left out and reported.
     """
     told = visits(state.place, up_to=state.entries)
     found = pd.DataFrame(
@@ -38,37 +39,34 @@ def outcome_inspections(state: LogState) -> pd.DataFrame:
     )
     typed = {c.name: empty_column(c, found.index[:0]).dtype for c in INSPECTIONS.columns}
     labels = ("outcome log#" + told["entry"].astype("string")).rename("row")
-    return found.astype(typed).set_axis(pd.Index(labels), axis=0)
+    table = found.astype(typed).set_axis(pd.Index(labels), axis=0)
+    late = table["date"] > pd.Timestamp(day)
+    shown = table.loc[late, "date"].dt.strftime("%Y-%m-%d")
+    log.add("date", "visit_after_the_run", shown, "left out of this run")
+    return table[~late]
 
 
-def with_outcomes(reading: Reading | None, state: LogState | None) -> Reading | None:
+def with_outcomes(own: pd.DataFrame | None, told: pd.DataFrame, log: DefectLog) -> pd.DataFrame:
     """Append the log's visits to the county's own inspections.
+
+    A visit that the county's records hold too, by parcel, day and stage, counts once; that is
+    reported.
 
     Parameters
     ----------
-    reading
+    own
         The county's inspections; None where it has none.
-    state
-        The log; None where nothing was recorded.
-
-    Returns
-    -------
-    The inspections together, None where there are neither. A visit that the county's records
-    hold too, by parcel, day and stage, counts once; that is reported.
+    told
+        From :func:`outcome_inspections`.
+    log
+        Takes what is reported.
     """
-    if reading is not None:
-        reading = Reading(reading.frame.assign(recorded_in=_county(reading.frame)), reading.defects)
-    if state is None:
-        return reading
-    told = outcome_inspections(state)
-    if reading is None:
-        return Reading(told, no_defects())
-    both = pd.concat([reading.frame, told])
+    if own is None:
+        return told
+    both = pd.concat([own.assign(recorded_in=_county(own)), told])
     again = both.duplicated(_SAME, keep="first") & both["recorded_in"].eq(FROM_LOG)
-    log = DefectLog(INSPECTIONS.name)
-    log.extend(reading.defects)
     log.add("parcel_id", "also_in_the_log", both.loc[again, "parcel_id"], "counted once")
-    return Reading(both[~again], log.table())
+    return both[~again]
 
 
 def _county(frame: pd.DataFrame) -> pd.Series:

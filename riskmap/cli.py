@@ -7,6 +7,7 @@ import os
 import sys
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import date
 from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
@@ -77,6 +78,22 @@ def _parser() -> argparse.ArgumentParser:
     )
     check = _command(commands, "check", _check, "read everything and list defects, without running")
     check.add_argument("region", type=Path, metavar="REGION.toml", help="the region file")
+    new = _command(
+        commands, "new", _new, "look into a county's files and write a region file to start from"
+    )
+    new.add_argument("folder", type=Path, metavar="FOLDER", help="where the region file is written")
+    new.add_argument(
+        "--from",
+        dest="files",
+        type=Path,
+        nargs="+",
+        default=[],
+        metavar="FILES",
+        help="files and folders to look into; without them a template is written",
+    )
+    new.add_argument(
+        "--date", type=date.fromisoformat, metavar="YYYY-MM-DD", help="day of the run (today)"
+    )
     explain = _command(commands, "explain", _explain, "show how one parcel's numbers came about")
     explain.add_argument("region", type=Path, metavar="REGION.toml", help="the region file")
     explain.add_argument("parcel", metavar="PARCEL", help="parcel number")
@@ -151,6 +168,19 @@ def _check(options: argparse.Namespace) -> int:
     )
     _say(kinds.reset_index().to_string(index=False))
     _say(f"\n{len(defects):,} defects of {len(kinds)} kinds. A run goes ahead with them as said.")
+    return 0
+
+
+def _new(options: argparse.Namespace) -> int:
+    from riskmap.starting.new import CHECKLIST, REGION, start, summary
+
+    with _progress(options).stage("look into the files"):
+        started = start(options.folder, options.files, day=options.date or date.today())
+    _say("\n".join(summary(started)))
+    if started.lacking:
+        _say(f"Still to do: {started.lacking}")
+    _say(f"Region file: {(options.folder / REGION).resolve()}")
+    _say(f"Checklist:   {(options.folder / CHECKLIST).resolve()}")
     return 0
 
 

@@ -44,7 +44,7 @@ def assess(region: Region, progress: Progress | None = None, *, kept: Path | Non
     progress
         Shows what is going on; quiet by default.
     kept
-        Folder for what is kept; None: ``.riskmap`` beside the region file.
+        Folder for what is kept; None: ``.riskmap`` next to the region file.
 
     Raises
     ------
@@ -65,7 +65,7 @@ def run(region: Region, *, out: Path | str, progress: Progress | None = None) ->
         From :func:`open_region`.
     out
         The result folder. An earlier result there is replaced; what people changed in it or added
-        to it is kept beside it, see ``docs/outputs/folder.md``.
+        to it is kept next to it, see ``docs/outputs/folder.md``.
     progress
         Shows what is going on; quiet by default.
 
@@ -119,7 +119,8 @@ def explain(result: Result, parcel_id: str) -> str:
         If there is no such parcel; the nearest numbers are named.
     """
     tables = result.county.tables
-    require_parcel(parcel_id, tables["parcels"]["parcel_id"])
+    strays = result.things["strays"]
+    require_parcel(parcel_id, pd.concat([tables["parcels"]["parcel_id"], strays["parcel_id"]]))
     records = {name: tables[name] for name in RECORD_LAYERS if name in tables}
     if "permits" in records:
         parcels = tables["parcels"].set_index("parcel_id", drop=False)

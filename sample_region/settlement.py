@@ -17,7 +17,7 @@ from sample_region.districts import STYLES, Tiles, make_tiles
 from sample_region.farms import farm_lots
 from sample_region.lots import lattice_lots, shore_lots
 from sample_region.names import neighborhood, street
-from sample_region.plan import YEAR, Flags, Floats, Ints, Plan, Shapes
+from sample_region.plan import YEAR, Floats, Ints, Plan, Shapes
 from sample_region.terrain import Terrain
 
 KINDS = ("core", "fringe", "subdivision", "shore", "roadside", "farm")
@@ -210,8 +210,3 @@ def _rectangles(
             np.column_stack(point_in_lot(lots, inward + b * depth / 2, along + a * width / 2))
         )
     return np.asarray(shapely.polygons(np.stack(corners, axis=1)))
-
-
-def is_onsite(table: pd.DataFrame) -> Flags:
-    """Parcels with an onsite system."""
-    return np.asarray(table.service == "onsite")

@@ -18,7 +18,7 @@ LEVELS = [
     {"region"},
     {"stages"},
     {"publish"},
-    {"results", "ending"},
+    {"results", "ending", "starting", "checking"},
     {"running"},
     {"season"},
     {"cli", "riskmap", "__main__"},

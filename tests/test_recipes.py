@@ -54,7 +54,7 @@ def test_a_kind_of_system_touches_one_file(copy: Path) -> None:
         """
 import pandas as pd
 from riskmap.action.inspections import look_for
-from riskmap.contract.features import aloud
+from riskmap.contract.features import in_sentence
 from riskmap.contract.layers import PERMITS
 from riskmap.failure.aging import chance_failing_frac
 from riskmap.contract.rules import Rules
@@ -65,7 +65,7 @@ from riskmap.groundwater.settings import GroundwaterSettings
 
 row = pd.DataFrame({"kind": ["sand_filter"], "age_yr": [20.0], "bedrooms": [3.0],
                     "ksat_um_s": [9.0], "field_area_m2": [60.0]})
-print("sand_filter" in PERMITS.column("kind").domain, aloud(row["kind"], "kind", "us")[0])
+print("sand_filter" in PERMITS.column("kind").domain, in_sentence(row["kind"], "kind", "us")[0])
 print(look_for(row)[0][-1])
 found = assess_failure(row, rules=Rules(), physics=FailureSettings())
 print(found["stage"].notna()[0], found["reserve_frac"].between(0, 1)[0])
@@ -90,14 +90,14 @@ def test_a_column_is_met_everywhere_once_it_is_declared(copy: Path) -> None:
     )
     path = copy / "riskmap" / "contract" / "features" / "place.py"
     text = path.read_text(encoding="utf-8")
-    path.write_text(text.replace("FIELD_AREA, LAND, LENGTH", "FIELD_AREA, LAND, LENGTH, SHARE"))
+    path.write_text(text.replace("LAND, LENGTH\n", "LAND, LENGTH, SHARE\n", 1))
     out = said(
         copy,
         """
 import pandas as pd
 from riskmap.action.inspections import look_for
 from riskmap.contract.dictionary import data_dictionary
-from riskmap.contract.features import aloud, column, meaning
+from riskmap.contract.features import in_sentence, column, meaning
 from riskmap.publish.gis.metadata_layers import described
 from riskmap.publish.lists.list_columns import file_name_of, heading, list_table
 from riskmap.publish.map.facts import facts_of
@@ -113,7 +113,7 @@ print(heading(column("paved_frac"), "us"), file_name_of(column("paved_frac"), un
 print([(f["label"], f["value"], f["known"]) for f in facts_table(rows, "us")[0]])
 print(look_for(rows)[0][-1])
 print(meaning("paved_frac", "us"), "|", described(column("paved_frac")))
-print(aloud(rows["paved_frac"], "paved_frac", "us").tolist(), spread_of("paved_frac").assumed)
+print(in_sentence(rows["paved_frac"], "paved_frac", "us").tolist(), spread_of("paved_frac").assumed)
 print("| paved_frac | number | 0-1 |" in data_dictionary())
 """,
     )

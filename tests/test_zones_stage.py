@@ -129,7 +129,7 @@ class TestZones:
         area = shapely.Point(place["x_m"], place["y_m"]).buffer(300.0)
         given = gpd.GeoDataFrame({"name": ["North Field"]}, geometry=[area], crs=result.county.crs)
         county = replace(result.county, tables={**result.county.tables, "wellhead_areas": given})
-        found = plan_zones(result.parcels, groundwater, county)
+        found = plan_zones(county, result.parcels, groundwater)
         (zone,) = found.zones[found.zones["kind"] == "wellhead"].itertuples()
         assert zone.zone_id == "W01"
         assert zone.area_m2 == pytest.approx(area.area, rel=0.05)

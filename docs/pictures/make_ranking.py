@@ -145,7 +145,7 @@ def _doubt(count: int = 60, top: int = 15) -> tuple[Doubt, Model]:
 @picture(
     "doubt",
     "Left: sixty systems by middle score, each with its 90% range; many ranges overlap. Right: "
-    "the chance of each to be truly among the first fifteen falls slowly through the list, not "
+    "the chance of each belonging among the first fifteen falls slowly through the list, not "
     "at the fifteenth place.",
 )
 def doubt(drawing: Drawing) -> None:

@@ -39,7 +39,22 @@ def cemented_pan_cm(restrictions: pd.DataFrame) -> pd.Series:
 
 
 def highest_word(months: pd.DataFrame, column: str, order: Sequence[str]) -> pd.Series:
-    """Highest word of `column` over the months by `order`; missing where no month has one."""
+    """Highest word of `column` over the months by `order`; missing where no month has one.
+
+    Parameters
+    ----------
+    months
+        ``cokey`` and the column; several rows a component.
+    column
+        Column of words.
+    order
+        Words from lowest to highest; a word not in it counts as missing.
+
+    Returns
+    -------
+    Series
+        Word by ``cokey``.
+    """
     ranks = months[column].map({word: rank for rank, word in enumerate(order)})
     highest = ranks.groupby(months["cokey"]).max()
     return highest.map(dict(enumerate(order))).astype(object)

@@ -22,7 +22,7 @@ from typing import Any, Final
 from riskmap.contract.errors import OutputError
 
 FOLDER: Final = ".riskmap"
-"""Folder beside the region file in which a county's results are kept."""
+"""Folder next to the region file in which a county's results are kept."""
 RUNS_KEPT: Final = 3
 """Results of so many of the last runs are kept."""
 IN_USE_S: Final = 6 * 3600.0
@@ -54,12 +54,12 @@ class Entry:
 class Store:
     """Entries below one folder, which is made with the first.
 
-    Where nothing can be written beside the region file, results are kept until the program ends.
+    Where nothing can be written next to the region file, results are kept until the program ends.
 
     Parameters
     ----------
     folder
-        Mostly :data:`FOLDER` beside the region file.
+        Mostly :data:`FOLDER` next to the region file.
     """
 
     def __init__(self, folder: Path) -> None:
@@ -132,7 +132,7 @@ class Store:
                 self._take_place(part, key)
         except OSError as error:
             raise OutputError(
-                f"{self.folder}: results cannot be kept ({error.strerror}). Make room there."
+                f"{self.folder}: results cannot be kept ({error.strerror}). Free space there."
             ) from error
         entry = self.find(key)
         if entry is None:

@@ -19,6 +19,7 @@ from riskmap.publish import palette
 from riskmap.publish.words.cautions import CAUTIONS
 from riskmap.publish.words.report_text import words_of
 from riskmap.publish.words.text_safety import csv_text, is_missing, plain_text
+from riskmap.publish.words.unranked import nothing_ranked
 
 TOP_ROWS: Final = 20
 
@@ -106,6 +107,7 @@ def compose_front_page(
         classes=class_counts(ranked),
         ranked_count=int(ranked["rank"].notna().sum()),
         parcel_count=len(ranked),
+        missing=nothing_ranked(ranked) if "service_reason" in ranked else [],
         top=top_rows(ranked),
         links=links,
         has_map=any(link.path == "map/index.html" for link in links),

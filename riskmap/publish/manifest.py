@@ -11,10 +11,8 @@ from typing import Any, Final
 
 PACKAGES: Final = (
     "riskmap",
-    "exactextract",
     "folium",
     "geopandas",
-    "lifelines",
     "numba",
     "numpy",
     "pandas",

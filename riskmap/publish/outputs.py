@@ -23,7 +23,7 @@ from riskmap.publish.report.county_report import write_records, write_report_pag
 from riskmap.publish.report.further import write_further_lists
 from riskmap.publish.words.imprint import imprint_of, run_name
 from riskmap.region.read import settings_in_force
-from riskmap.stages.listing import as_listed
+from riskmap.stages.listing import as_listed, list_length
 from riskmap.stages.progress import Progress
 from riskmap.stages.result import Result
 
@@ -65,8 +65,7 @@ def publish(folder: Path, result: Result, progress: Progress, *, kept: Sequence[
             folder,
             listed,
             **imprint_of(region),
-            workbook_rows=region.lists.inspections or len(result.parcels),
-            top=None if result.doubt is None else result.doubt.top,
+            length=list_length(listed, region.lists),
             run=run_name(region, result.inputs),
         )
         _write_other_lists(folder, result)
@@ -178,7 +177,7 @@ def _write_manifest(folder: Path, result: Result, progress: Progress, kept: Sequ
         "crs": result.county.crs.to_string(),
         "field_margin": result.field_margin.margin,
         "compared_with": None if result.drift is None else result.drift.before,
-        "ranked_by": "score" if result.learning is None else result.learning.spoke,
+        "ranked_by": "score" if result.learning is None else result.learning.decided_by,
         "model": asdict(result.model),
     }
     write_manifest(

@@ -45,8 +45,8 @@ class Plan(NamedTuple):
     (d,); ``keys`` (n,). Of the s streams of random numbers, ``points`` (s, d) with ``angle_keys``
     (s,), a factor uses ``stream`` (f,) for its error and ``component_stream`` (f,) for a mixture.
     Of the c scenarios drawn before, ``outcome`` (n, m, c) holds limitations in thousandths;
-    ``outcome_of`` (f,) is the factor's place there, -1 where it has none. ``spoken`` (n, c) are
-    failure scores that stand in place of the sum, of no columns where the sum stands.
+    ``outcome_of`` (f,) is the factor's place there, -1 where it has none. ``learned`` (n, c) are
+    failure scores that replace the sum, of no columns where the sum counts.
     """
 
     value: Floats
@@ -72,7 +72,7 @@ class Plan(NamedTuple):
     angle_keys: Keys
     outcome: npt.NDArray[np.uint16]
     outcome_of: Order
-    spoken: npt.NDArray[np.float32]
+    learned: npt.NDArray[np.float32]
 
 
 @compiled
@@ -236,10 +236,10 @@ def score_rows(
             kind = 0 if plan.failure[f] else 1
             for d in range(draws):
                 sums[kind, d] += plan.weight[f, d] * limits[f, d]
-        scenarios = plan.spoken.shape[1]
+        scenarios = plan.learned.shape[1]
         for d in range(draws):
             if scenarios > 0:
-                sums[0, d] = 0.01 * plan.spoken[row, d % scenarios]
+                sums[0, d] = 0.01 * plan.learned[row, d % scenarios]
             both = plan.share[d] * sums[0, d] + (1.0 - plan.share[d]) * sums[1, d]
             out[0, row, d] = int(sums[0, d] * FULL + 0.5)
             out[1, row, d] = int(sums[1, d] * FULL + 0.5)

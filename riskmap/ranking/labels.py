@@ -84,11 +84,6 @@ def label_systems(
     return found
 
 
-def future_features(names: Iterable[str], *, as_of_start: bool) -> list[str]:
-    """Features that would let the future leak into the past; none if they are as of the start."""
-    return [] if as_of_start else [name for name in names if name in OUTCOME_FEATURES]
-
-
 def suspect_features(features: pd.DataFrame, failed: Floats) -> list[str]:
     """Features whose value, or whose being known, all but gives the outcome away."""
     return [

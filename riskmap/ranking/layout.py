@@ -76,11 +76,11 @@ def _outcomes(inputs: Sequence[Input], parcels: int, outcomes: Outcomes | None) 
     """Fields of the plan that hold the scenarios."""
     names = () if outcomes is None else outcomes.factors
     place = [names.index(item.name) if item.name in names else -1 for item in inputs]
-    spoken = None if outcomes is None else outcomes.spoken
+    learned = None if outcomes is None else outcomes.learned
     return {
         "outcome": np.zeros((parcels, 0, 1), np.uint16) if outcomes is None else outcomes.limits,
         "outcome_of": np.array(place, np.int64),
-        "spoken": np.zeros((parcels, 0), np.float32) if spoken is None else spoken,
+        "learned": np.zeros((parcels, 0), np.float32) if learned is None else learned,
     }
 
 

@@ -43,14 +43,14 @@ class Outcomes:
     """What n systems came to in s scenarios.
 
     ``factors``: names of the m factors, ``limits`` (n, m, s) their limitations in thousandths.
-    ``records``: name -> (n, s) drawn records that stand behind several factors. ``spoken`` (n, s):
+    ``records``: name -> (n, s) drawn records that several factors depend on. ``learned`` (n, s):
     failure scores of a ranking learned from visits, where one has taken over, else None.
     """
 
     factors: tuple[str, ...]
     limits: npt.NDArray[np.uint16]
     records: Mapping[str, npt.NDArray[np.float32]]
-    spoken: npt.NDArray[np.float32] | None = None
+    learned: npt.NDArray[np.float32] | None = None
 
 
 @dataclass(frozen=True)

@@ -40,6 +40,10 @@ def read_region(path: Path | str) -> Region:
     county = content.get("county", {})
     if isinstance(county, dict) and isinstance(county.get("crs"), str):
         faults += _crs_faults(county["crs"])
+    if isinstance(county, dict) and county.get("sewers") == "none" and "sewer_area" in sources:
+        faults.append(
+            '[county] sewers = "none", but [layers.sewer_area] gives a sewer map. Take one out.'
+        )
     if faults:
         raise RegionError(_together(path, faults))
     region = Region(path=path, sources=sources, sha256=digest, **made)  # type: ignore[arg-type]

@@ -1,11 +1,11 @@
 """A folder that takes the place of an earlier one whole or not at all, whatever happens.
 
-While a run is going on, a hidden work folder lies beside the target::
+While a run is going on, a hidden work folder lies next to the target::
 
     .NAME.riskmap/lock      who is writing
     .NAME.riskmap/probe     for the question whether the target may be renamed
     .NAME.riskmap/part      what is being written; whole once it has its mark
-    .NAME.riskmap/earlier   what stood at the target, between the swap and its clearing
+    .NAME.riskmap/earlier   what was at the target, between the swap and its clearing
 
 :func:`_settle` alone moves anything, and each of its steps can be told from what lies there. So
 it ends a run, clears up after one that failed, and goes on where a killed one broke off.
@@ -65,19 +65,19 @@ def result_folder(
     target
         The folder, or where one is to be. Its parents are made.
     tell
-        Gets, a sentence or two at a time, what people must know: files kept, room running out,
-        leftovers cleared.
+        Gets, a sentence or two at a time, what people must know: files kept, disk space running
+        out, leftovers cleared.
     kind
         What the folder is; a folder of another kind is never replaced.
     expected_bytes
-        About how large the folder will be, where no earlier one shows it; 0 if nobody knows.
+        About how large the folder will be, where no earlier one shows it; 0 if not known.
 
     Raises
     ------
     OutputError
         Before the work, if `target` holds something else, cannot be written or replaced, or
         another run is writing there. After it, if the disk is full, or if `target` could not be
-        replaced all the same: the new folder then lies beside it, and the message says where.
+        replaced all the same: the new folder then lies next to it, and the message says where.
     """
     target = _resolved(target)
     with _as_output_error(target):
@@ -311,7 +311,7 @@ def _warn_if_tight(target: Path, need: int, tell: Tell) -> None:
 
 
 def _for_want_of_room(error: BaseException, part: Path) -> bool:
-    """Tell whether a writer failed because the disk is full, which each says in its own words."""
+    """Whether a writer failed because the disk is full, which each reports in its own words."""
     if isinstance(error, MemoryError) or not any(part.iterdir()):
         return False
     if isinstance(error, RiskmapError) and not isinstance(error, OutputError):

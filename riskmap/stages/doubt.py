@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
 import pandas as pd
 
 from riskmap.contract.features import DOUBT
@@ -53,7 +54,7 @@ DOUBT_COLUMNS: Final = {_drawn(column.name): column.name for column in DOUBT}
 class CountyDoubt:
     """What the stage gives besides the parcels' columns.
 
-    ``top``: the list length that the chances speak of. ``draws``: how many, over so many
+    ``top``: the length of the list, which the chances speak of. ``draws``: how many, over so many
     ``scenarios``. ``collect``: which records to collect, best first, and the same in words.
     ``sensitivity``: how the list moves with each weight.
     """
@@ -124,11 +125,12 @@ def doubt_columns(
     Returns
     -------
     Columns of :data:`DOUBT_COLUMNS`, and the county's doubt; nothing for fewer than two parcels.
+    There is no chance to be on a list that holds every parcel.
     """
     if len(features) < 2 or region.run.draws == 0:
         return pd.DataFrame(index=features.index, columns=list(DOUBT_COLUMNS.values())), None
     model = scenarios.model
-    top = min(region.lists.inspections or len(features), max(1, len(features) // 2))
+    top = region.lists.length(len(features))
     outcomes = draw_outcomes(scenarios, seed=region.run.seed)
     found = propagate(
         features,
@@ -141,6 +143,8 @@ def doubt_columns(
     collect = collection_list(record_values(found, model), look_ups=100)
     limits = limits_used(features, model)
     table = found.table[list(DOUBT_COLUMNS)].rename(columns=DOUBT_COLUMNS)
+    if top == len(features):
+        table[["top_chance", "top_chance_error"]] = np.nan
     return table, CountyDoubt(
         top=top,
         draws=found.draws,

@@ -36,7 +36,7 @@ SAME: Final = 1e-6
 
 @dataclass(frozen=True)
 class Earlier:
-    """An earlier result: its ranked table, its scoring model, the day it spoke for.
+    """An earlier result: its ranked table, its scoring model, and its date.
 
     ``field_margin`` is the clogging model's margin, None where the run did not record it.
     """
@@ -124,7 +124,7 @@ def compare_with_earlier(
         model_before=earlier.model,
         model_after=model,
         years=years,
-        top=list_length(parcels, region),
+        top=list_length(parcels, region.lists),
         aged=aged_inventory(then, years, region, margin=earlier.field_margin),
     )
     changes = _changes(drift, then, now, (earlier.model, model))

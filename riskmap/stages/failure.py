@@ -61,7 +61,7 @@ def failure_features(
         systems["kind"].fillna("unknown").to_numpy(object),
         systems["age_yr"].to_numpy(float),
         models=aging,
-        unmended_yr=rules.unmended_yr,
+        unrepaired_yr=rules.unrepaired_yr,
     )
     if margin is None:
         fitted = fit_margin(systems, rules=rules, physics=physics, expected_frac=expected)

@@ -65,7 +65,7 @@ def judge_fairness(
     systems = parcels[parcels["rank"].notna()]
     if systems.empty or systems["neighborhood"].isna().all():
         return None
-    visited = systems["rank"].le(region.lists.inspections or len(systems)).to_numpy(bool)
+    visited = systems["rank"].le(region.lists.length(len(systems))).to_numpy(bool)
     written = systems.index.isin(to_write_to(parcels).head(region.lists.letters).index)
     need = systems["chance_failing_frac"].fillna(0.0).to_numpy(float)
     found = [

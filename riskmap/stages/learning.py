@@ -37,14 +37,15 @@ from riskmap.stages.learning_inputs import (
     learnable,
     prepare_lesson,
 )
+from riskmap.stages.listing import list_length
 
-SPOKE: Final = {
+DECIDED_BY: Final = {
     "score": "score",
     "logistic": "classifier",
     "boosting": "classifier",
     "score_and_learning": "score corrected by learning",
 }
-"""Contender -> what stands in the column ``spoke``."""
+"""Contender -> word of the column ``decided_by``."""
 
 MOST_COMPARED: Final = 4000
 """Visits compared on at most, a random sample of more: about half a minute of one processor."""
@@ -58,13 +59,13 @@ LEARNED_MARK: Final = " (learned from visits)"
 class Learning:
     """What came of learning, with the settings it was done by.
 
-    ``spoke`` is one of :data:`SPOKE`'s words, ``words`` say what was decided and why. ``present``
-    are the county's numbers that the classifier reads, None where the score ranks.
+    ``decided_by`` is one of :data:`DECIDED_BY`'s words, ``words`` say what was decided and why.
+    ``present`` are the county's numbers that the classifier reads, None where the score ranks.
     """
 
     lesson: Lesson
     decision: Decision
-    spoke: str
+    decided_by: str
     words: tuple[str, ...]
     settings: LearningSettings
     seed: int
@@ -101,11 +102,11 @@ def learn_from_visits(county: County, features: pd.DataFrame, model: Model) -> L
     follow = decision.replaced and settings.use == "allow"
     words = (_window_words(lesson), *_decision_words(decision, follow=follow))
     if not follow:
-        return Learning(lesson, decision, SPOKE["score"], words, settings, seed)
+        return Learning(lesson, decision, DECIDED_BY["score"], words, settings, seed)
     present = learnable(features, model)
     if decision.chosen == "score_and_learning":
         present = present.with_score(failure_points(features, model).to_numpy(float))
-    return Learning(lesson, decision, SPOKE[decision.chosen], words, settings, seed, present)
+    return Learning(lesson, decision, DECIDED_BY[decision.chosen], words, settings, seed, present)
 
 
 def follow_learning(
@@ -115,7 +116,7 @@ def follow_learning(
     learning: Learning | None,
     model: Model,
 ) -> tuple[pd.DataFrame, Explanation | None]:
-    """Order the ranked table by what was learned, where learning may; else only say who spoke.
+    """Order the ranked table by what was learned, where learning may; else add ``decided_by`` only.
 
     The learned order takes over the failure score's own values: the system with the k-th highest
     learned chance counts with the k-th highest failure score (``learned_failure_score``). Priority,
@@ -127,19 +128,19 @@ def follow_learning(
     feature in the log-odds of the systems on the list (None where the score speaks).
     """
     if learning is None or learning.classifier is None or learning.present is None:
-        return scored.assign(spoke=SPOKE["score"]), None
+        return scored.assign(decided_by=DECIDED_BY["score"]), None
     region = county.region
     known = scored["priority"].notna().to_numpy()
     odds = np.full(len(scored), np.nan)
     odds[known] = learning.classifier.decision_function(learning.present.features[known])
     table = scored.assign(
-        spoke=learning.spoke,
+        decided_by=learning.decided_by,
         learned_chance_frac=expit(odds),
         learned_failure_score=in_order_of(odds, scored["failure_score"].to_numpy(float)),
     )
     table = _ranked_anew(table, features["service"].fillna("unknown"), model, region)
-    table["spoke"] = table["spoke"].where(known, SPOKE["score"])
-    most = min(region.lists.inspections or MOST_EXPLAINED, MOST_EXPLAINED)
+    table["decided_by"] = table["decided_by"].where(known, DECIDED_BY["score"])
+    most = min(list_length(table, region.lists), MOST_EXPLAINED)
     listed = table.index[(table["rank"] <= most).fillna(False).to_numpy(bool)]
     if not len(listed):
         return table, None
@@ -228,11 +229,11 @@ def _with_learned_reasons(
 ) -> pd.DataFrame:
     """Name the reasons of the listed systems by their shares in the learned odds."""
     rows = features.loc[told.shares.index]
-    spoken = replace(model, factors=tuple(_marked(factor) for factor in model.factors))
+    marked = replace(model, factors=tuple(_marked(factor) for factor in model.factors))
     reasons = leading_reasons(
         rows,
         _learned_parts(rows, told, table, model),
-        spoken,
+        marked,
         units=region.county.units,
     )
     changed = table.copy()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from data_pipelines.cross_keys import POINTERS
 from riskmap.contract.layers import INSPECTIONS, LAYERS, PARCELS
 from riskmap.contract.soil_layers import SOIL_LAYERS
 from riskmap.region.layers import SOIL_SURVEY
@@ -29,7 +30,8 @@ def _reading(name: str) -> Stage:
         f"{_HERE}.loading:read_alone",
         gives=(f"{LAYER}{name}", f"defects_{name}"),
         needs=("crs", "extent"),
-        settings=(f"sources.{name}",),
+        layers=tuple(pointer.to for pointer in POINTERS if pointer.layer == name),
+        settings=(f"sources.{name}", "county.date"),
         fixed={"layer": name},
     )
 
@@ -38,15 +40,16 @@ READING: Final = (
     Stage(
         "read parcels",
         f"{_HERE}.loading:read_all_parcels",
-        gives=(f"{LAYER}parcels", "defects_parcels", "crs", "extent"),
-        settings=("sources.parcels", "county.crs"),
+        gives=(f"{LAYER}parcels", "defects_parcels", "crs", "extent", "strays"),
+        settings=("sources.parcels", "county.crs", "county.date"),
     ),
     Stage(
         "read inspections",
         f"{_HERE}.loading:read_visits",
         gives=(f"{LAYER}{INSPECTIONS.name}", f"defects_{INSPECTIONS.name}"),
         needs=("crs", "extent"),
-        settings=(f"sources.{INSPECTIONS.name}", "outcomes"),
+        layers=tuple(pointer.to for pointer in POINTERS if pointer.layer == INSPECTIONS.name),
+        settings=(f"sources.{INSPECTIONS.name}", "county.date", "outcomes"),
     ),
     *(_reading(name) for name in READ_ALONE),
     Stage(
@@ -116,10 +119,16 @@ STAGES: Final = (
         layers=("soil_components", "soil_horizons", "soil_restrictions", "soil_months"),
     ),
     Stage(
+        "find the water table",
+        f"{_HERE}.water_table:find_water_table",
+        gives=("water_surface",),
+        layers=("elevation", "water_table", "water_levels", "wells"),
+    ),
+    Stage(
         "describe parcels",
         f"{_HERE}.inventory:describe_parcels",
         gives=("described", "areas", "soil_shares"),
-        needs=("component_ratings",),
+        needs=("component_ratings", "water_surface"),
         layers=(
             "parcels",
             "soil_units",
@@ -134,7 +143,7 @@ STAGES: Final = (
             "elevation",
             "water_table",
         ),
-        settings=("county.date", "rules"),
+        settings=("county.date", "county.sewers", "rules"),
         on="chunks",
     ),
     Stage(
@@ -186,11 +195,8 @@ STAGES: Final = (
         "follow groundwater",
         f"{_HERE}.groundwater:groundwater_features",
         gives=("water", "groundwater"),
-        needs=_FEATURES,
+        needs=(*_FEATURES, "water_surface"),
         layers=(
-            "elevation",
-            "water_table",
-            "water_levels",
             "wells",
             "streams",
             "waterbodies",
@@ -259,7 +265,7 @@ STAGES: Final = (
         "gather parcels",
         f"{_HERE}.scoring:gather_parcels",
         gives=("parcels",),
-        needs=("features", "ranked", "doubted"),
+        needs=("features", "ranked", "doubted", "strays"),
         layers=("parcels",),
     ),
     Stage(

@@ -17,7 +17,7 @@ from riskmap.ranking.model import Model
 from riskmap.ranking.score import limits_used
 from riskmap.stages.county import County
 from riskmap.stages.groundwater import Groundwater
-from riskmap.stages.learned_scenarios import learned_speaker
+from riskmap.stages.learned_scenarios import learned_score_of
 from riskmap.stages.learning import Learning
 from riskmap.stages.scenario_records import county_records
 from riskmap.stages.scenarios import (
@@ -73,7 +73,7 @@ def county_scenarios(
         failure=region.failure,
         reached=reached,
         water=region.groundwater if reached is not None else None,
-        speak=learned_speaker(learning, features, model, seed=region.run.seed),
+        learned_score=learned_score_of(learning, features, model, seed=region.run.seed),
     )
 
 

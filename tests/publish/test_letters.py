@@ -140,10 +140,10 @@ class TestCalmWords:
 
     def test_what_every_letter_must_say(self) -> None:
         english, spanish = sentences("en"), sentences("es")
-        for words in ("does not say that anything is wrong", "No one came", "Never open",
+        for words in ("does not mean that there is a problem", "have not visited", "Never open",
                       "certified lab", "licensed", "Local rules", SENDER["contact"]):  # fmt: skip
             assert words in english
-        for words in ("No dice que algo esté mal", "Nadie fue", "Nunca abra",
+        for words in ("no significa que haya un problema", "No hemos visitado", "Nunca abra",
                       "laboratorio certificado", "licencia", "reglas locales",
                       SENDER["contact"]):  # fmt: skip
             assert words in spanish
@@ -211,7 +211,7 @@ class TestCalmWords:
     ) -> None:
         text = (PAPER / "letter_en.toml").read_text(encoding="utf-8")
         (tmp_path / "letter_en.toml").write_text(
-            text.replace("Flush only toilet paper.", "Flush only toilet paper. " * 60),
+            text.replace("toilet paper.", "toilet paper. " * 120),
             encoding="utf-8",
         )
         with pytest.raises(OutputError, match="longer than a page"):

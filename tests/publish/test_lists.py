@@ -21,7 +21,8 @@ from riskmap.publish.palette import CLASS_COLORS
 
 def _write(folder: Path, ranked: pd.DataFrame, **options: object) -> Path:
     day = datetime.date(2025, 6, 30)
-    write_inspection_list(folder, ranked, county="Example County", date=day, **options)  # type: ignore[arg-type]
+    given: dict[str, object] = {"county": "Example County", "date": day, "length": 5000} | options
+    write_inspection_list(folder, ranked, **given)  # type: ignore[arg-type]
     return folder / "lists"
 
 
@@ -94,7 +95,9 @@ class TestWorkbook:
     def test_ranges_read_as_text_and_the_chance_names_its_list(
         self, tmp_path: Path, full: Any
     ) -> None:
-        book = openpyxl.load_workbook(_write(tmp_path, full.ranked, top=200) / "inspections.xlsx")
+        book = openpyxl.load_workbook(
+            _write(tmp_path, full.ranked, length=200) / "inspections.xlsx"
+        )
         sheet = book["Inspections"]
         titles = [cell.value for cell in sheet[1]]
         assert {"Look for", "Likely state", "Chance, first 200 (%)"} <= set(titles)
@@ -111,7 +114,7 @@ class TestWorkbook:
 
     @pytest.fixture
     def path(self, tmp_path: Path, ranked: gpd.GeoDataFrame) -> Path:
-        return _write(tmp_path, ranked, workbook_rows=200) / "inspections.xlsx"
+        return _write(tmp_path, ranked, length=200) / "inspections.xlsx"
 
     def test_is_made_to_be_worked_in(self, path: Path) -> None:
         sheet = openpyxl.load_workbook(path)["Inspections"]

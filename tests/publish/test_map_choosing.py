@@ -62,7 +62,7 @@ class TestChoosing:
         got = page.run("return county.facts.parcel_id.lines().filter((id, i) => county.passes[i])")
         assert sorted(got) == sorted(want.index)
         assert len(want) > 1
-        assert f"{len(want)} parcels pass" in page.browser.find_element("id", "shown").text
+        assert f"Showing {len(want)} of" in page.browser.find_element("id", "shown").text
         page.settle()
         page.browser.save_screenshot(str(screenshots / "map_filter.png"))
         page.run("document.getElementById('filter-clear').click()")

@@ -92,6 +92,7 @@ def site(tmp_path_factory: pytest.TempPathFactory, full: Any, public_county: Any
         model=read_model(None, features=FEATURES),
         cuts=(30.0, 40.0, 50.0, 60.0),
         units="us",
+        head=100,
         **about,
     )
     public_county.write(place, contact=public_county.contact, layers=public_county.layers)

@@ -23,7 +23,6 @@ from riskmap.publish.report.quality import defect_counts, missing_records
 from riskmap.publish.report.risk import (
     FEW_SYSTEMS,
     factor_points,
-    head_length,
     neighborhoods,
     places_section,
 )
@@ -128,6 +127,7 @@ def report(folder: Path, table: gpd.GeoDataFrame, model: Model, **changes: Any) 
         "date": datetime.date(2026, 6, 1),
         "units": "us",
         "model": model,
+        "head": 25,
         "cuts": CUTS,
         "well_setback_m": 30.48,
         "horizon_yr": 5.0,
@@ -360,11 +360,6 @@ class TestNumbers:
         counts = defect_counts(findings.defects)
         assert counts["count"].tolist() == [2, 1]
         assert counts["layer"].tolist() == ["parcels", "wells"]
-
-    def test_head_is_at_most_a_quarter(self, county: gpd.GeoDataFrame) -> None:
-        systems = int(county["rank"].notna().sum())
-        assert head_length(county, 10) == 10
-        assert head_length(county, 10_000) == -(-systems // 4)
 
     def test_key_facts_agree_with_the_table(self, county: gpd.GeoDataFrame, model: Model) -> None:
         facts = " ".join(key_facts(county, model, units="us", top=25))

@@ -142,7 +142,7 @@ class TestModel:
     def test_a_learned_ranking_says_why_no_weight_can_be_moved(
         self, tmp_path: Path, write: Any, ranked: gpd.GeoDataFrame
     ) -> None:
-        learned = ranked.assign(priority=ranked["priority"] * 0.5, spoke="classifier")
+        learned = ranked.assign(priority=ranked["priority"] * 0.5, decided_by="classifier")
         write(tmp_path, learned)
         page = (tmp_path / "map" / "index.html").read_text("utf-8")
         assert 'id="weights"' not in page

@@ -48,13 +48,13 @@ def test_list_shows_range_and_chance_and_only_speaks_of_learning_where_it_spoke(
     assert {"priority_low", "priority_high", "top_chance", "priority_rank"} <= set(table)
     assert table["top_chance"].dropna().between(0, 100).all()
     assert table["top_chance"].max() > 1
-    assert "spoke" not in table
+    assert "decided_by" not in table
     ranges = table[["priority_low", "priority_high"]].dropna()
     assert (ranges["priority_low"] <= ranges["priority_high"]).all()
-    spoken = list_table(
-        as_listed(assessed.parcels.assign(spoke="classifier"), "priority"), units="us"
+    listed = list_table(
+        as_listed(assessed.parcels.assign(decided_by="classifier"), "priority"), units="us"
     )
-    assert spoken["spoke"].eq("classifier").all()
+    assert listed["decided_by"].eq("classifier").all()
 
 
 def test_list_length_is_at_most_half(assessed: Result) -> None:

@@ -19,7 +19,7 @@ from riskmap.publish.lists.list_columns import (
     listed_column,
     visit_results,
 )
-from riskmap.publish.lists.workbook import WORKBOOK_ROWS, RunMark, Worklist, write_workbook
+from riskmap.publish.lists.workbook import RunMark, Worklist, write_workbook
 from riskmap.publish.words.doubt_words import LIKELIHOOD, RANGE_MEANING, WIDE_MEANING
 from riskmap.publish.words.text_safety import csv_text, plain_text
 
@@ -42,16 +42,25 @@ def write_inspection_list(
     date: datetime.date,
     units: Units = "us",
     owner_columns: tuple[str, ...] = (),
-    workbook_rows: int = WORKBOOK_ROWS,
-    top: int | None = None,
+    length: int,
     run: str = "",
 ) -> int:
     """Write ``lists/inspections.csv`` and ``.xlsx``; returns the number of parcels listed.
 
     Parcels whose service is unknown are ranked apart: where there are any they follow in
-    ``lists/service_unknown.csv`` and on a sheet of their own. `top` is the length of list that
-    the column ``top_chance`` speaks of; `run` names
-    the run in the workbook, so that what is filled in can be recorded as of it.
+    ``lists/service_unknown.csv`` and on a sheet of their own.
+
+    Parameters
+    ----------
+    ranked
+        One row per parcel with scores, ranks and reasons.
+    owner_columns
+        Columns of owners that are listed too.
+    length
+        Rows of each sheet of the workbook, and the list that ``top_chance`` speaks of; the tables
+        hold every row.
+    run
+        Name of the run, which the workbook keeps so that what is filled in is recorded as of it.
     """
     place = folder / "lists"
     place.mkdir(parents=True, exist_ok=True)
@@ -72,11 +81,11 @@ def write_inspection_list(
                 name=name,
                 heading=f"{plain_text(county)}: {name.lower()}, {date.isoformat()}",
                 table=read,
-                columns=[listed_column(str(name), top=top) for name in read.columns],
+                columns=[listed_column(str(name), top=length) for name in read.columns],
                 results=visit_results(units),
                 notes=NOTES,
                 units=units,
-                most=workbook_rows,
+                most=length,
                 who="the inspector",
                 pages_wide=2,
             )

@@ -142,7 +142,7 @@ def listed_column(name: str, *, top: int | None = None) -> Column:
         return replace(
             found,
             label=f"Chance, first {top:,}",
-            meaning=f"Chance to be truly among the first {top:,}, by what is known",
+            meaning=f"Chance that it belongs among the first {top:,}",
         )
     return found
 

@@ -18,6 +18,7 @@ from riskmap.ranking.model import Model
 from riskmap.ranking.score import limits_used
 from riskmap.region.model_file import model_text
 from riskmap.region.sections import Region
+from riskmap.stages.listing import list_length
 from riskmap.stages.result import Result
 
 PLAIN_LAYERS: Final = ("streams", "waterbodies", "floodplain", "sewer_area")
@@ -45,7 +46,7 @@ def write_county_map(
         date=region.county.date,
         units=region.county.units,
         threats=None if groundwater is None else groundwater.pairs,
-        top=None if result.doubt is None else result.doubt.top,
+        top=list_length(result.parcels, region.lists),
         base_map=base_map(region),
     )
 
@@ -59,8 +60,8 @@ def base_map(region: Region) -> BaseMap | None:
 
 def with_limitations(parcels: gpd.GeoDataFrame, model: Model) -> gpd.GeoDataFrame:
     """Add ``<factor>_limitation``, as scored: the page then adds up the very same numbers."""
-    if "spoke" in parcels and parcels["spoke"].eq("score").all():
-        parcels = parcels.drop(columns="spoke")
+    if "decided_by" in parcels and parcels["decided_by"].eq("score").all():
+        parcels = parcels.drop(columns="decided_by")
     limits = limits_used(parcels, model)
     scored = parcels["priority"].notna()
     return parcels.join(limits.where(scored).add_suffix("_limitation"))

@@ -11,6 +11,7 @@ import geopandas as gpd
 import pandas as pd
 import shapely
 
+from riskmap.action.postal_words import ABBREVIATIONS, NUMBERED_ROADS
 from riskmap.contract.features import card
 from riskmap.contract.quantities import CONCENTRATION, LENGTH, Units
 from riskmap.contract.vocabulary import CLASSES, FLOOD_WORDS, MAY_BE_ONSITE, NOT_RANKED
@@ -223,6 +224,7 @@ def make_plan(
         "well_facts": well_facts(units),
         "zone_facts": zone_facts(units),
         "may_be_onsite": list(MAY_BE_ONSITE),
+        "postal": {"words": ABBREVIATIONS, "roads": NUMBERED_ROADS},
         "counts": dict(counts),
         "bounds": [[round(south, 6), round(west, 6)], [round(north, 6), round(east, 6)]],
         "classes": class_entries(model),

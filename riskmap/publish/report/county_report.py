@@ -22,6 +22,7 @@ from riskmap.publish.report.pages import Findings, write_report
 from riskmap.publish.report.plan import nitrate_table, weights_table, zones_by_kind
 from riskmap.publish.report.section import Section
 from riskmap.publish.words.imprint import imprint_of
+from riskmap.stages.listing import list_length
 from riskmap.stages.result import Result
 
 FEWEST_LIVES: Final = 20
@@ -56,7 +57,7 @@ def write_report_pages(folder: Path, result: Result, *, sections: Sequence[Secti
         map_layers={name: tables[name] for name in REPORT_LAYERS if name in tables},
         well_setback_m=region.rules.well_setback_m,
         horizon_yr=region.rules.horizon_yr,
-        head=result.doubt.top if result.doubt else 100,
+        head=list_length(result.parcels, region.lists),
         contact=region.county.contact,
     )
     beside = [name for name, table in _beside(result).items() if len(table)]

@@ -38,7 +38,6 @@ from riskmap.publish.report.risk import (
     drivers,
     drivers_section,
     factor_points,
-    head_length,
     neighborhoods,
     places_section,
     scores_section,
@@ -50,9 +49,6 @@ from riskmap.publish.words.cautions import CAUTIONS, LOCAL_CODE, SCREENING
 from riskmap.publish.words.report_text import evidence_counts
 from riskmap.publish.words.text_safety import plain_text
 from riskmap.ranking.model import Model
-
-HEAD: Final = 100
-"""Systems at the head of the list that the report sets against the rest."""
 
 STILL_ON_PAPER: Final = 12
 """Rows of a table that stay together on a printed page."""
@@ -99,7 +95,7 @@ def write_report(
     map_layers: Mapping[str, gpd.GeoDataFrame] | None = None,
     well_setback_m: float | None = None,
     horizon_yr: float | None = None,
-    head: int = HEAD,
+    head: int,
     settings: Mapping[str, Any] | None = None,
     versions: Mapping[str, str] | None = None,
     contact: str = "",
@@ -120,7 +116,7 @@ def write_report(
     well_setback_m, horizon_yr
         The region's rules, for the sentences that speak of them.
     head
-        Systems at the head of the list (at most a quarter of all are taken).
+        Length of the list: so many systems are set against the rest.
     settings, versions
         As in the run record; versions are looked up where they are not given.
     """
@@ -171,7 +167,6 @@ def compose_report(
     cautions: Sequence[str],
 ) -> str:
     """Return the report's text; see :func:`write_report`."""
-    top = head_length(ranked, head)
     science = (
         aging_section(
             ranked,
@@ -186,13 +181,13 @@ def compose_report(
         systems_section(ranked),
         known_section(ranked, model, units=units),
         ages_section(ranked),
-        places_section(ranked, cuts=cuts, units=units, top=top, layers=map_layers),
+        places_section(ranked, cuts=cuts, units=units, top=head, layers=map_layers),
         scores_section(ranked, cuts=cuts),
-        drivers_section(ranked, model, top=top),
+        drivers_section(ranked, model, top=head),
         *(section for section in science if section is not None),
         *findings.sections,
         quality_section(findings.defects, rows_read=findings.rows_read),
-        collect_section(ranked, model, units=units, top=top, information=findings.information),
+        collect_section(ranked, model, units=units, top=head, information=findings.information),
         method_section(model, units=units),
         settings_section(settings=settings, versions=versions, units=units),
     ]
@@ -201,7 +196,7 @@ def compose_report(
         county=plain_text(county),
         date=date.isoformat(),
         contact=plain_text(contact),
-        facts=key_facts(ranked, model, units=units, top=top, information=findings.information),
+        facts=key_facts(ranked, model, units=units, top=head, information=findings.information),
         cautions=[plain_text(caution) for caution in cautions],
     )
 
@@ -237,8 +232,9 @@ def key_facts(
         if len(places) and places["upper"].iloc[0]:
             first = places.iloc[0]
             facts.append(
-                f"Most systems of high or very high priority lie in {plain_text(places.index[0])}: "
-                f"{int(first['upper']):,} of {int(first['systems']):,}."
+                f"The most systems of high or very high priority in one neighborhood are in "
+                f"{plain_text(places.index[0])}: {int(first['upper']):,} of its "
+                f"{int(first['systems']):,} systems."
             )
     return [*facts, *_driver_facts(ranked, model, units, top), *look_up_facts(information)]
 
@@ -254,8 +250,8 @@ def _driver_facts(ranked: pd.DataFrame, model: Model, units: Units, top: int) ->
     if len(missing):
         record = label(str(missing.index[0]), units)
         facts.append(
-            f"Missing at the head of the list more than any other that weighs: {record.lower()}, "
-            f"not known for {int(missing['head'].iloc[0]):,} of the first {top:,}."
+            f"Most often missing among the first {top:,}: {record.lower()}, not known for "
+            f" {int(missing['head'].iloc[0]):,} of the first {top:,}."
         )
     return facts
 

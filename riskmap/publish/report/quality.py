@@ -83,7 +83,7 @@ def missing_records(ranked: pd.DataFrame, model: Model, *, top: int) -> pd.DataF
     rows: dict[str, dict[str, float]] = {}
     observed = {found.name for found in INVENTORY}
     read = [factor.feature for factor in model.factors if factor.feature in observed]
-    behind = [name for found in FEATURES.values() for name in found.hangs_on]
+    behind = [name for found in FEATURES.values() for name in found.depends_on]
     for column in dict.fromkeys([*read, *behind]):
         weight = _points_hanging_on(column, model)
         if column not in systems or not weight:
@@ -96,7 +96,7 @@ def missing_records(ranked: pd.DataFrame, model: Model, *, top: int) -> pd.DataF
 
 
 def _points_hanging_on(column: str, model: Model) -> float:
-    names = {column, *(found.name for found in FEATURES.values() if column in found.hangs_on)}
+    names = {column, *(found.name for found in FEATURES.values() if column in found.depends_on)}
     return sum(
         factor.weight * model.scale(factor.score) * model.share(factor.score)
         for factor in model.factors
@@ -159,7 +159,7 @@ def look_up_facts(information: pd.DataFrame | None) -> list[str]:
     """Say which record to collect first, where a run knows what look-ups would bring."""
     if information is None or not len(information) or not information["gain"].iloc[0] > 0:
         return []
-    return [f"An hour of looking up brings most for: {plain_text(information['label'].iloc[0])}."]
+    return [f"Most useful record to look up first: {plain_text(information['label'].iloc[0])}."]
 
 
 def _information_blocks(information: pd.DataFrame) -> list[Block]:

@@ -34,12 +34,6 @@ UPPER: Final = ("very high", "high")
 NOBODY: Final = "No parcel is ranked."
 
 
-def head_length(ranked: pd.DataFrame, top: int) -> int:
-    """How many systems are called the head of the list: `top`, at most a quarter of all."""
-    systems = int(ranked["rank"].notna().sum())
-    return min(top, -(-systems // 4))
-
-
 def places_section(
     ranked: gpd.GeoDataFrame,
     *,

@@ -123,7 +123,8 @@ def _reserve(row: Row) -> Step:
     depth, inlet = _number(row, "ponding_m"), _number(row, "inlet_m")
     by = "clogging model" if isnan(_number(row, "ponding_found_cm")) else "found by a visitor"
     text = f"1 - {depth:.6g} m standing / {inlet:.6g} m to the inlet, at least 0 ({by})"
-    return Step("reserve_frac", text, max(0.0, 1 - depth / inlet) if inlet else nan)
+    left = 1 - depth / inlet if inlet else nan
+    return Step("reserve_frac", text, left if isnan(left) else max(0.0, left))
 
 
 def _overdue(row: Row) -> Step:

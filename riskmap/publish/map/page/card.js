@@ -114,16 +114,14 @@
     return box;
   }
 
-  function standing(row) {
+  county.standingWords = function (row) {
     const rank = county.facts.rank.number(row);
-    if (Number.isFinite(rank)) {
-      return county.make("p", "standing", "Rank " + county.figure(rank) + " of " +
-        county.figure(county.plan.counts.ranked) +
-        (county.scores.changed ? " before the weights were changed" : ""));
+    if (!Number.isFinite(rank)) {
+      return "Not ranked: " + (county.facts.not_ranked_reason.word(row) || "no reason recorded") + ".";
     }
-    return county.make("p", "standing", "Not ranked: " +
-      (county.facts.not_ranked_reason.word(row) || "no reason recorded") + ".");
-  }
+    return "Rank " + county.figure(rank) + " of " + county.figure(county.plan.counts.ranked) +
+      (county.scores.changed ? " before the weights were changed" : "");
+  };
 
   /* The card, emptied and shown. */
   county.openCard = function (label) {
@@ -141,7 +139,7 @@
     title.appendChild(county.make("bdi", "", county.facts.address.word(row) || "No address recorded"));
     const number = body.appendChild(county.make("p", "number", "Parcel "));
     number.appendChild(county.make("bdi", "", county.facts.parcel_id.word(row)));
-    body.appendChild(standing(row));
+    body.appendChild(county.make("p", "standing", county.standingWords(row)));
     const badges = body.appendChild(county.make("div", "badges"));
     ["priority", "failure", "groundwater"].forEach((kind) => badges.appendChild(badge(kind, row)));
   }
