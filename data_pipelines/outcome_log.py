@@ -46,6 +46,11 @@ def outcome_inspections(state: LogState, day: datetime.date, log: DefectLog) -> 
     return table[~late]
 
 
+def of_county(own: pd.DataFrame) -> pd.DataFrame:
+    """Mark inspections as of the county's own files."""
+    return own.assign(recorded_in=pd.Series(FROM_COUNTY, index=own.index, dtype="string"))
+
+
 def with_outcomes(own: pd.DataFrame | None, told: pd.DataFrame, log: DefectLog) -> pd.DataFrame:
     """Append the log's visits to the county's own inspections.
 
@@ -55,7 +60,7 @@ def with_outcomes(own: pd.DataFrame | None, told: pd.DataFrame, log: DefectLog) 
     Parameters
     ----------
     own
-        The county's inspections; None where it has none.
+        The county's inspections, from :func:`of_county`; None where it has none.
     told
         From :func:`outcome_inspections`.
     log
@@ -63,11 +68,7 @@ def with_outcomes(own: pd.DataFrame | None, told: pd.DataFrame, log: DefectLog) 
     """
     if own is None:
         return told
-    both = pd.concat([own.assign(recorded_in=_county(own)), told])
+    both = pd.concat([own, told])
     again = both.duplicated(_SAME, keep="first") & both["recorded_in"].eq(FROM_LOG)
     log.add("parcel_id", "also_in_the_log", both.loc[again, "parcel_id"], "counted once")
     return both[~again]
-
-
-def _county(frame: pd.DataFrame) -> pd.Series:
-    return pd.Series(FROM_COUNTY, index=frame.index, dtype="string")

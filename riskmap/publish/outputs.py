@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
 
+import pandas as pd
+
+from riskmap.contract.layers import INSPECTIONS
 from riskmap.publish.front_page import FileLink, write_data_quality, write_front_page
 from riskmap.publish.gis.files import write_gis_files
 from riskmap.publish.lists.inspection_list import write_inspection_list
@@ -191,7 +194,16 @@ def _write_manifest(folder: Path, result: Result, progress: Progress, kept: Sequ
             "ranked_apart": int(parcels["apart_rank"].notna().sum()),
             "defects": len(result.data_quality),
             "layers": {name: len(table) for name, table in result.county.tables.items()},
+            "visits_recorded": _visits_recorded(result.county.tables),
         },
         kept=kept,
         seconds=progress.seconds,
     )
+
+
+def _visits_recorded(tables: Mapping[str, pd.DataFrame]) -> dict[str, int]:
+    """Count the visits that the run read, by where they are on record."""
+    if INSPECTIONS.name not in tables:
+        return {}
+    counts = tables[INSPECTIONS.name]["recorded_in"].value_counts()
+    return {str(where): int(count) for where, count in counts.items()}

@@ -11,7 +11,7 @@ from pyproj import CRS, Transformer
 from data_pipelines.auto_crs import utm_of
 from data_pipelines.cross_keys import POINTERS, respell
 from data_pipelines.defect_log import DefectLog
-from data_pipelines.outcome_log import outcome_inspections, with_outcomes
+from data_pipelines.outcome_log import of_county, outcome_inspections, with_outcomes
 from data_pipelines.parcels import read_parcels
 from data_pipelines.permits import check_modifications
 from data_pipelines.rasters import RasterReading
@@ -116,6 +116,7 @@ def read_visits(
     """
     own: Any
     own, defects = read_alone(county, crs, extent, layer=INSPECTIONS.name)
+    own = None if own is None else of_county(own)
     state = county.region.outcomes
     if state is None:
         return own, defects
