@@ -14,6 +14,7 @@ BOSCOE: Final = (
     "Boscoe, Henry and Zdeb 2012, Professional Geographer 64:188, road over straight line from "
     "66,000 places of the United States to hospitals: 1.417 (from memory)"
 )
+CHOSEN: Final = "chosen by the program"
 TRADE: Final = "common practice, no source"
 SERVER: Final = re.compile(r"postgres(ql)?://|(^|\s)(host|dbname|service)\s*=")
 """How the connection string of a database begins, where a file could be named too."""
