@@ -20,6 +20,8 @@ from riskmap.contract.errors import REASONS, RiskmapError, reason
 
 BUG: Final = 1
 ERROR: Final = 2
+FOUND_SERIOUS: Final = 3
+"""Of `riskmap check --strict`."""
 STOPPED: Final = 128
 """To which the signal's number is added: 130 for Ctrl-C, 143 for a request to end."""
 

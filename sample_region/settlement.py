@@ -58,7 +58,15 @@ def make_settlement(plan: Plan, terrain: Terrain) -> Settlement:
 
 
 def point_in_lot(table: pd.DataFrame, inward_m: Length, along_m: Length) -> tuple[Floats, Floats]:
-    """Ground position of a point so far in from the road and so far along it."""
+    """Ground position of a point so far in from the road and so far along it.
+
+    Parameters
+    ----------
+    table
+        Frames of the lots, see :class:`sample_region.lots.Lots`.
+    inward_m, along_m
+        Distance from the road into the lot, and along the road from the middle of the front, m.
+    """
     x = table.front_x + table.in_x * inward_m - table.in_y * along_m
     y = table.front_y + table.in_y * inward_m + table.in_x * along_m
     return x.to_numpy(float), y.to_numpy(float)
@@ -157,7 +165,7 @@ def _name(table: pd.DataFrame, plan: Plan) -> None:
 
 
 def _place(table: pd.DataFrame, plan: Plan) -> None:
-    """Stand the house, the drain field and the well on the lot."""
+    """Place the house, the drain field and the well on the lot."""
     rng = dice(plan.seed, "placed")
     count = len(table)
     depth, width = table.depth_m.to_numpy(), table.width_m.to_numpy()

@@ -19,7 +19,7 @@ LEVELS = [
     {"stages"},
     {"publish"},
     {"results", "ending", "starting", "checking"},
-    {"running"},
+    {"running", "repeating"},
     {"season"},
     {"cli", "riskmap", "__main__"},
 ]

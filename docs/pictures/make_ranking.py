@@ -77,7 +77,7 @@ def _systems(count: int, *, seed: int = 2) -> pd.DataFrame:
 @picture(
     "scoring",
     "Points of four example parcels as bars: each factor adds its points, the length of the bar "
-    "is the failure score, and its number stands at the end.",
+    "is the failure score, and its number is at the end.",
     height_in=2.3,
 )
 def scoring(drawing: Drawing) -> None:

@@ -21,13 +21,13 @@ FOUND_WORDS: Final[Mapping[str, str]] = {
             STAGES,
             (
                 "no sign of trouble",
-                "water stands high in the field, none at the surface",
+                "effluent ponds high in the field, none at the surface",
                 "sewage at the surface or backing up",
             ),
             strict=True,
         )
     ),
-    COULD_NOT_TELL: "no access, snow, nobody there",
+    COULD_NOT_TELL: "no access, snow, no one there",
 }
 """What a visit finds -> what the word means to the visitor."""
 

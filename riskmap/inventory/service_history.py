@@ -95,7 +95,7 @@ def _lives(systems: pd.DataFrame, dated: pd.DataFrame) -> pd.DataFrame:
     starts = pd.DataFrame({"parcel_id": ids, "start": first.to_numpy(), "kind": kinds})
     repaired = dated.loc[dated["action"] == "repair", ["parcel_id", "year", "kind"]]
     repaired = repaired.rename(columns={"year": "start"}).astype({"kind": object})
-    too_early = repaired["start"] <= repaired["parcel_id"].map(first)
+    too_early = repaired["start"] <= repaired["parcel_id"].map(first).astype(float)
     known = starts[starts["start"].notna()]
     lives = pd.concat([known, repaired[~too_early]], ignore_index=True)
     lives = lives.drop_duplicates(["parcel_id", "start"])

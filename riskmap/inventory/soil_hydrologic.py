@@ -76,7 +76,7 @@ def hydrologic_group(
 
 def least_transmissive_um_s(horizons: pd.DataFrame, restriction_cm: pd.Series) -> pd.Series:
     """Lowest conductivity of layers that start above the restriction, or above 100 cm, um/s."""
-    floor = horizons["cokey"].map(restriction_cm).fillna(DEEP_CM).clip(upper=DEEP_CM)
+    floor = horizons["cokey"].map(restriction_cm).astype(float).fillna(DEEP_CM).clip(upper=DEEP_CM)
     chosen = horizons[horizons["top_cm"] < floor]
     return chosen.groupby("cokey")["ksat_um_s"].min()
 

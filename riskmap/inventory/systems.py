@@ -191,7 +191,7 @@ def _last_visit(visits: pd.DataFrame | None, replaced: pd.Series) -> tuple[pd.Se
     index = replaced.index
     if visits is None or not len(visits):
         return pd.Series(None, index=index, dtype=object), pd.Series(np.nan, index=index)
-    since = visits["parcel_id"].map(replaced)
+    since = visits["parcel_id"].map(replaced).astype(float)
     present = visits[~(visits["year"] < since)]
     stage = _latest(present[present["stage"].notna()], "stage", index)
     return stage, _latest(visits, "year", index).astype(float)
@@ -204,7 +204,7 @@ def _ponding(
     if visits is None or not len(visits) or "ponding_cm" not in visits:
         return pd.Series(np.nan, index=replaced.index)
     oldest = pd.Timestamp(date) - pd.Timedelta(days=rules.unrepaired_yr * YEAR_D)
-    since = visits["parcel_id"].map(replaced)
+    since = visits["parcel_id"].map(replaced).astype(float)
     holds = visits["ponding_cm"].notna() & (visits["date"] >= oldest) & ~(visits["year"] < since)
     return _latest(visits[holds], "ponding_cm", replaced.index).astype(float)
 
@@ -224,7 +224,7 @@ def _last_pumped(
         return pd.Series(np.nan, index=replaced.index)
     pumped = _stacked(records)
     late = pumped["last_pumped"] > pd.Timestamp(date)
-    early = pumped["last_pumped"].dt.year < pumped["parcel_id"].map(replaced)
+    early = pumped["last_pumped"].dt.year < pumped["parcel_id"].map(replaced).astype(float)
     last = pumped[~late & ~early].groupby("parcel_id")["last_pumped"].max()
     days = (pd.Timestamp(date).to_datetime64() - last.reindex(replaced.index).to_numpy()) / DAY
     return pd.Series(days / YEAR_D, index=replaced.index)

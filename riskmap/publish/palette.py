@@ -65,7 +65,7 @@ LAYER_COLORS: Final = {
     "replacement_places": "#0b7a8a",
     "selected": "#0b7a8a",
 }
-"""Colors of the layers beside the classes."""
+"""Colors of the layers, other than the classes."""
 
 SOIL_COLORS: Final = {
     "very limited": "#8c6d46",

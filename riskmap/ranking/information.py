@@ -74,6 +74,17 @@ def record_values(
 ) -> pd.DataFrame:
     """Value of each record for each parcel.
 
+    Parameters
+    ----------
+    doubt
+        From :func:`riskmap.ranking.uncertainty.propagate`.
+    model
+        The scoring model that it was made with.
+    records
+        Records that could be looked up.
+    kind
+        ``failure_score``, ``groundwater_score`` or ``priority``: the score that orders the list.
+
     Returns
     -------
     DataFrame
@@ -274,7 +285,19 @@ def _gain(known_part: Floats, need: Floats, rivals: Floats) -> Floats:
 
 @compiled
 def gain_rows(known_part: Floats, need: Floats, rivals: Floats, gains: Floats) -> None:
-    """Mean of max(chance once known, rival) less max(mean chance, rival); rows are sorted."""
+    """Mean of max(chance once known, rival) less max(mean chance, rival); rows are sorted.
+
+    Parameters
+    ----------
+    known_part
+        What the record adds to the score in each draw, points (rows, draws).
+    need
+        Points missing to the list without it (rows, draws).
+    rivals
+        Chance that the parcel has to beat (rows,).
+    gains
+        Written (rows,).
+    """
     draws = known_part.shape[1]
     for row in range(known_part.shape[0]):
         below, mean, better = 0, 0.0, 0.0

@@ -37,6 +37,23 @@ def plan(
 
     With `weight_doubt`, weights vary too, triangular between their bounds, the same for the whole
     county in each draw.
+
+    Parameters
+    ----------
+    inputs
+        One per factor: values, errors and curve, each of n parcels.
+    keys
+        From :func:`parcel_keys` (n,).
+    failure_share
+        Share of the failure score in the priority, 0..1.
+    draws
+        Number of draws, best a power of two.
+    seed
+        Of all random numbers.
+    weight_doubt
+        Whether weights vary.
+    outcomes
+        Scenarios of the same parcels.
     """
     curves = [(item.curve_x, item.curve_y) for item in inputs]
     begin, end, share, limit = _mixtures(inputs, len(keys))

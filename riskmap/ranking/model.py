@@ -45,7 +45,7 @@ class Factor:
     source
         Where curve and weight come from.
     reason
-        Plain words with ``{value}`` where the feature's value stands, and ``{name}`` for the value
+        Plain words with ``{value}`` where the feature's value goes, and ``{name}`` for the value
         of another feature.
     reason_at_zero
         The same where the feature reads as 0; empty: as ``reason``.
@@ -241,8 +241,8 @@ def _check_features(factor: Factor, features: Mapping[str, Column]) -> None:
             raise ModelError(f"{place}: unknown feature {name!r}.{nearest(name, features)}")
     domain = features[factor.feature].domain
     if bool(domain) != bool(factor.table):
-        wanted = "words: give a table" if domain else "numbers: give a curve"
-        raise ModelError(f"{place}: feature {factor.feature!r} has {wanted}.")
+        hint = "words: give a table" if domain else "numbers: give a curve"
+        raise ModelError(f"{place}: feature {factor.feature!r} has {hint}.")
     for word, _ in factor.table:
         if word not in domain:
             hint = nearest(word, domain) or f" Known: {', '.join(domain)}."
@@ -259,7 +259,7 @@ def _check_factor(factor: Factor) -> None:
     if not all(0 <= y <= 1 for y in [*limits, factor.unknown]):
         raise ModelError(f"{place}: limitations must lie between 0 and 1.")
     if re.search(r"[{}]", re.sub(r"\{\w+\}", "", factor.reason + factor.reason_at_zero)):
-        raise ModelError(f"{place}: reason: a brace stands alone; write {{value}}.")
+        raise ModelError(f"{place}: reason: a brace has no partner; write {{value}}.")
     xs = [x for x, _ in factor.curve]
     if xs and (len(xs) < 2 or any(b <= a for a, b in pairwise(xs))):
         raise ModelError(f"{place}: the curve needs two or more points of rising value.")

@@ -82,7 +82,26 @@ def roll(
     scenarios: int = SCENARIOS,
     seed: int = 0,
 ) -> Dice:
-    """Prepare the dice for systems of the given keys; ``shared`` is (parameters, scenarios)."""
+    """Prepare the random numbers of systems and parameters.
+
+    Parameters
+    ----------
+    keys
+        Key of each system (n,), from :func:`riskmap.ranking.layout.parcel_keys`.
+    streams
+        Names of the records that are drawn.
+    parameters
+        How many parameters all systems share.
+    scenarios
+        Number of scenarios, best a power of two.
+    seed
+        Of all random numbers.
+
+    Returns
+    -------
+    Dice
+        ``shared`` is (parameters, scenarios).
+    """
     return Dice(
         tuple(streams),
         sobol(scenarios, len(streams), seed + 3),

@@ -29,12 +29,23 @@ def leading_reasons(
 
     A factor's part in the priority is its points times its score's share. Only factors whose
     feature is known and whose limitation is at least :data:`LEAST_LIMITATION` count; of several
-    factors that read the same feature the strongest speaks.
+    factors that read the same feature only the strongest is named.
+
+    Parameters
+    ----------
+    features
+        Inventory rows (n).
+    scores
+        Their scores, from :func:`riskmap.ranking.score.score`.
+    model
+        The scoring model that they were made with.
+    units
+        ``us`` or ``si``, for the values in the sentences.
 
     Returns
     -------
     DataFrame
-        Columns ``reason_1 .. reason_3``; empty text where fewer reasons stand out.
+        Columns ``reason_1 .. reason_3``; empty text where there are fewer reasons.
     """
     parts = _parts(scores, model)
     order = np.argsort(-parts.to_numpy(), axis=1, kind="stable")[:, :REASONS]
@@ -47,9 +58,9 @@ def leading_reasons(
 
 
 def _parts(scores: Scores, model: Model) -> pd.DataFrame:
-    speaks = scores.limits >= LEAST_LIMITATION
+    counts = scores.limits >= LEAST_LIMITATION
     share = pd.Series({factor.name: model.share(factor.score) for factor in model.factors})
-    parts = (scores.points * share).where(speaks, 0.0)
+    parts = (scores.points * share).where(counts, 0.0)
     for feature in {factor.feature for factor in model.factors}:
         names = [factor.name for factor in model.factors if factor.feature == feature]
         if len(names) > 1:

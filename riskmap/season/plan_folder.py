@@ -21,8 +21,8 @@ from riskmap.publish.lists.list_columns import (
     visit_results,
 )
 from riskmap.publish.lists.workbook import RunMark, Worklist, write_workbook
-from riskmap.publish.paper.day_sheets import write_day_sheets
-from riskmap.publish.words.imprint import imprint_of
+from riskmap.publish.paper.day_sheets import DRAWN, write_day_sheets
+from riskmap.publish.words.imprint import imprint_of, sender_of
 from riskmap.publish.words.text_safety import csv_text, plain_text
 from riskmap.region.sections import Region
 from riskmap.results.swap import result_folder
@@ -131,7 +131,7 @@ def day_table(day: pd.DataFrame, units: Units) -> tuple[pd.DataFrame, list[Colum
 def _write_day(folder: Path, plan: SeasonPlan, day: pd.DataFrame) -> None:
     region, name = plan.region, day_name(day)
     imprint = imprint_of(region)
-    table, columns = day_table(day, imprint["units"])
+    table, columns = day_table(day, imprint.units)
     first = day.iloc[0]
     write_workbook(
         folder / "days" / f"{name}.xlsx",
@@ -141,8 +141,8 @@ def _write_day(folder: Path, plan: SeasonPlan, day: pd.DataFrame) -> None:
             f"{plain_text(first['inspector'])} (run {plan.run})",
             table=table,
             columns=columns,
-            results=visit_results(imprint["units"]),
-            units=imprint["units"],
+            results=visit_results(imprint.units),
+            units=imprint.units,
             who="the inspector",
             pages_wide=2,
         ),
@@ -150,9 +150,7 @@ def _write_day(folder: Path, plan: SeasonPlan, day: pd.DataFrame) -> None:
     )
     title = f"{region.county.name}, {first['date'].isoformat()}, {first['inspector']}"
     write_text(folder / "gpx" / f"{name}.gpx", gpx_of(day, name=title))
-    page = form_page(
-        day, name=name, county=region.county.name, run=plan.run, units=imprint["units"]
-    )
+    page = form_page(day, name=name, county=region.county.name, run=plan.run, units=imprint.units)
     write_text(folder / "forms" / f"{name}.html", page)
 
 
@@ -215,14 +213,10 @@ def _write_sheets(
     return write_day_sheets(
         folder,
         result.parcels,
-        **imprint_of(region),
-        contact=region.county.contact,
+        sender_of(region),
         planned=stops[["day", "stop", "leg_m"]],
         day_heads=heads,
         order_note=f"{ORDER_NOTE[ways]} Run {plan.run}.",
         areas=result.areas,
-        buildings=tables.get("buildings"),
-        wells=tables.get("wells"),
-        streams=tables.get("streams"),
-        waterbodies=tables.get("waterbodies"),
+        layers={name: tables[name] for name in DRAWN if name in tables},
     )

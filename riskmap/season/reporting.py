@@ -120,7 +120,7 @@ def write_report(season: Season, path: Path) -> None:
     """
     imprint = imprint_of(season.region)
     last = season.visits["visited_on"].max().date()
-    content = typeset("season_report", _words(season), date=last, paper=paper_of(imprint["units"]))
+    content = typeset("season_report", _words(season), date=last, paper=paper_of(imprint.units))
     part = path.with_name(path.name + ".part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)

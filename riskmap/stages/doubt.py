@@ -54,7 +54,7 @@ DOUBT_COLUMNS: Final = {_drawn(column.name): column.name for column in DOUBT}
 class CountyDoubt:
     """What the stage gives besides the parcels' columns.
 
-    ``top``: the length of the list, which the chances speak of. ``draws``: how many, over so many
+    ``top``: the length of the list that the chances are for. ``draws``: how many, over so many
     ``scenarios``. ``collect``: which records to collect, best first, and the same in words.
     ``sensitivity``: how the list moves with each weight.
     """
@@ -79,7 +79,17 @@ def carry_doubt(
     groundwater: Groundwater | None,
     learning: Learning | None,
 ) -> tuple[pd.DataFrame, CountyDoubt | None]:
-    """Do :func:`doubt_columns` as a stage, for the ranked systems and all that is behind them."""
+    """Do :func:`doubt_columns` as a stage, for the ranked systems and all that is behind them.
+
+    Parameters
+    ----------
+    county
+        Region and layers.
+    features, ranked
+        All features, and scores and ranks, of all parcels; index ``parcel_id``.
+    model, component_ratings, soil_shares, aging, field_margin, groundwater, learning
+        Things of the stages before, by their names in :mod:`riskmap.stages.order`.
+    """
     systems = features[ranked["rank"].notna()]
     scenarios = county_scenarios(
         systems,
@@ -118,7 +128,7 @@ def doubt_columns(
     Parameters
     ----------
     features
-        Rows of the parcels that have a rank; the county's other parcels take no part.
+        Rows of the parcels that have a rank; the county's other parcels are left out.
     scenarios
         What their records leave open, and the physics to run on them.
 

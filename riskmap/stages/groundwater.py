@@ -1,4 +1,4 @@
-"""The groundwater room at work on a county: surface, plumes, wells."""
+"""Runs the groundwater models on a county: surface, plumes, wells."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ class Groundwater:
     ``land``, ``flow``, ``water_id``: terrain, flow and surface water on the grid. ``systems``: what
     was followed, index ``parcel_id``, in the order that ``pairs`` counts: place, persons, load.
     ``rerun``: the same systems made ready to be assessed again under other numbers and records;
-    None where no doubt is wanted.
+    None where no doubt is computed.
     """
 
     wells: gpd.GeoDataFrame
@@ -65,9 +65,20 @@ def groundwater_features(
     chance: pd.DataFrame,
     water_surface: WaterSurface | None,
 ) -> tuple[pd.DataFrame, Groundwater | None]:
-    """Columns of :data:`riskmap.contract.features.GROUNDWATER`, and what stands behind them.
+    """Columns of :data:`riskmap.contract.features.GROUNDWATER`, and what they rest on.
 
-    Without an elevation raster there is no surface to follow; all columns are unknown then.
+    Parameters
+    ----------
+    county
+        Gives elevation, water levels or a water table, wells and surface water, and the settings.
+    inventory, failing, room, chance
+        Features of all parcels so far; index ``parcel_id``.
+
+    Returns
+    -------
+    tuple
+        Without an elevation raster, or without a system, all columns are unknown and the second is
+        None.
     """
     features = inventory.join([failing, room, chance])
     served = may_be_onsite(features["service"])
@@ -117,8 +128,8 @@ def _rerun(
 def seasonal_depth(features: pd.DataFrame) -> pd.DataFrame:
     """Depth to seasonal high water: the shallower of the soil survey's and the regional surface's.
 
-    Both stay beside it, as ``wet_depth_cm`` and ``water_table_m``. A survey that saw no water down
-    to its full depth says nothing of water below, so the regional depth then stands.
+    Both are kept too, as ``wet_depth_cm`` and ``water_table_m``. A survey that saw no water down
+    to its full depth does not exclude water below, so the regional depth is used then.
     """
     soil = features["wet_depth_cm"].to_numpy(float) / 100.0
     regional = features["water_table_m"].to_numpy(float)

@@ -30,6 +30,22 @@ def learned_score_of(
     As in the ranked table, the system with the k-th highest learned odds gets the k-th highest
     failure score of the table. The odds are those of a learner fitted to resampled visits, on the
     scenario's own features.
+
+    Parameters
+    ----------
+    learning
+        What was learned; None: nothing.
+    features
+        The ranked systems (n).
+    model
+        The scoring model.
+    seed
+        Of the resampled visits.
+
+    Returns
+    -------
+    function
+        From the scenario's number, the drawn features and the limitations to scores (n,), 0-100.
     """
     if learning is None or learning.classifier is None or learning.present is None:
         return None

@@ -80,7 +80,23 @@ def read_all_parcels(
 def read_alone(
     county: County, crs: CRS, extent: Bounds, *, layer: str
 ) -> tuple[pd.DataFrame | Grid | None, pd.DataFrame]:
-    """Read a layer that comes from a source of its own; None where the region names none.
+    """Read a layer that comes from a source of its own.
+
+    Parameters
+    ----------
+    county
+        Gives the region's sources.
+    crs
+        Reference system to read into.
+    extent
+        West, south, east, north in it, m; what lies outside is not read.
+    layer
+        Name of the canonical layer.
+
+    Returns
+    -------
+    tuple
+        Layer and defects; None and no defects where the region names no source.
 
     Raises
     ------
@@ -134,6 +150,11 @@ def read_visits(
 def read_soils(county: County, crs: CRS, extent: Bounds) -> tuple[pd.DataFrame, ...]:
     """Read the soil survey: its tables in the order of :data:`SOIL`, then its defects.
 
+    Parameters
+    ----------
+    county, crs, extent
+        As in :func:`read_alone`.
+
     Raises
     ------
     LayerError
@@ -172,7 +193,7 @@ def _middle(bounds: Any, crs: CRS) -> str:
 
 
 def cross_check(county: County) -> pd.DataFrame:
-    """Find what only shows when layers are held against each other."""
+    """Find what only shows when layers are compared with each other."""
     tables = county.tables
     wells, waters = tables.get("wells"), tables.get("waterbodies")
     permits, terrain = tables.get("permits"), county.rasters.get("elevation")
@@ -201,7 +222,7 @@ def gather_defects(
     defects
         Of each of `sources`, in their order, then what was found between layers.
     sources
-        Names of the sources; in the table they stand in the order of the region file, parcels
+        Names of the sources; in the table they are in the order of the region file, parcels
         first, the soil survey last.
     """
     found = dict(zip(sources, defects, strict=False))

@@ -50,7 +50,19 @@ def county_scenarios(
     groundwater: Groundwater | None,
     learning: Learning | None,
 ) -> CountyScenarios:
-    """Describe the doubt of the rows of `features` (ranked systems, with all that was found)."""
+    """Describe the doubt of the rows of `features` (ranked systems, with all that was found).
+
+    Parameters
+    ----------
+    features
+        Index ``parcel_id``.
+    county
+        Region and layers.
+    model, component_ratings, soil_shares, aging, groundwater, learning
+        Things of the stages before, by their names in :mod:`riskmap.stages.order`.
+    margin
+        How many times the sizing rule's rate the county's fields pass.
+    """
     region = county.region
     own = soil_shares[soil_shares["parcel_id"].isin(features.index)]
     soils = soil_mixtures(own, component_ratings)

@@ -91,11 +91,11 @@ def _drainage_codes(values: pd.Series) -> npt.NDArray[np.int64]:
 
 @dataclass(frozen=True)
 class CountyRecords:
-    """Distributions of what stands behind the physics, for n systems.
+    """Distributions of the records that the physics reads, for n systems.
 
     ``flow_l_d`` is today's flow for ``persons_base`` (n,) persons; ``use`` the household's factor
     on it; ``metered`` (n,) flags flows that no doubt about water use changes. ``by_soil`` (n,)
-    flags fields of which only the sizing rule tells the area: a slower soil had to be given more
+    flags fields whose area follows from the sizing rule alone: a slower soil had to be given more
     than one of ``ksat_base`` (n,). ``accept_l_d_m2`` (n,) is the rate by the permit's test, NaN
     without one, with the wall that its rule counts; ``ponding_found_m`` (n,) what a visitor
     measured. ``plain``: soil features of the systems for which the survey names no component, in
@@ -145,7 +145,7 @@ def county_records(
     year
         Year of the run.
     rules
-        What stands for what is not on record.
+        Values used where nothing is on record.
     """
     people, people_mark = persons(
         numbers(features, "occupants"),
@@ -225,10 +225,10 @@ def _water_table(features: pd.DataFrame) -> UncertainRecord:
 
 
 def _age(features: pd.DataFrame, house_year: pd.Series, year: int) -> UncertainRecord:
-    """Age; a guess from the house's year misses as it does where a permit tells better.
+    """Age; a guess from the house's year is as wrong as it is where a permit gives the year.
 
-    A permit on file is itself a sign of a replacement, so that guesses without one miss less often:
-    half as often (judgment). A neighborhood's median says as little as an assumption.
+    A permit on file is itself a sign of a replacement, so that guesses without one are wrong less
+    often: half as often (judgment). A neighborhood's median counts as an assumption.
     """
     value, marks = numbers(features, "age_yr"), features["age_yr_evidence"]
     guess = year - house_year.reindex(features.index).to_numpy(float)
@@ -252,7 +252,7 @@ def _tank(features: pd.DataFrame, rules: Rules) -> UncertainRecord:
 
 
 def _pumped(features: pd.DataFrame) -> UncertainRecord:
-    """Years since the last pump-out; where no record tells, as in the county or by survey."""
+    """Years since the last pump-out; where none is on record, as in the county or by survey."""
     value = numbers(features, "years_since_pumped_yr")
     county = learned(value)
     if not len(county):
@@ -265,11 +265,11 @@ def _pumped(features: pd.DataFrame) -> UncertainRecord:
 def _area(features: pd.DataFrame, rules: Rules) -> tuple[UncertainRecord, npt.NDArray[np.bool_]]:
     """Area of the field, and where it is the sizing rule's (n,).
 
-    The rule's area misses as it does where a permit tells better. In unknown soil it is the rule's
+    The rule's area is as wrong as it is where a permit gives one. In unknown soil it is the rule's
     on a soil of :data:`MIDDLE_KSAT_UM_S`.
     """
     used, marks = numbers(features, "field_area_used_m2"), features["field_area_used_m2_evidence"]
-    told, rule = numbers(features, "field_area_m2"), numbers(features, "design_area_m2")
+    recorded, rule = numbers(features, "field_area_m2"), numbers(features, "design_area_m2")
     unsized = np.isnan(used)
     if unsized.any():
         middle = features[unsized].assign(ksat_um_s=MIDDLE_KSAT_UM_S)
@@ -277,7 +277,7 @@ def _area(features: pd.DataFrame, rules: Rules) -> tuple[UncertainRecord, npt.ND
         used[unsized] = numbers(sized, "field_area_used_m2")
         marks = marks.where(~unsized, sized["field_area_used_m2_evidence"].reindex(marks.index))
     with np.errstate(divide="ignore", invalid="ignore"):
-        miss = np.log(np.where(told > 0, told, np.nan) / rule)
+        miss = np.log(np.where(recorded > 0, recorded, np.nan) / rule)
     by_rule = (marks == "assumed").to_numpy()
     record = UncertainRecord(
         used,

@@ -46,7 +46,7 @@ WORDS: Final = {"kind": SYSTEM_KINDS, "drainage_class": DRAINAGE_CLASSES}
 """Features in words -> words in the order of their codes."""
 
 BY_RECORDS: Final = ("kind", "age_yr", "water_table_m")
-"""Features that a scenario draws, beside the soils'."""
+"""Features that a scenario draws, in addition to the soils'."""
 BY_FAILURE: Final = (*(part.name for part in fields(SystemsToday)), "chance_failing_frac")
 """Features that the failure physics gives."""
 BY_WATER: Final = ("vulnerability", *RERUN_COLUMNS)
@@ -56,7 +56,7 @@ VARYING: Final = ("wet_depth_cm", "restriction_cm", "ksat_um_s")
 """Soil features that vary inside a component; its ratings are what the survey makes of it."""
 
 KEPT: Final = ("age_yr", "persons", "years_since_pumped_yr", "field_area_m2")
-"""Drawn records that are kept beside the limitations: what one could look up."""
+"""Drawn records that are kept with the limitations: what one could look up."""
 
 
 @dataclass(frozen=True)
@@ -69,7 +69,7 @@ class CountyScenarios:
     groundwater's arithmetic, which takes such settings and the drawn records and gives features; it
     and ``water`` are None where no terrain was given. ``learned_score``: the failure score by a
     ranking learned from visits, from the scenario's number, the drawn features and their
-    limitations; None where the score ranks.
+    limitations; None where the score decides.
     """
 
     systems: pd.Index
@@ -91,6 +91,15 @@ def draw_outcomes(
     """Run all scenarios, by default as many as suit the county's size.
 
     A system's draws do not depend on the order of rows or on the number of workers.
+
+    Parameters
+    ----------
+    county
+        Systems, their records and the physics.
+    scenarios
+        Number of scenarios; None: by :func:`riskmap.ranking.outcomes.scenarios_for`.
+    seed
+        Of all draws.
     """
     scenarios = scenarios or scenarios_for(len(county.systems))
     table = beliefs_of(county.failure, *(() if county.water is None else (county.water,)))
@@ -191,7 +200,7 @@ def _inside(name: str, value: Floats) -> UncertainRecord:
 
 
 def _drawn_area(records: CountyRecords, ksat_um_s: Floats, uniform: Floats) -> Floats:
-    """Area of the field; where the rule alone tells it, a slower soil was given more."""
+    """Area of the field; where it follows from the rule alone, a slower soil was given more."""
     area = records.area.at(uniform)
     base = rate_of_ksat(np.maximum(records.ksat_base, LEAST_KSAT_UM_S))
     slower = base / rate_of_ksat(np.maximum(ksat_um_s, LEAST_KSAT_UM_S))
@@ -263,7 +272,22 @@ def _chance(
 
 
 def still_points(limits: pd.DataFrame, model: Model, drawn: Sequence[str]) -> Floats:
-    """Points on the hazard of the factors that no scenario draws, (n,); `limits` (n, factors)."""
+    """Points on the hazard of the factors that no scenario draws.
+
+    Parameters
+    ----------
+    limits
+        Limitations 0..1 (n, factors), the unknown replaced.
+    model
+        The scoring model.
+    drawn
+        Names of the factors that scenarios draw.
+
+    Returns
+    -------
+    ndarray
+        (n,)
+    """
     points = np.zeros(len(limits))
     for factor in hazard_factors(model):
         if factor.name not in drawn:

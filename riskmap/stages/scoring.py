@@ -36,7 +36,17 @@ def gather_features(county: County, *parts: pd.DataFrame) -> pd.DataFrame:
 
 
 def score_and_rank(county: County, features: pd.DataFrame, model: Model) -> pd.DataFrame:
-    """Score, rank and explain every parcel by the scoring model."""
+    """Score, rank and explain every parcel by the scoring model.
+
+    Parameters
+    ----------
+    county
+        Gives units and class limits.
+    features
+        All features; index ``parcel_id``.
+    model
+        The scoring model.
+    """
     region = county.region
     return ranked_table(features, model, units=region.county.units, cuts=region.rules.class_cuts)
 
@@ -51,6 +61,15 @@ def gather_parcels(
     """Put features, scores and doubt on the lots; index ``parcel_id``.
 
     Parcels that were set apart, ``strays``, come last, with nothing known of them.
+
+    Parameters
+    ----------
+    county
+        Gives the lots.
+    features, ranked, doubted
+        Index ``parcel_id``; parcels without doubt columns get missing values.
+    strays
+        Parcels far from all others, with what their layer records.
     """
     table: Any = features.join(ranked).join(doubted)
     parcels = gpd.GeoDataFrame(table, geometry=county.lots.geometry, crs=county.crs)
@@ -64,10 +83,10 @@ def _unknown_rows(parcels: gpd.GeoDataFrame, strays: gpd.GeoDataFrame) -> gpd.Ge
     """Rows like those of `parcels` for `strays`: their own records, and all else unknown."""
     rows: Any = parcels.iloc[:0].drop(columns="geometry").reindex(strays.index)
     for name, kind in parcels.dtypes.items():
-        if name in strays and name != "geometry":
-            rows[name] = strays[name]
-        elif str(name).endswith("_evidence") or name == "service":
+        if str(name).endswith("_evidence") or name == "service":
             rows[name] = "unknown"
+        elif name in strays and name != "geometry":
+            rows[name] = strays[name]
         elif name in COLUMNS and COLUMNS[name].domain == SCORE_CLASSES:
             rows[name] = NOT_RANKED
         elif is_bool_dtype(kind):

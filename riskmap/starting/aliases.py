@@ -1,8 +1,8 @@
 """What assessors, permit offices and well records call the columns that layers need.
 
-Each phrase is in the plain words of :mod:`riskmap.starting.names`. A phrase that ends in ``?`` says
-little by itself and counts half. Common practice of record keepers, no source; the columns of the
-federal services are read by name already and need no entry.
+Names and phrases are brought to the plain words of :mod:`riskmap.starting.names`. A phrase that
+ends in ``?`` says little by itself and counts half. Common practice of record keepers, no source;
+the columns of the federal services are read by name already and need no entry.
 """
 
 from __future__ import annotations
@@ -12,8 +12,11 @@ from typing import Final
 
 _PARCEL_ID: Final = (
     "pin", "parcel number", "parcel", "parcel pin", "tax number", "tax parcel number",
-    "account number?", "account?", "map block lot", "folio", "folio number", "property number", "gis pin",
-    "tax map number?", "assessor parcel number", "mbl",
+    "account number?", "account?", "map block lot", "folio", "folio number", "property number",
+    "gis pin",
+    "tax map number?", "assessor parcel number", "mbl", "pcn", "print number",
+    "low parcel number", "parcel reference", "site number?",
+    "schedule number", "lot number?",
 )  # fmt: skip
 _BEDROOMS: Final = ("bedrooms", "bedrooms number", "total bedrooms", "number bedrooms")
 _LAST_PUMPED: Final = ("last pumped", "last pumped date", "pumped date", "pumped", "date pumped")
@@ -27,10 +30,11 @@ ALIASES: Final[Mapping[str, Mapping[str, tuple[str, ...]]]] = {
                          "neighborhood name"),
         "land_use": ("land use", "use code", "use", "use description", "land use code",
                      "land use description", "site class", "class?", "class code?", "site use",
-                     "site type?", "state class?"),
+                     "site type?", "state class?", "luc", "uc", "lu code", "lu",
+                     "site class code", "parcel use code"),
         "year_built": ("year built", "built", "ayb year built", "ayb", "actual year built",
                        "residential year built", "year constructed", "year drilled", "built date",
-                       "construction year", "built year", "drilled year"),
+                       "construction year", "built year", "drilled year", "building year"),
         "bedrooms": _BEDROOMS,
         "occupants": ("occupants", "number occupants", "persons"),
         "dwellings": ("dwelling", "number dwelling", "dwelling number", "residential dwelling",
@@ -41,7 +45,8 @@ ALIASES: Final[Mapping[str, Mapping[str, tuple[str, ...]]]] = {
                            "total squarefeet", "living squarefeet", "building squarefeet",
                            "finished squarefeet", "building area?", "residential squarefeet",
                            "gross area?", "residential area?", "total living area",
-                           "gross living area", "heated squarefeet", "heat squarefeet"),
+                           "gross living area", "heated squarefeet", "heat squarefeet", "sfla",
+                           "gla"),
         "improved": ("improvement value", "improvement", "building value", "appraised improvement",
                      "total appraised improvement", "value improvement", "value building",
                      "assessed improvement", "assessed building value"),
@@ -56,15 +61,17 @@ ALIASES: Final[Mapping[str, Mapping[str, tuple[str, ...]]]] = {
         "mail_state": ("mailing state", "owner state", "bill state", "taxpayer state"),
         "mail_zip": ("mailing zip", "owner zip", "bill zip", "taxpayer zip"),
         "telephone": ("phone", "phone number", "owner phone"),
-        "recorded_area_m2": ("acres", "deed acres", "gis acres", "land area", "site area", "total acres",
-                             "site squarefeet", "land squarefeet", "calculated acres", "legal acres",
+        "recorded_area_m2": ("acres", "deed acres", "gis acres", "land area", "site area",
+                             "total acres",
+                             "site squarefeet", "land squarefeet", "calculated acres",
+                             "legal acres",
                              "land acres", "site acres", "assessed acres", "parcel area",
-                             "site size"),
+                             "site size", "lot acres", "lot size", "lot area", "lot squarefeet"),
     },
     "buildings": {"building_id": ("building number", "building", "number?", "uuid")},
     "permits": {
         "permit_id": ("permit number", "permit", "application number?", "record number?",
-                      "case number?", "file number?", "number?"),
+                      "case number?", "file number?", "number?", "septic number", "system number?"),
         "parcel_id": _PARCEL_ID,
         "action": ("action", "permit type", "work type", "purpose", "action type", "permit action",
                    "permit class", "work", "application type", "construction type?", "type permit",
@@ -77,7 +84,7 @@ ALIASES: Final[Mapping[str, Mapping[str, tuple[str, ...]]]] = {
         "inspected": ("inspected date", "inspected", "date inspected", "final date?", "date final",
                       "approved date?", "date approved?", "installed date", "date installed",
                       "drilled date", "date drilled", "install date", "final inspected",
-                      "final inspected date"),
+                      "final inspected date", "final inspected", "final date"),
         "tank_volume_l": ("tank gallons", "tank size", "tank capacity", "tank volume",
                           "tank size gallons", "tank", "septic tank size", "septic tank gallons",
                           "capacity gallons?", "tank liters"),
@@ -86,12 +93,13 @@ ALIASES: Final[Mapping[str, Mapping[str, tuple[str, ...]]]] = {
         "field_area_m2": ("field area", "field squarefeet", "field size", "absorption area",
                           "field feet", "trench area", "squarefeet?", "bed area",
                           "field area squarefeet", "field square feet", "leach area"),
-        "loading_class": ("soil class", "loading class", "soil group", "soil texture", "soil type?"),
+        "loading_class": ("soil class", "loading class", "soil group", "soil texture",
+                          "soil type?"),
         "percolation_min_cm": ("percolation rate", "percolation", "percolation test",
                                "percolation min inches", "percolation minutes"),
         "nitrogen_removed_frac": ("nitrogen removal", "nitrogen removal fraction",
                                   "removal nitrogen"),
-        "effluent_filter": ("effluent filter", "filter", "outlet filter"),
+        "effluent_filter": ("effluent filter", "effective filter", "filter", "outlet filter"),
         "bedrooms": _BEDROOMS,
         "last_pumped": _LAST_PUMPED,
     },
@@ -112,10 +120,10 @@ ALIASES: Final[Mapping[str, Mapping[str, tuple[str, ...]]]] = {
                     "well tag", "well tag number", "number?", "site number"),
         "parcel_id": _PARCEL_ID,
         "use": ("well use", "use", "water use", "well type", "type?", "well purpose", "use type",
-                "purpose", "use well"),
+                "purpose", "use well", "planned use", "proposed use"),
         "depth_m": ("depth", "well depth", "total depth", "depth feet", "well depth feet",
                     "depth drilled", "total depth feet", "completed depth", "drilled depth",
-                    "depth well", "depth bottom?"),
+                    "depth well", "depth bottom?", "td", "final depth", "max depth"),
         "casing_m": ("casing depth", "casing", "casing length", "casing bottom", "casing feet",
                      "casing depth feet", "depth casing", "bottom casing"),
         "screen_top_m": ("screen top", "top screen", "screen from", "screen start", "from screen",
@@ -123,7 +131,7 @@ ALIASES: Final[Mapping[str, Mapping[str, tuple[str, ...]]]] = {
         "screen_bottom_m": ("screen bottom", "bottom screen", "screen to", "screen end",
                             "to screen", "screen bottom depth"),
         "static_level_m": ("static level", "static water level", "static", "water level",
-                           "static feet", "depth water", "depth to water", "static depth",
+                           "static feet", "depth water", "depth to water", "static depth", "dtw",
                            "static water"),
         "ground_elevation_m": ("ground elevation", "elevation", "land elevation",
                                "ground elevation feet", "land ground elevation", "well elevation",
@@ -134,14 +142,14 @@ ALIASES: Final[Mapping[str, Mapping[str, tuple[str, ...]]]] = {
                     "install date", "installed date", "drilled year", "year drilled"),
         "dug": ("dug", "dug well", "well dug"),
         "yield_l_d": ("yield", "yield gpm", "well yield", "test yield", "gpm", "pumped rate",
-                      "yield rate", "pump rate"),
+                      "yield rate", "pumped rate", "test rate", "pumped gpm", "test gpm"),
     },
     "well_samples": {
         "well_id": ("well number", "well", "site number", "sample site?", "station", "number?",
                     "well tag", "station number"),
         "date": ("sample date", "date sample", "sample", "date", "collected date",
                  "date collected", "collection date"),
-        "nitrate_mg_l": ("nitrate", "nitrate n", "nitrate nitrogen", "nitrate mg l", "no n",
+        "nitrate_mg_l": ("nitrate", "nitrate n", "nitrate nitrogen", "nitrate mg l",
                          "nitrate as n", "nitrate result", "nitrate found"),
         "nitrate_below_limit": ("nitrate below limit", "non detect", "nd", "below limit",
                                 "nitrate qualifier?", "nitrate nd", "nitrate flag"),
@@ -172,9 +180,9 @@ ALIASES: Final[Mapping[str, Mapping[str, tuple[str, ...]]]] = {
 
 AVOIDED: Final[Mapping[str, str]] = {
     "parcel_id": "old previous former owner permit building well zoning sale land class district "
-                 "school",
+                 "school acres area squarefeet size address use value",
     "address": "mailing owner email bill taxpayer city state zip contractor installer applicant",
-    "year_built": "effective remodel sale sold tax permit roll land",
+    "year_built": "effective remodel sale sold tax permit roll land value",
     "land_use": "zoning zone water year value",
     "bedrooms": "bathrooms",
     "living_area_m2": "land site lot garage basement acres unfinished value price",
@@ -205,32 +213,11 @@ AVOIDED: Final[Mapping[str, str]] = {
 }  # fmt: skip
 """Column -> words that say it is something else."""
 
-NEUTRAL: Final = frozenset(
-    [
-        "feet",
-        "inches",
-        "gallons",
-        "gpd",
-        "gpm",
-        "acres",
-        "meters",
-        "centimeters",
-        "mg",
-        "l",
-        "code",
-        "number",
-        "name",
-        "date",
-        "text",
-        "value",
-        "the",
-        "of",
-        "on",
-        "in",
-        "squarefeet",
-        "square",
-    ]
-)
+_NEUTRAL: Final = """
+feet inches gallons gpd gpm acres meters centimeters mg l code number name date text value the of on
+in squarefeet square
+"""
+NEUTRAL: Final = frozenset(_NEUTRAL.split())
 """Words that add little to what a name says."""
 
 FILE_WORDS: Final[Mapping[str, tuple[str, ...]]] = {

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from difflib import SequenceMatcher
+from functools import lru_cache
 from typing import Final
 
 import pandas as pd
@@ -16,8 +17,8 @@ from riskmap.contract.columns import Column, Layer
 from riskmap.starting.aliases import ALIASES, AVOIDED, NEUTRAL
 from riskmap.starting.codes import Codes, look_at_codes
 from riskmap.starting.dates import Dates, look_at_dates
-from riskmap.starting.names import plain, words_of
-from riskmap.starting.units import Unit, look_at_unit
+from riskmap.starting.names import words_of
+from riskmap.starting.units import Unit, look_at_unit, of_usual_size
 
 SURE: Final = 0.8
 """Confidence from which a match stands without a mark."""
@@ -28,6 +29,20 @@ MARGIN: Final = 0.1
 """A match that another column of the table comes this near is marked."""
 WORDS_FIT: Final = 0.97
 """Fit from which the words of a column say what it is, whatever its name."""
+LEAST_FIT: Final = 0.6
+LEAST_LIKENESS: Final = 0.55
+MOST_OFFERED: Final = 6
+"""Columns offered to choose from."""
+SHAPED: Final = {
+    "address": r"^\d+\S*\s+\S+",
+    "mail_address": r"^(\d+\S*\s+\S+|(?i:p\.? ?o\.? box).*)",
+    "mail_zip": r"^\d{5}(-?\d{4})?$",
+    "mail_state": r"^[A-Za-z]{2}$",
+    "telephone": r"^[\d()\s.+-]{7,20}(?i:\s*x\d+)?$",
+    "owner": r".*[A-Za-z]{2}",
+    "mail_name": r".*[A-Za-z]{2}",
+}
+"""Columns whose cells have a shape that tells."""
 PER_WORD: Final = 0.12
 WEAK: Final = 0.6
 
@@ -53,18 +68,20 @@ class Guess:
 def name_score(name: str, layer: str, column: str) -> float:
     """How well a source name says what a canonical column is, 0 to 1.
 
-    >>> name_score("YR_BLT", "parcels", "year_built"), name_score("SALE_PRICE", "parcels", "bedrooms")
-    (1.0, 0.0)
+    >>> name_score("YR_BLT", "parcels", "year_built")
+    1.0
+    >>> name_score("SALE_PRICE", "parcels", "bedrooms")
+    0.0
     """
     words = words_of(name)
     have = set(words)
-    if not have or have & plain(AVOIDED.get(column, "")):
+    if not have or have & avoided(column):
         return 0.0
     if words == words_of(column) or name.lower() == column:
         return 1.0
     best = 0.0
     for place, phrase in enumerate(ALIASES.get(layer, {}).get(column, ())):
-        wanted = plain(phrase.rstrip("?"))
+        wanted = set(words_of(phrase))
         if not wanted <= have:
             continue
         extra = have - wanted
@@ -72,6 +89,12 @@ def name_score(name: str, layer: str, column: str) -> float:
         score = 1.0 - PER_WORD * heavy - PER_WORD / 4 * (len(extra) - heavy) - 0.002 * place
         best = max(best, score * (WEAK if phrase.endswith("?") else 1.0))
     return best
+
+
+@lru_cache
+def avoided(column: str) -> frozenset[str]:
+    """Plain words that say a name is not this column's."""
+    return frozenset(word for said in AVOIDED.get(column, "").split() for word in words_of(said))
 
 
 def value_score(raw: pd.Series, column: Column, known: pd.Series | None = None) -> float:
@@ -96,15 +119,16 @@ def value_score(raw: pd.Series, column: Column, known: pd.Series | None = None) 
         return _text_score(text, column)
     number = plain_number(text)
     if column.unit == "calendar year":
-        dated = look_at_dates(raw, datetime.date.today())
+        dated = look_at_dates(raw)
         years = number.between(1600, 2100) | number.eq(0)
         return float(years.mean()) if number.notna().mean() > 0.5 else dated.share
     if column.dtype == "date":
-        return look_at_dates(raw, datetime.date.today()).share
+        return look_at_dates(raw).share
     if column.dtype == "flag":
         return look_at_codes(raw, column).share
     with_unit = text.str.match(r"^[-+]?[\d,]*\.?\d+\s*[A-Za-z'\"]+\.?$")
-    return float((number.notna() | with_unit).mean())
+    numeric = float((number.notna() | with_unit).mean())
+    return numeric if of_usual_size(number, column) else numeric / 2
 
 
 def _text_score(text: pd.Series, column: Column) -> float:
@@ -112,17 +136,8 @@ def _text_score(text: pd.Series, column: Column) -> float:
         codes = look_at_codes(text, column)
         few = text.nunique() <= max(12, len(text) / 3)
         return (0.75 if few else 0.2) + 0.25 * codes.share
-    shapes = {
-        "address": r"^\d+\S*\s+\S+",
-        "mail_address": r"^(\d+\S*\s+\S+|(?i:p\.? ?o\.? box).*)",
-        "mail_zip": r"^\d{5}(-?\d{4})?$",
-        "mail_state": r"^[A-Za-z]{2}$",
-        "telephone": r"^[\d()\s.+-]{7,20}(?i:\s*x\d+)?$",
-        "owner": r".*[A-Za-z]{2}",
-        "mail_name": r".*[A-Za-z]{2}",
-    }
-    if column.name in shapes:
-        return 0.4 + 0.6 * float(text.str.match(shapes[column.name]).mean())
+    if column.name in SHAPED:
+        return 0.4 + 0.6 * float(text.str.match(SHAPED[column.name]).mean())
     if not column.nullable:
         return 0.3 + 0.7 * text.nunique() / len(text)
     return 1.0
@@ -132,11 +147,11 @@ def match_columns(
     frame: pd.DataFrame,
     layer: Layer,
     *,
-    day: datetime.date,
     pointers: Mapping[str, pd.Series] | None = None,
     key_repeats: bool = False,
     lot_m2: float | None = None,
     taken: Sequence[str] = (),
+    ask: bool = False,
 ) -> list[Guess]:
     """Match a table's columns to those of a layer, each at most once.
 
@@ -146,8 +161,6 @@ def match_columns(
         The table, columns as they stand.
     layer
         The layer it may be.
-    day
-        The day of the run.
     pointers
         Canonical column -> keys of the layer it points to.
     key_repeats
@@ -156,6 +169,8 @@ def match_columns(
         Median size of the lots as drawn.
     taken
         Source columns that serve as coordinates.
+    ask
+        Whether to offer columns for those that no name fits.
     """
     pointers = pointers or {}
     scores: dict[tuple[str, str], float] = {}
@@ -179,7 +194,11 @@ def match_columns(
                 continue
             if score >= OFFERED:
                 scores[column.name, name] = score
-    return _assigned(frame, layer, scores, day=day, lot_m2=lot_m2, pointers=pointers)
+    found = _like_neighbors(_assigned(frame, layer, scores, lot_m2=lot_m2))
+    if not ask:
+        return found
+    have, used = {guess.column.name for guess in found}, {guess.source for guess in found}
+    return _in_order(found + _asked(frame, layer, have, used | set(taken), lot_m2), layer)
 
 
 def could_be_key(raw: pd.Series) -> bool:
@@ -193,15 +212,13 @@ def _assigned(
     layer: Layer,
     scores: Mapping[tuple[str, str], float],
     *,
-    day: datetime.date,
     lot_m2: float | None,
-    pointers: Mapping[str, pd.Series],
 ) -> list[Guess]:
     """Take the best pairs first; every column of either side once."""
     chosen: dict[str, str] = {}
-    for column, name in sorted(scores, key=lambda pair: -scores[pair]):
-        if column not in chosen and name not in chosen.values():
-            chosen[column] = name
+    for wanted, name in sorted(scores, key=lambda pair: -scores[pair]):
+        if wanted not in chosen and name not in chosen.values():
+            chosen[wanted] = name
     found = []
     for column in layer.columns:
         if column.name not in chosen:
@@ -214,9 +231,62 @@ def _assigned(
             if to == column.name and other != name and score > confidence - MARGIN
             if other not in chosen.values()
         ]
-        guess = _described(frame[name], name, column, confidence, tuple(others), day, lot_m2)
+        guess = _described(frame[name], name, column, confidence, tuple(others), lot_m2)
         found.append(guess)
-    return _like_neighbors(found)
+    return found
+
+
+def _in_order(guesses: list[Guess], layer: Layer) -> list[Guess]:
+    order = layer.column_names
+    return sorted(guesses, key=lambda guess: order.index(guess.column.name))
+
+
+def _asked(
+    frame: pd.DataFrame,
+    layer: Layer,
+    have: set[str],
+    used: set[str],
+    lot_m2: float | None,
+) -> list[Guess]:
+    """For columns that no name fits: which of the columns left could it be, by values and letters.
+
+    The same column may be offered for several; nothing of it is used before somebody says so.
+    """
+    left = [str(name) for name in frame.columns if str(name) not in used]
+    found = []
+    for column in layer.columns:
+        if column.name in have:
+            continue
+        near = {name: _nearness(name, frame[name], layer.name, column) for name in left}
+        best = sorted((name for name in near if near[name] > 0), key=lambda name: -near[name])
+        if best:
+            offered = _described(
+                frame[best[0]], best[0], column, OFFERED, tuple(best[1:MOST_OFFERED]), lot_m2
+            )
+            found.append(replace(offered, marks=("which column is it?",)))
+    return found
+
+
+def _nearness(name: str, raw: pd.Series, layer: str, column: Column) -> float:
+    """How likely a column that is named otherwise is the one wanted, 0 to 1."""
+    words = set(words_of(name))
+    if words & avoided(column.name):
+        return 0.0
+    letters = "".join(c for c in name.lower() if c.isalpha())
+    phrases = [phrase.rstrip("?") for phrase in ALIASES.get(layer, {}).get(column.name, ())]
+    alike = max(
+        (SequenceMatcher(None, letters, p.replace(" ", "")).ratio() for p in phrases), default=0.0
+    )
+    told = [set(words_of(phrase)) for phrase in phrases]
+    shared = max((len(words & wanted) / len(wanted) for wanted in told), default=0.0)
+    fits = value_score(raw, column)
+    if fits < LEAST_FIT:
+        return 0.0
+    telling = column.dtype == "date" or column.name in SHAPED or column.unit == "calendar year"
+    telling = telling or (bool(column.domain) and look_at_codes(raw, column).share > LEAST_FIT)
+    telling = telling or (not column.nullable and could_be_key(raw) and fits > SURE)
+    likeness = max(alike if alike > LEAST_LIKENESS else 0.0, 0.9 * shared)
+    return fits * max(likeness, 0.3 * telling)
 
 
 def _like_neighbors(guesses: list[Guess]) -> list[Guess]:
@@ -242,14 +312,13 @@ def _described(
     column: Column,
     confidence: float,
     others: tuple[str, ...],
-    day: datetime.date,
     lot_m2: float | None,
 ) -> Guess:
     """Add unit, codes and dates to a match, and what there is to look at."""
     unit = look_at_unit(name, raw, column, lot_m2=lot_m2)
     coded = column.dtype == "flag" or bool(column.domain)
     codes = look_at_codes(raw, column) if coded else None
-    dates = look_at_dates(raw, day) if column.dtype == "date" else None
+    dates = look_at_dates(raw) if column.dtype == "date" else None
     marks = []
     if confidence < SURE:
         marks.append("is this the right column?")
@@ -273,7 +342,7 @@ PAIRS: Final = (
 
 @dataclass(frozen=True)
 class Place:
-    """Coordinate columns of a table; ``degrees`` tells longitude and latitude from meters or feet."""
+    """Coordinate columns of a table; ``degrees``: longitude and latitude, not meters or feet."""
 
     x: str
     y: str

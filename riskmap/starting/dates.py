@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 import re
 from dataclasses import dataclass
 from typing import Final
@@ -42,19 +41,17 @@ class Dates:
     evidence: str = ""
 
 
-def look_at_dates(raw: pd.Series, day: datetime.date) -> Dates:
+def look_at_dates(raw: pd.Series) -> Dates:
     """Tell how a column's dates are written.
 
     Parameters
     ----------
     raw
         The column as it stands.
-    day
-        The day of the run; no date lies after it.
 
     Examples
     --------
-    >>> look_at_dates(pd.Series(["25/12/1999", "03/04/2001"]), datetime.date(2026, 6, 1)).date_format
+    >>> look_at_dates(pd.Series(["25/12/1999", "03/04/2001"])).date_format
     '%d/%m/%Y'
     """
     if pd.api.types.is_datetime64_any_dtype(raw.dtype):
@@ -65,7 +62,7 @@ def look_at_dates(raw: pd.Series, day: datetime.date) -> Dates:
     found = [_NUMBERS.match(cell) for cell in text]
     parts = [match for match in found if match]
     if len(parts) >= SURE_SHARE * len(text):
-        return _numbers(parts, len(text), day)
+        return _numbers(parts, len(text))
     worded = [match for match in map(_WORDED.match, text) if match]
     if len(worded) >= SURE_SHARE * len(text):
         return _worded(worded, len(text))
@@ -81,7 +78,7 @@ def look_at_dates(raw: pd.Series, day: datetime.date) -> Dates:
     return Dates(dated / len(text), sure=False, evidence=f"{said}{len(worded)} with a month's name")
 
 
-def _numbers(parts: list[re.Match[str]], count: int, day: datetime.date) -> Dates:
+def _numbers(parts: list[re.Match[str]], count: int) -> Dates:
     """Which of two numbers is the month: one over 12 is a day."""
     first = sum(int(match[1]) > 12 for match in parts)
     second = sum(int(match[3]) > 12 for match in parts)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
@@ -20,6 +19,8 @@ from riskmap.starting.names import words_of
 from riskmap.starting.opening import Sheet
 from riskmap.starting.systems import square_meters
 
+FEW: Final = 3
+"""Columns of an assessor from one more on which a table is taken for records of parcels."""
 FITS_NONE: Final = "it fits no layer"
 LEAST: Final = 0.5
 """Score from which a sheet is taken for a layer."""
@@ -97,19 +98,17 @@ class Findings:
     unused: tuple[tuple[Sheet, str], ...]
 
 
-def recognize(sheets: Sequence[Sheet], *, day: datetime.date) -> Findings:
+def recognize(sheets: Sequence[Sheet]) -> Findings:
     """Take each sheet for the layer that it fits best.
 
     Parameters
     ----------
     sheets
         As opened.
-    day
-        The day of the run.
     """
     unused = [(sheet, sheet.trouble) for sheet in sheets if not sheet.kind]
     readable = [sheet for sheet in sheets if sheet.kind]
-    scored = {id(sheet): _scores(sheet, day) for sheet in readable}
+    scored = {id(sheet): _scores(sheet) for sheet in readable}
     found: dict[str, list[tuple[float, Sheet]]] = {}
     for sheet in readable:
         scores = scored[id(sheet)]
@@ -122,15 +121,15 @@ def recognize(sheets: Sequence[Sheet], *, day: datetime.date) -> Findings:
     if sites and any(_form(sheet, "water_levels") for _, sheet in found.get("water_levels", [])):
         found["water_levels"] += [(LEAST, sheet) for _, sheet in sites]
         found["wells"] = [one for one in found["wells"] if all(one is not site for site in sites)]
-    parcels = _parcels(found.pop("parcels", []), unused, day)
+    parcels = _parcels(found.pop("parcels", []), unused)
     keys = None if parcels is None else _column_of(parcels, "parcel_id")
-    _look_again(found, unused, day, keys)
+    _look_again(found, unused, keys)
     layers = [] if parcels is None else [parcels]
     wells: pd.Series | None = None
     for layer in (SOIL_SURVEY, *LAYERS):
         if not found.get(layer):
             continue
-        one = _layer(layer, found[layer], unused, day, parcels=keys, wells=wells)
+        one = _layer(layer, found[layer], unused, parcels=keys, wells=wells)
         if layer == "wells":
             wells = _column_of(one, "well_id")
         layers.append(one)
@@ -140,21 +139,20 @@ def recognize(sheets: Sequence[Sheet], *, day: datetime.date) -> Findings:
 def _look_again(
     found: dict[str, list[tuple[float, Sheet]]],
     unused: list[tuple[Sheet, str]],
-    day: datetime.date,
     parcels: pd.Series | None,
 ) -> None:
     """Look again at tables that fitted nothing: a column may hold the parcels' numbers."""
     for sheet, why in list(unused):
         if parcels is None or why != FITS_NONE or sheet.kind not in ("table", "point"):
             continue
-        scores = {name: s for name, s in _scores(sheet, day, parcels).items() if name != "parcels"}
+        scores = {name: s for name, s in _scores(sheet, parcels).items() if name != "parcels"}
         layer = max(scores, key=lambda name: scores[name], default="")
         if layer and scores[layer] >= LEAST:
             found.setdefault(layer, []).append((scores[layer], sheet))
             unused.remove((sheet, why))
 
 
-def _scores(sheet: Sheet, day: datetime.date, parcels: pd.Series | None = None) -> dict[str, float]:
+def _scores(sheet: Sheet, parcels: pd.Series | None = None) -> dict[str, float]:
     """Score of a sheet for each layer that its kind allows."""
     if sheet.kind == "survey":
         return {SOIL_SURVEY: 1.0}
@@ -164,7 +162,7 @@ def _scores(sheet: Sheet, day: datetime.date, parcels: pd.Series | None = None) 
         if _form(sheet, layer) is not None:
             scores[layer] = 1.0 if layer != "wells" else OWN_WELLS_FIRST
         elif layer in KEYS:
-            scores[layer] = _table_score(sheet, layer, named, day, parcels)
+            scores[layer] = _table_score(sheet, layer, named, parcels)
         elif sheet.kind == "raster":
             scores[layer] = _raster_score(sheet, layer, named)
         elif layer == "floodplain":
@@ -192,19 +190,16 @@ def _named(sheet: Sheet, layer: str) -> float:
     return BY_FOLDER * any(words in folder for words in said)
 
 
-def _table_score(
-    sheet: Sheet, layer: str, named: float, day: datetime.date, parcels: pd.Series | None
-) -> float:
+def _table_score(sheet: Sheet, layer: str, named: float, parcels: pd.Series | None) -> float:
     matched = match_columns(
         sheet.frame.head(500),
         LAYERS[layer],
-        day=day,
         pointers={} if parcels is None else {"parcel_id": parcels},
         key_repeats=layer != "permits",
     )
     guesses = {guess.column.name: guess.confidence for guess in matched}
-    if layer == "parcels" and sheet.kind == "polygon" and named:
-        guesses.setdefault("parcel_id", 0.5)
+    if layer == "parcels" and (named if sheet.kind == "polygon" else len(guesses) > FEW):
+        guesses.setdefault("parcel_id", 0.5)  # found by what joins
     needed = [guesses.get(name, 0.0) for name in KEYS[layer]]
     if min(needed) < 0.3:
         return 0.0
@@ -227,7 +222,8 @@ def _form(sheet: Sheet, layer: str) -> str | None:
 
 
 def _parcels(
-    found: list[tuple[float, Sheet]], unused: list[tuple[Sheet, str]], day: datetime.date
+    found: list[tuple[float, Sheet]],
+    unused: list[tuple[Sheet, str]],
 ) -> Recognized | None:
     """Take the best polygons as parcels and the table that joins them best as records."""
     shapes = sorted((s for s in found if s[1].kind == "polygon"), key=lambda s: -s[0])
@@ -248,10 +244,12 @@ def _parcels(
         if best is None or table is not best[1]
     ]
     lot_m2 = None if sheet.area is None else square_meters(sheet.area, sheet.crs, sheet.bounds)
-    own = match_columns(sheet.frame, LAYERS["parcels"], day=day, lot_m2=lot_m2)
+    own = match_columns(sheet.frame, LAYERS["parcels"], lot_m2=lot_m2, ask=not tables)
     if best is None:
         return Recognized("parcels", sheet, confidence, tuple(_with_number(own, sheet)))
-    more = match_columns(best[1].frame, LAYERS["parcels"], day=day, key_repeats=True, lot_m2=lot_m2)
+    more = match_columns(
+        best[1].frame, LAYERS["parcels"], key_repeats=True, lot_m2=lot_m2, ask=True
+    )
     guesses = _together(own, more, best[2][0])
     return Recognized(
         "parcels", sheet, confidence, guesses, records=best[1], join_on=best[2], joined=best[3]
@@ -332,7 +330,6 @@ def _layer(
     layer: str,
     found: list[tuple[float, Sheet]],
     unused: list[tuple[Sheet, str]],
-    day: datetime.date,
     *,
     parcels: pd.Series | None,
     wells: pd.Series | None,
@@ -366,10 +363,10 @@ def _layer(
     guesses = match_columns(
         sheet.frame,
         LAYERS[layer],
-        day=day,
         pointers=pointers,
         key_repeats=layer not in ("permits", "wells"),
         taken=[name for place in places for name in (place.x, place.y)],
+        ask=True,
     )
     pointed = {
         guess.column.name: count_matches(

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable
 from functools import lru_cache
 from typing import Final
 
@@ -11,7 +10,7 @@ SHORT: Final = {
     "year": "yr yrs",
     "built": "blt bld build",
     "number": "no num nbr nmbr nr numb id ident identifier key",
-    "parcel": "pcl prcl parc par lot pclno",
+    "parcel": "pcl prcl parc par pclno",
     "pin": "pid pidn apn ain parcelid pinnum gpin upi",
     "address": "addr adr add addrs add1 addr1 adrs address1",
     "permit": "prmt pmt pmit perm",
@@ -20,7 +19,7 @@ SHORT: Final = {
     "code": "cd",
     "description": "desc descr descrip dscr",
     "date": "dt dte",
-    "bedrooms": "bed beds bdrm bdrms bedrm bedrms br bedroom nobed",
+    "bedrooms": "bed beds bdrm bdrms bedrm bedrms br bedroom nobed nbeds nbed",
     "bathrooms": "bath baths bthrm",
     "dwelling": "dwell dwlg dwellings units unit du houses",
     "area": "ar",
@@ -40,19 +39,19 @@ SHORT: Final = {
     "finished": "fin",
     "floor": "flr",
     "gross": "grs",
-    "building": "bldg bld buildings bldgs structure struct",
+    "building": "bldg bld buildings bldgs structure struct struc",
     "improvement": "impr imp improv improvements improved imprv impv",
     "value": "val vl valu",
     "owner": "ownr own ownername owners",
-    "mailing": "mail ml mlg",
+    "mailing": "mail mlg pstl postal",
     "city": "cty",
     "state": "st",
-    "zip": "zipcode zip5 postal postcode",
+    "zip": "zipcode zip5 mzip postcode",
     "phone": "telephone tel ph phon",
-    "site": "situs sit location loc property prop physical",
+    "site": "situs sit location loc property prop physical phys phy",
     "street": "str strt",
     "neighborhood": "nbhd nbrhd neigh neighbor subdivision subdiv subdv",
-    "use": "usecode luse",
+    "use": "luse",
     "land": "lnd",
     "class": "cls classification clss",
     "tank": "tnk",
@@ -60,14 +59,25 @@ SHORT: Final = {
     "volume": "vol",
     "size": "sz",
     "design": "des dsgn",
-    "flow": "flw",
-    "field": "fld drainfield leachfield absorption",
+    "flow": "flw flo",
+    "field": "fld drainfield drainfld leachfield absorption absorb abs absorpt drn",
     "issued": "iss issue issd issuedate",
     "inspected": "insp inspect inspection inspections inspectdate finaled",
     "pumped": "pump pumpout pumping pmp pumpd",
     "last": "lst",
     "filter": "filt fltr",
-    "effluent": "eff effl",
+    "effluent": "effl",
+    "effective": "eff effec efct",
+    "approved": "appr apprv approval",
+    "estimated": "est estim",
+    "leach": "leaching lch",
+    "heated": "htd",
+    "diameter": "dia diam",
+    "account": "acct acctno",
+    "application": "app appl applic",
+    "block": "blk",
+    "assessed": "assd asmt assess",
+    "planned": "plan",
     "loading": "load ldg",
     "percolation": "perc perk percrate",
     "nitrogen": "nitro",
@@ -87,7 +97,8 @@ SHORT: Final = {
     "elevation": "elev el alt altitude elv",
     "datum": "dtm",
     "aquifer": "aqfr aqf aquif",
-    "drilled": "drill drld drilldate completed complete compl constructed construction",
+    "drilled": "drill drld drilldate completed complete compl constructed construction const "
+    "constr comp",
     "yield": "yld",
     "dug": "dugwell",
     "longitude": "long lon lng longdd",
@@ -95,10 +106,10 @@ SHORT: Final = {
     "easting": "east xcoord xutm",
     "northing": "north ycoord yutm",
     "district": "dist dst",
-    "name": "nm nam",
+    "name": "nm nam nme",
     "occupants": "occ occup persons people residents occupant",
     "meter": "mtr metered",
-    "water": "wtr",
+    "water": "wtr wat",
     "sewer": "swr sewr sanitary",
     "service": "serv svc",
     "sample": "samp sampled smpl sampledate",
@@ -108,145 +119,22 @@ SHORT: Final = {
     "kind": "knd",
     "record": "rec",
 }
-"""Word -> how offices shorten it, or say the same (common practice of record keepers, no source)."""
+"""Word -> how offices shorten it, or say the same (common practice, no source)."""
 
-OTHER_WORDS: Final = [
-    "legal",
-    "tax",
-    "bill",
-    "sale",
-    "sold",
-    "price",
-    "deed",
-    "book",
-    "page",
-    "account",
-    "acct",
-    "total",
-    "year",
-    "effective",
-    "remodel",
-    "zone",
-    "zoning",
-    "school",
-    "fire",
-    "ward",
-    "precinct",
-    "prev",
-    "previous",
-    "old",
-    "former",
-    "alt2",
-    "comments",
-    "remark",
-    "remarks",
-    "notes",
-    "status",
-    "work",
-    "absorption",
-    "trench",
-    "bed",
-    "mound",
-    "contractor",
-    "installer",
-    "applicant",
-    "driller",
-    "pumper",
-    "lab",
-    "method",
-    "qualifier",
-    "county",
-    "town",
-    "township",
-    "section",
-    "range",
-    "block",
-    "tract",
-    "assessed",
-    "assessor",
-    "roll",
-    "flood",
-    "hazard",
-    "lake",
-    "stream",
-    "river",
-    "pond",
-    "creek",
-    "gnis",
-    "wellhead",
-    "protection",
-    "source",
-    "purpose",
-    "reach",
-    "from",
-    "to",
-    "top",
-    "end",
-    "start",
-    "final",
-    "real",
-    "property",
-    "record",
-    "book",
-    "map",
-    "plat",
-    "gis",
-    "shape",
-    "length",
-    "perimeter",
-    "objectid",
-    "fid",
-    "globalid",
-    "edit",
-    "editor",
-    "created",
-    "modified",
-    "user",
-    "complaint",
-    "violation",
-    "failure",
-    "failed",
-    "repair",
-    "new",
-    "old",
-    "census",
-    "result",
-    "sum",
-    "adj",
-    "factor",
-    "ratio",
-    "grade",
-    "quality",
-    "story",
-    "stories",
-    "fireplace",
-    "garage",
-    "pool",
-    "heat",
-    "fuel",
-    "roof",
-    "ext",
-    "wall",
-    "agency",
-    "organization",
-    "project",
-    "activity",
-    "measure",
-    "unit",
-    "text",
-    "daily",
-    "average",
-    "monthly",
-    "usage",
-    "per",
-    "day",
-    "hour",
-    "minutes",
-    "min",
-    "gpm",
-    "mg",
-    "ppm",
-]
+_OTHER: Final = """
+legal tax bill sale sold price deed book page account acct total year effective remodel zone
+zoning school fire ward precinct prev previous old former alt2 comments remark remarks notes
+status work absorption trench bed mound contractor installer applicant driller pumper lab method
+qualifier county town township section range block tract assessed assessor roll flood hazard lake
+stream river pond creek gnis wellhead protection source purpose reach from to top end start final
+real property record map plat gis shape length perimeter objectid fid globalid edit editor created
+modified user complaint violation failure failed repair new census result sum adj factor ratio
+grade quality test rate lot low print tag log unique reference ref cost of stated report stories
+fireplace garage pool heat fuel roof ext wall agency organization project activity measure unit
+text daily average monthly usage per day hour minutes min gpm mg ppm
+"""
+OTHER_WORDS: Final = tuple(_OTHER.split())
+"""Words of names that are no column of a layer."""
 
 _PLAIN: Final = {short: word for word, shorts in SHORT.items() for short in (word, *shorts.split())}
 _KNOWN: Final = {**_PLAIN, **{word: word for word in OTHER_WORDS if word not in _PLAIN}}
@@ -271,7 +159,18 @@ def words_of(name: str) -> tuple[str, ...]:
             continue
         for piece in re.findall(r"[a-z]+", low):
             found += _cut(piece)
-    return tuple(found)
+    return tuple(_joined(found))
+
+
+def _joined(words: list[str]) -> list[str]:
+    """Write "square feet" as the one word that it is."""
+    found: list[str] = []
+    for word in words:
+        if word == "feet" and found and found[-1] == "square":
+            found[-1] = "squarefeet"
+        else:
+            found.append(word)
+    return found
 
 
 def _cut(piece: str) -> list[str]:
@@ -289,13 +188,3 @@ def _cut(piece: str) -> list[str]:
                 best[end] = [*before, word]
     whole = best[len(piece)]
     return [piece] if whole is None else whole
-
-
-def plain(words: str) -> frozenset[str]:
-    """Return the set of words of a phrase written in plain words."""
-    return frozenset(words.split())
-
-
-def known_words() -> Iterable[str]:
-    """Every plain word that names are brought to."""
-    return set(_KNOWN.values())

@@ -57,7 +57,7 @@ def start(folder: Path, files: Sequence[Path], *, day: datetime.date) -> Started
     """
     if (folder / REGION).exists():
         raise OutputError(f"{folder / REGION} is there already. Name another folder.")
-    findings = recognize(open_all(files), day=day)
+    findings = recognize(open_all(files))
     place = _place(findings.layers)
     systems, warnings = _systems(findings.layers)
     parcels = next((one for one in findings.layers if one.layer == "parcels"), None)
@@ -151,8 +151,7 @@ def _table(findings: Findings) -> str:
     writer.writerow(["layer", "file", "column", "source", "confidence", "look_at"])
     for one in findings.layers:
         label = plain_text(one.sheet.label)
-        sheet = ["", "", f"{one.confidence:.2f}", ""]
-        writer.writerow([one.layer, label, *sheet])
+        writer.writerow([one.layer, label, "", "", f"{one.confidence:.2f}", ""])
         for guess in one.guesses:
             row = [guess.column.name, plain_text(guess.source), f"{guess.confidence:.2f}"]
             writer.writerow([one.layer, label, *row, plain_text("; ".join(guess.marks))])

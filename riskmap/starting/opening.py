@@ -29,8 +29,8 @@ VECTORS: Final = (
 SHEETS: Final = (".xlsx", ".ods")
 RASTERS: Final = (".tif", ".tiff", ".img", ".asc", ".vrt", ".bil", ".flt")
 SIDE_FILES: Final = (
-    ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".aux", ".ovr", ".tfw", ".lock", ".qpj", ".toml",
-    ".md", ".pdf", ".html", ".lyr",
+    ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".aux", ".ovr", ".tfw", ".lock", ".qpj",
+    ".toml", ".md", ".pdf", ".html", ".lyr",
 )  # fmt: skip
 """Files that hold no layer of their own."""
 _KINDS: Final = (("Point", "point"), ("LineString", "line"), ("Polygon", "polygon"))
@@ -132,7 +132,12 @@ def in_degrees(bounds: Any, crs: str | None) -> Bounds | None:
     if crs is None or bounds is None or not np.isfinite(bounds).all():
         return None
     mover = Transformer.from_crs(CRS.from_user_input(crs), 4326, always_xy=True)
-    west, south, east, north = mover.transform_bounds(*map(float, bounds))
+    west, south, east, north = map(float, bounds)
+    return mover.transform_bounds(west, south, east, north)
+
+
+def _box(bounds: Any) -> Bounds:
+    west, south, east, north = map(float, bounds)
     return west, south, east, north
 
 
@@ -149,7 +154,7 @@ def _raster(path: Path) -> Sheet:
             frame=pd.DataFrame({"value": good.ravel()}),
             rows=raster.width * raster.height,
             crs=crs,
-            bounds=tuple(raster.bounds),
+            bounds=_box(raster.bounds),
         )
 
 
@@ -192,7 +197,7 @@ def _layer(path: Path, table: str | None, geometry: Any) -> Sheet:
         frame=pd.DataFrame(shapes.drop(columns="geometry")),
         rows=int(info["features"]),
         crs=info["crs"],
-        bounds=tuple(map(float, info["total_bounds"])),
+        bounds=_box(info["total_bounds"]),
         area=area,
         trouble="" if kind else "its shapes are of no kind that a layer takes",
     )

@@ -83,11 +83,7 @@ def region_text(
 
 
 def quoted(text: str) -> str:
-    """Write text as a TOML string.
-
-    >>> quoted('a "b"')
-    '"a \\\\"b\\\\""'
-    """
+    """Write text as a TOML string."""
     plain = text.replace("\\", "\\\\").replace('"', '\\"')
     return '"' + "".join(c if c.isprintable() else " " for c in plain) + '"'
 
@@ -178,7 +174,9 @@ def _columns(one: Recognized) -> Iterator[str]:
     for guess in written:
         yield from _column(guess, one)
     for guess in offered:
-        yield f"# {guess.column.name} = {quoted(guess.source)}  # {ASK}: is it? {guess.column.meaning}"
+        others = f", or {', '.join(guess.others)}" if guess.others else ""
+        said = f"is it this{others}? {guess.column.meaning}".replace("\n", " ")
+        yield f"# {guess.column.name} = {quoted(guess.source)}  # {ASK}: {said}"
     told = {guess.column.name for guess in one.guesses}
     by_name = one.form or one.layer == SOIL_SURVEY or one.layer not in LAYERS
     for column in () if by_name else LAYERS[one.layer].columns:

@@ -91,6 +91,15 @@ def look_at_unit(
     return Unit(word, sure=False, evidence=f"the unit is not told; half are below {median:,.4g}")
 
 
+def of_usual_size(numbers: pd.Series, column: Column) -> bool:
+    """Whether the numbers are of a size that the column can have, in any of its units."""
+    usual, known = USUAL.get(column.name), numbers[numbers > 0]
+    if usual is None or known.empty:
+        return True
+    median = float(known.median())
+    return any(_fits(median * factor, usual, 10.0) for factor in FACTORS[column.unit].values())
+
+
 def _by_name(name: str, column: Column) -> str | None:
     words = UNIT_OF_WORD.get(column.unit, {})
     return next((words[word] for word in reversed(words_of(name)) if word in words), None)

@@ -1,4 +1,4 @@
-"""Keys spelled in two ways are found again, never one for another; dates beyond the run are told."""
+"""Keys spelled in two ways are found, never one for another; dates beyond the run are told."""
 
 from __future__ import annotations
 

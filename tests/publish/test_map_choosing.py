@@ -34,7 +34,7 @@ class TestChoosing:
         assert page.run(f"return {PICTURE}") != before
         page.browser.save_screenshot(str(screenshots / "map_stage.png"))
         key = page.browser.find_element("id", "key-stage").text
-        assert "if nothing was mended off the record" in key
+        assert "if nothing was repaired off the record" in key
         assert not page.browser.find_element("id", "key-score").is_displayed()
         counts = full.ranked["stage"].value_counts()
         for place, name in enumerate(("failed", "stressed", "sound"), start=1):

@@ -21,6 +21,9 @@ from riskmap.publish.map.facts import extra_columns, facts_of
 from riskmap.publish.map.layers import soil_words
 from riskmap.publish.map.model import MapFactor, MapModel, largest_difference, limitations, rescore
 from riskmap.publish.map.webmap import write_map
+from riskmap.publish.words.imprint import Imprint
+
+IMPRINT = Imprint("Example County", datetime.date(2025, 6, 30))
 
 
 def _files(folder: Path) -> dict[str, bytes]:
@@ -38,10 +41,8 @@ def write(made: ModuleType, ranked: gpd.GeoDataFrame) -> Any:
             "model": made.MODEL,
             "layers": made.make_layers(ranked),
             "terrain": made.make_terrain(ranked),
-            "county": "Example County",
-            "date": datetime.date(2025, 6, 30),
         }
-        return write_map(folder, table, **(settings | options))
+        return write_map(folder, table, IMPRINT, **(settings | options))
 
     return run
 

@@ -66,7 +66,7 @@ def test_damaged_bytes(tmp_path: Path) -> None:
         ("weight = 15", "weight = true", "'age': weight = True: expected a number"),
         ('name = "age"', 'name = ""', "name = '': expected one line of text"),
         ("about {value} old", "about {valu} old", "'age': unknown feature 'valu'"),
-        ("about {value} old", "about {value old", "'age': reason: a brace stands alone"),
+        ("about {value} old", "about {value old", "'age': reason: a brace has no partner"),
         ("cesspool = 1.0", "cesspol = 1.0", "unknown word 'cesspol'. Did you mean cesspool"),
         ('feature = "age_yr"', 'feature = "kind"', "feature 'kind' has words: give a table"),
         ('feature = "kind"', 'feature = "age_yr"', "feature 'age_yr' has numbers: give a curve"),

@@ -13,6 +13,7 @@ import pytest
 
 import riskmap
 from riskmap.publish.lists.inspection_list import write_inspection_list
+from riskmap.publish.words.imprint import imprint_of
 from riskmap.region.sections import Region
 from riskmap.stages.result import Result
 from sample_region.make import make_county
@@ -64,10 +65,8 @@ def listed(assessed: Result) -> pd.DataFrame:
 
 @pytest.fixture
 def workbook(listed: pd.DataFrame, assessed: Result, tmp_path: Path) -> Path:
-    county = assessed.region.county
-    write_inspection_list(
-        tmp_path, listed, county=county.name, date=county.date, workbook_rows=40, run=RUN
-    )
+    imprint = imprint_of(assessed.region)
+    write_inspection_list(tmp_path, listed, imprint, length=40, run=RUN)
     return tmp_path / "lists" / "inspections.xlsx"
 
 

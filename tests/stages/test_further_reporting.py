@@ -10,13 +10,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from riskmap.publish.lists.further_lists import (
+    changes_list,
+    learned_reasons_list,
+    learned_reasons_table,
+)
 from riskmap.publish.lists.list_columns import list_table
 from riskmap.publish.report.fairness import fairness_section
-from riskmap.publish.report.further import (
-    further_sections,
-    learned_reasons_table,
-    write_further_lists,
-)
+from riskmap.publish.report.further import further_sections
 from riskmap.publish.report.learning import learning_section, service_section
 from riskmap.publish.report.section import Figure, Table
 from riskmap.ranking.explanations import Explanation
@@ -67,8 +68,9 @@ def test_list_length_is_at_most_half(assessed: Result) -> None:
 def test_a_run_without_learning_has_fairness_only(assessed: Result, tmp_path: Path) -> None:
     titles = [section.title for section in further_sections(assessed)]
     assert titles == ["How picks fall across neighborhoods"]
-    write_further_lists(tmp_path, assessed)
-    assert list((tmp_path / "lists").iterdir()) == []
+    changes_list(tmp_path, assessed)
+    learned_reasons_list(tmp_path, assessed)
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_learned_reasons_add_up_as_written(assessed: Result) -> None:

@@ -187,7 +187,7 @@ class TestFollowing:
         share = assessed.model.failure_share
         joint = share * table["learned_failure_score"] + (1 - share) * table["groundwater_score"]
         assert np.allclose(joint, table["priority"], atol=2e-3, equal_nan=True)
-        # the same failure scores, dealt out anew; points still add up to the score's own
+        # the same failure scores, assigned to other systems; points still add up to the score's own
         ranked = table["rank"].notna() | table["apart_rank"].notna()
         old, new = (table.loc[ranked, c] for c in ("failure_score", "learned_failure_score"))
         assert abs(old.sum() - new.sum()) < 0.01 * old.sum()

@@ -42,9 +42,10 @@ def test_levels_give_parcels_a_depth_that_its_error_holds(
     assert missed.abs().median() < 2.0
 
 
-def test_far_from_the_levels_the_depth_is_unknown(by_levels: WaterSurface) -> None:
-    flat = Grid(np.full((40, 40), 200.0), -8e5, 4e5, 1000.0, 1000.0)
-    away = replace(by_levels, land=flat)
+def test_on_land_unlike_that_of_the_levels_the_depth_is_unknown(by_levels: WaterSurface) -> None:
+    """Far away and 2 km higher, where the slope that the water has with the land is anybody's."""
+    high = Grid(np.full((40, 40), 2200.0), -8e5, 4e5, 1000.0, 1000.0)
+    away = replace(by_levels, land=high)
     found = depth_by_levels(pd.DataFrame({"x_m": [-7.9e5], "y_m": [3.9e5]}), away)
     assert found.isna().all(axis=None)
 

@@ -1,7 +1,7 @@
 """Differently dirty sets of a county's files, made of the sample county's, with the right answers.
 
-Every set is a function ``(base, folder) -> Dirty``: files are written to `folder`, and ``truth`` says
-which source column feeds which canonical one. A unit or a date format stands behind a bar:
+Every set is a function ``(base, folder) -> Dirty``: files are written to `folder`, and ``truth``
+says which source column feeds which canonical one. A unit or a date format stands behind a bar:
 ``"Depth|ft"``.
 """
 

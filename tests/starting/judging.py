@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from collections import Counter
 from collections.abc import Mapping, Sequence
 from pathlib import Path
@@ -11,12 +10,10 @@ from riskmap.starting.columns import LIKELY, Guess
 from riskmap.starting.layers import Findings, recognize
 from riskmap.starting.opening import open_all
 
-DAY = datetime.date(2026, 6, 1)
-
 
 def judge(files: Sequence[Path], truth: Mapping[str, Mapping[str, str]]) -> dict[str, list[str]]:
     """Sort every column into right, asked, missed and wrong (a wrong line without a mark)."""
-    found = recognize(open_all(files), day=DAY)
+    found = recognize(open_all(files))
     told: dict[str, list[str]] = {"right": [], "asked": [], "missed": [], "wrong": []}
     for layer, columns in truth.items():
         guesses = guesses_of(found, layer)
@@ -45,7 +42,7 @@ def verdict(guess: Guess | None, answer: str) -> str:
     if guess.source == source and (not more or got == more):
         return "right"
     if doubts or guess.confidence < LIKELY:
-        return "asked" if source in (guess.source, *guess.others) or doubts else "missed"
+        return "asked" if source in (guess.source, *guess.others) else "missed"
     return "wrong"
 
 

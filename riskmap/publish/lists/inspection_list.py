@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from pathlib import Path
 from typing import Final
 
@@ -21,11 +20,14 @@ from riskmap.publish.lists.list_columns import (
 )
 from riskmap.publish.lists.workbook import RunMark, Worklist, write_workbook
 from riskmap.publish.words.doubt_words import LIKELIHOOD, RANGE_MEANING, WIDE_MEANING
+from riskmap.publish.words.imprint import Imprint, imprint_of, run_name
 from riskmap.publish.words.text_safety import csv_text, plain_text
+from riskmap.stages.listing import as_listed, list_length
+from riskmap.stages.result import Result
 
 NOTES: Final = (
     ("At every stop", "; ".join(ALWAYS)),
-    ("Likely state", "By the clogging model, if nothing was mended off the record: an estimate, "
+    ("Likely state", "By the clogging model, if nothing was repaired off the record: an estimate, "
      "not a finding. What was found at the last visit outweighs it."),
     ("Ranges and chance", f"{RANGE_MEANING} {WIDE_MEANING} In words: "
      + ", ".join(f"{percent(least)} and more {words}" for least, words in LIKELIHOOD)
@@ -34,33 +36,46 @@ NOTES: Final = (
 )  # fmt: skip
 
 
+def inspection_list(folder: Path, result: Result) -> None:
+    """Write the inspection list of a run."""
+    lists = result.region.lists
+    listed = as_listed(result.parcels, lists.order)
+    imprint = imprint_of(result.region)
+    run = run_name(result.region, result.inputs)
+    write_inspection_list(folder, listed, imprint, length=list_length(listed, lists), run=run)
+
+
 def write_inspection_list(
     folder: Path,
     ranked: pd.DataFrame,
+    imprint: Imprint,
     *,
-    county: str,
-    date: datetime.date,
-    units: Units = "us",
-    owner_columns: tuple[str, ...] = (),
     length: int,
     run: str = "",
 ) -> int:
-    """Write ``lists/inspections.csv`` and ``.xlsx``; returns the number of parcels listed.
+    """Write ``lists/inspections.csv`` and ``.xlsx``.
 
     Parcels whose service is unknown are ranked apart: where there are any they follow in
     ``lists/service_unknown.csv`` and on a sheet of their own.
 
     Parameters
     ----------
+    folder
+        The result folder.
     ranked
-        One row per parcel with scores, ranks and reasons.
-    owner_columns
-        Columns of owners that are listed too.
+        Ranked table, index ``parcel_id``.
+    imprint
+        Stands at the head; its units are those of the numbers.
     length
-        Rows of each sheet of the workbook, and the list that ``top_chance`` speaks of; the tables
+        Rows of each sheet of the workbook, and the list that ``top_chance`` is for; the tables
         hold every row.
     run
         Name of the run, which the workbook keeps so that what is filled in is recorded as of it.
+
+    Returns
+    -------
+    int
+        Number of parcels listed.
     """
     place = folder / "lists"
     place.mkdir(parents=True, exist_ok=True)
@@ -73,24 +88,24 @@ def write_inspection_list(
     ):
         if rows.empty and name != "Inspections":
             continue
-        table = list_table(rows, units=units, owner_columns=owner_columns)
-        _write_csv(place / f"{file}.csv", table, units=units)
+        table = list_table(rows, units=imprint.units)
+        _write_csv(place / f"{file}.csv", table, units=imprint.units)
         read = for_reading(table)
         worklists.append(
             Worklist(
                 name=name,
-                heading=f"{plain_text(county)}: {name.lower()}, {date.isoformat()}",
+                heading=f"{plain_text(imprint.county)}: {name.lower()}, {imprint.date.isoformat()}",
                 table=read,
                 columns=[listed_column(str(name), top=length) for name in read.columns],
-                results=visit_results(units),
+                results=visit_results(imprint.units),
                 notes=NOTES,
-                units=units,
+                units=imprint.units,
                 most=length,
                 who="the inspector",
                 pages_wide=2,
             )
         )
-    write_workbook(place / "inspections.xlsx", *worklists, mark=RunMark(run, county))
+    write_workbook(place / "inspections.xlsx", *worklists, mark=RunMark(run, imprint.county))
     return len(first)
 
 

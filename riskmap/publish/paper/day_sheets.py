@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Mapping, Sequence
 from pathlib import Path
 from types import MappingProxyType
@@ -30,6 +29,9 @@ from riskmap.publish.paper.sheet_map import (
 )
 from riskmap.publish.paper.typesetting import field, paper_of, typeset, whole, write_pdf
 from riskmap.publish.words.cautions import LOCAL_CODE, SAFETY, SCREENING, STAFF_ONLY
+from riskmap.publish.words.imprint import Imprint, sender_of
+from riskmap.stages.listing import as_listed
+from riskmap.stages.result import Result
 
 NO_HEADS: Final[Mapping[int, str]] = MappingProxyType({})
 ORDER_NOTE: Final = (
@@ -42,25 +44,35 @@ APART: Final = ("found", "notes", "sketch")
 """Questions that have a place of their own on the page."""
 
 
+DRAWN: Final = ("buildings", "wells", "streams", "waterbodies")
+"""Layers drawn on the small maps, from below."""
+
+
+def day_sheets(folder: Path, result: Result) -> None:
+    """Write the day sheets of a run, if any stops are wanted."""
+    lists, tables = result.region.lists, result.county.tables
+    if lists.stops:
+        write_day_sheets(
+            folder,
+            as_listed(result.parcels, lists.order),
+            sender_of(result.region),
+            stops=lists.stops,
+            areas=result.areas,
+            layers={name: tables[name] for name in DRAWN if name in tables},
+        )
+
+
 def write_day_sheets(
     folder: Path,
     ranked: gpd.GeoDataFrame,
+    imprint: Imprint,
     *,
-    county: str,
-    date: datetime.date,
-    units: Units = "us",
-    contact: str = "",
     stops: int = 200,
-    per_day: int = 8,
-    start: tuple[float, float] | None = None,
     planned: pd.DataFrame | None = None,
     day_heads: Mapping[int, str] = NO_HEADS,
     order_note: str = ORDER_NOTE,
     areas: gpd.GeoDataFrame | None = None,
-    buildings: gpd.GeoDataFrame | None = None,
-    wells: gpd.GeoDataFrame | None = None,
-    streams: gpd.GeoDataFrame | None = None,
-    waterbodies: gpd.GeoDataFrame | None = None,
+    layers: Mapping[str, gpd.GeoDataFrame] | None = None,
 ) -> list[Path]:
     """Write ``sheets/day_sheets.pdf``.
 
@@ -70,20 +82,19 @@ def write_day_sheets(
         The result folder.
     ranked
         Lots with features and ranks, index ``parcel_id``, projected meters.
-    county, date, contact
-        Printed on every page; the date is also the file's.
-    units
-        ``us`` (letter paper, feet) or ``si`` (A4, meters).
-    stops, per_day, start
-        See :func:`riskmap.action.inspections.inspection_stops`.
+    imprint
+        Printed on every page; the date is also the file's. Units ``us``: letter paper and feet,
+        ``si``: A4 and meters.
+    stops
+        Stops at most.
     planned
         Stops of a planned season instead: parcel (index), ``day``, ``stop``, ``leg_m``.
     day_heads, order_note
         Words beside a day's number, and on how the order was made.
     areas
         Likely treatment areas, index ``parcel_id``.
-    buildings, wells, streams, waterbodies
-        Drawn where given, same reference system.
+    layers
+        Those of :data:`DRAWN` that there are, by name, same reference system.
 
     Returns
     -------
@@ -91,32 +102,30 @@ def write_day_sheets(
         The file written; empty where nothing is ranked.
     """
     if planned is None:
-        plan = inspection_stops(pd.DataFrame(ranked), stops=stops, per_day=per_day, start=start)
+        plan = inspection_stops(pd.DataFrame(ranked), stops=stops)
     else:
         plan = planned_stops(pd.DataFrame(ranked), planned)
     if plan.empty:
         return []
-    source = MapSource(
-        {"lots": ranked[["geometry"]], "buildings": buildings, "wells": wells,
-         "streams": streams, "waterbodies": waterbodies}
-    )  # fmt: skip
+    layers, units = layers or {}, imprint.units
+    source = MapSource({"lots": ranked[["geometry"]], **{name: layers.get(name) for name in DRAWN}})
     drawn_areas = None if areas is None else areas.geometry
     pages = _stop_pages(plan, source, drawn_areas, units)
     content = typeset(
         "day_sheets",
         {
-            "county": field(county, 60),
-            "date": date.isoformat(),
-            "contact": field(contact, 80),
+            "county": field(imprint.county, 60),
+            "date": imprint.date.isoformat(),
+            "contact": field(imprint.contact, 80),
             "cautions": {"safety": SAFETY, "screening": SCREENING, "local": LOCAL_CODE,
                          "staff": STAFF_ONLY, "order": order_note},
             "stages": [list(found) for found in FOUND_WORDS.items()],
             "questions": [_question(q, units) for q in QUESTIONS if q.name not in APART],
             "apart": {q.name: q.label for q in QUESTIONS if q.name in APART},
-            "buildings_given": buildings is not None and len(buildings) > 0,
+            "buildings_given": len(layers.get("buildings", ())) > 0,
             "days": _days(plan, pages, source, units, day_heads),
         },
-        date=date,
+        date=imprint.date,
         paper=paper_of(units),
     )  # fmt: skip
     return [write_pdf(folder / "sheets" / "day_sheets.pdf", content)]

@@ -38,6 +38,15 @@ def soil_parts(
 
     The weight is the map unit's share of the area times the component's share of the listed
     percentages of its unit.
+
+    Parameters
+    ----------
+    parcel_id
+        The parcel.
+    soil_shares
+        ``parcel_id``, ``mukey``, ``frac``: share of the treatment area, 0..1.
+    component_ratings
+        Rated components; index ``cokey``, with ``mukey`` and ``comppct``.
     """
     listed = component_ratings[component_ratings["comppct"].gt(0)].rename_axis("cokey")
     listed = listed.reset_index()
@@ -50,7 +59,24 @@ def soil_parts(
 
 
 def steps(row: Row, *, model: Model, aging: Mapping[str, AgingModel], region: Region) -> list[Step]:
-    """List the steps from what is known of a parcel to its derived features."""
+    """List the steps from what is known of a parcel to its derived features.
+
+    Parameters
+    ----------
+    row
+        The parcel's features and their evidence.
+    model
+        The scoring model.
+    aging
+        Curve by kind of system.
+    region
+        Rules and settings.
+
+    Returns
+    -------
+    list
+        A step that does not apply to the parcel is left out.
+    """
     made = [
         _age(row, region),
         _flow(row, region),

@@ -149,14 +149,14 @@
     county.ring(null);
     const onLot = county.drawPlaces(row);
     parcelTitle(body, row);
-    /* Of a parcel without a system only the site is told. */
+    /* Of a parcel without a system only the site is shown. */
     const onSite = county.plan.may_be_onsite.includes(county.facts.service ? county.facts.service.word(row) : "unknown") ||
       county.scores.base.priority[row] >= 0;
-    const groups = county.plan.groups, told = (group) => onSite || group === groups.site;
-    const help = factGroups(row, (group) => group === groups.help && told(group));
+    const groups = county.plan.groups, shown = (group) => onSite || group === groups.site;
+    const help = factGroups(row, (group) => group === groups.help && shown(group));
     if (onLot) help.appendChild(county.make("p", "small", onLot));
     [reasons(row), county.doubtSection(row), help, county.threatSection(row), bars("failure", row),
-      bars("groundwater", row), onSite ? unknown(row) : null, factGroups(row, (group) => group !== groups.help && told(group))]
+      bars("groundwater", row), onSite ? unknown(row) : null, factGroups(row, (group) => group !== groups.help && shown(group))]
       .filter(Boolean).forEach((part) => body.appendChild(part));
     body.appendChild(county.make("p", "small", "Measured: from a permit, visit or well log. Mapped: from a survey " +
       "or grid. Inferred: from neighbors or a model. Assumed: a stated default."));
