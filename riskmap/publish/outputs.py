@@ -63,7 +63,7 @@ OUTPUTS: Final = (
         "write the inspection list",
         f"{_HERE}.lists.inspection_list:inspection_list",
         gives=("files_inspections",),
-        needs=("parcels",),
+        needs=("parcels", "inputs"),
         settings=(*_HEAD, "lists.order", "lists.inspections"),
         files=(
             File(

@@ -254,9 +254,8 @@ def _announce(target: Path, tell: Tell) -> None:
     )
     if any(name.endswith(WORKBOOKS) for name in names):
         text += (
-            " Findings filled into a workbook count only once they are in the region file's "
-            "sources (inspections). To record them first, stop this run with Ctrl-C: nothing is "
-            "changed yet."
+            " Findings filled into a workbook count once they are recorded: stop this run with "
+            "Ctrl-C, nothing is changed yet, and give the workbook to `riskmap record`."
         )
     tell(text)
 
