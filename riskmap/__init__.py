@@ -15,10 +15,19 @@ from typing import TYPE_CHECKING, Any
 from riskmap.contract.errors import RiskmapError
 
 if TYPE_CHECKING:
-    from riskmap.running import assess, check_region, explain, open_region, run
+    from riskmap.running import assess, check, check_region, explain, open_region, run
     from riskmap.stages.result import Result
 
-__all__ = ["Result", "RiskmapError", "assess", "check_region", "explain", "open_region", "run"]
+__all__ = [
+    "Result",
+    "RiskmapError",
+    "assess",
+    "check",
+    "check_region",
+    "explain",
+    "open_region",
+    "run",
+]
 
 
 def __getattr__(name: str) -> Any:

@@ -39,7 +39,7 @@ PARCELS: Final = Layer(
         FEATURES["metered_flow_l_d"],
         number("living_area_m2", "Living area", FIELD_AREA, 0, 100_000),
         flag("improved", "Whether the assessor lists a building"),
-        number("recorded_area_m2", "Size of the lot on record, to hold the map against", LAND, 0),
+        number("recorded_area_m2", "Size of the lot on record", LAND, 0, 1e10),
         FEATURES["service"],
         private("owner", "Owner's name"),
         private("mail_name", "Name on the tax bill"),
