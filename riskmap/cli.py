@@ -102,6 +102,12 @@ def _parser() -> argparse.ArgumentParser:
     explain = _command(commands, "explain", _explain, "show how one parcel's numbers came about")
     explain.add_argument("region", type=Path, metavar="REGION.toml", help="the region file")
     explain.add_argument("parcel", metavar="PARCEL", help="parcel number")
+    rerun = _command(commands, "rerun", _rerun, "repeat a run from its record; say what differs")
+    rerun.add_argument("record", type=Path, metavar="run.json", help="record in a result folder")
+    rerun.add_argument("--out", type=Path, required=True, metavar="DIR", help="new result folder")
+    rerun.add_argument(
+        "--region", type=Path, metavar="REGION.toml", help="the region file, if it was moved"
+    )
     weights = _command(
         commands, "weights", _weights, "weigh factors by people's comparisons in pairs"
     )
@@ -191,10 +197,19 @@ def _new(options: argparse.Namespace) -> int:
 
 
 def _explain(options: argparse.Namespace) -> int:
-    from riskmap.running import assess, explain, open_region
+    from riskmap.running import explain, open_region, open_result
 
-    result = assess(open_region(options.region), _progress(options))
+    result = open_result(open_region(options.region), _progress(options))
     _say(explain(result, options.parcel))
+    return 0
+
+
+def _rerun(options: argparse.Namespace) -> int:
+    from riskmap.repeating import read_record, repeat
+
+    record = read_record(options.record, options.region)
+    for line in repeat(record, out=options.out, progress=_progress(options)):
+        _say(line)
     return 0
 
 

@@ -19,7 +19,7 @@ LEVELS = [
     {"stages"},
     {"publish"},
     {"results", "ending", "starting", "checking"},
-    {"running"},
+    {"running", "repeating"},
     {"cli", "riskmap", "__main__"},
 ]
 LEVEL = {room: number for number, rooms in enumerate(LEVELS) for room in rooms}

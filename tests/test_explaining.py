@@ -112,7 +112,7 @@ def test_a_learned_ranking_is_said_to_have_spoken(parcels: pd.DataFrame) -> None
     first = parcels.iloc[:1].copy()
     share, water = MODEL.failure_share, float(first["groundwater_score"].iloc[0])
     learned = first.assign(
-        spoke="classifier",
+        decided_by="classifier",
         learned_chance_frac=0.25,
         learned_failure_score=50.0,
         priority=round(share * 50.0 + (1 - share) * water, 3),

@@ -55,7 +55,7 @@ def test_a_result_shows_itself_in_a_line_a_table_and_a_picture(result: riskmap.R
     assert len(repr(result)) < 200
     ranked = int(result.parcels["rank"].notna().sum())
     assert f"{ranked:,} of {len(result.parcels):,} parcels ranked" in repr(result)
-    assert result._repr_html_().count("<tr") == 11
+    assert result._repr_html_().count("<tr") == 12  # two of headings
     axes = result.plot("failure_score")
     drawn = sum(len(part.get_paths()) for part in axes.collections)
     assert drawn >= len(result.parcels)

@@ -39,7 +39,9 @@ PARCELS: Final = Layer(
         FEATURES["metered_flow_l_d"],
         number("living_area_m2", "Living area", FIELD_AREA, 0, 100_000),
         flag("improved", "Whether the assessor lists a building"),
-        number("recorded_area_m2", "Size of the lot on record", LAND, 0, 1e10),
+        number(
+            "recorded_area_m2", "Size of the lot on record, to hold the map against", LAND, 0, 1e11
+        ),
         FEATURES["service"],
         private("owner", "Owner's name"),
         private("mail_name", "Name on the tax bill"),
@@ -47,7 +49,6 @@ PARCELS: Final = Layer(
         private("mail_city", "City of the tax bill's address"),
         private("mail_state", "State of the tax bill's address"),
         private("mail_zip", "ZIP code of the tax bill's address"),
-        private("telephone", "Telephone number"),
     ),
     key="parcel_id",
     required=True,
@@ -95,7 +96,7 @@ INSPECTIONS: Final = Layer(
         date("date", "Date of the visit"),
         text("reason", "Why the visit was made", INSPECTION_REASONS),
         text("stage", "What was found", STAGES),
-        number("ponding_cm", "Depth of effluent standing in the field", DEPTH, 0, 500),
+        number("ponding_cm", "Depth of effluent ponded in the field", DEPTH, 0, 500),
         date("last_pumped", "Date of the last pump-out the visitor learned of"),
     ),
 )
@@ -152,7 +153,7 @@ WELLS: Final = Layer(
     "Wells with what the log says.",
     (
         key("well_id", "Well number, as text", label="Well", listed=Listed(14, "wells")),
-        text("parcel_id", "Parcel the well stands on, if recorded"),
+        text("parcel_id", "Parcel that the well is on, if recorded"),
         text(
             "use",
             "Use of the well",

@@ -177,7 +177,8 @@ def _around(
 def complete_inventory(table: pd.DataFrame) -> pd.DataFrame:
     """Add the density of onsite systems to all chunks' rows and put the columns in order.
 
-    Built parcels whose service is unknown for want of a sewer map count as systems: the safe side.
+    Built parcels whose service is unknown because there is no sewer map count as systems: the safe
+    side.
     """
     systems = table[table["service"].eq("onsite") | table["service_reason"].eq(NO_SEWER_MAP)]
     full = table.join(describe_density(table, systems))
@@ -200,6 +201,12 @@ def inventory_columns() -> list[str]:
 def build_inventory(
     parcels: gpd.GeoDataFrame, layers: Layers, *, date: Date, rules: Rules
 ) -> Inventory:
-    """Describe all parcels of a county in one go: :func:`describe_chunk`, then completed."""
+    """Describe all parcels of a county in one go: :func:`describe_chunk`, then completed.
+
+    Parameters
+    ----------
+    parcels, layers, date, rules
+        As in :func:`describe_chunk`; all parcels of the county.
+    """
     chunk = describe_chunk(parcels, layers, date=date, rules=rules)
     return Inventory(complete_inventory(chunk.table), chunk.areas, chunk.mixture)

@@ -8,9 +8,10 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from riskmap.contract.arrays import Floats
 from riskmap.contract.rules import Rules
 from riskmap.inventory.lots import main_buildings, sound_polygons
-from riskmap.spatial.edges import FloatArray, GeometryArray
+from riskmap.spatial.edges import GeometryArray
 from riskmap.spatial.overlaps import covered_fractions
 
 UNBUILT_USES = ("vacant", "water", "road")
@@ -123,7 +124,7 @@ def _largest_building(
 
 def _sewered(
     lots: GeometryArray, house: GeometryArray, sewer_area: gpd.GeoDataFrame | None
-) -> FloatArray:
+) -> Floats:
     """Share of the main building, or else of the lot, in the sewer area."""
     if sewer_area is None:
         return np.zeros(len(lots))

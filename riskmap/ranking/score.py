@@ -71,7 +71,23 @@ def score(features: pd.DataFrame, model: Model) -> Scores:
 def factor_points(
     features: pd.DataFrame, model: Model, kind: str
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Limitations (NaN where unknown) and points of the factors of one score."""
+    """Limitations (NaN where unknown) and points of the factors of one score.
+
+    Parameters
+    ----------
+    features
+        Inventory rows (n).
+    model
+        The scoring model.
+    kind
+        ``failure`` or ``groundwater``.
+
+    Returns
+    -------
+    tuple
+        Two tables (n, factors): limitations 0..1 and points; the points of an unknown feature are
+        those of the factor's ``unknown`` limitation.
+    """
     scale = model.scale(kind)
     limits = pd.DataFrame(
         {factor.name: limitation(factor, features[factor.feature]) for factor in model.of(kind)},
@@ -93,7 +109,7 @@ def limits_used(features: pd.DataFrame, model: Model) -> pd.DataFrame:
 
 
 def hazard_multiplier(failure_points: pd.DataFrame, model: Model) -> pd.Series:
-    """Multiplier of the aging curve's hazard that the failure points stand for.
+    """Multiplier of the aging curve's hazard that follows from the failure points.
 
     The points of all factors that do not read the age (the curve has it already) are summed; each
     point above the model's ``reference_points`` adds ``log_hazard_per_point`` to the log hazard.

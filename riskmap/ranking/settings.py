@@ -33,7 +33,7 @@ class LearningSettings(Section):
     )  # fmt: skip
     folds: int = setting(5, "Parts that the places are held out in", low=2, high=50, source=JUDGED)
     repeats: int = setting(
-        2, "Times the places are dealt out anew", low=1, high=50,
+        2, "Times the places are assigned to folds again", low=1, high=50,
         source="on the sample county three moved differences by less than a tenth of their width",
     )  # fmt: skip
     rounds: int = setting(

@@ -79,3 +79,17 @@ def _crs_faults(text: str) -> list[str]:
 def settings_in_force(region: Region) -> dict[str, dict[str, Any]]:
     """Return every setting of every section, as it was in force, by section and name."""
     return {name: asdict(getattr(region, name)) for name in sections()}
+
+
+def sources_in_force(region: Region) -> dict[str, dict[str, Any]]:
+    """Return the source of every layer as it was in force; paths from the region file's folder."""
+    folder = region.path.parent
+
+    def plain(value: Any) -> Any:
+        if isinstance(value, Path):
+            return value.relative_to(folder).as_posix() if value.is_relative_to(folder) else value
+        if isinstance(value, dict):
+            return {key: plain(item) for key, item in value.items()}
+        return [plain(item) for item in value] if isinstance(value, list | tuple) else value
+
+    return {name: plain(asdict(source)) for name, source in region.sources.items()}

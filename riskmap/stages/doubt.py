@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
 import pandas as pd
 
 from riskmap.contract.features import DOUBT
@@ -53,7 +54,7 @@ DOUBT_COLUMNS: Final = {_drawn(column.name): column.name for column in DOUBT}
 class CountyDoubt:
     """What the stage gives besides the parcels' columns.
 
-    ``top``: the list length that the chances speak of. ``draws``: how many, over so many
+    ``top``: the length of the list that the chances are for. ``draws``: how many, over so many
     ``scenarios``. ``collect``: which records to collect, best first, and the same in words.
     ``sensitivity``: how the list moves with each weight.
     """
@@ -78,7 +79,17 @@ def carry_doubt(
     groundwater: Groundwater | None,
     learning: Learning | None,
 ) -> tuple[pd.DataFrame, CountyDoubt | None]:
-    """Do :func:`doubt_columns` as a stage, for the ranked systems and all that is behind them."""
+    """Do :func:`doubt_columns` as a stage, for the ranked systems and all that is behind them.
+
+    Parameters
+    ----------
+    county
+        Region and layers.
+    features, ranked
+        All features, and scores and ranks, of all parcels; index ``parcel_id``.
+    model, component_ratings, soil_shares, aging, field_margin, groundwater, learning
+        Things of the stages before, by their names in :mod:`riskmap.stages.order`.
+    """
     systems = features[ranked["rank"].notna()]
     scenarios = county_scenarios(
         systems,
@@ -117,18 +128,19 @@ def doubt_columns(
     Parameters
     ----------
     features
-        Rows of the parcels that have a rank; the county's other parcels take no part.
+        Rows of the parcels that have a rank; the county's other parcels are left out.
     scenarios
         What their records leave open, and the physics to run on them.
 
     Returns
     -------
     Columns of :data:`DOUBT_COLUMNS`, and the county's doubt; nothing for fewer than two parcels.
+    There is no chance to be on a list that holds every parcel.
     """
     if len(features) < 2 or region.run.draws == 0:
         return pd.DataFrame(index=features.index, columns=list(DOUBT_COLUMNS.values())), None
     model = scenarios.model
-    top = min(region.lists.inspections or len(features), max(1, len(features) // 2))
+    top = region.lists.length(len(features))
     outcomes = draw_outcomes(scenarios, seed=region.run.seed)
     found = propagate(
         features,
@@ -141,6 +153,8 @@ def doubt_columns(
     collect = collection_list(record_values(found, model), look_ups=100)
     limits = limits_used(features, model)
     table = found.table[list(DOUBT_COLUMNS)].rename(columns=DOUBT_COLUMNS)
+    if top == len(features):
+        table[["top_chance", "top_chance_error"]] = np.nan
     return table, CountyDoubt(
         top=top,
         draws=found.draws,

@@ -1,4 +1,4 @@
-"""The failure room at work on a county's inventory."""
+"""Runs the failure models on a county's inventory."""
 
 from __future__ import annotations
 
@@ -61,7 +61,7 @@ def failure_features(
         systems["kind"].fillna("unknown").to_numpy(object),
         systems["age_yr"].to_numpy(float),
         models=aging,
-        unmended_yr=rules.unmended_yr,
+        unrepaired_yr=rules.unrepaired_yr,
     )
     if margin is None:
         fitted = fit_margin(systems, rules=rules, physics=physics, expected_frac=expected)
@@ -84,7 +84,23 @@ def learn_county_aging(county: County, service_history: pd.DataFrame) -> dict[st
 def assess_county_failure(
     county: County, inventory: pd.DataFrame, aging: Mapping[str, AgingModel]
 ) -> tuple[pd.DataFrame, FieldMargin]:
-    """Do :func:`failure_features` as a stage, by the region's rules."""
+    """Do :func:`failure_features` as a stage, by the region's rules.
+
+    Parameters
+    ----------
+    county
+        Gives the region's rules and physics.
+    inventory
+        All parcels; index ``parcel_id``.
+    aging
+        Curve by kind of system.
+
+    Returns
+    -------
+    tuple
+        The columns of :data:`riskmap.contract.features.FIELD` with their evidence, and the margin
+        fitted.
+    """
     region = county.region
     return failure_features(inventory, rules=region.rules, physics=region.failure, aging=aging)
 
@@ -97,7 +113,25 @@ def chance_of_failing(
     model: Model,
     aging: Mapping[str, AgingModel],
 ) -> pd.DataFrame:
-    """Chance of failing within the horizon, the failure points acting on the aging curve."""
+    """Chance of failing within the horizon, the failure points acting on the aging curve.
+
+    Parameters
+    ----------
+    county
+        Gives horizon and hazard ratio.
+    inventory, failing, room
+        Features of all parcels so far; index ``parcel_id``.
+    model
+        The scoring model, whose failure points act on the curve.
+    aging
+        Curve by kind of system.
+
+    Returns
+    -------
+    DataFrame
+        ``chance_failing_frac``, NaN where the parcel is surely not onsite or the age is not known,
+        and its evidence.
+    """
     features = inventory.join([failing, room])
     _, points = factor_points(features, model, "failure")
     chance = chance_failing_frac(

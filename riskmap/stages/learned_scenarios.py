@@ -14,7 +14,7 @@ from riskmap.ranking.model import Model
 from riskmap.ranking.outcomes import THOUSANDTHS
 from riskmap.ranking.score import score
 from riskmap.stages.learning import Learning, fit_again, in_order_of
-from riskmap.stages.scenarios import Speak
+from riskmap.stages.scenarios import LearnedScore
 
 Limits = Mapping[str, npt.NDArray[np.uint16]]
 
@@ -22,14 +22,30 @@ MEMBERS: Final = 16
 """Learners fitted to resampled visits; the scenarios take them in turn."""
 
 
-def learned_speaker(
+def learned_score_of(
     learning: Learning | None, features: pd.DataFrame, model: Model, *, seed: int
-) -> Speak | None:
-    """Give the failure score by the learned order in a scenario; None where the score speaks.
+) -> LearnedScore | None:
+    """Give the failure score by the learned order in a scenario; None where the score decides.
 
     As in the ranked table, the system with the k-th highest learned odds gets the k-th highest
     failure score of the table. The odds are those of a learner fitted to resampled visits, on the
     scenario's own features.
+
+    Parameters
+    ----------
+    learning
+        What was learned; None: nothing.
+    features
+        The ranked systems (n).
+    model
+        The scoring model.
+    seed
+        Of the resampled visits.
+
+    Returns
+    -------
+    function
+        From the scenario's number, the drawn features and the limitations to scores (n,), 0-100.
     """
     if learning is None or learning.classifier is None or learning.present is None:
         return None
@@ -40,7 +56,7 @@ def learned_speaker(
     words = {f.feature: f.name for f in model.of("failure") if f.table}
     worth = {f.name: f.weight * model.scale("failure") for f in model.of("failure")}
 
-    def speak(scenario: int, drawn: Mapping[str, Floats], limits: Limits) -> Floats:
+    def failure_score(scenario: int, drawn: Mapping[str, Floats], limits: Limits) -> Floats:
         changed = {
             name: limits[words[name]] / THOUSANDTHS if name in words else drawn[name]
             for name in columns
@@ -54,4 +70,4 @@ def learned_speaker(
         odds = members[scenario % len(members)].decision_function(numbers.assign(**changed))
         return in_order_of(odds, base.scores["failure_score"].to_numpy(float))
 
-    return speak
+    return failure_score

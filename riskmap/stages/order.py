@@ -38,7 +38,7 @@ READING: Final = (
     Stage(
         "read parcels",
         f"{_HERE}.loading:read_all_parcels",
-        gives=(f"{LAYER}parcels", "defects_parcels", "crs", "extent"),
+        gives=(f"{LAYER}parcels", "defects_parcels", "crs", "extent", "strays"),
         settings=("sources.parcels", "county.crs", "county.date"),
     ),
     *(_reading(name) for name in READ_ALONE),
@@ -108,10 +108,16 @@ STAGES: Final = (
         layers=("soil_components", "soil_horizons", "soil_restrictions", "soil_months"),
     ),
     Stage(
+        "find the water table",
+        f"{_HERE}.water_table:find_water_table",
+        gives=("water_surface",),
+        layers=("elevation", "water_table", "water_levels", "wells"),
+    ),
+    Stage(
         "describe parcels",
         f"{_HERE}.inventory:describe_parcels",
         gives=("described", "areas", "soil_shares"),
-        needs=("component_ratings",),
+        needs=("component_ratings", "water_surface"),
         layers=(
             "parcels",
             "soil_units",
@@ -178,11 +184,8 @@ STAGES: Final = (
         "follow groundwater",
         f"{_HERE}.groundwater:groundwater_features",
         gives=("water", "groundwater"),
-        needs=_FEATURES,
+        needs=(*_FEATURES, "water_surface"),
         layers=(
-            "elevation",
-            "water_table",
-            "water_levels",
             "wells",
             "streams",
             "waterbodies",
@@ -251,7 +254,7 @@ STAGES: Final = (
         "gather parcels",
         f"{_HERE}.scoring:gather_parcels",
         gives=("parcels",),
-        needs=("features", "ranked", "doubted"),
+        needs=("features", "ranked", "doubted", "strays"),
         layers=("parcels",),
     ),
     Stage(

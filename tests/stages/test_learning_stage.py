@@ -126,7 +126,7 @@ class TestDecision:
         few = visits_of(features.index[:40], np.arange(40) < 9)
         found = learn_from_visits(allowing(assessed, few), features, assessed.model)
         assert found is not None
-        assert found.spoke == "score"
+        assert found.decided_by == "score"
         assert "Learning was declined" in " ".join(found.words)
 
     def test_no_visits_at_all_is_declined_too(
@@ -145,13 +145,13 @@ class TestDecision:
             allowing(assessed, visits_of(onsite.index, failed)), onsite, assessed.model
         )
         assert found is not None
-        assert (found.spoke, found.decision.replaced) == ("score", False)
+        assert (found.decided_by, found.decision.replaced) == ("score", False)
         assert "The score is kept" in found.words[-1]
 
     def test_off_means_off(self, assessed: Result, features: pd.DataFrame) -> None:
         assert learn_from_visits(assessed.county, features, assessed.model) is None
         assert assessed.learning is None
-        assert assessed.parcels["spoke"].eq("score").all()
+        assert assessed.parcels["decided_by"].eq("score").all()
 
 
 @pytest.fixture(scope="module")
@@ -166,12 +166,12 @@ class TestFollowing:
         self, assessed: Result, features: pd.DataFrame, by_slope: pd.DataFrame, learning: Learning
     ) -> None:
         assert learning.decision.replaced
-        assert learning.spoke in ("classifier", "score corrected by learning")
+        assert learning.decided_by in ("classifier", "score corrected by learning")
         compared = learn_from_visits(
             allowing(assessed, by_slope, "compare"), features, assessed.model
         )
         assert compared is not None
-        assert (compared.spoke, compared.classifier) == ("score", None)
+        assert (compared.decided_by, compared.classifier) == ("score", None)
         assert "asks for a comparison only" in compared.words[-1]
 
     def test_ranks_reasons_and_shares(
@@ -187,7 +187,7 @@ class TestFollowing:
         share = assessed.model.failure_share
         joint = share * table["learned_failure_score"] + (1 - share) * table["groundwater_score"]
         assert np.allclose(joint, table["priority"], atol=2e-3, equal_nan=True)
-        # the same failure scores, dealt out anew; points still add up to the score's own
+        # the same failure scores, assigned to other systems; points still add up to the score's own
         ranked = table["rank"].notna() | table["apart_rank"].notna()
         old, new = (table.loc[ranked, c] for c in ("failure_score", "learned_failure_score"))
         assert abs(old.sum() - new.sum()) < 0.01 * old.sum()
@@ -201,7 +201,7 @@ class TestFollowing:
         assert np.allclose(told.base + told.shares.sum(axis=1), odds, atol=1e-9)
         chance = table.loc[told.shares.index, "learned_chance_frac"]
         assert np.allclose(np.log(chance / (1 - chance)), odds)
-        assert table.loc[ranked, "spoke"].eq(learning.spoke).all()
+        assert table.loc[ranked, "decided_by"].eq(learning.decided_by).all()
         reasons = listed[["reason_1", "reason_2"]].astype(str).agg(" ".join, axis=1)
         assert reasons.str.contains(r"\(learned from visits\)").mean() > 0.8
         assert reasons.str.contains("slopes").mean() > 0.5

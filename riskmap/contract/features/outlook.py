@@ -12,17 +12,17 @@ from riskmap.contract.vocabulary import REPLACEMENTS, STAGES
 
 FIELD: Final = (
     number("daily_flow_l_d", "Daily flow today", FLOW, evidence=True),
-    number("field_area_used_m2", "Field area reckoned with", FIELD_AREA, evidence=True),
+    number("field_area_used_m2", "Field area used by the model", FIELD_AREA, evidence=True),
     number("design_area_m2", "Field area that the sizing rule asks for", FIELD_AREA, evidence=True),
     number("accept_rate_l_d_m2", "Water the soil accepts in the long term", LOADING, evidence=True),
     text("stage", "Likely state of the field, by the model", STAGES, evidence=True,
          label="Likely state", card=card.OUTLOOK, listed=Listed(11, also_known_from=True)),
     number("load_ratio", "Daily flow over what the field accepts in the long term", RATIO,
            evidence=True, label="Flow over capacity", card=card.OUTLOOK,
-           hangs_on=("field_area_m2", "occupants")),
+           depends_on=("field_area_m2", "occupants")),
     number("reserve_frac", "Share of the field's depth still dry, by the model", SHARE,
-           evidence=True, label="Field still dry", card=card.OUTLOOK, told_by="site_visit",
-           hangs_on=("age_yr", "kind", "field_area_m2")),
+           evidence=True, label="Field still dry", card=card.OUTLOOK, lookup="site_visit",
+           depends_on=("age_yr", "kind", "field_area_m2")),
     number("years_to_stressed_yr", "Years until stressed at today's flow", YEARS, evidence=True,
            label="Until stressed", card=card.OUTLOOK, none="already"),
     number("years_to_failed_yr", "Years until failed at today's flow", YEARS, evidence=True,
@@ -30,17 +30,18 @@ FIELD: Final = (
     number("pump_interval_yr", "Years a tank of this size lasts between pump-outs", YEARS,
            evidence=True),
     number("pump_overdue_yr", "Years the pump-out is overdue", YEARS, evidence=True,
-           label="Pump-out overdue", card=card.HELP, none="not overdue", told_by="pump_out",
-           hangs_on=("occupants", "tank_volume_l", "years_since_pumped_yr")),
-    number("ponding_m", "Depth at which effluent stands in the field, by the model", SMALL_LENGTH,
+           label="Pump-out overdue", card=card.HELP, none="not overdue", lookup="pump_out",
+           asked="Date of last pump-out",
+           depends_on=("occupants", "tank_volume_l", "years_since_pumped_yr")),
+    number("ponding_m", "Depth of wastewater standing in the field, by the model", SMALL_LENGTH,
            evidence=True),
     number("inlet_m", "Height of the inlet above the field's bottom", SMALL_LENGTH, evidence=True),
     number("years_gained_half_flow_yr", "Years gained by halving the flow", YEARS, evidence=True,
-           label="Half the water use gains", card=card.HELP, none="hardly any"),
+           label="Halving water use", card=card.HELP, none="little gain"),
     number("years_gained_pumping_yr", "Years gained by regular pump-outs", YEARS, evidence=True,
-           label="Pump-outs on time gain", card=card.HELP, none="hardly any"),
+           label="Pumping on time", card=card.HELP, none="little gain"),
     number("years_gained_resting_yr", "Years gained by resting the field", YEARS, evidence=True,
-           label="Resting the field gains", card=card.HELP, none="hardly any"),
+           label="Resting the field", card=card.HELP, none="little gain"),
 )
 """What the failure models say of the field."""
 
@@ -48,7 +49,7 @@ ROOM: Final = (
     text("replacement", "What could be built in its place", REPLACEMENTS, evidence=True,
          label="Room and soil suit", card=card.HELP),
     number("room_ratio", "Room left over room needed", RATIO, evidence=True,
-           label="Room left over room needed", card=card.HELP, told_by="field_area"),
+           label="Room left over room needed", card=card.HELP, lookup="field_area"),
     number("room_m2", "Room left on the lot for a replacement field", FIELD_AREA, evidence=True),
     number("room_needed_m2", "Room that a replacement field needs", FIELD_AREA, evidence=True),
 )
@@ -58,6 +59,6 @@ FAILURE: Final = (*FIELD, *ROOM)
 
 CHANCE: Final = (
     number("chance_failing_frac", "Chance of failing within the horizon", SHARE, evidence=True,
-           label="Chance of failing", card=card.OUTLOOK, hangs_on=("age_yr", "kind")),
+           label="Chance of failing", card=card.OUTLOOK, depends_on=("age_yr", "kind")),
 )
 """What needs the failure score."""

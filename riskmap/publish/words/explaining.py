@@ -168,7 +168,7 @@ def _score(row: Row, model: Model, score: str) -> list[str]:
         return [*lines, f"   not scored: {row['not_ranked_reason']}", ""]
     by_hand = sum(row[f"{factor.name}_points"] for factor in factors)
     lines[-1] = f"   sum of the points = {by_hand:.3f}; {score} score = {total:.3f}"
-    learned = score == "failure" and row.get("spoke", "score") != "score"
+    learned = score == "failure" and row.get("decided_by", "score") != "score"
     by = " (by the learned failure score)" if learned else ""
     lines.append(f"   class: {row[f'{score}_class']}{by}")
     return [*lines, ""]
@@ -193,12 +193,12 @@ def _priority(row: Row, model: Model) -> list[str]:
     if pd.isna(row["priority"]):
         return [f"   not ranked: {row['not_ranked_reason']}"]
     share = model.failure_share
-    learned = row.get("spoke", "score") != "score"
+    learned = row.get("decided_by", "score") != "score"
     failure = row["learned_failure_score" if learned else "failure_score"]
     lines = []
     if learned:
         lines.append(
-            f"   {row['spoke']}: learned chance of being found failed "
+            f"   {row['decided_by']}: learned chance of being found failed "
             f"{row['learned_chance_frac']:.1%}, which counts as a failure score of {failure:.3f}"
         )
     lines += [
