@@ -17,7 +17,7 @@ READ_ALONE: Final = tuple(
 SOURCES: Final = ("parcels", *READ_ALONE, SOIL_SURVEY)
 
 _HERE: Final = "riskmap.stages"
-_FEATURES: Final = ("inventory", "failing", "room", "chance")
+_FEATURES: Final = ("inventory", "failing", "room", "condition")
 
 
 def _reading(name: str) -> Stage:
@@ -166,11 +166,12 @@ STAGES: Final = (
         on="chunks",
     ),
     Stage(
-        "chance of failing",
-        f"{_HERE}.failure:chance_of_failing",
-        gives=("chance",),
-        needs=("inventory", "failing", "room", "model", "aging"),
-        settings=("rules.horizon_yr", "failure.hazard_ratio"),
+        "follow each system through its years",
+        f"{_HERE}.condition:follow_systems",
+        gives=("condition", "condition_fit"),
+        needs=("inventory", "failing", "room", "model"),
+        layers=("parcels", "permits", "inspections"),
+        settings=("county.date", "rules.horizon_yr", "run.seed"),
     ),
     Stage(
         "follow groundwater",

@@ -7,11 +7,10 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from riskmap.contract.compiled import compiled
-from riskmap.lives.fit import Fit
-from riskmap.lives.model import Point, run
-from riskmap.lives.parameters import FINDINGS, SEEN
-from riskmap.lives.years import (
+from riskmap.condition.fit import Fit
+from riskmap.condition.model import Point, run
+from riskmap.condition.parameters import FINDINGS, SEEN
+from riskmap.condition.years import (
     FAILED,
     STRESSED,
     Floats,
@@ -21,6 +20,7 @@ from riskmap.lives.years import (
     strain_of,
     wear_on,
 )
+from riskmap.contract.compiled import compiled
 
 HORIZON_YR: Final = 5
 AGAIN_AT: Final = 0.1
@@ -50,7 +50,7 @@ def chances(
     Parameters
     ----------
     fit
-        Of :func:`riskmap.lives.fit.fit`.
+        Of :func:`riskmap.condition.fit.fit`.
     rng
         For the draws of the parameters behind the intervals.
     horizon_yr

@@ -14,19 +14,17 @@ import numpy as np
 from scipy.linalg import cholesky, solve_triangular
 from scipy.optimize import minimize
 
-from riskmap.lives.lots import Lots
-from riskmap.lives.model import SPREADS, Model, log_posterior, lot_slopes, model_of, run
-from riskmap.lives.years import Floats
+from riskmap.condition.lots import Lots
+from riskmap.condition.model import SPREADS, Model, log_posterior, lot_slopes, model_of, run
+from riskmap.condition.years import Floats
 
-LEARNED: Final = ("year_wear", "hood_wear", "hood_calls")
+LEARNED: Final = ("year_wear", "place_wear", "place_calls")
 """Groups of effects whose spread is learned from the county."""
 HELD_FOR: Final = 10.0
 """How many effects what is held of a spread beforehand is worth."""
 ROUNDS: Final = 3
 """Rounds in which spreads and effects are fitted in turn."""
 TOO_FAR: Final = 1e12
-FEW_LOTS: Final = 8_000
-"""Lots of the sample on which the fit of a larger county starts."""
 
 
 @dataclass(frozen=True)
@@ -59,7 +57,7 @@ def fit(lots: Lots, effects: Floats) -> Fit:
     Parameters
     ----------
     lots
-        The county; see :func:`riskmap.lives.lots.lots_of`.
+        The county; see :func:`riskmap.condition.lots.lots_of`.
     effects
         (factors,) log hazard from no limitation to the worst by the scoring model.
     """

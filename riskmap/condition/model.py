@@ -1,6 +1,6 @@
 """The model of a county: its parameter vector, and the likelihood of what is on file at one.
 
-The vector holds, in this order: :data:`~riskmap.lives.parameters.PARAMETERS`; the factors' own
+The vector holds, in this order: :data:`~riskmap.condition.parameters.PARAMETERS`; the factors' own
 deviations; effects of the last years on wear and on complaints; effects of the neighborhoods on the
 hazard and on complaints.
 """
@@ -14,20 +14,20 @@ from typing import Final
 import numpy as np
 from scipy import sparse
 
-from riskmap.lives.follow import ALL, Followed, follow
-from riskmap.lives.lots import Lots
-from riskmap.lives.parameters import NAMES, PARAMETERS, modern_of, slopes_of, tells
-from riskmap.lives.years import RATES, Floats, Terms
+from riskmap.condition.follow import ALL, Followed, follow
+from riskmap.condition.lots import Lots
+from riskmap.condition.parameters import NAMES, PARAMETERS, modern_of, slopes_of, tells
+from riskmap.condition.years import RATES, Floats, Terms
 
 NODES: Final = 7
 """Values that the frailty takes (Gauss-Hermite; Abramowitz & Stegun 25.4.46)."""
-GROUPS: Final = ("factors", "year_wear", "year_calls", "hood_wear", "hood_calls")
+GROUPS: Final = ("factors", "year_wear", "year_calls", "place_wear", "place_calls")
 SPREADS: Final[Mapping[str, float]] = {
     "factors": 1.0,
     "year_wear": 0.3,
     "year_calls": 0.4,
-    "hood_wear": 0.2,
-    "hood_calls": 0.7,
+    "place_wear": 0.2,
+    "place_calls": 0.7,
 }
 """Standard deviation held of each group's effects before the records (judgment)."""
 LAST_YEAR_CALLS: Final = 1.0
@@ -83,8 +83,8 @@ def model_of(lots: Lots, effects: Floats, spreads: Mapping[str, float] = SPREADS
 
 
 def _parts(lots: Lots) -> dict[str, slice]:
-    hoods = len(lots.neighborhoods)
-    sizes = (len(lots.factors), lots.window, lots.window, hoods, hoods)
+    places = len(lots.neighborhoods)
+    sizes = (len(lots.factors), lots.window, lots.window, places, places)
     stops = len(NAMES) + np.cumsum(sizes)
     return {
         name: slice(int(stop) - size, int(stop))
@@ -122,10 +122,10 @@ def point_at(model: Model, theta: Floats) -> Point:
     modern = modern_of(lots.put_in)
     designed = 1.0 / (1.0 + np.exp(-p["designed"]))
     reach = np.where(lots.of_system, lots.present[:, None], (1 - designed * modern)[:, None])
-    hood = lots.neighborhood
+    place = lots.neighborhood
     log_hazard = (lots.limits[lots.lot] * reach) @ effects + p["modern"] * modern
-    log_hazard += p["renewed"] * lots.renewed + theta[model.part("hood_wear")][hood[lots.lot]]
-    log_calls = p["call_lot"] * lots.closeness + theta[model.part("hood_calls")][hood]
+    log_hazard += p["renewed"] * lots.renewed + theta[model.part("place_wear")][place[lots.lot]]
+    log_calls = p["call_lot"] * lots.closeness + theta[model.part("place_calls")][place]
     nodes, weight = np.polynomial.hermite_e.hermegauss(NODES)
     terms = Terms(
         log_hazard=log_hazard,
@@ -156,11 +156,11 @@ def run(
     slopes: bool = False,
     now: bool = False,
 ) -> tuple[Followed, Point]:
-    """Follow the county's lots at a parameter vector; see :func:`riskmap.lives.follow.follow`."""
+    """Follow the county's lots at a parameter vector; see :func:`riskmap.condition.follow.follow`."""
     point = point_at(model, theta)
     lots = model.lots
     followed = follow(
-        lots.lives,
+        lots.histories,
         lots.office,
         point.terms,
         final=final,
@@ -176,13 +176,13 @@ def log_posterior(model: Model, theta: Floats) -> tuple[float, Floats]:
     """Logarithm of likelihood times prior (without constants), and its gradient (p,)."""
     followed, point = run(model, theta, slopes=True)
     off = (theta - model.mean) / model.sd
-    value = float(followed.log_like.sum() - 0.5 * (off**2).sum())
+    value = float(followed.log_like[model.lots.fitted_on].sum() - 0.5 * (off**2).sum())
     gradient = np.asarray(lot_slopes(model, followed, point).sum(axis=0)).ravel()
     return value, gradient - off / model.sd
 
 
 def lot_slopes(model: Model, followed: Followed, point: Point) -> sparse.csr_array:
-    """Derivatives (n, p) of each lot's log-likelihood by the parameter vector.
+    """Derivatives (n, p) of each fitted lot's log-likelihood by the parameter vector.
 
     Parameters
     ----------
@@ -207,7 +207,7 @@ def lot_slopes(model: Model, followed: Followed, point: Point) -> sparse.csr_arr
             slopes.hazard,
         ]
     )
-    of_lots = np.add.reduceat(of_systems, lots.lives.system)
+    of_lots = np.add.reduceat(of_systems, lots.histories.system)
     factors = of_lots[:, : len(lots.factors)]
     modern, renewed, design, hazard = of_lots[:, len(lots.factors) :].T
     shared = slopes.rates @ point.by
@@ -217,14 +217,13 @@ def lot_slopes(model: Model, followed: Followed, point: Point) -> sparse.csr_arr
     shared[:, NAMES.index("designed")] += design
     shared[:, NAMES.index("call_lot")] += slopes.calls * lots.closeness
     dense = np.column_stack([shared, factors, slopes.year_wear, slopes.year_calls])
-    row, hood = np.arange(n), lots.neighborhood
+    row, place = np.arange(n), lots.neighborhood
     shape = (n, len(lots.neighborhoods))
-    return sparse.csr_array(
-        sparse.hstack(
-            [
-                sparse.csr_array(dense),
-                sparse.csr_array((hazard, (row, hood)), shape),
-                sparse.csr_array((slopes.calls, (row, hood)), shape),
-            ]
-        )
+    slopes_of_lots = sparse.hstack(
+        [
+            sparse.csr_array(dense),
+            sparse.csr_array((hazard, (row, place)), shape),
+            sparse.csr_array((slopes.calls, (row, place)), shape),
+        ]
     )
+    return sparse.csr_array(slopes_of_lots)[lots.fitted_on]

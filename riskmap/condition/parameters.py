@@ -11,7 +11,7 @@ from typing import Any, Final, NamedTuple
 
 import numpy as np
 
-from riskmap.lives.years import RATES, Flags, Floats
+from riskmap.condition.years import RATES, Flags, Floats
 
 EARLY_YEARS: Final = 2.0
 """Years in which faults of construction fade to 1/e (own choice; a second rise of repairs at 2 to 10
@@ -123,7 +123,7 @@ class Natural(NamedTuple):
 
 
 def natural(theta: Any) -> Natural:
-    """Rates (:data:`~riskmap.lives.years.RATES`), wear (ages,) and signs (kinds, 3) at `theta`.
+    """Rates (:data:`~riskmap.condition.years.RATES`), wear (ages,) and signs (kinds, 3) at `theta`.
 
     Analytic in `theta`, so that a complex step gives exact derivatives (Squire & Trapp 1998, SIAM
     Review 40:110-112).

@@ -15,13 +15,12 @@ from typing import Final, NamedTuple
 import numpy as np
 import pandas as pd
 
-from riskmap.contract.compiled import compiled
-from riskmap.lives.fit import Fit
-from riskmap.lives.lots import KINDS, Lots
-from riskmap.lives.model import Point, point_at
-from riskmap.lives.parameters import NAMES
-from riskmap.lives.records import COMPLAINT, RENEWALS
-from riskmap.lives.years import (
+from riskmap.condition.fit import Fit
+from riskmap.condition.lots import KINDS, Lots
+from riskmap.condition.model import Point, point_at
+from riskmap.condition.parameters import NAMES
+from riskmap.condition.records import COMPLAINT, RENEWALS
+from riskmap.condition.years import (
     CALLS,
     KEEPS,
     MEND_EARLY,
@@ -38,6 +37,7 @@ from riskmap.lives.years import (
     wear_on,
     weigh,
 )
+from riskmap.contract.compiled import compiled
 
 DIGITS: Final = 2
 COLUMNS: Final = ("parcel_id", "what", "words", "log_odds", "total")
@@ -58,7 +58,7 @@ def ledger(fit: Fit, parcels: Iterable[str], labels: Sequence[str]) -> pd.DataFr
     Parameters
     ----------
     fit
-        Of :func:`riskmap.lives.fit.fit`.
+        Of :func:`riskmap.condition.fit.fit`.
     parcels
         Parcel numbers.
     labels
@@ -130,23 +130,25 @@ def _axis_begin(lots: Lots) -> int:
 def _path(lots: Lots, terms: Terms, i: int) -> Iterator[_Step]:
     """Go the filter's way through the years of lot i, step by step.
 
-    The same steps in the same order as :func:`riskmap.lives.follow.follow`, one lot at a time.
+    The same steps in the same order as :func:`riskmap.condition.follow.follow`, one lot at a time.
     """
-    lives, office, rates = lots.lives, lots.office, terms.rates
+    histories, office, rates = lots.histories, lots.office, terms.rates
     years, k = len(office.share), len(terms.nodes)
     strain, load, stay = np.empty(k), np.empty((k, 3)), np.empty((k, 6))
-    system, age, found = lives.system[i], lives.age[i], False
+    system, age, found = histories.system[i], histories.age[i], False
     strain_of(terms, system, strain, load)
     x = np.zeros((k, 5))
     x[:, 0] = terms.weight
-    record = lives.start[i]
-    for t in range(lives.first[i], years):
+    record = histories.start[i]
+    for t in range(histories.first[i], years):
         year = _axis_begin(lots) + t
         factor = float(np.exp(terms.year_wear[t]))
         stay_chances(terms, load, age, factor, False, stay)
-        wear_on(x, stay, t == lives.first[i])
-        end = record + int(np.searchsorted(lives.year[record : lives.start[i + 1]], t, "right"))
-        kinds = lives.kind[record:end]
+        wear_on(x, stay, t == histories.first[i])
+        end = record + int(
+            np.searchsorted(histories.year[record : histories.start[i + 1]], t, "right")
+        )
+        kinds = histories.kind[record:end]
         silent = KINDS[COMPLAINT] not in kinds
         rate = np.exp(rates[CALLS:] + terms.log_calls[i] + terms.year_calls[t]) * office.calls[t]
         if silent:
@@ -169,7 +171,7 @@ def _path(lots: Lots, terms: Terms, i: int) -> Iterator[_Step]:
                 strain_of(terms, system, strain, load)
                 stay_chances(terms, load, 0, factor, False, stay)
                 wear_on(x, stay, True)
-            yield _Step(year, r - int(lives.start[i]), _log_odds(x))
+            yield _Step(year, r - int(histories.start[i]), _log_odds(x))
         if not renewed:
             mend = rates[MEND_FOUND] if found else rates[MEND_HIDDEN]
             no_renewal(x, mend, rates[MEND_EARLY], share, office.permits[t], t == years - 1)
@@ -197,7 +199,7 @@ def _system_rows(
     parts = lots.limits[i] * point.reach[system] * point.effects
     modern = theta[NAMES.index("modern")] * point.modern[system]
     renewed = theta[NAMES.index("renewed")] * lots.renewed[system]
-    hood = theta[fit.model.part("hood_wear")][lots.neighborhood[i]]
+    place = theta[fit.model.part("place_wear")][lots.neighborhood[i]]
     order = np.argsort(-np.abs(parts), kind="stable")
     what = ["base", "age", "factor", *("factor" for _ in order), "neighborhood"]
     put_in = int(lots.put_in[system])
@@ -208,7 +210,7 @@ def _system_rows(
         *(labels[f] for f in order),
         f"neighborhood {lots.neighborhoods[lots.neighborhood[i]]}",
     ]
-    hazard = np.cumsum([0.0, 0.0, modern + renewed, *parts[order], hood])
+    hazard = np.cumsum([0.0, 0.0, modern + renewed, *parts[order], place])
     typical = int(np.median(lots.age_now))
     age = np.array([typical] + [until - put_in] * (len(hazard) - 1))
     totals = np.empty(len(hazard))

@@ -8,12 +8,12 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from riskmap.lives.parameters import FINDINGS, OLDEST_YR
-from riskmap.lives.records import COMPLAINT, REPAIR, REPLACED
-from riskmap.lives.years import COMPLAINT as COMPLAINT_KIND
-from riskmap.lives.years import REPAIR as REPAIR_KIND
-from riskmap.lives.years import REPLACED as REPLACED_KIND
-from riskmap.lives.years import Flags, Floats, Ints, Lives, Office
+from riskmap.condition.parameters import FINDINGS, OLDEST_YR
+from riskmap.condition.records import COMPLAINT, REPAIR, REPLACED
+from riskmap.condition.years import COMPLAINT as COMPLAINT_KIND
+from riskmap.condition.years import REPAIR as REPAIR_KIND
+from riskmap.condition.years import REPLACED as REPLACED_KIND
+from riskmap.condition.years import Flags, Floats, Histories, Ints, Office
 
 LONGEST_YR: Final = 80
 """Years that the axis reaches back; older systems enter sound at their age (own choice: what was
@@ -38,17 +38,18 @@ KINDS: Final = {
 class Lots:
     """n lots with m systems, one after the other, and what is on file of them.
 
-    ``ids``: parcel numbers; ``year``: of the run. ``lives``, ``office``: see there. Of each system:
+    ``ids``: parcel numbers; ``year``: of the run. ``histories``, ``office``: see there. Of each system:
     ``lot`` (m,), ``put_in`` (m,) year, ``renewed`` and ``present`` (m,). Of each lot: ``closeness``
     (n,) log of the lot's size less the county's mean, ``neighborhood`` (n,) code. ``limits`` (n,
-    factors): limitations less the county's means; ``factors``: their names; ``of_system``
+    factors): limitations less the county's means; ``fitted_on`` (n,): lots whose records the model is
+    fitted to; ``factors``: their names; ``of_system``
     (factors,): whether a factor speaks of the present system only, not of the place. ``window``:
     number of the last years with records of the office. ``records``: the table behind it all.
     """
 
     ids: pd.Index
     year: int
-    lives: Lives
+    histories: Histories
     office: Office
     lot: Ints
     put_in: Floats
@@ -58,6 +59,7 @@ class Lots:
     neighborhood: Ints
     neighborhoods: tuple[str, ...]
     limits: Floats
+    fitted_on: Flags
     factors: tuple[str, ...]
     of_system: Flags
     window: int
@@ -106,6 +108,7 @@ def lots_of(
     year: int,
     passed_frac: float,
     of_system: tuple[str, ...] = (),
+    fitted_on: Flags | None = None,
 ) -> Lots:
     """Bring a county's tables into the model's arrays.
 
@@ -116,13 +119,15 @@ def lots_of(
         system, NaN for none), ``lot_m2``, ``neighborhood`` (any of the last four NaN where
         unknown).
     records
-        Of :func:`riskmap.lives.records.records_on_file`.
+        Of :func:`riskmap.condition.records.records_on_file`.
     limits
         (lots, factors) limitations 0..1, none missing; index as `lots`.
     year, passed_frac
         Year of the run and the share of it that has passed.
     of_system
         Factors that speak of the present system (its kind, its field), not of the place.
+    fitted_on
+        (n,) lots whose records the model is fitted to; None for all.
 
     Raises
     ------
@@ -150,7 +155,7 @@ def lots_of(
     year_in[~renewed] = put_in
     year_in[renewed] = at[renews] + begin
     entered = np.maximum(first, begin)
-    lives = Lives(
+    histories = Histories(
         first=(entered - begin).astype(np.int64),
         age=np.maximum(entered - put_in, 0).astype(np.int64),
         system=system[:-1],
@@ -166,7 +171,7 @@ def lots_of(
     return Lots(
         ids=lots.index,
         year=year,
-        lives=lives,
+        histories=histories,
         office=office,
         lot=lot,
         put_in=year_in,
@@ -176,6 +181,7 @@ def lots_of(
         neighborhood=codes.astype(np.int64),
         neighborhoods=tuple(map(str, names)),
         limits=values - values.mean(axis=0),
+        fitted_on=np.ones(len(lots), bool) if fitted_on is None else fitted_on,
         factors=tuple(limits.columns),
         of_system=np.isin(limits.columns, of_system),
         window=window,

@@ -52,7 +52,7 @@ def records_on_file(
     -------
     DataFrame
         ``parcel_id, date, year, kind, unused``: kinds are ``complaint``, ``repair``, ``new
-        system`` and :data:`~riskmap.lives.parameters.FINDINGS`; ``year`` is the one the record
+        system`` and :data:`~riskmap.condition.parameters.FINDINGS`; ``year`` is the one the record
         counts in; ``unused`` why it does not count, else None. In the order the model reads them:
         by parcel and year, what comes before a renewal, the renewal, what comes after.
     """

@@ -89,7 +89,7 @@ SHARE_SHIFT: Final = 12
 CALLS: Final = 13
 
 
-class Lives(NamedTuple):
+class Histories(NamedTuple):
     """What is on file of n lots, on an axis of years that ends with the year of the run.
 
     ``first`` (n,): place of the first year on the axis; ``age`` (n,): age then, above 0 where the
@@ -263,12 +263,12 @@ def no_renewal(
 
 
 @compiled
-def findings(lives: Lives, terms: Terms, begin: int, end: int, likelihood: Floats) -> bool:
+def findings(histories: Histories, terms: Terms, begin: int, end: int, likelihood: Floats) -> bool:
     """Multiply up the likelihood (3,) of some records' findings; whether one tells of a failure."""
     likelihood[:] = 1.0
     told = False
     for r in range(begin, end):
-        kind = lives.kind[r]
+        kind = histories.kind[r]
         if kind >= 0:
             told |= terms.tells[kind]
             for s in range(3):
@@ -277,18 +277,18 @@ def findings(lives: Lives, terms: Terms, begin: int, end: int, likelihood: Float
 
 
 @compiled
-def called(lives: Lives, begin: int, end: int) -> bool:
+def called(histories: Histories, begin: int, end: int) -> bool:
     """Whether a complaint is among some records."""
     for r in range(begin, end):
-        if lives.kind[r] == COMPLAINT:
+        if histories.kind[r] == COMPLAINT:
             return True
     return False
 
 
 @compiled
-def renewal_of(lives: Lives, begin: int, end: int) -> int:
+def renewal_of(histories: Histories, begin: int, end: int) -> int:
     """Place of the record that renews, or `end`."""
     for r in range(begin, end):
-        if lives.kind[r] <= REPAIR:
+        if histories.kind[r] <= REPAIR:
             return r
     return end

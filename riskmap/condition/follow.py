@@ -13,8 +13,7 @@ from typing import NamedTuple
 
 import numpy as np
 
-from riskmap.contract.compiled import compiled
-from riskmap.lives.years import (
+from riskmap.condition.years import (
     CALLS,
     EASE,
     FAIL,
@@ -34,8 +33,8 @@ from riskmap.lives.years import (
     WEAR_RENEWED,
     Flags,
     Floats,
+    Histories,
     Ints,
-    Lives,
     Office,
     Terms,
     called,
@@ -49,6 +48,7 @@ from riskmap.lives.years import (
     wear_on,
     weigh,
 )
+from riskmap.contract.compiled import compiled
 
 
 class Track(NamedTuple):
@@ -92,7 +92,7 @@ ALL = np.ones(len(STATES))
 
 
 def follow(
-    lives: Lives,
+    histories: Histories,
     office: Office,
     terms: Terms,
     *,
@@ -106,7 +106,7 @@ def follow(
 
     Parameters
     ----------
-    lives, office, terms
+    histories, office, terms
         See there.
     final
         (states,) weight of each state after the last year; ones give the likelihood of what is on
@@ -119,7 +119,7 @@ def follow(
         Whether derivatives and the chances of the last year are wanted; else their arrays are
         empty.
     """
-    n, k = len(lives.first), len(terms.nodes)
+    n, k = len(histories.first), len(terms.nodes)
     m = n if slopes else 0
     wide = len(RATES) + terms.wear_by.shape[1] + 3 * len(terms.signs)
     given = Slopes(
@@ -131,13 +131,13 @@ def follow(
     )
     log_like = np.empty(n)
     chances = np.empty((n if now else 0, k, len(STATES)))
-    _follow(lives, office, terms, final, ahead, log_like, chances, given)
+    _follow(histories, office, terms, final, ahead, log_like, chances, given)
     return Followed(log_like, given, chances)
 
 
 @compiled
 def _follow(
-    lives: Lives,
+    histories: Histories,
     office: Office,
     terms: Terms,
     final: Floats,
@@ -165,8 +165,8 @@ def _follow(
         if s > 0:
             share[t] = 1.0 / (1.0 + (1.0 - s) / s * exp(-terms.rates[SHARE_SHIFT]))
     x = np.empty((k, 5))
-    for i in range(len(lives.first)):
-        total = _forward(lives, office, terms, share, i, every, x, now, track)
+    for i in range(len(histories.first)):
+        total = _forward(histories, office, terms, share, i, every, x, now, track)
         end = 0.0
         for j in range(k):
             for s in range(5):
@@ -176,12 +176,12 @@ def _follow(
             for j in range(k):
                 for s in range(5):
                     x[j, s] = final[s] / end
-            _backward(lives, office, terms, share, i, every, x, track, slopes)
+            _backward(histories, office, terms, share, i, every, x, track, slopes)
 
 
 @compiled
 def _forward(
-    lives: Lives,
+    histories: Histories,
     office: Office,
     terms: Terms,
     share: Floats,
@@ -195,11 +195,11 @@ def _forward(
     k = len(x)
     rates = terms.rates
     years = len(share)
-    first = lives.first[i]
-    system = lives.system[i]
+    first = histories.first[i]
+    system = histories.system[i]
     strain_of(terms, system, track.strain, track.load)
-    age = lives.age[i]
-    record = lives.start[i]
+    age = histories.age[i]
+    record = histories.start[i]
     found = False
     total = 0.0
     seen = np.empty(3)
@@ -226,24 +226,24 @@ def _forward(
         wear_on(x, stay, t == first)
         if not future:
             end = record
-            while end < lives.start[i + 1] and lives.year[end] == t:
+            while end < histories.start[i + 1] and histories.year[end] == t:
                 end += 1
-            renewal = renewal_of(lives, record, end)
-            found |= findings(lives, terms, record, renewal, seen)
+            renewal = renewal_of(histories, record, end)
+            found |= findings(histories, terms, record, renewal, seen)
             if office.calls[t] > 0:
-                _hear(lives, office, terms, i, t, record, end, seen)
+                _hear(histories, office, terms, i, t, record, end, seen)
             weigh(x, seen)
             track.known[t] = found
             mend = rates[MEND_FOUND] if found else rates[MEND_HIDDEN]
             early = rates[MEND_EARLY]
             if renewal < end:
-                repair = lives.kind[renewal] == REPAIR
+                repair = histories.kind[renewal] == REPAIR
                 renew(x, repair, mend, early, share[t], rates[KEEPS], terms.weight)
                 system += 1
                 strain_of(terms, system, track.strain, track.load)
                 stay_chances(terms, track.load, 0, factor, False, track.fresh[t])
                 wear_on(x, track.fresh[t], True)
-                found = findings(lives, terms, renewal, end, seen)
+                found = findings(histories, terms, renewal, end, seen)
                 weigh(x, seen)
                 age = 0
                 before = -1.0
@@ -268,7 +268,7 @@ def _forward(
 
 @compiled
 def _hear(
-    lives: Lives,
+    histories: Histories,
     office: Office,
     terms: Terms,
     i: int,
@@ -279,7 +279,7 @@ def _hear(
 ) -> None:
     """Multiply by the likelihood (3,) of a complaint in the year, or of none."""
     exposure = exp(terms.log_calls[i] + terms.year_calls[t]) * office.calls[t]
-    heard = called(lives, begin, end)
+    heard = called(histories, begin, end)
     for s in range(3):
         rate = exp(terms.rates[CALLS + s]) * exposure
         likelihood[s] *= -expm1(-rate) if heard else exp(-rate)
@@ -287,7 +287,7 @@ def _hear(
 
 @compiled
 def _backward(
-    lives: Lives,
+    histories: Histories,
     office: Office,
     terms: Terms,
     share: Floats,
@@ -301,10 +301,10 @@ def _backward(
     k = len(back)
     rates = terms.rates
     years = len(share)
-    first = lives.first[i]
-    system = lives.system[i]
-    for r in range(lives.start[i], lives.start[i + 1]):
-        system += lives.kind[r] <= REPAIR
+    first = histories.first[i]
+    system = histories.system[i]
+    for r in range(histories.start[i], histories.start[i + 1]):
+        system += histories.kind[r] <= REPAIR
     slope = slopes.rates[i]
     kinds_at = len(rates) + terms.wear_by.shape[1]
     opened = years - slopes.year_wear.shape[1]
@@ -322,16 +322,16 @@ def _backward(
         year_slope = 0.0
         if not future:
             begin, end = track.record[t], track.record[t + 1]
-            renewal = renewal_of(lives, begin, end)
-            findings(lives, terms, begin, renewal, seen)
+            renewal = renewal_of(histories, begin, end)
+            findings(histories, terms, begin, renewal, seen)
             if office.calls[t] > 0:
-                _hear(lives, office, terms, i, t, begin, end, seen)
+                _hear(histories, office, terms, i, t, begin, end, seen)
             worn[:] = track.begin[t]
             wear_on(worn, track.stay[t], t == first)
             weigh(worn, seen)
             at = MEND_FOUND if track.known[t] else MEND_HIDDEN
             if renewal < end:
-                repair = lives.kind[renewal] == REPAIR
+                repair = histories.kind[renewal] == REPAIR
                 fresh[:] = worn
                 renew(
                     fresh,
@@ -344,9 +344,9 @@ def _backward(
                 )
                 newborn[:, 0] = fresh[:, 0]
                 wear_on(fresh, track.fresh[t], True)
-                findings(lives, terms, renewal, end, later)
+                findings(histories, terms, renewal, end, later)
                 weigh(fresh, later)
-                _count_findings(lives, fresh, back, renewal, end, kinds_at, slope)
+                _count_findings(histories, fresh, back, renewal, end, kinds_at, slope)
                 weigh(back, later)
                 year_slope += _wear_back(
                     terms, system, 0, factor, newborn, track.fresh[t], True, False, back, track, slope,
@@ -360,9 +360,9 @@ def _backward(
                     terms, worn, at, share[t], office.permits[t], t == years - 1, back, slope
                 )
             slope[SHARE_SHIFT] += d_share * share[t] * (1 - share[t])
-            _count_findings(lives, worn, back, begin, renewal, kinds_at, slope)
+            _count_findings(histories, worn, back, begin, renewal, kinds_at, slope)
             if office.calls[t] > 0:
-                d = _calls_back(lives, office, terms, i, t, begin, end, worn, back, slope)
+                d = _calls_back(histories, office, terms, i, t, begin, end, worn, back, slope)
                 slopes.calls[i] += d
                 if t >= opened:
                     slopes.year_calls[i, t - opened] += d
@@ -391,17 +391,17 @@ def _by_condition(x: Floats, back: Floats, s: int) -> float:
 
 @compiled
 def _count_findings(
-    lives: Lives, x: Floats, back: Floats, begin: int, end: int, at: int, slope: Floats
+    histories: Histories, x: Floats, back: Floats, begin: int, end: int, at: int, slope: Floats
 ) -> None:
     for r in range(begin, end):
-        if lives.kind[r] >= 0:
+        if histories.kind[r] >= 0:
             for s in range(3):
-                slope[at + 3 * lives.kind[r] + s] += _by_condition(x, back, s)
+                slope[at + 3 * histories.kind[r] + s] += _by_condition(x, back, s)
 
 
 @compiled
 def _calls_back(
-    lives: Lives,
+    histories: Histories,
     office: Office,
     terms: Terms,
     i: int,
@@ -414,7 +414,7 @@ def _calls_back(
 ) -> float:
     """Slopes by the rates of complaint; returns the slope by the logarithm of the exposure."""
     exposure = exp(terms.log_calls[i] + terms.year_calls[t]) * office.calls[t]
-    heard = called(lives, begin, end)
+    heard = called(histories, begin, end)
     total = 0.0
     for s in range(3):
         rate = exp(terms.rates[CALLS + s]) * exposure
@@ -434,7 +434,7 @@ def _renew_back(
     back: Floats,
     slope: Floats,
 ) -> float:
-    """Adjoint of :func:`riskmap.lives.years.renew`; returns the slope by `share`."""
+    """Adjoint of :func:`riskmap.condition.years.renew`; returns the slope by `share`."""
     rates = terms.rates
     mend, early, keeps = rates[at], rates[MEND_EARLY], rates[KEEPS]
     mean = whole = d_share = 0.0
@@ -469,7 +469,7 @@ def _no_renewal_back(
     back: Floats,
     slope: Floats,
 ) -> float:
-    """Adjoint of :func:`riskmap.lives.years.no_renewal`; returns the slope by `share`."""
+    """Adjoint of :func:`riskmap.condition.years.no_renewal`; returns the slope by `share`."""
     mend, early = terms.rates[at], terms.rates[MEND_EARLY]
     none = 1 - early * share * permits
     d_share = 0.0
@@ -511,7 +511,7 @@ def _wear_back(
     slope: Floats,
     hazard: Floats,
 ) -> float:
-    """Adjoint of :func:`riskmap.lives.years.wear_on` from chances `x`; slope by log `factor`."""
+    """Adjoint of :func:`riskmap.condition.years.wear_on` from chances `x`; slope by log `factor`."""
     rates = terms.rates
     strain, load = track.strain, track.load
     wear = terms.wear[age] * factor
