@@ -1,17 +1,25 @@
-"""What the fitted model says of every lot today and in the years ahead, with its doubt."""
+"""What the fitted model says of every lot today and in the years ahead, with its doubt.
+
+The doubt of a chance comes from the parameters': the log odds are taken as linear in the parameters
+around the likeliest ones (delta method), with the exact slopes that the way back gives.
+"""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from typing import Final
 
 import numpy as np
 import pandas as pd
+from scipy import sparse
 
 from riskmap.condition.fit import Fit
-from riskmap.condition.model import Point, run
+from riskmap.condition.follow import ALL, Followed
+from riskmap.condition.model import Point, lot_slopes, run
 from riskmap.condition.parameters import FINDINGS, SEEN
 from riskmap.condition.years import (
     FAILED,
+    STATES,
     STRESSED,
     Floats,
     Ints,
@@ -22,108 +30,131 @@ from riskmap.condition.years import (
 )
 from riskmap.contract.compiled import compiled
 
-HORIZON_YR: Final = 5
 AGAIN_AT: Final = 0.1
-"""Chance of having failed at which a system found sound is looked at again."""
+"""Chance of having failed at which a system found sound is looked at again (own choice)."""
 LATEST_YR: Final = 30
 """Years ahead beyond which nothing is said."""
-DRAWS: Final = 64
 NORMAL_90: Final = 1.6448536269514722
-"""Half a 90 % interval of a normal distribution, in standard deviations."""
+"""Half a 90% interval of a normal distribution, in standard deviations."""
 SURE: Final = 1e-9
+ROWS: Final = 20_000
+"""Lots whose standard deviations are worked out at a time."""
+IF_FAILED: Final = np.array([float(place >= FAILED) for place in range(len(STATES))])
+"""Weight of each state in the chance of having failed."""
 
-CHANCES: Final = ("failed_now", "stressed_now", "fails_within", "visit_sound", "visit_stressed",
-                  "visit_failed")  # fmt: skip
-LOOK_AGAIN: Final = "look_again_yr"
+
+@dataclass(frozen=True)
+class Odds:
+    """Log odds (n,) of an event for every lot, and how they move.
+
+    ``by_parameter`` (n, p): slopes by the parameter vector; ``by_hazard`` (n,): by the logarithm of
+    the present system's own hazard.
+    """
+
+    middle: Floats
+    by_parameter: sparse.csr_array
+    by_hazard: Floats
+
+    @property
+    def chance(self) -> Floats:
+        """Return the chances (n,)."""
+        return expit(self.middle)
+
+    def sd(self, factor: Floats) -> Floats:
+        """Return standard deviations (n,); `factor` (p, p) is a root of the covariance."""
+        parts = [
+            np.sqrt(((self.by_parameter[row : row + ROWS] @ factor) ** 2).sum(axis=1))
+            for row in range(0, len(self.middle), ROWS)
+        ]
+        return np.concatenate(parts)
+
+    def ends(self, factor: Floats) -> tuple[Floats, Floats]:
+        """Return the lower and upper end (n,) of the 90% range of the chance."""
+        half = NORMAL_90 * self.sd(factor)
+        return expit(self.middle - half), expit(self.middle + half)
 
 
-def chances(
-    fit: Fit,
-    *,
-    rng: np.random.Generator,
-    horizon_yr: int = HORIZON_YR,
-    again_at: float = AGAIN_AT,
-    draws: int = DRAWS,
-) -> pd.DataFrame:
-    """Chances of every lot's system with 90 % intervals.
+def odds_of_failed(fit: Fit, *, within_yr: int = 0) -> Odds:
+    """Log odds that a system has failed by today, or will have within some years.
 
     Parameters
     ----------
     fit
         Of :func:`riskmap.condition.fit.fit`.
-    rng
-        For the draws of the parameters behind the intervals.
-    horizon_yr
-        Years ahead, at least 1.
+    within_yr
+        Years ahead; a system that has failed by then counts as failed, mended or not.
+    """
+    of_all, point = run(fit.model, fit.theta, final=ALL, ahead=within_yr, slopes=True)
+    of_failed, _ = run(fit.model, fit.theta, final=IF_FAILED, ahead=within_yr, slopes=True)
+    chance = np.clip(np.exp(of_failed.log_like - of_all.log_like), SURE, 1 - SURE)
+    apart = lot_slopes(fit.model, of_failed, point) - lot_slopes(fit.model, of_all, point)
+    present = fit.model.lots.now_system
+    hazard = (of_failed.slopes.hazard - of_all.slopes.hazard)[present]
+    return Odds(
+        logit(chance),
+        sparse.csr_array(sparse.diags_array(1 / (1 - chance)) @ apart),
+        hazard / (1 - chance),
+    )
+
+
+def chances(fit: Fit, *, failed: Odds, within: Odds, again_at: float = AGAIN_AT) -> pd.DataFrame:
+    """Chances of every lot's system.
+
+    Parameters
+    ----------
+    fit
+        Of :func:`riskmap.condition.fit.fit`.
+    failed, within
+        Of :func:`odds_of_failed`, today and within the horizon.
     again_at
         Chance of having failed at which a system that is found sound today is looked at again.
-    draws
-        Parameter vectors drawn, at least 2.
 
     Returns
     -------
     DataFrame
-        Index ``parcel_id``. ``failed_now_frac``, ``stressed_now_frac``; ``fails_within_frac``:
-        failed now or at some time within the horizon; ``visit_sound_frac``,
-        ``visit_stressed_frac``, ``visit_failed_frac``: what an ordinary visit today would find;
-        each with ``_low_frac`` and ``_high_frac``, normal in the log odds. ``look_again_yr`` with
-        ``_low`` and ``_high``: whole years from today, :data:`LATEST_YR` for later.
+        Index ``parcel_id``. ``failed``, with ``failed_low`` and ``failed_high``, the 90% range;
+        ``stressed``; ``failing``: failed today or within the horizon; ``visit_sound``,
+        ``visit_stressed``, ``visit_failed``: what an ordinary visit today would find;
+        ``again_in``: whole years until a system found sound today is looked at again,
+        :data:`LATEST_YR` for later.
     """
-    best = _figures(fit, fit.theta, horizon_yr, again_at)
-    drawn = np.stack(
-        [_figures(fit, theta, horizon_yr, again_at) for theta in fit.draws(draws, rng)]
+    followed, point = run(fit.model, fit.theta, now=True)
+    low, high = failed.ends(fit.factor)
+    conditions = by_condition(followed)
+    visit = [FINDINGS.index(f"visit: {stage}") for stage in SEEN]
+    found = conditions @ point.terms.signs[visit].T
+    table = pd.DataFrame(
+        {
+            "failed": failed.chance,
+            "failed_low": low,
+            "failed_high": high,
+            "stressed": conditions[:, 1],
+            "failing": np.maximum(within.chance, failed.chance),
+            **{f"visit_{stage}": found[:, place] for place, stage in enumerate(SEEN)},
+            "again_in": _again_in(fit, followed, point, again_at),
+        },
+        index=fit.model.lots.ids,
     )
-    odds = _logit(drawn[:, :, :-1])
-    half = NORMAL_90 * odds.std(axis=0, ddof=1)
-    middle = _logit(best[:, :-1])
-    table = pd.DataFrame(index=fit.model.lots.ids)
-    for number, name in enumerate(CHANCES):
-        table[f"{name}_frac"] = best[:, number]
-        table[f"{name}_low_frac"] = _expit(middle[:, number] - half[:, number])
-        table[f"{name}_high_frac"] = _expit(middle[:, number] + half[:, number])
-    low, high = np.quantile(drawn[:, :, -1], [0.05, 0.95], axis=0, method="inverted_cdf")
-    table[LOOK_AGAIN] = best[:, -1]
-    table["look_again_low_yr"] = np.minimum(low, best[:, -1])
-    table["look_again_high_yr"] = np.maximum(high, best[:, -1])
     return table
 
 
-def drawn_chances(fit: Fit, *, rng: np.random.Generator, draws: int = DRAWS) -> Floats:
-    """Chance failed now (lots, draws) at drawn parameters, for a Monte Carlo of ranks."""
-    return np.column_stack([_failed(_now(fit, theta)[0]) for theta in fit.draws(draws, rng)])
-
-
-def _now(fit: Fit, theta: Floats) -> tuple[Floats, Point]:
-    followed, point = run(fit.model, theta, now=True)
-    return followed.now, point
-
-
-def _failed(now: Floats) -> Floats:
-    return np.asarray(now[:, :, FAILED:].sum(axis=(1, 2)))
-
-
-def _figures(fit: Fit, theta: Floats, horizon_yr: int, again_at: float) -> Floats:
-    """Chances and the year to look again (n, chances + 1) at a parameter vector."""
-    now, point = _now(fit, theta)
-    lots = fit.model.lots
-    conditions = np.column_stack(
-        [now[:, :, :STRESSED].sum(axis=(1, 2)), now[:, :, STRESSED].sum(axis=1), _failed(now)]
+def by_condition(followed: Followed) -> Floats:
+    """Chances today (n, 3): sound, stressed, failed."""
+    now = followed.now.sum(axis=1)
+    return np.column_stack(
+        [now[:, :STRESSED].sum(axis=1), now[:, STRESSED], now[:, FAILED:].sum(axis=1)]
     )
-    visit = [FINDINGS.index(f"visit: {stage}") for stage in SEEN]
-    found = conditions @ point.terms.signs[visit].T
-    system, age = lots.now_system, lots.age_now
-    within = look_ahead(point.terms, now, system, age, horizon_yr)[:, -1]
-    if_sound = now * _spread(point.terms.signs[visit[0]])
+
+
+def _again_in(fit: Fit, followed: Followed, point: Point, again_at: float) -> Floats:
+    """Years until a system found sound today may have failed with a given chance."""
+    sound = point.terms.signs[FINDINGS.index("visit: sound")]
+    if_sound = followed.now * sound[[0, 0, 1, 2, 2]]
     if_sound /= if_sound.sum(axis=(1, 2), keepdims=True)
-    later = look_ahead(point.terms, if_sound, system, age, LATEST_YR)
+    lots = fit.model.lots
+    later = look_ahead(point.terms, if_sound, lots.now_system, lots.age_now, LATEST_YR)
     reached = later >= again_at
-    again = np.where(reached.any(axis=1), 1 + reached.argmax(axis=1), LATEST_YR)
-    return np.column_stack([conditions[:, 2], conditions[:, 1], within, found, again])
-
-
-def _spread(by_condition: Floats) -> Floats:
-    """Likelihood by condition (3,) -> by state (states,)."""
-    return by_condition[[0, 0, 1, 2, 2]]
+    return np.where(reached.any(axis=1), 1.0 + reached.argmax(axis=1), float(LATEST_YR))
 
 
 def look_ahead(terms: Terms, now: Floats, system: Ints, age: Ints, years: int) -> Floats:
@@ -165,10 +196,12 @@ def _look_ahead(terms: Terms, now: Floats, system: Ints, age: Ints, ahead: Float
             ahead[i, t] = failed
 
 
-def _logit(chance: Floats) -> Floats:
+def logit(chance: Floats) -> Floats:
+    """Logarithm of the odds, of chances kept off 0 and 1."""
     inside = np.clip(chance, SURE, 1 - SURE)
     return np.asarray(np.log(inside) - np.log1p(-inside))
 
 
-def _expit(odds: Floats) -> Floats:
+def expit(odds: Floats) -> Floats:
+    """Chance of log odds."""
     return np.asarray(1.0 / (1.0 + np.exp(-odds)))

@@ -14,9 +14,9 @@ import numpy as np
 from scipy.linalg import cholesky, solve_triangular
 from scipy.optimize import minimize
 
-from riskmap.condition.lots import Lots
+from riskmap.condition.lots import Lots, take
 from riskmap.condition.model import SPREADS, Model, log_posterior, lot_slopes, model_of, run
-from riskmap.condition.years import Floats
+from riskmap.condition.years import Floats, Ints
 
 LEARNED: Final = ("year_wear", "place_wear", "place_calls")
 """Groups of effects whose spread is learned from the county."""
@@ -25,11 +25,15 @@ HELD_FOR: Final = 10.0
 ROUNDS: Final = 3
 """Rounds in which spreads and effects are fitted in turn."""
 TOO_FAR: Final = 1e12
+CLOSE, ENOUGH = 1e-9, 1e-8
+"""Share of the log posterior below which a search ends; the latter from a start that is close."""
+SAMPLE: Final = 6_000
+"""Lots of the sample that a county of more than twice as many is fitted to first."""
 
 
 @dataclass(frozen=True)
 class Fit:
-    """The model, its likeliest parameter vector (p,), and the a square root (p, p) of its covariance.
+    """The model, its likeliest parameters (p,), a square root (p, p) of their covariance.
 
     ``log_posterior``: the value there; ``evaluations``: of the likelihood of all lots.
     """
@@ -64,23 +68,35 @@ def fit(lots: Lots, effects: Floats) -> Fit:
     model = model_of(lots, effects)
     theta = model.mean.copy()
     count = 0
+    if len(lots.ids) > 2 * SAMPLE:
+        first = fit(take(lots, _sample(len(lots.ids))), effects)
+        model, theta = replace(model, sd=first.model.sd), first.theta
+        theta, value, used = _climb(model, theta, _precision(model, theta), ENOUGH)
+        return Fit(model, theta, _covariance_factor(_precision(model, theta)), value, used)
     for _ in range(ROUNDS):
-        precision = _precision(model, theta)
-        theta, value, used = _climb(model, theta, precision)
+        theta, value, used = _climb(model, theta, _precision(model, theta), CLOSE)
         count += used
         factor = _covariance_factor(_precision(model, theta))
+        fitted = Fit(model, theta, factor, value, count)
         model = _with_learned_spreads(model, theta, factor)
-    return Fit(model, theta, factor, value, count)
+    return fitted
+
+
+def _sample(lots: int) -> Ints:
+    """Rows of lots spread evenly over all, about :data:`SAMPLE` of them."""
+    return np.unique(np.linspace(0, lots - 1, SAMPLE).round().astype(np.int64))
 
 
 def _precision(model: Model, theta: Floats) -> Floats:
     """Precision (p, p) of the parameters at a vector."""
     followed, point = run(model, theta, slopes=True)
-    slopes = lot_slopes(model, followed, point)
+    slopes = lot_slopes(model, followed, point)[model.lots.fitted_on]
     return np.asarray((slopes.T @ slopes).toarray() + np.diag(model.sd**-2.0))
 
 
-def _climb(model: Model, theta: Floats, precision: Floats) -> tuple[Floats, float, int]:
+def _climb(
+    model: Model, theta: Floats, precision: Floats, close: float
+) -> tuple[Floats, float, int]:
     """Find the likeliest vector from a start, in coordinates that the precision makes round."""
     root = cholesky(precision, lower=True)
 
@@ -95,7 +111,7 @@ def _climb(model: Model, theta: Floats, precision: Floats) -> tuple[Floats, floa
         np.zeros(len(theta)),
         jac=True,
         method="L-BFGS-B",
-        options={"maxcor": 30, "ftol": 1e-9},
+        options={"maxcor": 30, "ftol": close},
     )
     return theta + _out(root, best.x), -float(best.fun), int(best.nfev)
 

@@ -2,8 +2,8 @@
 
 The scaled forward and backward recursions of hidden Markov models (Rabiner 1989, Proc. IEEE
 77:257-286), with derivatives taken along the way back: for every step that is linear in the chances
-and in a parameter's number, the slope of the log-likelihood is (chances before) x (step's derivative)
-x (adjoint after).
+and in a parameter's number, the slope of the log-likelihood is (chances before) x (derivative of
+the step) x (adjoint after).
 """
 
 from __future__ import annotations
@@ -180,7 +180,7 @@ def _follow(
 
 
 @compiled
-def _forward(
+def _forward(  # noqa: C901
     histories: Histories,
     office: Office,
     terms: Terms,
@@ -286,7 +286,7 @@ def _hear(
 
 
 @compiled
-def _backward(
+def _backward(  # noqa: C901
     histories: Histories,
     office: Office,
     terms: Terms,
@@ -349,8 +349,8 @@ def _backward(
                 _count_findings(histories, fresh, back, renewal, end, kinds_at, slope)
                 weigh(back, later)
                 year_slope += _wear_back(
-                    terms, system, 0, factor, newborn, track.fresh[t], True, False, back, track, slope,
-                    slopes.hazard,
+                    terms, system, 0, factor, newborn, track.fresh[t], True, False, back, track,
+                    slope, slopes.hazard,
                 )  # fmt: skip
                 system -= 1
                 strain_of(terms, system, track.strain, track.load)
@@ -511,7 +511,7 @@ def _wear_back(
     slope: Floats,
     hazard: Floats,
 ) -> float:
-    """Adjoint of :func:`riskmap.condition.years.wear_on` from chances `x`; slope by log `factor`."""
+    """Adjoint of :func:`riskmap.condition.years.wear_on` at chances `x`; slope by log factor."""
     rates = terms.rates
     strain, load = track.strain, track.load
     wear = terms.wear[age] * factor

@@ -1,10 +1,10 @@
 """The ledger: how the log odds that a system has failed come about, as a sum anyone can add up.
 
-It begins with the present system as if nothing were on file: the county's base, its age, each factor
-of the model. Then comes what was on file before the first record about it, then its records in order
-of time, with the time passed between them. The terms are differences of the very log odds that the
-filter goes through, so they add up; they are rounded as running totals, so they still do when
-printed. What a factor adds depends on those before it; they come in the model's order.
+It begins with the present system as if nothing were on file: the county's base, its age, each
+factor of the model. Then comes what was on file before the first record about it, then its records
+in order of time, with the time passed between them. The terms are differences of the very log odds
+that the filter goes through, so they add up; they are rounded as running totals, so they still do
+when printed. What a factor adds depends on those before it; they come in the model's order.
 """
 
 from __future__ import annotations
@@ -83,7 +83,9 @@ def ledger(fit: Fit, parcels: Iterable[str], labels: Sequence[str]) -> pd.DataFr
     nothing = used.iloc[:0]
     tables = []
     for parcel in parcels:
-        i = lots.ids.get_loc(parcel)
+        i = int(lots.ids.get_indexer([parcel])[0])
+        if i < 0:
+            raise KeyError(parcel)
         rows = _rows(fit, point, i, of_lot.get(parcel, nothing), labels)
         tables.append(_table(parcel, rows))
     return pd.concat(tables, ignore_index=True)[list(COLUMNS)]
@@ -266,7 +268,7 @@ def _time_words(years: int) -> str:
 
 
 def _earlier_words(records: pd.DataFrame) -> str:
-    """What was on file of the lot's earlier systems, and the silence since."""
+    """Tell what was on file of the lot's earlier systems, and the silence since."""
     if not len(records):
         return "nothing on file until then"
     counts = records["kind"].value_counts(sort=False)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -21,10 +21,10 @@ before has faded)."""
 FEW_CALLS: Final = 3.0
 """Complaints a year from which a year without any means that they were not kept."""
 ON_FILE: Final = (0.6, 6.0)
-"""Share of permits on file held before a decade's are counted, and how many houses that is worth."""
+"""Share of permits on file before a decade's are counted, and how many houses it is worth."""
 LEAST_SHARE: Final = 0.02
 PERMIT_LATE_YR: Final = 3
-"""A house's first permit counts as on file if it is of the years up to so many after it was built."""
+"""A house's first permit counts as on file if it came at most so many years after the house."""
 
 KINDS: Final = {
     COMPLAINT: COMPLAINT_KIND,
@@ -38,13 +38,13 @@ KINDS: Final = {
 class Lots:
     """n lots with m systems, one after the other, and what is on file of them.
 
-    ``ids``: parcel numbers; ``year``: of the run. ``histories``, ``office``: see there. Of each system:
-    ``lot`` (m,), ``put_in`` (m,) year, ``renewed`` and ``present`` (m,). Of each lot: ``closeness``
-    (n,) log of the lot's size less the county's mean, ``neighborhood`` (n,) code. ``limits`` (n,
-    factors): limitations less the county's means; ``fitted_on`` (n,): lots whose records the model is
-    fitted to; ``factors``: their names; ``of_system``
-    (factors,): whether a factor speaks of the present system only, not of the place. ``window``:
-    number of the last years with records of the office. ``records``: the table behind it all.
+    ``ids``: parcel numbers; ``year``: of the run. ``histories``, ``office``: see there. Of each
+    system: ``lot`` (m,), ``put_in`` (m,) year, ``renewed`` and ``present`` (m,). Of each lot:
+    ``closeness`` (n,) log of the lot's size less the county's mean, ``neighborhood`` (n,) code.
+    ``limits`` (n, factors): limitations less the county's means; ``fitted_on`` (n,): lots whose
+    records the model is fitted to; ``factors``: their names; ``of_system`` (factors,): whether a
+    factor speaks of the present system only, not of the place. ``window``: number of the last years
+    with records of the office. ``records``: the table behind it all.
     """
 
     ids: pd.Index
@@ -139,8 +139,9 @@ def lots_of(
     used = records[records["unused"].isna() & (records["year"] <= year)]
     first = np.maximum(lots["first_year"].to_numpy(float), year - OLDEST_YR)
     begin = int(max(first.min(), year - LONGEST_YR + 1))
-    place = lots.index.get_indexer(used["parcel_id"])
+    place = lots.index.get_indexer(pd.Index(used["parcel_id"]))
     order = np.argsort(place, kind="stable")
+    place = place.astype(np.int64)
     used, place = used.iloc[order], place[order]
     kind = used["kind"].map(KINDS).to_numpy(np.int64)
     at = used["year"].to_numpy(np.int64) - begin
@@ -187,6 +188,51 @@ def lots_of(
         window=window,
         records=records,
     )
+
+
+def take(lots: Lots, rows: Ints) -> Lots:
+    """Take some lots of a county, with the county's office, neighborhoods and means.
+
+    Parameters
+    ----------
+    rows
+        (k,) places of the lots, rising.
+    """
+    histories, m = lots.histories, len(lots.lot)
+    records = _runs(histories.start[rows], histories.start[rows + 1])
+    ends = np.append(histories.system[1:], m)
+    systems = _runs(histories.system[rows], ends[rows])
+    counts = ends[rows] - histories.system[rows]
+    return replace(
+        lots,
+        ids=lots.ids[rows],
+        histories=Histories(
+            first=histories.first[rows],
+            age=histories.age[rows],
+            system=np.cumsum(counts) - counts,
+            start=np.append(0, np.cumsum(histories.start[rows + 1] - histories.start[rows])),
+            year=histories.year[records],
+            kind=histories.kind[records],
+        ),
+        lot=np.repeat(np.arange(len(rows)), counts),
+        put_in=lots.put_in[systems],
+        renewed=lots.renewed[systems],
+        present=lots.present[systems],
+        closeness=lots.closeness[rows],
+        neighborhood=lots.neighborhood[rows],
+        limits=lots.limits[rows],
+        fitted_on=lots.fitted_on[rows],
+    )
+
+
+def _runs(begin: Ints, end: Ints) -> Ints:
+    """Whole numbers from each begin up to its end, one run after the other.
+
+    >>> _runs(np.array([0, 5]), np.array([2, 8])).tolist()
+    [0, 1, 5, 6, 7]
+    """
+    size = end - begin
+    return np.repeat(begin - (np.cumsum(size) - size), size) + np.arange(size.sum())
 
 
 def _on_axis(

@@ -97,9 +97,9 @@ class Point:
     """The model at one parameter vector: the kernel's terms, and how they move with it.
 
     ``by`` (rates + b + 3 x kinds, parameters): derivatives of the kernel's numbers; ``modern``
-    (systems,): how far codes had come; ``effects`` (factors,) of the factors; ``reach`` (systems, factors):
-    what each factor's effect is multiplied by; ``designed``: share of the site's effect that design
-    takes away.
+    (systems,): how far codes had come; ``effects`` (factors,) of the factors; ``reach`` (systems,
+    factors): what each factor's effect is multiplied by; ``designed``: share of the site's effect
+    that design takes away.
     """
 
     terms: Terms
@@ -156,7 +156,7 @@ def run(
     slopes: bool = False,
     now: bool = False,
 ) -> tuple[Followed, Point]:
-    """Follow the county's lots at a parameter vector; see :func:`riskmap.condition.follow.follow`."""
+    """Follow the county's lots at a parameter vector; see :func:`follow`."""
     point = point_at(model, theta)
     lots = model.lots
     followed = follow(
@@ -177,12 +177,12 @@ def log_posterior(model: Model, theta: Floats) -> tuple[float, Floats]:
     followed, point = run(model, theta, slopes=True)
     off = (theta - model.mean) / model.sd
     value = float(followed.log_like[model.lots.fitted_on].sum() - 0.5 * (off**2).sum())
-    gradient = np.asarray(lot_slopes(model, followed, point).sum(axis=0)).ravel()
+    gradient = lot_slopes(model, followed, point).T @ model.lots.fitted_on.astype(float)
     return value, gradient - off / model.sd
 
 
 def lot_slopes(model: Model, followed: Followed, point: Point) -> sparse.csr_array:
-    """Derivatives (n, p) of each fitted lot's log-likelihood by the parameter vector.
+    """Return the derivatives (n, p) of each lot's log-likelihood by the parameter vector.
 
     Parameters
     ----------
@@ -226,4 +226,4 @@ def lot_slopes(model: Model, followed: Followed, point: Point) -> sparse.csr_arr
             sparse.csr_array((slopes.calls, (row, place)), shape),
         ]
     )
-    return sparse.csr_array(slopes_of_lots)[lots.fitted_on]
+    return sparse.csr_array(slopes_of_lots)

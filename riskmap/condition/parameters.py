@@ -14,8 +14,8 @@ import numpy as np
 from riskmap.condition.years import RATES, Flags, Floats
 
 EARLY_YEARS: Final = 2.0
-"""Years in which faults of construction fade to 1/e (own choice; a second rise of repairs at 2 to 10
-years is published, Sci. Total Environ. 2023, 8,826 systems)."""
+"""Years in which faults of construction fade to 1/e (own choice; a second rise of repairs at 2 to
+10 years is published, Sci. Total Environ. 2023, 8,826 systems)."""
 TYPICAL_AGE_YR: Final = 20.0
 """Age at which the hazard of wear is the one declared."""
 OLDEST_YR: Final = 150
@@ -25,8 +25,8 @@ AGES: Final = 200
 MODERN: Final = (1970.0, 2000.0)
 """Years over which codes came to size fields by soil (common practice, no source)."""
 STEP_DOWN: Final = 0.1
-"""Share of false alarms, and of what is missed, that goes two steps and not one is learned; of false
-alarms it is this (own choice)."""
+"""Share of false alarms that go two steps and not one (own choice; of what is missed, it is
+learned)."""
 
 
 class Parameter(NamedTuple):

@@ -140,7 +140,7 @@ def _complaints(inspections: pd.DataFrame) -> pd.DataFrame:
 
 
 def _findings(inspections: pd.DataFrame) -> pd.DataFrame:
-    """What visits saw; a visit for a repair sees the work, not the system."""
+    """List what visits saw; a visit for a repair sees the work, not the system."""
     seen = inspections[inspections["stage"].notna() & inspections["reason"].ne("repair")]
     measured = np.where(seen["ponding_cm"].notna(), "measured ", "")
     sale = np.where(seen["reason"].eq("sale"), "sale ", "")

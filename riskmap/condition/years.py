@@ -1,11 +1,11 @@
 """The years of a lot's systems: states, records, and the steps of one year, compiled.
 
-A system is in one of :data:`STATES` each year. What single systems differ in beyond their factors is
-a frailty that takes one of k values. The vector of chances x (k, states) goes through the year in
-steps that are linear in x:
+A system is in one of :data:`STATES` each year. What single systems differ in beyond their factors
+is a frailty that takes one of k values. The vector of chances x (k, states) goes through the year
+in steps that are linear in x:
 
-1. :func:`wear_on`: failed systems recover, or their failure sets in for good; stressed ones recover;
-   sound ones become stressed, stressed ones fail.
+1. :func:`wear_on`: failed systems recover, or their failure sets in for good; stressed ones
+   recover; sound ones become stressed, stressed ones fail.
 2. :func:`weigh`: complaint or none, and findings before a renewal, multiply by their likelihoods.
 3. :func:`renew` puts a new system in where a repair is on file, or :func:`no_renewal`: none is on
    file, though one may have been made. A new system wears for its first year at once.
@@ -217,8 +217,8 @@ def chance_to_renew(
     fine = x[j, 0] + x[j, 1] + x[j, 2]
     failed = x[j, 3] + x[j, 4]
     if repair:
-        return share * (early * fine + mend * failed)
-    return fine + failed
+        return float(share * (early * fine + mend * failed))
+    return float(fine + failed)
 
 
 @compiled
@@ -279,10 +279,10 @@ def findings(histories: Histories, terms: Terms, begin: int, end: int, likelihoo
 @compiled
 def called(histories: Histories, begin: int, end: int) -> bool:
     """Whether a complaint is among some records."""
+    heard = False
     for r in range(begin, end):
-        if histories.kind[r] == COMPLAINT:
-            return True
-    return False
+        heard |= histories.kind[r] == COMPLAINT
+    return heard
 
 
 @compiled

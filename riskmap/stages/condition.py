@@ -7,11 +7,12 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from riskmap.condition.chances import LATEST_YR, chances
+from riskmap.condition.chances import chances, odds_of_failed
 from riskmap.condition.fit import Fit, fit
 from riskmap.condition.lots import Lots, first_year, lots_of
 from riskmap.condition.records import records_on_file
-from riskmap.contract.features import CHANCE, FAILURE, SYSTEM, column
+from riskmap.contract.features import CHANCE, FAILURE, column
+from riskmap.contract.features.system import SYSTEM
 from riskmap.contract.vocabulary import STAGES, may_be_onsite
 from riskmap.inventory.permits import match_permits, permit_date
 from riskmap.ranking.model import Factor, Model
@@ -39,13 +40,11 @@ def follow_systems(
     if served.empty:
         return _columns(pd.DataFrame(index=served.index), features.index), None
     fitted = fit(county_lots(county, served, model), prior_effects(model))
-    region = county.region
-    found = chances(
-        fitted,
-        rng=np.random.default_rng(region.run.seed),
-        horizon_yr=region.rules.horizon_yr,
-    )
-    return _columns(_published(found, region.county.date.year), features.index), fitted
+    failed = odds_of_failed(fitted)
+    within = odds_of_failed(fitted, within_yr=county.region.rules.horizon_yr)
+    found = chances(fitted, failed=failed, within=within)
+    columns = _columns(_published(found, county.region.county.date.year), features.index)
+    return columns, fitted
 
 
 def condition_factors(model: Model) -> tuple[Factor, ...]:
@@ -109,23 +108,22 @@ def _first_permit_year(permits: pd.DataFrame | None, ids: pd.Index) -> pd.Series
     if permits is None:
         return pd.Series(np.nan, index=ids)
     new = permits[permits["action"].eq("new")]
-    years = permit_date(new).dt.year.groupby(new["parcel_id"].to_numpy()).min()
+    years: pd.Series = permit_date(new).dt.year.groupby(new["parcel_id"].to_numpy()).min()
     return years.reindex(ids).astype(float)
 
 
 def _published(found: pd.DataFrame, year: int) -> pd.DataFrame:
     """Columns as they are published."""
-    visit = found[[f"visit_{stage}_frac" for stage in STAGES]].to_numpy(float)
-    ahead = found["look_again_yr"].to_numpy(float)
+    visit = found[[f"visit_{stage}" for stage in STAGES]].to_numpy(float)
     return pd.DataFrame(
         {
-            "chance_failed_frac": found["failed_now_frac"],
-            "chance_failed_low_frac": found["failed_now_low_frac"],
-            "chance_failed_high_frac": found["failed_now_high_frac"],
-            "chance_stressed_frac": found["stressed_now_frac"],
-            "chance_failing_frac": found["fails_within_frac"],
+            "chance_failed_frac": found["failed"],
+            "chance_failed_low_frac": found["failed_low"],
+            "chance_failed_high_frac": found["failed_high"],
+            "chance_stressed_frac": found["stressed"],
+            "chance_failing_frac": found["failing"],
             "likely_finding": np.array(STAGES)[visit.argmax(axis=1)],
-            "look_again_year": year + np.minimum(ahead, LATEST_YR),
+            "look_again_year": year + found["again_in"],
         },
         index=found.index,
     )

@@ -171,7 +171,7 @@ STAGES: Final = (
         gives=("condition", "condition_fit"),
         needs=("inventory", "failing", "room", "model"),
         layers=("parcels", "permits", "inspections"),
-        settings=("county.date", "rules.horizon_yr", "run.seed"),
+        settings=("county.date", "rules.horizon_yr"),
     ),
     Stage(
         "follow groundwater",
