@@ -40,7 +40,8 @@ SURE: Final = 1e-9
 ROWS: Final = 20_000
 """Lots whose standard deviations are worked out at a time."""
 IF_FAILED: Final = np.array([float(place >= FAILED) for place in range(len(STATES))])
-"""Weight of each state in the chance of having failed."""
+IF_STRESSED: Final = np.array([float(place == STRESSED) for place in range(len(STATES))])
+"""Weight of each state in the chance of having failed, and of being stressed."""
 
 
 @dataclass(frozen=True)
@@ -74,22 +75,24 @@ class Odds:
         return expit(self.middle - half), expit(self.middle + half)
 
 
-def odds_of_failed(fit: Fit, *, within_yr: int = 0) -> Odds:
-    """Log odds that a system has failed by today, or will have within some years.
+def odds_of(fit: Fit, states: Floats, *, within_yr: int = 0) -> Odds:
+    """Return log odds that a system is in some states today, or after some years.
 
     Parameters
     ----------
     fit
         Of :func:`riskmap.condition.fit.fit`.
+    states
+        :data:`IF_FAILED` or :data:`IF_STRESSED`.
     within_yr
         Years ahead; a system that has failed by then counts as failed, mended or not.
     """
     of_all, point = run(fit.model, fit.theta, final=ALL, ahead=within_yr, slopes=True)
-    of_failed, _ = run(fit.model, fit.theta, final=IF_FAILED, ahead=within_yr, slopes=True)
-    chance = np.clip(np.exp(of_failed.log_like - of_all.log_like), SURE, 1 - SURE)
-    apart = lot_slopes(fit.model, of_failed, point) - lot_slopes(fit.model, of_all, point)
+    of_event, _ = run(fit.model, fit.theta, final=states, ahead=within_yr, slopes=True)
+    chance = np.clip(np.exp(of_event.log_like - of_all.log_like), SURE, 1 - SURE)
+    apart = lot_slopes(fit.model, of_event, point) - lot_slopes(fit.model, of_all, point)
     present = fit.model.lots.now_system
-    hazard = (of_failed.slopes.hazard - of_all.slopes.hazard)[present]
+    hazard = (of_event.slopes.hazard - of_all.slopes.hazard)[present]
     return Odds(
         logit(chance),
         sparse.csr_array(sparse.diags_array(1 / (1 - chance)) @ apart),
@@ -105,7 +108,7 @@ def chances(fit: Fit, *, failed: Odds, within: Odds, again_at: float = AGAIN_AT)
     fit
         Of :func:`riskmap.condition.fit.fit`.
     failed, within
-        Of :func:`odds_of_failed`, today and within the horizon.
+        Of :func:`odds_of`, failed today and within the horizon.
     again_at
         Chance of having failed at which a system that is found sound today is looked at again.
 

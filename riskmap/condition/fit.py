@@ -55,7 +55,7 @@ class Fit:
         return np.asarray(np.sqrt((self.factor**2).sum(axis=1)))
 
 
-def fit(lots: Lots, effects: Floats) -> Fit:
+def fit(lots: Lots, effects: Floats, *, hazard_ratio: float = 1.0) -> Fit:
     """Fit the model to a county's records.
 
     Parameters
@@ -64,12 +64,14 @@ def fit(lots: Lots, effects: Floats) -> Fit:
         The county; see :func:`riskmap.condition.lots.lots_of`.
     effects
         (factors,) log hazard from no limitation to the worst by the scoring model.
+    hazard_ratio
+        Hazard of wear before the records, beside the declared one.
     """
-    model = model_of(lots, effects)
+    model = model_of(lots, effects, hazard_ratio=hazard_ratio)
     theta = model.mean.copy()
     count = 0
     if len(lots.ids) > 2 * SAMPLE:
-        first = fit(take(lots, _sample(len(lots.ids))), effects)
+        first = fit(take(lots, _sample(len(lots.ids))), effects, hazard_ratio=hazard_ratio)
         model, theta = replace(model, sd=first.model.sd), first.theta
         theta, value, used = _climb(model, theta, _precision(model, theta), ENOUGH)
         return Fit(model, theta, _covariance_factor(_precision(model, theta)), value, used)

@@ -83,7 +83,7 @@ def ledger(fit: Fit, parcels: Iterable[str], labels: Sequence[str]) -> pd.DataFr
     nothing = used.iloc[:0]
     tables = []
     for parcel in parcels:
-        i = int(lots.ids.get_indexer([parcel])[0])
+        i = int(lots.ids.get_indexer(pd.Index([parcel]))[0])
         if i < 0:
             raise KeyError(parcel)
         rows = _rows(fit, point, i, of_lot.get(parcel, nothing), labels)

@@ -141,10 +141,9 @@ def lots_of(
     begin = int(max(first.min(), year - LONGEST_YR + 1))
     place = lots.index.get_indexer(pd.Index(used["parcel_id"]))
     order = np.argsort(place, kind="stable")
-    place = place.astype(np.int64)
-    used, place = used.iloc[order], place[order]
-    kind = used["kind"].map(KINDS).to_numpy(np.int64)
-    at = used["year"].to_numpy(np.int64) - begin
+    used, place = used.iloc[order], place[order].astype(np.int64)
+    kind: Ints = used["kind"].map(KINDS).to_numpy(np.int64)
+    at: Ints = used["year"].to_numpy(np.int64) - begin
     at, kind, place, put_in = _on_axis(at, kind, place, first, begin)
     renews = kind <= REPAIR_KIND
     systems = 1 + np.bincount(place[renews], minlength=len(lots))

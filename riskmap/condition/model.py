@@ -52,7 +52,13 @@ class Model:
         return _parts(self.lots)[name]
 
 
-def model_of(lots: Lots, effects: Floats, spreads: Mapping[str, float] = SPREADS) -> Model:
+def model_of(
+    lots: Lots,
+    effects: Floats,
+    *,
+    hazard_ratio: float = 1.0,
+    spreads: Mapping[str, float] = SPREADS,
+) -> Model:
     """Set the model up.
 
     Parameters
@@ -61,6 +67,8 @@ def model_of(lots: Lots, effects: Floats, spreads: Mapping[str, float] = SPREADS
         The county.
     effects
         (factors,) log hazard from no limitation to the worst by the scoring model, above 0.
+    hazard_ratio
+        Hazard of wear before the records, beside the declared one.
     spreads
         Standard deviation of each group of :data:`GROUPS`.
 
@@ -76,6 +84,7 @@ def model_of(lots: Lots, effects: Floats, spreads: Mapping[str, float] = SPREADS
     mean, sd = np.zeros(size), np.empty(size)
     mean[: len(NAMES)] = [parameter.mean for parameter in PARAMETERS]
     sd[: len(NAMES)] = [parameter.sd for parameter in PARAMETERS]
+    mean[NAMES.index("wear")] += np.log(hazard_ratio)
     for name, part in parts.items():
         sd[part] = spreads[name]
     sd[parts["year_calls"]][-1:] = LAST_YEAR_CALLS

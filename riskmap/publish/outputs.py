@@ -7,6 +7,7 @@ from dataclasses import asdict
 from pathlib import Path
 from typing import Any, Final
 
+from riskmap.contract.vocabulary import CONDITION_SPOKE
 from riskmap.publish.front_page import FileLink, write_data_quality, write_front_page
 from riskmap.publish.gis.files import write_gis_files
 from riskmap.publish.lists.inspection_list import write_inspection_list
@@ -177,7 +178,7 @@ def _write_manifest(folder: Path, result: Result, progress: Progress, kept: Sequ
         "crs": result.county.crs.to_string(),
         "field_margin": result.field_margin.margin,
         "compared_with": None if result.drift is None else result.drift.before,
-        "ranked_by": "score" if result.learning is None else result.learning.spoke,
+        "ranked_by": CONDITION_SPOKE if result.learning is None else result.learning.spoke,
         "model": asdict(result.model),
     }
     write_manifest(

@@ -46,7 +46,8 @@ class Plan(NamedTuple):
     (s,), a factor uses ``stream`` (f,) for its error and ``component_stream`` (f,) for a mixture.
     Of the c scenarios drawn before, ``outcome`` (n, m, c) holds limitations in thousandths;
     ``outcome_of`` (f,) is the factor's place there, -1 where it has none. ``spoken`` (n, c) are
-    failure scores that stand in place of the sum, of no columns where the sum stands.
+    priorities, of no columns where the priority is the mean of the two scores; ``by_water``:
+    whether the groundwater score, 0..1, multiplies them.
     """
 
     value: Floats
@@ -73,6 +74,7 @@ class Plan(NamedTuple):
     outcome: npt.NDArray[np.uint16]
     outcome_of: Order
     spoken: npt.NDArray[np.float32]
+    by_water: bool
 
 
 @compiled
@@ -239,8 +241,10 @@ def score_rows(
         scenarios = plan.spoken.shape[1]
         for d in range(draws):
             if scenarios > 0:
-                sums[0, d] = 0.01 * plan.spoken[row, d % scenarios]
-            both = plan.share[d] * sums[0, d] + (1.0 - plan.share[d]) * sums[1, d]
+                both = 0.01 * plan.spoken[row, d % scenarios]
+                both *= sums[1, d] if plan.by_water else 1.0
+            else:
+                both = plan.share[d] * sums[0, d] + (1.0 - plan.share[d]) * sums[1, d]
             out[0, row, d] = int(sums[0, d] * FULL + 0.5)
             out[1, row, d] = int(sums[1, d] * FULL + 0.5)
             out[2, row, d] = int(both * FULL + 0.5)

@@ -81,6 +81,7 @@ def _outcomes(inputs: Sequence[Input], parcels: int, outcomes: Outcomes | None) 
         "outcome": np.zeros((parcels, 0, 1), np.uint16) if outcomes is None else outcomes.limits,
         "outcome_of": np.array(place, np.int64),
         "spoken": np.zeros((parcels, 0), np.float32) if spoken is None else spoken,
+        "by_water": outcomes is not None and outcomes.by_water,
     }
 
 

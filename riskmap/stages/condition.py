@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import Final
 
 import numpy as np
 import pandas as pd
 
-from riskmap.condition.chances import chances, odds_of_failed
+from riskmap.condition.chances import IF_FAILED, chances, odds_of
 from riskmap.condition.fit import Fit, fit
 from riskmap.condition.lots import Lots, first_year, lots_of
 from riskmap.condition.records import records_on_file
@@ -39,12 +40,31 @@ def follow_systems(
     served = features[may_be_onsite(features["service"])]
     if served.empty:
         return _columns(pd.DataFrame(index=served.index), features.index), None
-    fitted = fit(county_lots(county, served, model), prior_effects(model))
-    failed = odds_of_failed(fitted)
-    within = odds_of_failed(fitted, within_yr=county.region.rules.horizon_yr)
+    fitted = fit_county(county, served, model)
+    failed = odds_of(fitted, IF_FAILED)
+    within = odds_of(fitted, IF_FAILED, within_yr=county.region.rules.horizon_yr)
     found = chances(fitted, failed=failed, within=within)
     columns = _columns(_published(found, county.region.county.date.year), features.index)
     return columns, fitted
+
+
+def fit_county(
+    county: County, systems: pd.DataFrame, model: Model, *, day: date | None = None
+) -> Fit:
+    """Fit the condition model to the records up to a day, by default that of the run.
+
+    Parameters
+    ----------
+    systems
+        Features of parcels that may have a system, index ``parcel_id``.
+    """
+    lots = county_lots(county, systems, model, day=day or county.region.county.date)
+    return fit(lots, prior_effects(model), hazard_ratio=county.region.failure.hazard_ratio)
+
+
+def chance_failed_by(county: County, systems: pd.DataFrame, model: Model, day: date) -> np.ndarray:
+    """Chance (n,) that each system has failed by an earlier day, by what was on file then."""
+    return odds_of(fit_county(county, systems, model, day=day), IF_FAILED).chance
 
 
 def condition_factors(model: Model) -> tuple[Factor, ...]:
@@ -67,8 +87,8 @@ def prior_effects(model: Model) -> np.ndarray:
     return weights * model.scale("failure") * model.log_hazard_per_point
 
 
-def county_lots(county: County, systems: pd.DataFrame, model: Model) -> Lots:
-    """Bring some parcels of a county into the form that the condition model reads.
+def county_lots(county: County, systems: pd.DataFrame, model: Model, *, day: date) -> Lots:
+    """Bring some parcels of a county, as on file on a day, into the form that the model reads.
 
     Parameters
     ----------
@@ -76,9 +96,14 @@ def county_lots(county: County, systems: pd.DataFrame, model: Model) -> Lots:
         Features of parcels that may have a system, index ``parcel_id``.
     """
     parcels = county.tables["parcels"].set_index("parcel_id", drop=False)
-    day, ids = county.region.county.date, systems.index
+    ids = systems.index
     given = county.tables.get("permits")
     permits = None if given is None else pd.DataFrame(match_permits(given, parcels))
+    if permits is not None:
+        permits = permits[~(permit_date(permits) > pd.Timestamp(day))]
+    visits = county.tables.get("inspections")
+    if visits is not None:
+        visits = visits[~(visits["date"] > pd.Timestamp(day))]
     built = parcels["year_built"].astype(float).reindex(ids)
     lots = pd.DataFrame(
         {
@@ -95,7 +120,7 @@ def county_lots(county: County, systems: pd.DataFrame, model: Model) -> Lots:
     limits = limits[[f.name for f in factors]].fillna({f.name: f.unknown for f in factors})
     return lots_of(
         lots,
-        records_on_file(lots, permits, county.tables.get("inspections")),
+        records_on_file(lots, permits, visits),
         limits,
         year=day.year,
         passed_frac=day.timetuple().tm_yday / 365.25,

@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import pandas as pd
 
+from riskmap.condition.fit import Fit
 from riskmap.contract.features import DOUBT
-from riskmap.failure.aging import AgingModel
 from riskmap.failure.calibration import FieldMargin
 from riskmap.ranking.information import (
     collection_list,
@@ -73,40 +72,49 @@ def carry_doubt(
     model: Model,
     component_ratings: pd.DataFrame,
     soil_shares: pd.DataFrame,
-    aging: Mapping[str, AgingModel],
     field_margin: FieldMargin,
     groundwater: Groundwater | None,
     learning: Learning | None,
+    condition_fit: Fit | None,
 ) -> tuple[pd.DataFrame, CountyDoubt | None]:
     """Do :func:`doubt_columns` as a stage, for the ranked systems and all that is behind them."""
     systems = features[ranked["rank"].notna()]
+    if condition_fit is None:
+        return _no_doubt(systems.index), None
     scenarios = county_scenarios(
         systems,
         county,
         model,
         component_ratings=component_ratings,
         soil_shares=soil_shares,
-        aging=aging,
         margin=field_margin.margin,
         groundwater=groundwater,
         learning=learning,
+        fit=condition_fit,
     )
     return doubt_columns(systems, scenarios, county.region)
 
 
 def scenarios_of(result: Result, rows: pd.Index) -> CountyScenarios:
     """Return what the scenarios of some ranked systems of a result are drawn from."""
+    fit = result.condition_fit
+    if fit is None:
+        raise ValueError("no parcel of the county has a system.")
     return county_scenarios(
         result.features.loc[rows],
         result.county,
         result.model,
         component_ratings=result.component_ratings,
         soil_shares=result.soil_shares,
-        aging=result.aging,
         margin=result.field_margin.margin,
         groundwater=result.groundwater,
         learning=result.learning,
+        fit=fit,
     )
+
+
+def _no_doubt(systems: pd.Index) -> pd.DataFrame:
+    return pd.DataFrame(index=systems, columns=list(DOUBT_COLUMNS.values()))
 
 
 def doubt_columns(
@@ -126,7 +134,7 @@ def doubt_columns(
     Columns of :data:`DOUBT_COLUMNS`, and the county's doubt; nothing for fewer than two parcels.
     """
     if len(features) < 2 or region.run.draws == 0:
-        return pd.DataFrame(index=features.index, columns=list(DOUBT_COLUMNS.values())), None
+        return _no_doubt(features.index), None
     model = scenarios.model
     top = min(region.lists.inspections or len(features), max(1, len(features) // 2))
     outcomes = draw_outcomes(scenarios, seed=region.run.seed)

@@ -6,17 +6,15 @@ from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
+from scipy.special import expit
 
 from riskmap.contract.arrays import Floats
 from riskmap.ranking.model import Model
 from riskmap.ranking.outcomes import THOUSANDTHS
 from riskmap.ranking.score import score
-from riskmap.stages.learning import Learning, fit_again, in_order_of
-from riskmap.stages.scenarios import Speak
-
-Limits = Mapping[str, npt.NDArray[np.uint16]]
+from riskmap.stages.learning import Learning, fit_again
+from riskmap.stages.scenarios import Limits, Speak
 
 MEMBERS: Final = 16
 """Learners fitted to resampled visits; the scenarios take them in turn."""
@@ -25,10 +23,9 @@ MEMBERS: Final = 16
 def learned_speaker(
     learning: Learning | None, features: pd.DataFrame, model: Model, *, seed: int
 ) -> Speak | None:
-    """Give the failure score by the learned order in a scenario; None where the score speaks.
+    """Give the learned chance in a scenario; None where the condition model speaks.
 
-    As in the ranked table, the system with the k-th highest learned odds gets the k-th highest
-    failure score of the table. The odds are those of a learner fitted to resampled visits, on the
+    The odds are those of a learner fitted to resampled visits, on the
     scenario's own features.
     """
     if learning is None or learning.classifier is None or learning.present is None:
@@ -51,7 +48,7 @@ def learned_speaker(
             for name in worth.keys() & limits.keys():
                 points[name] = worth[name] * limits[name] / THOUSANDTHS
             changed["score"] = points.sum(axis=1).to_numpy(float)
-        odds = members[scenario % len(members)].decision_function(numbers.assign(**changed))
-        return in_order_of(odds, base.scores["failure_score"].to_numpy(float))
+        odds: Floats = members[scenario % len(members)].decision_function(numbers.assign(**changed))
+        return np.asarray(expit(odds))
 
     return speak

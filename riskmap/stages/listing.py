@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from riskmap.contract.vocabulary import CONDITION_SPOKE
 from riskmap.region.sections import Region
 
 
@@ -41,8 +42,8 @@ def list_length(parcels: pd.DataFrame, region: Region) -> int:
 
 
 def as_listed(parcels: pd.DataFrame, order: str) -> pd.DataFrame:
-    """Return the table for lists: in order, and silent on who spoke where only the score did."""
+    """Return the table for lists: in order, silent on who spoke where the condition model did."""
     listed = in_list_order(parcels, order)
-    if "spoke" in listed and listed["spoke"].eq("score").all():
+    if "spoke" in listed and listed["spoke"].eq(CONDITION_SPOKE).all():
         return listed.drop(columns="spoke")
     return listed

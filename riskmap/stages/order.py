@@ -171,7 +171,7 @@ STAGES: Final = (
         gives=("condition", "condition_fit"),
         needs=("inventory", "failing", "room", "model"),
         layers=("parcels", "permits", "inspections"),
-        settings=("county.date", "rules.horizon_yr"),
+        settings=("county.date", "rules.horizon_yr", "failure.hazard_ratio"),
     ),
     Stage(
         "follow groundwater",
@@ -203,7 +203,7 @@ STAGES: Final = (
         f"{_HERE}.scoring:score_and_rank",
         gives=("scored",),
         needs=("features", "model"),
-        settings=("county.units", "rules.class_cuts"),
+        settings=("county.units", "rules.class_cuts", "lists.aim"),
     ),
     Stage(
         "learn from visits",
@@ -218,7 +218,14 @@ STAGES: Final = (
         f"{_HERE}.learning:follow_learning",
         gives=("ranked", "learned_reasons"),
         needs=("scored", "features", "learning", "model"),
-        settings=("lists.inspections", "run.seed", "county.units", "rules.class_cuts", "learning"),
+        settings=(
+            "lists.inspections",
+            "lists.aim",
+            "run.seed",
+            "county.units",
+            "rules.class_cuts",
+            "learning",
+        ),
     ),
     Stage(
         "carry doubt",
@@ -230,10 +237,10 @@ STAGES: Final = (
             "model",
             "component_ratings",
             "soil_shares",
-            "aging",
             "field_margin",
             "groundwater",
             "learning",
+            "condition_fit",
         ),
         layers=("parcels",),
         settings=(
@@ -241,6 +248,7 @@ STAGES: Final = (
             "run.draws",
             "run.seed",
             "lists.inspections",
+            "lists.aim",
             "rules",
             "failure",
             "groundwater",

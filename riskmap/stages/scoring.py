@@ -36,7 +36,13 @@ def gather_features(county: County, *parts: pd.DataFrame) -> pd.DataFrame:
 def score_and_rank(county: County, features: pd.DataFrame, model: Model) -> pd.DataFrame:
     """Score, rank and explain every parcel by the scoring model."""
     region = county.region
-    return ranked_table(features, model, units=region.county.units, cuts=region.rules.class_cuts)
+    return ranked_table(
+        features,
+        model,
+        units=region.county.units,
+        cuts=region.rules.class_cuts,
+        aim=region.lists.aim,
+    )
 
 
 def gather_parcels(

@@ -170,7 +170,7 @@ class TestDesign:
     MODEL = parse_model(
         {
             "name": "m", "failure_share": 0.5, "min_known_frac": 0.0,
-            "log_hazard_per_point": 0.0, "reference_points": 50.0,
+            "log_hazard_per_point": 0.0,
             "factor": [
                 {"name": name, "score": score, "feature": feature, "label": "", "weight": 1,
                  "low": 0, "high": 2, "unknown": 0.5, "source": "", "reason": "", **shape}

@@ -8,7 +8,7 @@ from typing import Final
 import geopandas as gpd
 import pandas as pd
 
-from riskmap.contract.vocabulary import may_be_onsite
+from riskmap.contract.vocabulary import CONDITION_SPOKE, may_be_onsite
 from riskmap.inventory.soil_aggregate import rate_mapunits
 from riskmap.publish.map.model import MapModel
 from riskmap.publish.map.plan import BaseMap
@@ -59,7 +59,7 @@ def base_map(region: Region) -> BaseMap | None:
 
 def with_limitations(parcels: gpd.GeoDataFrame, model: Model) -> gpd.GeoDataFrame:
     """Add ``<factor>_limitation``, as scored: the page then adds up the very same numbers."""
-    if "spoke" in parcels and parcels["spoke"].eq("score").all():
+    if "spoke" in parcels and parcels["spoke"].eq(CONDITION_SPOKE).all():
         parcels = parcels.drop(columns="spoke")
     limits = limits_used(parcels, model)
     scored = parcels["priority"].notna()
