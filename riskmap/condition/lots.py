@@ -139,12 +139,12 @@ def lots_of(
     used = records[records["unused"].isna() & (records["year"] <= year)]
     first = np.maximum(lots["first_year"].to_numpy(float), year - OLDEST_YR)
     begin = int(max(first.min(), year - LONGEST_YR + 1))
-    place = lots.index.get_indexer(pd.Index(used["parcel_id"]))
-    order = np.argsort(place, kind="stable")
-    used, place = used.iloc[order], place[order].astype(np.int64)
-    kind: Ints = used["kind"].map(KINDS).to_numpy(np.int64)
-    at: Ints = used["year"].to_numpy(np.int64) - begin
-    at, kind, place, put_in = _on_axis(at, kind, place, first, begin)
+    where: Ints = lots.index.get_indexer(pd.Index(used["parcel_id"])).astype(np.int64)
+    order = np.argsort(where, kind="stable")
+    used = used.iloc[order]
+    codes: Ints = used["kind"].map(KINDS).to_numpy().astype(np.int64)
+    at: Ints = (used["year"].to_numpy(np.int64) - begin).astype(np.int64)
+    at, kind, place, put_in = _on_axis(at, codes, where[order], first, begin)
     renews = kind <= REPAIR_KIND
     systems = 1 + np.bincount(place[renews], minlength=len(lots))
     system = np.concatenate([[0], np.cumsum(systems)])
@@ -165,7 +165,7 @@ def lots_of(
     )
     size = np.log(lots["lot_m2"].to_numpy(float))
     closeness = np.nan_to_num(size - np.nanmean(size)) if np.isfinite(size).any() else 0 * size
-    codes, names = pd.factorize(lots["neighborhood"].astype(object).fillna("unknown"))
+    neighborhood, names = pd.factorize(lots["neighborhood"].astype(object).fillna("unknown"))
     office, window = _office(lots, used, begin, year, passed_frac)
     values = limits.to_numpy(float)
     return Lots(
@@ -178,7 +178,7 @@ def lots_of(
         renewed=renewed,
         present=np.append(lot[1:] != lot[:-1], True),
         closeness=closeness,
-        neighborhood=codes.astype(np.int64),
+        neighborhood=neighborhood.astype(np.int64),
         neighborhoods=tuple(map(str, names)),
         limits=values - values.mean(axis=0),
         fitted_on=np.ones(len(lots), bool) if fitted_on is None else fitted_on,

@@ -21,8 +21,8 @@ FIND, SAVE, HARM = AIMS
 
 FORMULAS: Final[Mapping[str, str]] = {
     FIND: "100 x chance failed today",
-    SAVE: "100 x chance stressed today x (chance failed within the horizon - chance failed today) / "
-    "(1 - chance failed today)",
+    SAVE: "100 x chance stressed today x (chance failed within the horizon - chance failed today) "
+    "/ (1 - chance failed today)",
     HARM: "chance failed today x groundwater score",
 }
 """Aim -> its formula in words; every term is a published column."""
@@ -48,7 +48,7 @@ def chance_part(
         return now
     with np.errstate(divide="ignore", invalid="ignore"):
         to_come = np.where(now < 1.0, (soon - now) / (1.0 - now), 0.0)
-    return np.asarray(stressed, float) * np.clip(to_come, 0.0, 1.0)
+    return np.asarray(np.asarray(stressed, float) * np.clip(to_come, 0.0, 1.0))
 
 
 def reaches_water(aim: str) -> bool:

@@ -65,13 +65,13 @@ class CountyScenarios:
     """What scenarios are drawn from, for the n ranked systems.
 
     ``chances``: the chances (n,) of being failed and stressed today, and of having failed by the
-    horizon, from the scenario's number and its limitations. ``aim``: what the priority serves. ``margin``: how many
-    times the sizing rule's rate fields pass. ``rules``, ``failure`` and ``water``: the region's
-    settings; a scenario is the latter two with drawn values. ``reached``: the groundwater's
-    arithmetic, which takes such settings and the drawn records and gives features; it and
-    ``water`` are None where no terrain was given. ``speak``: the chance of having failed by a
-    ranking learned from visits, from the scenario's number, the drawn features and their
-    limitations; None where the condition model ranks.
+    horizon, from the scenario's number and its limitations. ``aim``: what the priority serves.
+    ``margin``: how many times the sizing rule's rate fields pass. ``rules``, ``failure`` and
+    ``water``: the region's settings; a scenario is the latter two with drawn values. ``reached``:
+    the groundwater's arithmetic, which takes such settings and the drawn records and gives
+    features; it and ``water`` are None where no terrain was given. ``speak``: the chance of having
+    failed by a ranking learned from visits, from the scenario's number, the drawn features and
+    their limitations; None where the condition model ranks.
     """
 
     systems: pd.Index
