@@ -47,7 +47,7 @@ def chance_part(
     if aim != SAVE:
         return now
     with np.errstate(divide="ignore", invalid="ignore"):
-        to_come = np.where(now < 1.0, (soon - now) / (1.0 - now), 0.0)
+        to_come = np.where(now >= 1.0, 0.0, (soon - now) / (1.0 - now))
     return np.asarray(np.asarray(stressed, float) * np.clip(to_come, 0.0, 1.0))
 
 
