@@ -48,7 +48,7 @@ def logit(chance: float) -> float:
     return log(chance / (1 - chance))
 
 
-_SERVICE = "Dix & Hoxie 2001: over 80 % serve 20 years; with stressed years before failing"
+_SERVICE = "Dix & Hoxie 2001: over 80% serve 20 years; with stressed years before failing"
 
 PARAMETERS: Final = (
     Parameter("wear", log(0.02), 1.0, "rate sound to stressed at twenty years", _SERVICE),

@@ -76,5 +76,5 @@ def priority(aim: str, chances: pd.DataFrame, groundwater_score: npt.ArrayLike) 
     """
     water = np.asarray(groundwater_score, float)
     times = water if reaches_water(aim) else np.where(np.isnan(water), np.nan, 100.0)
-    parts = (chances[name].to_numpy(float) for name in CHANCES)
-    return np.asarray(np.round(chance_part(aim, *parts) * times, DIGITS))
+    failed, stressed, failing = (chances[name].to_numpy(float) for name in CHANCES)
+    return np.asarray(np.round(chance_part(aim, failed, stressed, failing) * times, DIGITS))

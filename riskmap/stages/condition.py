@@ -14,6 +14,7 @@ from riskmap.condition.lots import Lots, first_year, lots_of
 from riskmap.condition.records import records_on_file
 from riskmap.contract.features import CHANCE, FAILURE, column
 from riskmap.contract.features.system import SYSTEM
+from riskmap.contract.units import YEAR_D
 from riskmap.contract.vocabulary import STAGES, may_be_onsite
 from riskmap.inventory.permits import match_permits, permit_date
 from riskmap.ranking.model import Factor, Model
@@ -123,7 +124,7 @@ def county_lots(county: County, systems: pd.DataFrame, model: Model, *, day: dat
         records_on_file(lots, permits, visits),
         limits,
         year=day.year,
-        passed_frac=day.timetuple().tm_yday / 365.25,
+        passed_frac=day.timetuple().tm_yday / YEAR_D,
         of_system=tuple(f.name for f in factors if f.feature in OF_SYSTEM),
         fitted_on=systems["service"].eq("onsite").to_numpy(bool),
     )

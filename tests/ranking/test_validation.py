@@ -10,7 +10,6 @@ import pytest
 
 from riskmap.ranking.blocks import random_folds
 from riskmap.ranking.contenders import (
-    GIVEN,
     LEARNED,
     WORDS,
     Design,
@@ -147,7 +146,7 @@ class TestFigures:
         assert informative.comparison is not None
         table = informative.comparison.figures
         counts = table.groupby("contender").size()
-        assert sorted(counts.index) == sorted([*GIVEN, *LEARNED])
+        assert sorted(counts.index) == sorted([*visits.given, *LEARNED])
         assert set(WORDS) == set(counts.index)
         assert (counts == 6).all()
         assert (table["low"] <= table["high"]).all()
