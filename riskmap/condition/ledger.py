@@ -44,7 +44,7 @@ COLUMNS: Final = ("parcel_id", "what", "words", "log_odds", "total")
 WHATS: Final = ("base", "age", "factor", "neighborhood", "earlier", "record", "time")
 
 
-class _Step(NamedTuple):
+class Step(NamedTuple):
     """Log odds after a step of the filter; ``record`` is a row of the lot's records, or -1."""
 
     year: int
@@ -105,22 +105,22 @@ def _rows(
     """Terms of a lot as running totals."""
     lots = fit.model.lots
     records = records[records["year"].between(_axis_begin(lots), lots.year)]
-    path = list(_path(lots, point.terms, i))
+    steps = list(path(lots, point.terms, i))
     renewals = np.flatnonzero(records["kind"].isin(RENEWALS))
     present = int(renewals[-1]) + 1 if len(renewals) else 0
-    since = next((n for n, step in enumerate(path) if step.record >= present), len(path))
-    until = path[since].year if since < len(path) else lots.year
+    since = next((n for n, step in enumerate(steps) if step.record >= present), len(steps))
+    until = steps[since].year if since < len(steps) else lots.year
     rows = _system_rows(fit, point, i, until, labels)
-    rows.append(("earlier", _earlier_words(records.iloc[:present]), path[since - 1].log_odds))
-    last, level = until, path[since - 1].log_odds
-    for step in path[since:]:
+    rows.append(("earlier", _earlier_words(records.iloc[:present]), steps[since - 1].log_odds))
+    last, level = until, steps[since - 1].log_odds
+    for step in steps[since:]:
         if step.record >= 0:
             if step.year > last:
                 rows.append(("time", _time_words(step.year - last), level))
             rows.append(("record", _record_words(records.iloc[step.record]), step.log_odds))
             last = step.year
         level = step.log_odds
-    if since < len(path):
+    if since < len(steps):
         rows.append(("time", _time_words(lots.year - last), level))
     return rows
 
@@ -129,7 +129,7 @@ def _axis_begin(lots: Lots) -> int:
     return lots.year - len(lots.office.share) + 1
 
 
-def _path(lots: Lots, terms: Terms, i: int) -> Iterator[_Step]:
+def path(lots: Lots, terms: Terms, i: int) -> Iterator[Step]:
     """Go the filter's way through the years of lot i, step by step.
 
     The same steps in the same order as :func:`riskmap.condition.follow.follow`, one lot at a time.
@@ -155,7 +155,7 @@ def _path(lots: Lots, terms: Terms, i: int) -> Iterator[_Step]:
         rate = np.exp(rates[CALLS:] + terms.log_calls[i] + terms.year_calls[t]) * office.calls[t]
         if silent:
             weigh(x, np.exp(-rate))
-        yield _Step(year, -1, _log_odds(x))
+        yield Step(year, -1, _log_odds(x))
         share = _share(office.share[t], rates[SHARE_SHIFT])
         heard = renewed = False
         for r, kind in enumerate(kinds, start=record):
@@ -173,11 +173,11 @@ def _path(lots: Lots, terms: Terms, i: int) -> Iterator[_Step]:
                 strain_of(terms, system, strain, load)
                 stay_chances(terms, load, 0, factor, False, stay)
                 wear_on(x, stay, True)
-            yield _Step(year, r - int(histories.start[i]), _log_odds(x))
+            yield Step(year, r - int(histories.start[i]), _log_odds(x))
         if not renewed:
             mend = rates[MEND_FOUND] if found else rates[MEND_HIDDEN]
             no_renewal(x, mend, rates[MEND_EARLY], share, office.permits[t], t == years - 1)
-            yield _Step(year, -1, _log_odds(x))
+            yield Step(year, -1, _log_odds(x))
         x /= x.sum()
         age += 1
         record = end

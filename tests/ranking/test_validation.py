@@ -146,8 +146,8 @@ class TestFigures:
         assert informative.comparison is not None
         table = informative.comparison.figures
         counts = table.groupby("contender").size()
-        assert sorted(counts.index) == sorted([*visits.given, *LEARNED])
-        assert set(WORDS) == set(counts.index)
+        assert sorted(counts.index) == sorted(["oldest_first", "soil_rule", "score", *LEARNED])
+        assert set(WORDS) == {*counts.index, "condition"}
         assert (counts == 6).all()
         assert (table["low"] <= table["high"]).all()
         inside = (table["low"] <= table["value"]) & (table["value"] <= table["high"])
