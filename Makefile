@@ -3,16 +3,18 @@ PYTHON ?= python3
 VENV ?= .venv
 BIN := $(VENV)/bin
 WORKERS ?= 2
+PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: demo test check bench clean
+.PHONY: demo test check bench lock audit clean
 
-$(VENV)/.ready: pyproject.toml constraints.txt
+$(VENV)/.ready: pyproject.toml locks/run.txt
 	$(PYTHON) -m venv $(VENV)
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt -e .
+	$(PIP) --require-hashes -r locks/run.txt
+	$(PIP) --no-deps --no-build-isolation -e .
 	touch $@
 
-$(VENV)/.ready-test: $(VENV)/.ready
-	$(BIN)/python -m pip install --quiet --disable-pip-version-check -c constraints.txt -e ".[test,dev]"
+$(VENV)/.ready-test: $(VENV)/.ready locks/test.txt
+	$(PIP) --require-hashes -r locks/test.txt
 	touch $@
 
 demo: $(VENV)/.ready  ## make the sample region and run the main job on it
@@ -28,6 +30,19 @@ check: $(VENV)/.ready-test  ## lint, format and type checks
 
 bench: $(VENV)/.ready-test  ## side-by-side timings; see benchmarks/README.md
 	$(BIN)/python -m benchmarks.compare
+
+# The oldest Python that every pinned package takes.
+LOCK := uv pip compile --quiet --universal --python-version 3.11.5 --generate-hashes \
+	--no-emit-index-url --no-header --no-annotate
+
+lock: $(VENV)/.ready-test  ## pin every package that is installed, with its hashes
+	$(PIP) uv
+	printf 'setuptools>=77\n' | $(BIN)/$(LOCK) --extra test --extra dev -o locks/test.txt pyproject.toml -
+	printf 'setuptools>=77\n' | $(BIN)/$(LOCK) -c locks/test.txt -o locks/run.txt pyproject.toml -
+
+audit: $(VENV)/.ready  ## hold the pinned packages against known weaknesses (needs a network)
+	$(PIP) pip-audit
+	$(BIN)/pip-audit --disable-pip --require-hashes -r locks/run.txt -r locks/test.txt
 
 clean:
 	rm -rf $(VENV) demo_county demo_result build dist *.egg-info

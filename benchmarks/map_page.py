@@ -35,8 +35,9 @@ sys.path[:0] = [str(Path(__file__).resolve().parents[1]), str(Path(__file__).res
 from map_page_full import TOP, make_full  # noqa: E402
 from map_page_input import make_layers, make_ranked, make_terrain  # noqa: E402
 
-from riskmap.publish.map.county_map import write_county_map  # noqa: E402
+from riskmap.publish.map.county_map import county_map  # noqa: E402
 from riskmap.publish.map.webmap import MapReport, write_map  # noqa: E402
+from riskmap.publish.words.imprint import Imprint  # noqa: E402
 from riskmap.running import assess, open_region  # noqa: E402
 
 PAN = """
@@ -132,11 +133,10 @@ def _write_invented(count: int) -> Callable[[Path], MapReport]:
     return lambda folder: write_map(
         folder,
         county.ranked,
+        Imprint("Example County", datetime.date(2025, 6, 30)),
         model=county.map_model,
         layers=county.layers,
         terrain=terrain,
-        county="Example County",
-        date=datetime.date(2025, 6, 30),
         threats=county.pairs,
         top=TOP,
     )
@@ -149,8 +149,7 @@ def _write_run(region: Path) -> Callable[[Path], MapReport]:
         "parcels",
         f"{len(result.parcels):,}, {ranked:,} ranked, {len(result.model.factors)} factors",
     )
-    zones = None if result.planning is None else result.planning.zones
-    return lambda folder: write_county_map(folder, result, zones=zones)
+    return lambda folder: county_map(folder, result)
 
 
 def _timed(folder: Path, write: Callable[[Path], MapReport], timeout: float) -> None:

@@ -30,7 +30,7 @@ BUILDING: Final[Seeds] = MappingProxyType(dict.fromkeys(WORLDS, (11, 12, 13)))
 JUDGING: Final[Seeds] = MappingProxyType(
     {
         "usual": (SEED, 101, 202, 303, 404),
-        "found-mended": (511, 512),
+        "found-repaired": (511, 512),
         "few-records": (521, 522),
         "ground-decides": (531, 532),
         "chance-decides": (541, 542),

@@ -34,7 +34,7 @@ SIMPLE_ORDERS: Final = (
     "on file first, then score",
 )
 OUTCOMES: Final = ("failed", "stressed", "in_2_yr", "in_5_yr", "by_5_yr")
-"""What a chance may be about; ``in`` so many years is asked of those not failed now, ``by`` of all."""
+"""What a chance is about; ``in`` some years is asked of those not failed now, ``by`` of all."""
 CHANCE_FIGURES: Final = ("said", "found", "brier", "constant", "slope")
 
 

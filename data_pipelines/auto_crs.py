@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pyogrio
 from pyproj import CRS, Transformer
 from pyproj.aoi import AreaOfInterest
@@ -23,7 +24,7 @@ def utm_of(source: Source) -> CRS:
         If the file is missing, cannot be read, or says nothing of its reference system.
     """
     path = source.files[0]
-    bounds, known = _extent(source.layer, path, source.table)
+    (x, y), known = _middle(source.layer, path, source.table)
     crs_text = source.crs or known
     if crs_text is None:
         raise CrsError(
@@ -32,8 +33,7 @@ def utm_of(source: Source) -> CRS:
             'Add crs = "EPSG:..." to this layer in the region file.',
         )
     to_degrees = Transformer.from_crs(CRS.from_user_input(crs_text), 4326, always_xy=True)
-    west, south, east, north = bounds
-    lon, lat = to_degrees.transform((west + east) / 2, (south + north) / 2)
+    lon, lat = to_degrees.transform(x, y)
     zones = query_utm_crs_info("WGS 84", AreaOfInterest(lon, lat, lon, lat))
     if not zones:
         raise CrsError(
@@ -44,16 +44,17 @@ def utm_of(source: Source) -> CRS:
     return CRS.from_authority(zones[0].auth_name, zones[0].code)
 
 
-def _extent(
-    layer: str, path: Path, table: str | None
-) -> tuple[tuple[float, float, float, float], str | None]:
+def _middle(layer: str, path: Path, table: str | None) -> tuple[tuple[float, float], str | None]:
+    """Median place of the shapes, which a few astray do not move, and the reference system."""
     if not path.exists():
         raise SourceMissingError(layer, f"{path} is not there.", "Check the path.")
     try:
         with quiet():
-            info = pyogrio.read_info(path, layer=table, force_total_bounds=True)
+            known = pyogrio.read_info(path, layer=table)["crs"]
+            west, south, east, north = pyogrio.read_bounds(path, layer=table)[1]
     except pyogrio.errors.DataSourceError as error:
         raise SourceFormatError(
             layer, f"{path.name} cannot be read as a map layer.", "Give a vector file."
         ) from error
-    return info["total_bounds"], info["crs"]
+    middle = (float(np.nanmedian(west + east)) / 2, float(np.nanmedian(south + north)) / 2)
+    return middle, known

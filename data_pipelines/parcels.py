@@ -7,6 +7,7 @@ the same parcel number (logged), or has no shape (logged).
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Final
 
 import geopandas as gpd
 import pandas as pd
@@ -15,6 +16,7 @@ from pyproj import CRS
 
 from data_pipelines.columns import demand_column, find_column
 from data_pipelines.defect_log import DefectLog
+from data_pipelines.keys import find_keys
 from data_pipelines.records import KEPT_FIRST, combine_records
 from data_pipelines.tables import canonical_table, list_columns, needed_columns, parse_table
 from data_pipelines.values import as_text
@@ -25,6 +27,9 @@ from riskmap.contract.layers import PARCELS
 from riskmap.contract.sources import ColumnSource, Reading, Source
 
 JOIN = "join_key"
+
+LEAST_REPEATS: Final = 20
+"""Fewer shapes that share their number with another are no sign of a wrong column."""
 
 
 def read_parcels(source: Source, crs: CRS, *, bounds: Bounds | None = None) -> Reading:
@@ -70,7 +75,7 @@ def _split(source: Source) -> tuple[Source, frozenset[str]]:
             "a second table is named without the columns to join it by.",
             'Add join_on = ["column of the parcels", "column of the table"].',
         )
-    names = list_columns(source.attributes, layer=source.layer)
+    names = list_columns(source.attributes, layer=source.layer, table=source.attributes_table)
     given = frozenset(
         name for name, spec in source.columns.items() if _gives(spec, names) and name != "parcel_id"
     )
@@ -100,7 +105,7 @@ def _read_records(source: Source, given: frozenset[str], log: DefectLog) -> pd.D
     path = source.attributes
     if path is None or source.join_on is None:
         return pd.DataFrame({JOIN: pd.Series(dtype="string")})
-    names = list_columns(path, layer=source.layer)
+    names = list_columns(path, layer=source.layer, table=source.attributes_table)
     key = demand_column(source.join_on[1], names, layer=source.layer, purpose="join_on")
     layer = Layer(
         PARCELS.name,
@@ -112,7 +117,7 @@ def _read_records(source: Source, given: frozenset[str], log: DefectLog) -> pd.D
     private = tuple(name for name in source.keep_private if name in given)
     part = Source(source.layer, (path,), columns=columns, keep_private=private)
     wanted = needed_columns(part, layer, names, extra=[key])
-    raw = parse_table(path, layer=source.layer, columns=wanted)
+    raw = parse_table(path, layer=source.layer, table=source.attributes_table, columns=wanted)
     raw = raw.set_axis(("record " + raw.index).rename("row"), axis=0)
     records = canonical_table(raw, part, layer, log)
     return records.assign(**{JOIN: as_text(raw[key])})
@@ -137,6 +142,11 @@ def join_records(
     all_keys
         Whether every record should find a polygon (not so when only a box was read).
     """
+    found = find_keys(records[JOIN], keys)
+    for spelling in found.spelling.dropna().unique():
+        rows = found.spelling.eq(spelling).fillna(False).astype(bool)
+        log.add("parcel_id", "other_spelling", records.loc[rows, JOIN], f"found {spelling}")
+    records = records.assign(**{JOIN: found.keys})
     lost = records[~records[JOIN].isin(keys.dropna())]
     if all_keys:
         log.add("parcel_id", "record_without_parcel", lost[JOIN].fillna(""), "left out")
@@ -168,6 +178,7 @@ def merge_polygons(parcels: gpd.GeoDataFrame, log: DefectLog) -> gpd.GeoDataFram
     )
     wkb = pd.Series(shapely.to_wkb(shapes.to_numpy()), index=several.index)
     stacked = wkb.groupby(several["parcel_id"]).transform("nunique") == 1
+    _refuse_no_key(parcels["parcel_id"], later & ~stacked.reindex(later.index, fill_value=False))
     plain = pd.DataFrame(several.drop(columns="geometry"))
     parts = [
         _combine(plain[stacked], log, add_up=True),
@@ -185,6 +196,20 @@ def merge_polygons(parcels: gpd.GeoDataFrame, log: DefectLog) -> gpd.GeoDataFram
     joined = gpd.GeoDataFrame(merged[plain.columns], geometry=shape, crs=parcels.crs)
     together = pd.concat([parcels[~repeated], joined.astype(plain.dtypes)])
     return gpd.GeoDataFrame(together.loc[parcels.index[~later]], crs=parcels.crs)
+
+
+def _refuse_no_key(keys: pd.Series, merged: pd.Series) -> None:
+    """Refuse a column of parcel numbers that puts most of the county into a few parcels."""
+    count = int(merged.sum())
+    if count < LEAST_REPEATS or count <= len(keys) / 2:
+        return
+    usual = keys.value_counts().head(3)
+    shown = ", ".join(f"{key} ({number:,} times)" for key, number in usual.items())
+    raise LayerError(
+        PARCELS.name,
+        f"{len(keys):,} shapes have only {keys.nunique():,} different parcel numbers: {shown}.",
+        "Map parcel_id to the column with the parcel number; this one holds something else.",
+    )
 
 
 def _combine(plain: pd.DataFrame, log: DefectLog, *, add_up: bool) -> pd.DataFrame:

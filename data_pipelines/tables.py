@@ -20,9 +20,12 @@ import pyogrio.raw
 from data_pipelines.columns import Defaults, resolve
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.mapping import complete_keys, map_columns
+from data_pipelines.sheets import read_headings
 from riskmap.contract.columns import Layer
 from riskmap.contract.errors import LayerError, SourceFormatError, SourceMissingError
 from riskmap.contract.sources import Source
+
+read_headings()
 
 TEXT_SUFFIXES: Final = (".csv", ".tsv", ".txt", ".tab", ".rdb", ".dat")
 

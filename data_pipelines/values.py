@@ -26,6 +26,10 @@ TRUE_WORDS: Final = ("true", "t", "yes", "y", "1", "present", "positive")
 FALSE_WORDS: Final = ("false", "f", "no", "n", "0", "absent", "negative")
 SET_MISSING: Final = "set to missing"
 
+MOST_CODE: Final = 2
+"""A column of plain numbers from 0 to more than this counts or measures; up to this it may be a
+code."""
+
 
 def as_text(values: pd.Series) -> pd.Series:
     """Trimmed text without any null word; whole numbers lose their decimal point.
@@ -120,8 +124,20 @@ def to_flag(raw: pd.Series, column: Column, spec: ColumnSource, log: DefectLog) 
     words |= dict.fromkeys(FALSE_WORDS, False)
     words |= {_fold(code): value for code, value in (spec.values or {}).items()}
     flag = text.map(words).astype("boolean")
+    if not spec.values:
+        flag = _amounts(text, flag, column, log)
     log.add(column.name, "unknown_code", as_text(raw)[text.notna() & flag.isna()], SET_MISSING)
     return flag
+
+
+def _amounts(text: pd.Series, flag: pd.Series, column: Column, log: DefectLog) -> pd.Series:
+    """Read a column of counts or amounts as flags: 0 is no, what is more is yes."""
+    number = plain_number(text)
+    whole = bool((number.notna() | text.isna()).all())
+    if not whole or not (number.eq(0).any() and number.max() > MOST_CODE) or number.min() < 0:
+        return flag
+    log.note(column.name, "amount", f"0 to {number.max():g}", "more than 0 read as yes")
+    return number.gt(0).astype("boolean").mask(number.isna())
 
 
 def to_words(raw: pd.Series, column: Column, spec: ColumnSource, log: DefectLog) -> pd.Series:

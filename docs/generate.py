@@ -5,10 +5,16 @@ from __future__ import annotations
 from pathlib import Path
 
 from riskmap.contract.dictionary import data_dictionary
+from riskmap.publish.step_pages import files_page, steps_page
 from riskmap.region.page import region_file_page
 
 DOCS = Path(__file__).resolve().parent
-PAGES = {"layers/dictionary.md": data_dictionary, "region_file.md": region_file_page}
+PAGES = {
+    "layers/dictionary.md": data_dictionary,
+    "region_file.md": region_file_page,
+    "steps.md": steps_page,
+    "outputs/files.md": files_page,
+}
 
 if __name__ == "__main__":
     for name, write in PAGES.items():

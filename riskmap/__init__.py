@@ -22,7 +22,7 @@ __all__ = ["Result", "RiskmapError", "assess", "check_region", "explain", "open_
 
 
 def __getattr__(name: str) -> Any:
-    """Load the run only when it is asked for, so that one room can be used without the rest."""
+    """Load the run only when it is used, so that one package can be used without the rest."""
     if name in __all__:
         return getattr(import_module("riskmap.running"), name)
     raise AttributeError(f"module 'riskmap' has no attribute {name!r}")

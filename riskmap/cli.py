@@ -7,10 +7,11 @@ import os
 import sys
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
-from riskmap.ending import STOPPED, run_to_end
+from riskmap.ending import ERROR, FOUND_SERIOUS, STOPPED, run_to_end
 
 if TYPE_CHECKING:
     from riskmap.stages.progress import Progress
@@ -71,11 +72,42 @@ def _parser() -> argparse.ArgumentParser:
     run.add_argument(
         "--before", type=Path, metavar="DIR", help="earlier result folder to compare with"
     )
-    check = _command(commands, "check", _check, "read everything and list defects, without running")
+    check = _command(
+        commands,
+        "check",
+        _check,
+        "say what joins, what is covered, what is ranked, and how to cure defects",
+    )
     check.add_argument("region", type=Path, metavar="REGION.toml", help="the region file")
+    check.add_argument("--out", type=Path, metavar="DIR", help="also write a page and tables")
+    check.add_argument(
+        "--strict", action="store_true", help="end with code 3 if anything is serious"
+    )
+    new = _command(
+        commands, "new", _new, "look into a county's files and write a region file to start from"
+    )
+    new.add_argument("folder", type=Path, metavar="FOLDER", help="where the region file is written")
+    new.add_argument(
+        "--from",
+        dest="files",
+        type=Path,
+        nargs="+",
+        default=[],
+        metavar="FILES",
+        help="files and folders to look into; without them a template is written",
+    )
+    new.add_argument(
+        "--date", type=date.fromisoformat, metavar="YYYY-MM-DD", help="day of the run (today)"
+    )
     explain = _command(commands, "explain", _explain, "show how one parcel's numbers came about")
     explain.add_argument("region", type=Path, metavar="REGION.toml", help="the region file")
     explain.add_argument("parcel", metavar="PARCEL", help="parcel number")
+    rerun = _command(commands, "rerun", _rerun, "repeat a run from its record; say what differs")
+    rerun.add_argument("record", type=Path, metavar="run.json", help="record in a result folder")
+    rerun.add_argument("--out", type=Path, required=True, metavar="DIR", help="new result folder")
+    rerun.add_argument(
+        "--region", type=Path, metavar="REGION.toml", help="the region file, if it was moved"
+    )
     weights = _command(
         commands, "weights", _weights, "weigh factors by people's comparisons in pairs"
     )
@@ -133,25 +165,51 @@ def _run(options: argparse.Namespace) -> int:
 
 
 def _check(options: argparse.Namespace) -> int:
-    from riskmap.running import check_region
+    from riskmap.checking.check import check_county
+    from riskmap.checking.page import KIND, write_check
+    from riskmap.checking.screen import screen_text
+    from riskmap.results.swap import result_folder
+    from riskmap.running import open_region
 
-    defects = check_region(options.region, _progress(options))
-    if defects.empty:
-        _say("No defects found.")
-        return 0
-    kinds = defects.groupby(["layer", "column", "check", "action"], sort=True).agg(
-        rows=("row", "size"), first_row=("row", "first"), first_value=("value", "first")
-    )
-    _say(kinds.reset_index().to_string(index=False))
-    _say(f"\n{len(defects):,} defects of {len(kinds)} kinds. A run goes ahead with them as said.")
+    progress = _progress(options)
+    checked = check_county(open_region(options.region), progress)
+    _say(screen_text(checked))
+    if options.out:
+        with result_folder(options.out, kind=KIND, tell=progress.tell) as folder:
+            write_check(folder, checked)
+        _say(f"Page: {(options.out / 'index.html').resolve()}")
+    if checked.faults:
+        return ERROR
+    return FOUND_SERIOUS if options.strict and checked.serious else 0
+
+
+def _new(options: argparse.Namespace) -> int:
+    from riskmap.starting.new import CHECKLIST, REGION, start, summary
+
+    with _progress(options).stage("look into the files"):
+        started = start(options.folder, options.files, day=options.date or date.today())
+    _say("\n".join(summary(started)))
+    if started.lacking:
+        _say(f"Still to do: {started.lacking}")
+    _say(f"Region file: {(options.folder / REGION).resolve()}")
+    _say(f"Checklist:   {(options.folder / CHECKLIST).resolve()}")
     return 0
 
 
 def _explain(options: argparse.Namespace) -> int:
-    from riskmap.running import assess, explain, open_region
+    from riskmap.running import explain, open_region, open_result
 
-    result = assess(open_region(options.region), _progress(options))
+    result = open_result(open_region(options.region), _progress(options))
     _say(explain(result, options.parcel))
+    return 0
+
+
+def _rerun(options: argparse.Namespace) -> int:
+    from riskmap.repeating import read_record, repeat
+
+    record = read_record(options.record, options.region)
+    for line in repeat(record, out=options.out, progress=_progress(options)):
+        _say(line)
     return 0
 
 

@@ -20,6 +20,8 @@ from riskmap.contract.errors import REASONS, RiskmapError, reason
 
 BUG: Final = 1
 ERROR: Final = 2
+FOUND_SERIOUS: Final = 3
+"""Of `riskmap check --strict`."""
 STOPPED: Final = 128
 """To which the signal's number is added: 130 for Ctrl-C, 143 for a request to end."""
 
@@ -158,7 +160,7 @@ def _package() -> tuple[str, list[str]]:
 
 
 def where_to_report(urls: Sequence[str]) -> str:
-    """Say where a bug is to be told, by the addresses that the package names.
+    """Where to report a bug, by the addresses that the package names.
 
     >>> where_to_report(["Issues, https://example.org/issues"])
     'Please report them: https://example.org/issues'
@@ -168,7 +170,7 @@ def where_to_report(urls: Sequence[str]) -> str:
     if trackers:
         return f"Please report them: {trackers[0]}"
     return (
-        "Please send them to whoever looks after riskmap for you. Read them first: they can hold "
+        "Please send them to those who maintain riskmap for you. Read them first: they can hold "
         "names of files and values from them."
     )
 

@@ -10,8 +10,9 @@ import pandas as pd
 from riskmap.condition.ledger import ledger
 from riskmap.contract.features import FEATURES
 from riskmap.inventory.permits import match_permits
-from riskmap.publish.outputs import publish
+from riskmap.publish.outputs import PUBLISHING
 from riskmap.publish.paper.letter_texts import county_letters
+from riskmap.publish.publishing import publish
 from riskmap.publish.words.explaining import RECORD_LAYERS, explain_parcel, require_parcel
 from riskmap.publish.words.explaining_steps import rating_step, soil_parts, steps
 from riskmap.publish.words.ledger import ledger_lines
@@ -46,7 +47,7 @@ def assess(region: Region, progress: Progress | None = None, *, kept: Path | Non
     progress
         Shows what is going on; quiet by default.
     kept
-        Folder for what is kept; None: ``.riskmap`` beside the region file.
+        Folder for what is kept; None: ``.riskmap`` next to the region file.
 
     Raises
     ------
@@ -58,6 +59,17 @@ def assess(region: Region, progress: Progress | None = None, *, kept: Path | Non
     return Result(region, making.things())
 
 
+def open_result(region: Region, progress: Progress | None = None) -> Result:
+    """Open what is kept of a region's run; what is not, is made when it is asked for.
+
+    Raises
+    ------
+    RiskmapError
+        See ``docs/errors.md``; also when something is asked for and cannot be made.
+    """
+    return Result(region, begin(region, STAGES, progress or Progress()).things())
+
+
 def run(region: Region, *, out: Path | str, progress: Progress | None = None) -> Result:
     """Do the whole job and write the result folder, whole or not at all.
 
@@ -67,7 +79,7 @@ def run(region: Region, *, out: Path | str, progress: Progress | None = None) ->
         From :func:`open_region`.
     out
         The result folder. An earlier result there is replaced; what people changed in it or added
-        to it is kept beside it, see ``docs/outputs/folder.md``.
+        to it is kept next to it, see ``docs/outputs/folder.md``.
     progress
         Shows what is going on; quiet by default.
 
@@ -89,12 +101,11 @@ def run(region: Region, *, out: Path | str, progress: Progress | None = None) ->
         settle_leftovers(before, tell=progress.tell)
     size = RESULT_PER_PARCELS * parcels_bytes(region)
     with result_folder(out, tell=progress.tell, expected_bytes=size) as folder:
-        making = begin(region, STAGES, progress)
-        making.bring_up(*ALL)
-        result = Result(region, making.things())
-        publish(folder, result, progress, kept=kept_files(out))
+        making = begin(region, (*STAGES, *PUBLISHING), progress)
+        publish(folder, making, kept=kept_files(out))
         require_unchanged(making.files)
-    return result
+    making.store.prune(region.path.name, making.keys)
+    return Result(region, making.things())
 
 
 def check_region(path: Path | str, progress: Progress | None = None) -> pd.DataFrame:
@@ -115,13 +126,16 @@ def check_region(path: Path | str, progress: Progress | None = None) -> pd.DataF
 def explain(result: Result, parcel_id: str) -> str:
     """Write the page of one parcel; see :func:`riskmap.publish.words.explaining.explain_parcel`.
 
+    A number that no parcel has is answered before anything but the parcels is read.
+
     Raises
     ------
     RiskmapError
         If there is no such parcel; the nearest numbers are named.
     """
     tables = result.county.tables
-    require_parcel(parcel_id, tables["parcels"]["parcel_id"])
+    strays = result.things["strays"]
+    require_parcel(parcel_id, pd.concat([tables["parcels"]["parcel_id"], strays["parcel_id"]]))
     records = {name: tables[name] for name in RECORD_LAYERS if name in tables}
     if "permits" in records:
         parcels = tables["parcels"].set_index("parcel_id", drop=False)

@@ -38,7 +38,12 @@ class Bend:
 def ripple(u: Floats, v: Floats, shape: Floats) -> tuple[Floats, Floats]:
     """Bend the streets inside one tile; nothing moves at the tile's edge.
 
-    `shape` has four columns: height and phase of the waves along u and along v.
+    Parameters
+    ----------
+    u, v
+        Points within the tile, 0 to :data:`TILE_M`, m.
+    shape
+        Last axis of four: height (m) and phase (radians) of the waves along u and along v.
     """
     window = 16 * (u * (TILE_M - u)) ** 2 * (v * (TILE_M - v)) ** 2 * 16 / TILE_M**8
     window = np.sqrt(np.clip(window, 0, None))

@@ -20,8 +20,26 @@ ROUNDS = 6
 def class_polygons(
     classes: NDArray[Any], *, x_min_m: float, y_max_m: float, cell_m: float, simplify_m: float
 ) -> tuple[Shapes, Ints]:
-    """Return polygons that tile the grid and the class of each.
+    """Polygons that tile a grid of classes.
 
+    Parameters
+    ----------
+    classes
+        Whole numbers (rows, columns), the northernmost row first.
+    x_min_m, y_max_m
+        Upper left corner of the grid, m.
+    cell_m
+        Side of a cell, m.
+    simplify_m
+        Tolerance of the simplified edges, m.
+
+    Returns
+    -------
+    tuple
+        Polygons without gap or overlap, and the class of each.
+
+    Examples
+    --------
     >>> grid = np.zeros((20, 20), dtype=int)
     >>> grid[5:12, 6:14] = 1
     >>> shapes, kinds = class_polygons(grid, x_min_m=0, y_max_m=200, cell_m=10, simplify_m=1)

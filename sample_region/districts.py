@@ -64,7 +64,17 @@ def lots_per_tile(style: Style) -> float:
 
 
 def make_tiles(plan: Plan, terrain: Terrain, bend: Bend) -> Tiles:
-    """Choose the use of each tile: villages first, then subdivisions by decade, the rest farms."""
+    """Choose the use of each tile: villages first, then subdivisions by decade, the rest farms.
+
+    Parameters
+    ----------
+    plan
+        Size, seed, villages and lakes of the county.
+    terrain
+        Wet ground, which building avoids.
+    bend
+        Where a tile's middle lies on the ground.
+    """
     wide, deep = plan.quarters_x * 2, plan.quarters_y * 2
     column, row = (axis.ravel() for axis in np.meshgrid(np.arange(wide), np.arange(deep)))
     x, y = column * TILE_M, row * TILE_M
@@ -78,7 +88,7 @@ def make_tiles(plan: Plan, terrain: Terrain, bend: Bend) -> Tiles:
     for index, one in enumerate(STYLES):
         free = (style < 0) & (lake > SHORE_STRIP_M + 330)
         score = _fitness(one, village, wet, quarter, rng)
-        count = _tiles_wanted(plan, index)
+        count = _tiles_needed(plan, index)
         picked = np.lexsort((np.arange(len(x)), np.where(free, score, np.inf)))[:count]
         style[picked[free[picked]]] = index
     ripples = np.column_stack(
@@ -96,13 +106,13 @@ def make_tiles(plan: Plan, terrain: Terrain, bend: Bend) -> Tiles:
     )
 
 
-def _tiles_wanted(plan: Plan, index: int) -> int:
+def _tiles_needed(plan: Plan, index: int) -> int:
     """Tiles of one style; rounding is carried from style to style so that the sum is right."""
-    wanted = [s.share * plan.parcels / lots_per_tile(s) for s in STYLES]
-    before = round(sum(wanted[2:index])) if index > 2 else 0
+    needed = [s.share * plan.parcels / lots_per_tile(s) for s in STYLES]
+    before = round(sum(needed[2:index])) if index > 2 else 0
     if index < 2:
-        return max(1, round(wanted[index]))
-    return round(sum(wanted[2 : index + 1])) - before
+        return max(1, round(needed[index]))
+    return round(sum(needed[2 : index + 1])) - before
 
 
 def _lake_distance(plan: Plan, x: Floats, y: Floats) -> Floats:

@@ -23,7 +23,17 @@ SMALLEST_M2: Final = 4000.0
 
 
 def farm_lots(plan: Plan, tiles: Tiles, bend: Bend) -> Lots:
-    """Farms of 16 to 64 hectares and the house lots split off them."""
+    """Farms of 16 to 64 hectares and the house lots split off them.
+
+    Parameters
+    ----------
+    plan
+        Size, seed and lakes of the county.
+    tiles
+        Use of each tile; quarter sections without a built-up tile are farmed whole.
+    bend
+        Moves the lots to where they lie on the ground.
+    """
     rng = dice(plan.seed, "farms")
     whole = _whole_quarters(tiles)
     fields, field_quarter = _fields(whole, plan, rng)
@@ -82,12 +92,12 @@ def _slots(whole: Ints, plan: Plan, rng: np.random.Generator) -> tuple[Floats, I
     """House sites along the four roads of each quarter: corners, quarter, stays with the farm."""
     x, y = _corner(whole, plan)
     quads, owner, stays = [], [], []
-    wanted = 0.19 * plan.parcels / (len(whole) * 4 * (SLOTS - 1))
+    built_frac = 0.19 * plan.parcels / (len(whole) * 4 * (SLOTS - 1))
     for side in range(4):
         for slot in (s for s in range(SLOTS) if s != MIDDLE_SLOT):
             draw = rng.random(len(whole))
             yard = draw > 1 - 0.11 * plan.parcels / (len(whole) * 4 * (SLOTS - 1))
-            built = (draw < wanted) | yard
+            built = (draw < built_frac) | yard
             width = rng.uniform(42, 95, len(whole))
             depth = rng.uniform(55, 105, len(whole))
             start = FIRST_SLOT_M + slot * SLOT_M + rng.uniform(4, SLOT_M - 4 - width)
@@ -123,7 +133,7 @@ def _minus(fields: Shapes, field_quarter: Ints, quads: Floats, slot_quarter: Int
 
 
 def _single_tiles(tiles: Tiles, whole: Ints) -> Shapes:
-    """Unbuilt tiles beside built ones: 16-hectare fields and woodlots."""
+    """Unbuilt tiles next to built ones: 16-hectare fields and woodlots."""
     pick = (tiles.style < 0) & ~np.isin(tiles.quarter, whole)
     x, y = tiles.x_m[pick], tiles.y_m[pick]
     west = np.where(x % QUARTER_M > 0, EASEMENT_M, ROAD_HALF_M)

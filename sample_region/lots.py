@@ -35,7 +35,18 @@ class Lots:
 def frames(
     front_left: Floats, front_right: Floats, back_left: Floats, back_right: Floats
 ) -> pd.DataFrame:
-    """Describe lots by their four ground corners, (n, 2) each."""
+    """Describe lots by their four ground corners, (n, 2) each.
+
+    Parameters
+    ----------
+    front_left, front_right, back_left, back_right
+        Corners in local m; the front is on the road, left and right as seen from it.
+
+    Returns
+    -------
+    DataFrame
+        The columns of :class:`Lots` from ``front_x`` to ``width_m``.
+    """
     front, back = (front_left + front_right) / 2, (back_left + back_right) / 2
     inward = back - front
     depth = np.hypot(*inward.T)
@@ -68,7 +79,17 @@ def outline(corners: Floats) -> Floats:
 
 
 def lattice_lots(plan: Plan, tiles: Tiles, bend: Bend) -> Lots:
-    """Cut every built-up tile into lots along its streets."""
+    """Cut every built-up tile into lots along its streets.
+
+    Parameters
+    ----------
+    plan
+        Gives the seed.
+    tiles
+        Style of each tile; -1: not built up.
+    bend
+        Moves the lots to where they lie on the ground.
+    """
     rng = dice(plan.seed, "lattice")
     corners, owner = [], []
     for tile in np.flatnonzero(tiles.style >= 0):
@@ -156,7 +177,7 @@ def shore_lots(plan: Plan) -> Lots:
     rng = dice(plan.seed, "shore")
     shapes, tables = [], []
     for number, lake in enumerate(plan.lakes):
-        wanted = 0.12 * plan.parcels / len(plan.lakes)
+        needed = 0.12 * plan.parcels / len(plan.lakes)
         for inner, outer, share, front_is_outer in (
             (5.0, 52.0, 0.6, True),
             (66.0, SHORE_STRIP_M - 4, 0.4, False),
@@ -169,7 +190,7 @@ def shore_lots(plan: Plan) -> Lots:
             end[-1] = 0.0
             quads = _shore_quads(lake, start, end, inner, outer, front_is_outer)
             wild = np.cos(start * 2 + rng.uniform(0, 6)) + 0.4 * rng.standard_normal(count)
-            keep = np.sort(np.argsort(wild, kind="stable")[: int(wanted * share)])
+            keep = np.sort(np.argsort(wild, kind="stable")[: int(needed * share)])
             quads = quads[keep]
             shapes.append(np.asarray(shapely.polygons(outline(quads))))
             table = frames(quads[:, 0], quads[:, 1], quads[:, 3], quads[:, 2])

@@ -182,7 +182,17 @@ def _write_records(
 
 
 def write_truth(folder: Path, truth: Truth, given: Floats) -> None:
-    """Write what really happened, for judging a ranking; no layer of the region file names it."""
+    """Write what really happened, for judging a ranking; no layer of the region file names it.
+
+    Parameters
+    ----------
+    folder
+        The county's folder.
+    truth
+        State of every onsite system.
+    given
+        What each system adds to all wells together, mg/L as N.
+    """
     table = truth.table.assign(nitrate_given_mg_l=np.round(given, 4))
     numbers = table.select_dtypes("float").columns
     write_csv(folder / "truth.csv", table.assign(**{n: table[n].round(3) for n in numbers}))

@@ -88,7 +88,7 @@ def street(number: Ints) -> NDArray[Any]:
 
 
 def owner(number: Ints) -> NDArray[Any]:
-    """Stand-in for an owner's name.
+    """Return a placeholder for an owner's name.
 
     >>> owner(np.array([123])).tolist()
     ['OWNER 00123']

@@ -68,7 +68,15 @@ class Plumes:
 
 
 def follow_plumes(water: WaterTable, x: Floats, y: Floats) -> Plumes:
-    """Follow the water table's gradient down from each point (n,) until a stream or the reach."""
+    """Follow the water table's gradient down from each point (n,) until a stream or the reach.
+
+    Parameters
+    ----------
+    water
+        The water table.
+    x, y
+        Sources (n,), local m.
+    """
     steps = []
     ends_low = np.zeros(len(x), dtype=bool)
     depth, time = np.zeros(len(x)), np.zeros(len(x))
@@ -101,14 +109,27 @@ def _surfaces(terrain: Terrain, x: Floats, y: Floats) -> Floats:
 def true_nitrate(
     plan: Plan, terrain: Terrain, truth: Truth, parcels: pd.DataFrame, wells: pd.DataFrame
 ) -> tuple[pd.DataFrame, Floats]:
-    """Say what is in each well, and what each system gives to all wells together.
+    """Compute the nitrate in each well, and what each system adds to all wells together.
+
+    Parameters
+    ----------
+    plan
+        Gives the seed.
+    terrain
+        Land, soils' sand, streams and lakes.
+    truth
+        The onsite systems and their soils.
+    parcels
+        The settlement's table: persons, season, place of each field, year built.
+    wells
+        ``x``, ``y`` (local m), ``depth_m``, ``casing_m``.
 
     Returns
     -------
     tuple
         A row for each of `wells`: ``nitrate``, ``from_systems``, ``from_fields`` (mg/L as N; the
-        first is what a laboratory would find on average, the others lack what nobody can know); and
-        for each system what it gives to all wells together.
+        first is what a laboratory would find on average, the others leave out natural nitrate and
+        chance); and for each system what it adds to all wells together.
     """
     rng = dice(plan.seed, "nitrate")
     homes = parcels.iloc[truth.row]
@@ -149,7 +170,24 @@ def _intakes(plan: Plan, terrain: Terrain, wells: pd.DataFrame) -> pd.DataFrame:
 def meetings(
     plumes: Plumes, x: Floats, y: Floats, intake: pd.DataFrame, *, kg_yr: Floats, age_yr: Floats
 ) -> tuple[Ints, Ints, Floats]:
-    """Pairs of well and system that meet, and what the well has of the system (mg/L as N)."""
+    """Pairs of well and system whose plume the well draws from.
+
+    Parameters
+    ----------
+    plumes
+        From :func:`follow_plumes`.
+    x, y
+        Wells (w,), local m.
+    intake
+        ``top`` and ``bottom`` (m below the water table) and ``leaked`` (share), of each well.
+    kg_yr, age_yr
+        Nitrogen and age of each system (n,).
+
+    Returns
+    -------
+    tuple
+        Well, system, and what the system adds in the well (mg/L as N), each (pairs,).
+    """
     tree = cKDTree(np.column_stack([x, y]))
     parts = []
     for start in range(0, len(kg_yr), CHUNK):

@@ -20,6 +20,19 @@ def fractal_field(
 
     Power falls with frequency as ``f ** -slope`` for waves shorter than `longest_m` and is flat
     above (Voss, in: The Science of Fractal Images, 1988: spectral synthesis).
+
+    Parameters
+    ----------
+    shape
+        Rows, columns.
+    cell_m
+        Side of a cell, m.
+    longest_m
+        Longest wave whose power falls, m.
+    slope
+        Exponent; larger is smoother.
+    rng
+        Random numbers.
     """
     padded = [fft.next_fast_len(n + n // 4 + 8, real=True) for n in shape]
     spectrum = fft.rfft2(rng.standard_normal(padded))
@@ -34,6 +47,15 @@ def fractal_field(
 def smooth_step(value: Floats, low: float, high: float) -> Floats:
     """Rise smoothly from 0 at `low` to 1 at `high`.
 
+    Parameters
+    ----------
+    value
+        Any shape.
+    low, high
+        Where the rise begins and ends, in the unit of `value`; `low` below `high`.
+
+    Examples
+    --------
     >>> smooth_step(np.array([0.0, 1.0, 2.0]), 0.0, 2.0).tolist()
     [0.0, 0.5, 1.0]
     """

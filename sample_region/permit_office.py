@@ -24,7 +24,19 @@ RECORDED: Final = ((1966, 0.35), (1975, 0.55), (1985, 0.78), (1995, 0.9), (2005,
 
 
 def permits(plan: Plan, truth: Truth, parcels: pd.DataFrame, world: World) -> pd.DataFrame:
-    """Permit rows as the office would hand them over; positions still in local meters (x, y)."""
+    """Permit rows as the office would hand them over; positions still in local meters (x, y).
+
+    Parameters
+    ----------
+    plan
+        Gives the seed.
+    truth
+        Systems and when they were put in.
+    parcels
+        The settlement's table.
+    world
+        Share of the permits that were kept.
+    """
     rng = dice(plan.seed, "permits")
     events = _all_events(truth, rng)
     events = events[events.year >= FIRST_PERMITS]
@@ -97,8 +109,8 @@ def _dates(table: pd.DataFrame, events: pd.DataFrame, rng: np.random.Generator) 
 
 def _spread(count: int, share: float) -> Ints:
     """Pick a few rows, evenly spread, never none."""
-    wanted = max(1, round(count * share))
-    return np.linspace(3, count - 4, wanted).astype(np.int64)
+    chosen = max(1, round(count * share))
+    return np.linspace(3, count - 4, chosen).astype(np.int64)
 
 
 def _system(
@@ -171,7 +183,17 @@ def _with_repeats(table: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame
 
 
 def inspections(plan: Plan, truth: Truth, world: World) -> pd.DataFrame:
-    """Visits on file: where people complain, sell or live at the lake; few at random."""
+    """Visits on file: where people complain, sell or live at the lake; few at random.
+
+    Parameters
+    ----------
+    plan
+        Gives the seed.
+    truth
+        All visits.
+    world
+        First year whose visits were kept.
+    """
     visits = truth.visits[truth.visits.year > YEAR - DATED_YEARS].reset_index(drop=True)
     rng = paper_dice(plan, systems=len(truth.row), seen=len(visits))
     kept = visits.year >= world.visits_since
@@ -193,7 +215,7 @@ def _visit_rows(visits: pd.DataFrame, truth: Truth, rng: np.random.Generator) ->
         rng.integers(12, 24, count),
     )
     table["POND_IN"] = np.where(rng.random(count) < 0.3, "", ponding.astype(str))
-    told = (rng.random(count) < 0.5) & (facts.last_pumped_year <= visits.year)
-    table["LASTPUMP"] = np.where(told, facts.last_pumped_year.astype(int).astype(str), "")
+    known = (rng.random(count) < 0.5) & (facts.last_pumped_year <= visits.year)
+    table["LASTPUMP"] = np.where(known, facts.last_pumped_year.astype(int).astype(str), "")
     table["PARCEL"] = np.where(rng.random(count) < 0.006, "", table.PARCEL)
     return table

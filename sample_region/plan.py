@@ -1,7 +1,7 @@
 """The county's plan: how large it is, and where its villages and lakes lie.
 
 Inside the generator, points are meters east and north of the county's south-west corner. The corner
-is put into the middle of a great lake (see the README): nobody lives on an invented parcel.
+is put into the middle of a great lake (see the README): no one lives on an invented parcel.
 """
 
 from __future__ import annotations

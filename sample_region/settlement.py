@@ -17,7 +17,7 @@ from sample_region.districts import STYLES, Tiles, make_tiles
 from sample_region.farms import farm_lots
 from sample_region.lots import lattice_lots, shore_lots
 from sample_region.names import neighborhood, street
-from sample_region.plan import YEAR, Flags, Floats, Ints, Plan, Shapes
+from sample_region.plan import YEAR, Floats, Ints, Plan, Shapes
 from sample_region.terrain import Terrain
 
 KINDS = ("core", "fringe", "subdivision", "shore", "roadside", "farm")
@@ -58,7 +58,15 @@ def make_settlement(plan: Plan, terrain: Terrain) -> Settlement:
 
 
 def point_in_lot(table: pd.DataFrame, inward_m: Length, along_m: Length) -> tuple[Floats, Floats]:
-    """Ground position of a point so far in from the road and so far along it."""
+    """Ground position of a point so far in from the road and so far along it.
+
+    Parameters
+    ----------
+    table
+        Frames of the lots, see :class:`sample_region.lots.Lots`.
+    inward_m, along_m
+        Distance from the road into the lot, and along the road from the middle of the front, m.
+    """
     x = table.front_x + table.in_x * inward_m - table.in_y * along_m
     y = table.front_y + table.in_y * inward_m + table.in_x * along_m
     return x.to_numpy(float), y.to_numpy(float)
@@ -157,7 +165,7 @@ def _name(table: pd.DataFrame, plan: Plan) -> None:
 
 
 def _place(table: pd.DataFrame, plan: Plan) -> None:
-    """Stand the house, the drain field and the well on the lot."""
+    """Place the house, the drain field and the well on the lot."""
     rng = dice(plan.seed, "placed")
     count = len(table)
     depth, width = table.depth_m.to_numpy(), table.width_m.to_numpy()
@@ -210,8 +218,3 @@ def _rectangles(
             np.column_stack(point_in_lot(lots, inward + b * depth / 2, along + a * width / 2))
         )
     return np.asarray(shapely.polygons(np.stack(corners, axis=1)))
-
-
-def is_onsite(table: pd.DataFrame) -> Flags:
-    """Parcels with an onsite system."""
-    return np.asarray(table.service == "onsite")

@@ -1,6 +1,6 @@
 """Tables of a soil-survey export: file stem and columns in order, with logical types.
 
-Facts of the public distribution format (version 2.3.3). ``name*`` stands for the three columns
+Facts of the public distribution format (version 2.3.3). ``name*`` means the three columns
 ``name_l``, ``name_r`` and ``name_h``. Types: s text, c choice, i integer, f float, b boolean,
 d date and time, v long text.
 """

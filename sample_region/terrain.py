@@ -42,7 +42,15 @@ class Terrain:
     streams: tuple[Floats, ...]
 
     def sample(self, grid: NDArray[Any], x: Floats, y: Floats) -> NDArray[Any]:
-        """Values of the cells under points; `grid` may be coarser than the terrain."""
+        """Values of the cells under points; `grid` may be coarser than the terrain.
+
+        Parameters
+        ----------
+        grid
+            Values over the terrain's area (rows, columns).
+        x, y
+            Points, local m; one outside takes the nearest cell.
+        """
         cell = self.cell_m * self.elevation_m.shape[0] / grid.shape[0]
         row = np.clip(((self.y_max_m - y) / cell).astype(int), 0, grid.shape[0] - 1)
         column = np.clip(((x - self.x_min_m) / cell).astype(int), 0, grid.shape[1] - 1)

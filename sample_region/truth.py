@@ -4,7 +4,7 @@ A yearly simulation from the first house to thirty years ahead. Each lot has its
 from the map unit's mixture, with its own conductivity), household, water use, builder and habits.
 The infiltrating surface clogs with the load it has taken; a high water table in wet years and a
 slow layer below cut what it can pass; when the load exceeds that, the system fails and may be
-rebuilt, in some worlds only once somebody has found it. This is not the scoring model, nor is it
+rebuilt, in some worlds only once a visit has found it. This is not the scoring model, nor is it
 tuned to it.
 """
 
@@ -67,7 +67,21 @@ class _Systems:
 def make_truth(
     plan: Plan, terrain: Terrain, soils: SoilMap, parcels: pd.DataFrame, world: World
 ) -> Truth:
-    """Live through the years of a world."""
+    """Simulate the systems over the years of a world.
+
+    Parameters
+    ----------
+    plan
+        Gives the seed.
+    terrain
+        Slope and depth to water below each field.
+    soils
+        Map units, from which each lot's soil is drawn.
+    parcels
+        The settlement's table; only onsite parcels have a system.
+    world
+        How systems fail and what is found and repaired.
+    """
     row = np.flatnonzero(parcels.service == "onsite")
     homes = parcels.iloc[row].reset_index(drop=True)
     rng = dice(plan.seed, "truth")
@@ -104,7 +118,7 @@ def _whole(years: Floats) -> pd.Series:
 
 
 def _drawn_soil(unit: Ints, rng: np.random.Generator) -> Ints:
-    """Draw each lot's soil from its map unit; nobody builds on water or bare rock."""
+    """Draw each lot's soil from its map unit; no house is on water or bare rock."""
     weight = np.zeros((len(UNITS), len(SOILS)))
     number = {soil.name: k for k, soil in enumerate(SOILS)}
     for k, one in enumerate(UNITS):
@@ -197,7 +211,7 @@ def _live(
         failed = stage == FAILED
         state.failed_in = np.where(failed, np.fmin(state.failed_in, year), np.nan)
         visits.append(visitors.of_year(year, stage, here))
-        chance = np.where(state.found, world.found_mended_per_year, world.mended_per_year)
+        chance = np.where(state.found, world.found_repaired_per_year, world.repaired_per_year)
         rebuilt = failed & (rng.random(count) < chance) & (year < YEAR)
         state.found[visits[-1].row[visits[-1].seen == FAILED]] = True
         state.found &= failed

@@ -1,6 +1,6 @@
 """Who is visited each year, for what reason, and what the visitor saw.
 
-Visits are part of a system's life: in some worlds what is found is mended. The office keeps those
+Visits are part of a system's life: in some worlds what is found is repaired. The office keeps those
 since some year (`permit_office`); those before left no paper.
 """
 
@@ -38,7 +38,22 @@ class Visitors:
         self._eyes = paper_dice(plan, systems=len(homes), seen=0)
 
     def of_year(self, year: int, stage: Ints, here: Flags) -> pd.DataFrame:
-        """Return the year's visits, by row: ``row, year, reason, stage, seen``."""
+        """Draw the year's visits.
+
+        Parameters
+        ----------
+        year
+            Calendar year; call in order.
+        stage
+            State of each system (n,): sound, stressed or failed.
+        here
+            Whether the system is there (n,).
+
+        Returns
+        -------
+        DataFrame
+            ``row, year, reason, stage, seen``, by row.
+        """
         dated = year > YEAR - DATED_YEARS
         lottery, eyes = (self._lottery, self._eyes) if dated else (self._undated, self._undated)
         parts = []
@@ -80,7 +95,17 @@ def _seen(stage: Ints, sale: Flags, world: World, rng: np.random.Generator) -> I
 
 
 def paper_dice(plan: Plan, *, systems: int, seen: int) -> np.random.Generator:
-    """Return the visits' stream after the lottery and after what `seen` dated visits showed."""
+    """Return the visits' stream after the lottery and after what `seen` dated visits showed.
+
+    Parameters
+    ----------
+    plan
+        Gives the seed.
+    systems
+        Number of systems.
+    seen
+        Number of dated visits.
+    """
     rng = dice(plan.seed, "inspections")
     rng.bit_generator.advance(DATED_YEARS * len(REASONS) * systems + seen)  # type: ignore[attr-defined]
     return rng

@@ -16,7 +16,15 @@ SMOOTHED_M: Final = 60.0
 
 
 def water_depth_m(terrain: Terrain, x: Floats, y: Floats) -> Floats:
-    """Depth to ground water in an ordinary year: a subdued copy of the land above its streams."""
+    """Depth to ground water in an ordinary year: a subdued copy of the land above its streams.
+
+    Parameters
+    ----------
+    terrain
+        Height above the stream, and how sandy the ground is.
+    x, y
+        Points, local m.
+    """
     height = terrain.sample(terrain.above_stream_m, x, y).astype(float)
     coarse = terrain.sample(terrain.sandy, x, y)
     share = np.clip(0.5 + 0.08 * coarse, 0.3, 0.8)

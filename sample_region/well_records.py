@@ -21,7 +21,22 @@ DETECTION_MG_L: Final = 0.5
 def true_wells(
     plan: Plan, terrain: Terrain, truth: Truth, parcels: pd.DataFrame
 ) -> tuple[pd.DataFrame, Floats]:
-    """All wells that exist, with their nitrate; and each system's share in it."""
+    """All wells that exist, with their nitrate; and each system's share in it.
+
+    Parameters
+    ----------
+    plan
+        Gives the seed and the villages, which have public wells.
+    terrain, truth
+        Ground and systems.
+    parcels
+        The settlement's table; ``well`` marks the lots with one.
+
+    Returns
+    -------
+    tuple
+        One row per well, lengths in m; and what each system adds to all wells, mg/L as N.
+    """
     rng = dice(plan.seed, "wells")
     row = np.flatnonzero(parcels.well)
     homes = parcels.iloc[row].reset_index(drop=True)
@@ -96,7 +111,17 @@ def _drill_dates(year: Floats, rng: np.random.Generator) -> list[str]:
 
 
 def samples(plan: Plan, wells: pd.DataFrame, log: pd.DataFrame) -> pd.DataFrame:
-    """Laboratory results of wells on file: date, nitrate with its limit, coliform."""
+    """Laboratory results of wells on file: date, nitrate with its limit, coliform.
+
+    Parameters
+    ----------
+    plan
+        Gives the seed.
+    wells
+        From :func:`true_wells`.
+    log
+        From :func:`well_log`; only wells in it are sampled.
+    """
     rng = dice(plan.seed, "samples")
     on_file = wells[wells.well_id.isin(log.WELL_NO)].reset_index(drop=True)
     tested = on_file[rng.random(len(on_file)) < 0.42]

@@ -35,8 +35,8 @@ class World:
         (1962, 1996), "years in which fields came to be sized by soil and bedrooms"
     )
     breaks_per_year: float = _means(0.0012, "chance that a system breaks in a year, at any age")
-    mended_per_year: float = _means(0.13, "chance that a failed system is rebuilt in a year")
-    found_mended_per_year: float = _means(
+    repaired_per_year: float = _means(0.13, "chance that a failed system is rebuilt in a year")
+    found_repaired_per_year: float = _means(
         0.13, "the same in the years after a visit has found it failed"
     )
     complaining_frac: float = _means(1.0, "share of neighborhoods from which complaints come")
@@ -52,10 +52,10 @@ class World:
 WORLDS: Final = MappingProxyType(
     {
         "usual": World("as a county with a diligent office may be"),
-        "found-mended": World(
-            "a failure that is found is mended within a year or two, others wait",
-            mended_per_year=0.02,
-            found_mended_per_year=0.7,
+        "found-repaired": World(
+            "a failure that is found is repaired within a year or two, others wait",
+            repaired_per_year=0.02,
+            found_repaired_per_year=0.7,
         ),
         "few-records": World(
             "visits of the last seven years only, half of the permits",

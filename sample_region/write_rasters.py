@@ -20,12 +20,28 @@ WATER_CELL_M: Final = 40.0
 
 
 def write_elevation(path: Path, plan: Plan, terrain: Terrain) -> None:
-    """Write elevation in meters, to the centimeter."""
+    """Write elevation in meters, to the centimeter.
+
+    Parameters
+    ----------
+    path
+        File to write.
+    plan
+        Place of the local corner.
+    terrain
+        Elevation.
+    """
     _write(path, plan, terrain, np.round(terrain.elevation_m.astype(float), 2), terrain.cell_m)
 
 
 def write_water_table(path: Path, plan: Plan, terrain: Terrain) -> None:
-    """Write the mapped depth to water: smoother than the truth, and off here and there."""
+    """Write the mapped depth to water: smoother than the truth, and off here and there.
+
+    Parameters
+    ----------
+    path, plan, terrain
+        As in :func:`write_elevation`; the plan gives the seed too.
+    """
     rows = int(terrain.elevation_m.shape[0] * terrain.cell_m / WATER_CELL_M)
     columns = int(terrain.elevation_m.shape[1] * terrain.cell_m / WATER_CELL_M)
     x = terrain.x_min_m + WATER_CELL_M * (np.arange(columns) + 0.5)

@@ -39,20 +39,52 @@ def to_degrees(plan: Plan, crs: str) -> Callable[[Floats], Floats]:
 
 
 def in_crs(shapes: Shapes, plan: Plan, crs: str) -> Shapes:
-    """Local shapes in `crs`."""
+    """Local shapes in `crs`.
+
+    Parameters
+    ----------
+    shapes
+        Local m.
+    plan
+        Place of the local corner.
+    crs
+        Reference system to write: :data:`CRS` (rounded to a millimeter) or a geographic one.
+    """
     function: Any = to_ground(plan) if crs == CRS else to_degrees(plan, crs)
     return np.asarray(shapely.transform(shapes, function))
 
 
 def points_in_degrees(plan: Plan, x: Floats, y: Floats, crs: str = "EPSG:4326") -> Floats:
-    """Longitude and latitude of local points, (n, 2)."""
+    """Longitude and latitude of local points, (n, 2).
+
+    Parameters
+    ----------
+    plan
+        Place of the local corner.
+    x, y
+        Points (n,), local m.
+    crs
+        A geographic reference system.
+    """
     return to_degrees(plan, crs)(np.column_stack([x, y]))
 
 
 def write_shapefile(
     path: Path, shapes: Shapes, table: pd.DataFrame, plan: Plan, *, crs: str
 ) -> None:
-    """Write an ESRI shapefile with a fixed date in its table's header."""
+    """Write an ESRI shapefile with a fixed date in its table's header.
+
+    Parameters
+    ----------
+    path
+        File to write, ``.shp``.
+    shapes, table
+        Shapes in local m and their attributes, row by row.
+    plan
+        Place of the local corner.
+    crs
+        As in :func:`in_crs`.
+    """
     frame = gpd.GeoDataFrame(table, geometry=in_crs(shapes, plan, crs), crs=crs)
     pyogrio.write_dataframe(
         frame, path, driver="ESRI Shapefile", layer_options={"DBF_DATE_LAST_UPDATE": STAMP}
@@ -62,7 +94,17 @@ def write_shapefile(
 def write_measured_lines(
     path: Path, lines: list[Floats], table: pd.DataFrame, plan: Plan, *, crs: str
 ) -> None:
-    """Write lines whose points carry a measure (per cent of length left to the lower end)."""
+    """Write lines whose points carry a measure (per cent of length left to the lower end).
+
+    Parameters
+    ----------
+    path, table, plan
+        As in :func:`write_shapefile`.
+    lines
+        Points of each line (points, 2), local m, from the upper end to the lower.
+    crs
+        A geographic reference system.
+    """
     shapes = []
     degrees = to_degrees(plan, crs)(np.concatenate(lines))
     ends = np.cumsum([len(line) for line in lines])[:-1]
@@ -88,7 +130,13 @@ def _measured(xy: Floats, measure: Floats) -> bytes:
 
 
 def write_geojson(path: Path, shapes: Shapes, table: pd.DataFrame, plan: Plan) -> None:
-    """Write GeoJSON (RFC 7946: longitude and latitude)."""
+    """Write GeoJSON (RFC 7946: longitude and latitude).
+
+    Parameters
+    ----------
+    path, shapes, table, plan
+        As in :func:`write_shapefile`.
+    """
     frame = gpd.GeoDataFrame(table, geometry=in_crs(shapes, plan, "EPSG:4326"), crs="EPSG:4326")
     pyogrio.write_dataframe(
         frame,

@@ -22,7 +22,17 @@ EMPTY = ("chtexturemod", "chfrags", "chtext", "cotext", "mutext")
 
 
 def write_soil_survey(folder: Path, plan: Plan, soils: SoilMap) -> None:
-    """Write ``spatial`` and ``tabular`` below `folder`."""
+    """Write ``spatial`` and ``tabular`` below `folder`.
+
+    Parameters
+    ----------
+    folder
+        Must not hold them yet.
+    plan
+        Place of the local corner.
+    soils
+        Polygons and their map units.
+    """
     tabular, spatial = folder / "tabular", folder / "spatial"
     tabular.mkdir(parents=True)
     spatial.mkdir(parents=True)

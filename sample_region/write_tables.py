@@ -72,7 +72,17 @@ def write_csv(path: Path, table: pd.DataFrame) -> None:
 def with_degrees(
     table: pd.DataFrame, plan: Plan, pairs: dict[tuple[str, str], tuple[str, str]]
 ) -> pd.DataFrame:
-    """Replace local coordinate columns by longitude and latitude columns."""
+    """Replace local coordinate columns by longitude and latitude columns.
+
+    Parameters
+    ----------
+    table
+        With local coordinates, m.
+    plan
+        Place of the local corner.
+    pairs
+        Columns x and y -> names of the new longitude and latitude columns.
+    """
     for (x, y), (lon, lat) in pairs.items():
         degrees = points_in_degrees(plan, table[x].to_numpy(float), table[y].to_numpy(float))
         table = table.assign(**{lon: degrees[:, 0], lat: degrees[:, 1]}).drop(columns=[x, y])
@@ -91,7 +101,19 @@ def permit_file(table: pd.DataFrame, plan: Plan) -> pd.DataFrame:
 
 
 def write_portal(folder: Path, plan: Plan, samples: pd.DataFrame, wells: pd.DataFrame) -> None:
-    """Write results and sites in the portal's form."""
+    """Write results and sites in the portal's form.
+
+    Parameters
+    ----------
+    folder
+        Gets ``result.csv`` and ``station.csv``.
+    plan
+        Place of the local corner.
+    samples
+        From :func:`sample_region.well_records.samples`.
+    wells
+        All wells; only those sampled are written.
+    """
     results = pd.concat([_nitrate_rows(samples), _coliform_rows(samples)])
     results = results.sort_values(["ActivityIdentifier"], kind="stable")
     write_csv(folder / "result.csv", results.reindex(columns=RESULT_COLUMNS))
@@ -147,7 +169,17 @@ def _coliform_rows(samples: pd.DataFrame) -> pd.DataFrame:
 
 
 def write_levels(folder: Path, plan: Plan, sites: pd.DataFrame, levels: pd.DataFrame) -> None:
-    """Write readings and sites as RDB: comments, names, column formats, rows."""
+    """Write readings and sites as RDB: comments, names, column formats, rows.
+
+    Parameters
+    ----------
+    folder
+        Gets ``levels.txt`` and ``sites.txt``.
+    plan
+        Place of the local corner.
+    sites, levels
+        From :func:`sample_region.well_records.water_levels`.
+    """
     agency = pd.Series("ZZGS", index=levels.index)
     table = pd.DataFrame({"agency_cd": agency, "site_no": levels.site_no, "site_tp_cd": "GW"})
     table["lev_dt"], table["lev_tm"], table["lev_tz_cd"] = levels.date, "", ""

@@ -18,8 +18,8 @@ LEVELS = [
     {"region"},
     {"stages"},
     {"publish"},
-    {"results", "ending"},
-    {"running"},
+    {"results", "ending", "starting", "checking"},
+    {"running", "repeating"},
     {"cli", "riskmap", "__main__"},
 ]
 LEVEL = {room: number for number, rooms in enumerate(LEVELS) for room in rooms}

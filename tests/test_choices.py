@@ -14,13 +14,13 @@ import pytest
 import shapely
 
 from riskmap.action.zone_reasons import ZoneSettings, reasons_of_cells
+from riskmap.contract.grid import Grid, grid_from_bounds
 from riskmap.contract.quantities import LENGTH, text
 from riskmap.contract.rules import RulePeriod, Rules
 from riskmap.contract.settings import Section, settings_of
 from riskmap.failure.assess import assess_failure
 from riskmap.failure.settings import FailureSettings
 from riskmap.groundwater.assess import assess_groundwater
-from riskmap.groundwater.grid import Grid, grid_from_bounds
 from riskmap.groundwater.nitrogen import neighborhood_nitrate_mg_l
 from riskmap.groundwater.setbacks import virus_aquifer
 from riskmap.groundwater.settings import GroundwaterSettings, WellSettings
@@ -110,12 +110,12 @@ def zones(settings: ZoneSettings) -> bytes:
     return b"".join(flags.tobytes() for flags in found.values())
 
 
-def unsewered(rules: Rules) -> str:
+def built_lot(sewers: str) -> str:
     lot = gpd.GeoDataFrame(
         {"service": [None], "land_use": ["residential"], "improved": [True], "year_built": [1980]},
         geometry=[shapely.box(0, 0, 40, 40)],
     )
-    return str(describe_service(lot, rules=rules)["service"].iloc[0])
+    return str(describe_service(lot, rules=Rules(), sewers=sewers)["service"].iloc[0])
 
 
 def listed(order: str) -> list[str]:
@@ -128,9 +128,9 @@ def listed(order: str) -> list[str]:
 
 PROBES: dict[tuple[str, str], Callable[[Any], Any]] = {
     ("county", "units"): lambda word: text(30.48, LENGTH, word),
+    ("county", "sewers"): built_lot,
     ("rules", "flow_rule"): lambda word: failure(Rules(flow_rule=word)),
     ("rules", "accept_rule"): lambda word: failure(Rules(accept_rule=word)),
-    ("rules", "all_unsewered"): lambda said: unsewered(Rules(all_unsewered=said)),
     ("sizing", "flow_rule"): lambda word: failure(
         Rules(sizing=(RulePeriod(word, "texas_soil_class"),))
     ),
@@ -219,7 +219,7 @@ def test_the_physics_takes_every_bound(
 MOVES_NOTHING_HERE = {
     "max_distance_m", "max_time_yr", "balance_radius_m", "chunk_parcels", "join_m",
     "least_area_m2", "least_systems", "capture_yr", "public_capture_yr", "capture_systems",
-    "widen_deg", "unmended_yr",
+    "widen_deg", "unrepaired_yr",
 }  # fmt: skip
 """Settings that act in a stage or on shapes, not in the sums above; their own tests show it."""
 

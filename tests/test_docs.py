@@ -8,6 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from docs import generate
+
 REPO = Path(__file__).resolve().parents[1]
 PAGES = sorted([*(REPO / "docs").rglob("*.md"), REPO / "README.md", REPO / "DEVELOPERS.md"])
 
@@ -24,6 +26,12 @@ def test_links_lead_somewhere(page: Path) -> None:
     links = re.findall(r"\]\(([^)#:]+)(?:#[^)]*)?\)", page.read_text(encoding="utf-8"))
     missing = [link for link in links if not (page.parent / link).exists()]
     assert not missing
+
+
+@pytest.mark.parametrize("name", generate.PAGES)
+def test_generated_pages_are_what_the_code_writes(name: str) -> None:
+    written = (REPO / "docs" / name).read_text(encoding="utf-8")
+    assert written == generate.PAGES[name](), "write them anew: python docs/generate.py"
 
 
 def test_every_method_page_is_in_the_index() -> None:

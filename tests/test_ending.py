@@ -50,7 +50,7 @@ class TestBug:
         said = capsys.readouterr().err
         assert said.startswith("\nThis is a bug in riskmap (KeyError: 'mukey'). The details are in")
         assert str(kept) in said
-        assert "Please send them to whoever looks after riskmap for you" in said
+        assert "Please send them to those who maintain riskmap for you" in said
         assert "Traceback" not in said
         assert said.count("\n") == 2
 
@@ -98,10 +98,10 @@ class TestBug:
         assert "two \\udce9" in next(tmp_path.iterdir()).read_text()
         assert "(ValueError: one)." in capsys.readouterr().err
 
-    def test_where_it_is_to_be_told(self) -> None:
+    def test_where_to_report_it(self) -> None:
         urls = ["Homepage, https://example.org", "Issues, https://example.org/issues"]
         assert "https://example.org/issues" in where_to_report(urls)
-        assert "whoever looks after riskmap" in where_to_report(urls[:1])
+        assert "those who maintain riskmap" in where_to_report(urls[:1])
 
 
 class TestNoBug:

@@ -118,7 +118,9 @@ def test_priority_is_redone_from_the_chances(parcels: pd.DataFrame) -> None:
 
 
 def test_a_learned_ranking_is_said_to_have_spoken(parcels: pd.DataFrame) -> None:
-    learned = parcels.iloc[:1].assign(spoke="classifier", learned_chance_frac=0.25, priority=25.0)
+    learned = parcels.iloc[:1].assign(
+        decided_by="classifier", learned_chance_frac=0.25, priority=25.0
+    )
     text = page(learned, "10-1")
     assert "failed today 0.250000 (by the classifier, learned from visits)" in text
     assert "priority = 25.000" in text

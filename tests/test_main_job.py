@@ -10,6 +10,7 @@ from pathlib import Path
 
 import geopandas as gpd
 import numpy as np
+import openpyxl
 import pandas as pd
 import pyarrow.parquet as pq
 import pyogrio
@@ -28,12 +29,18 @@ from riskmap.stages.result import Result
 from sample_region.make import make_county
 
 PARCELS = 500
+LISTED = 400
+"""More than half of the systems and fewer than all: where several lengths of the list differ."""
 
 
 @pytest.fixture(scope="module")
 def county(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("county")
     make_county(folder, parcels=PARCELS)
+    file = folder / "region.toml"
+    said = file.read_text("utf-8")
+    assert "inspections = 200" in said
+    file.write_text(said.replace("inspections = 200", f"inspections = {LISTED}"), "utf-8")
     return folder
 
 
@@ -91,6 +98,33 @@ def test_list_is_in_order_of_rank(out: Path) -> None:
     assert rows["rank"].tolist() == list(range(1, len(rows) + 1))
     assert rows["priority"].is_monotonic_decreasing
     assert rows["reason_1"].notna().all()
+
+
+def test_one_length_of_the_list_everywhere(result: Result, out: Path) -> None:
+    ranked = int(result.parcels["rank"].notna().sum())
+    assert ranked // 2 < LISTED < ranked
+    assert result.region.lists.length(ranked) == LISTED
+    assert result.region.lists.length(LISTED - 1) == LISTED - 1
+    assert result.doubt is not None
+    assert result.doubt.top == LISTED
+    assert result.parcels["top_chance"].sum() == pytest.approx(LISTED, rel=1e-6)
+    assert result.fairness is not None
+    assert result.fairness.inspections is not None
+    assert result.fairness.inspections.table["picks"].sum() == LISTED
+    sheet = openpyxl.load_workbook(out / "lists" / "inspections.xlsx")["Inspections"]
+    assert f"Chance, first {LISTED} (%)" in {cell.value for cell in sheet[1]}
+    assert sum(isinstance(row[0].value, int) for row in sheet.iter_rows(min_row=2)) == LISTED
+    pages = [(out / name / "index.html").read_text("utf-8") for name in ("report", "map")]
+    said = re.findall(r"(?:[Ff]irst|true top) (\d+)(?: of the list|,|<| onto|\.)", pages[0])
+    assert set(said) == {str(LISTED)}
+    assert f'"top":{LISTED}' in pages[1].replace(" ", "")
+
+
+def test_nobody_else_reads_the_length_s_setting() -> None:
+    """All ask ``ListSettings.length``; the list of stages names the setting, for what is kept."""
+    code = Path(riskmap.__file__).parent.rglob("*.py")
+    reading = {path.name for path in code if re.search(r"lists\.inspections", path.read_text())}
+    assert reading == {"order.py"}
 
 
 def test_geoparquet_has_the_covering(out: Path) -> None:

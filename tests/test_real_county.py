@@ -15,8 +15,11 @@ import pytest
 import shapely
 
 import riskmap
-from riskmap.publish.outputs import publish
+from riskmap.publish.outputs import PUBLISHING
+from riskmap.publish.publishing import publish
 from riskmap.running import assess, open_region
+from riskmap.stages.making import begin
+from riskmap.stages.order import STAGES
 from riskmap.stages.progress import Progress
 from riskmap.stages.result import Result
 
@@ -124,7 +127,8 @@ def test_chunks_do_not_change_the_answer(result: Result, tmp_path: Path) -> None
 
 
 def test_parcels_and_soils_alone_make_a_whole_result(result: Result, tmp_path: Path) -> None:
-    publish(tmp_path, result, Progress())
+    making = begin(result.region, (*STAGES, *PUBLISHING), Progress())
+    publish(tmp_path, making)
     for name in ("index.html", "map/index.html", "lists/inspections.csv", "report/index.html"):
         assert (tmp_path / name).stat().st_size > 1000, name
     assert not (tmp_path / "zones.gpkg").exists()

@@ -117,8 +117,8 @@ def test_damaged_bytes(tmp_path: Path, repo: Path) -> None:
     [
         ("date = 9999-12-31", "a day from 1850 to 2100"),
         ("date = 2026-06-01T12:00:00", "date"),
-        ('name = ""', "one line of text is wanted"),
-        ('contact = "x\\u0000"', "one line of text is wanted"),
+        ('name = ""', "expected one line of text"),
+        ('contact = "x\\u0000"', "expected one line of text"),
         ("units = 0", "units = 0"),
     ],
 )

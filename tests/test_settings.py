@@ -72,15 +72,15 @@ class TestOneValue:
         [
             ({"length_m": 11}, "length_m = 11: must lie between 0 and 10"),
             ({"length_m": float("nan")}, "must lie between"),
-            ({"length_m": True}, "a number is wanted"),
+            ({"length_m": True}, "expected a number"),
             ({"length_m": 10**400}, "too large"),
-            ({"count": 1.5}, "a whole number is wanted"),
+            ({"count": 1.5}, "expected a whole number"),
             ({"word": "on"}, "use one of one, two"),
             ({"name": "a\x00b"}, "one line of text"),
             ({"year": 1800}, "must lie between 1900 and 2000"),
             ({"cuts": (1.0,)}, "a list of 2 values"),
             ({"cuts": (1.0, 9.0)}, "must lie between 0 and 5"),
-            ({"rows": ({"depth_m": 1},)}, "a table is wanted"),
+            ({"rows": ({"depth_m": 1},)}, "expected a table"),
         ],
     )
     def test_what_is_wrong_is_said(self, change: dict[str, object], words: str) -> None:

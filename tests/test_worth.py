@@ -44,7 +44,7 @@ def county(tmp_path: Path) -> Path:
         tmp_path / "inspections" / "inspections.csv",
         """PARCEL,VISITED,REASON,FOUND
         failed,03/01/2020,COMPLAINT,FAILED
-        mended,03/01/2020,SALE,FAILED
+        repaired,03/01/2020,SALE,FAILED
         failed again,03/01/2012,SALE,FAILED
         failed again,03/01/2024,AUDIT,FAILED
         then sound,03/01/2015,SALE,FAILED
@@ -57,7 +57,7 @@ def county(tmp_path: Path) -> Path:
     _write(
         tmp_path / "permits" / "permits.csv",
         """PIN,ISSUED,ACTION
-        mended,2020-06-01,REPAIR
+        repaired,2020-06-01,REPAIR
         failed again,2013-06-01,REPAIR
         before repair,2011-06-01,REPAIR
         before repair,1999-06-01,REPAIR
@@ -95,7 +95,7 @@ class TestOnFile:
 
     def test_burden_by_eye(self, county: Path) -> None:
         assert on_file(county)["burden"].to_dict() == {
-            "failed": 110.0, "mended": 1.0, "failed again": 101.0, "then sound": 100.0,
+            "failed": 110.0, "repaired": 1.0, "failed again": 101.0, "then sound": 100.0,
             "complained": 25.0, "before repair": 2.0, "only repaired": 1.0,
         }  # fmt: skip
 

@@ -20,11 +20,13 @@ import shapely
 import riskmap
 from riskmap.action.zone_reasons import ZONE_KINDS
 from riskmap.action.zone_shapes import mean_width_m
+from riskmap.contract.grid import Grid
 from riskmap.contract.results import ZONES
 from riskmap.contract.units import ACRE_M2
 from riskmap.groundwater.setbacks import virus_time_d
 from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.publish.lists.zones_table import LAYERS, write_zone_layers, write_zone_list
+from riskmap.publish.words.imprint import Imprint
 from riskmap.ranking.settings import LearningSettings
 from riskmap.stages.groundwater import Groundwater
 from riskmap.stages.result import Result
@@ -35,7 +37,7 @@ from riskmap.stages.vulnerability import (
     system_vulnerability,
     vulnerability_grid,
 )
-from riskmap.stages.zones import Planning, plan_zones, zone_grid
+from riskmap.stages.zones import Planning, parts_with_reasons, plan_zones, zone_grid
 from sample_region.make import make_county
 
 WATER, BLOCKS = GroundwaterSettings(), LearningSettings(block_m=600.0)
@@ -129,13 +131,49 @@ class TestZones:
         area = shapely.Point(place["x_m"], place["y_m"]).buffer(300.0)
         given = gpd.GeoDataFrame({"name": ["North Field"]}, geometry=[area], crs=result.county.crs)
         county = replace(result.county, tables={**result.county.tables, "wellhead_areas": given})
-        found = plan_zones(result.parcels, groundwater, county)
+        found = plan_zones(county, result.parcels, groundwater)
         (zone,) = found.zones[found.zones["kind"] == "wellhead"].itertuples()
         assert zone.zone_id == "W01"
         assert zone.area_m2 == pytest.approx(area.area, rel=0.05)
         assert zone.why.startswith("Land inside a delineated protection area")
         assert "1 delineated protection areas" in found.notes[0]
         assert "wellhead" not in set(planning.zones["kind"])
+
+    def test_empty_land_far_away_changes_nothing_and_is_not_cut_into_cells(
+        self, planning: Planning, result: Result, groundwater: Groundwater
+    ) -> None:
+        """Land without a system to 100 km east, as a stray or a far part of a county adds it."""
+
+        def wider(grid: Grid) -> Grid:
+            more = round(100_000 / grid.cell_m)
+            return replace(grid, values=np.pad(grid.values, ((0, 0), (0, more)), mode="edge"))
+
+        far = replace(
+            groundwater,
+            land=wider(groundwater.land),
+            surface=replace(groundwater.surface, head=wider(groundwater.surface.head)),
+        )
+        found = plan_zones(result.county, result.parcels, far)
+        assert found.zones["zone_id"].tolist() == planning.zones["zone_id"].tolist()
+        np.testing.assert_allclose(found.zones["area_m2"], planning.zones["area_m2"], rtol=0.02)
+        systems = result.parcels.loc[groundwater.systems.index]
+        parts = parts_with_reasons(far.land, systems, [planning.capture_zones], result.region)
+        columns = max(columns.stop for _, columns in parts)
+        assert columns * far.land.cell_m < far.land.values.shape[1] * far.land.cell_m - 90_000
+
+    def test_two_parts_of_a_county_are_drawn_apart(
+        self, result: Result, groundwater: Groundwater
+    ) -> None:
+        land = groundwater.land
+        east = land.west_m + 60_000.0
+        wide = replace(land, values=np.pad(land.values, ((0, 0), (0, 2000)), mode="edge"))
+        places = result.parcels.loc[groundwater.systems.index, ["x_m", "y_m"]].astype(float)
+        both = pd.concat([places, places.assign(x_m=places["x_m"] + 60_000.0)])
+        one = parts_with_reasons(wide, places, [], result.region)
+        two = parts_with_reasons(wide, both, [], result.region)
+        assert len(two) == 2 * len(one)
+        starts = [wide.west_m + columns.start * wide.cell_m for _, columns in two]
+        assert sum(start > east - 2_000 for start in starts) == len(one)
 
     def test_cells_nest_in_those_of_the_water(self, groundwater: Groundwater) -> None:
         fine = zone_grid(groundwater.land)
@@ -317,6 +355,9 @@ class TestSeasonalHigh:
         assert set(lots["seasonal_depth_by"]) == {"soil", "regional"}
 
 
+DAY = datetime.date(2026, 5, 1)
+
+
 class TestFiles:
     def test_layers_are_read_back_and_the_bytes_repeat(
         self, planning: Planning, tmp_path: Path
@@ -335,9 +376,8 @@ class TestFiles:
 
     def test_the_table_for_a_plan(self, planning: Planning, tmp_path: Path) -> None:
         paths = write_zone_list(
-            tmp_path, planning.zones, county="Exampleshire", date=datetime.date(2026, 5, 1),
-            notes=planning.notes,
-        )  # fmt: skip
+            tmp_path, planning.zones, Imprint("Exampleshire", DAY), notes=planning.notes
+        )
         assert [path.name for path in paths] == ["zones.csv", "zones.xlsx"]
         rows = list(csv.DictReader(io.StringIO(paths[0].read_text())))
         assert len(rows) == len(planning.zones)
@@ -350,14 +390,12 @@ class TestFiles:
         assert planning.notes[0] in notes
 
     def test_meters_where_the_region_reads_meters(self, planning: Planning, tmp_path: Path) -> None:
-        path, _ = write_zone_list(
-            tmp_path, planning.zones, county="X", date=datetime.date(2026, 5, 1), units="si"
-        )
+        path, _ = write_zone_list(tmp_path, planning.zones, Imprint("X", DAY, "si"))
         row = next(csv.DictReader(io.StringIO(path.read_text())))
         hectares = planning.zones["area_m2"].iloc[0] / 1e4
         assert float(row["area_ha"]) == pytest.approx(hectares, abs=0.01)
 
     def test_text_that_would_run_is_quoted(self, planning: Planning, tmp_path: Path) -> None:
         bad = planning.zones.assign(why="=1+1")
-        path, _ = write_zone_list(tmp_path, bad, county="X", date=datetime.date(2026, 5, 1))
+        path, _ = write_zone_list(tmp_path, bad, Imprint("X", DAY))
         assert next(csv.DictReader(io.StringIO(path.read_text())))["why"] == "'=1+1"

@@ -30,7 +30,8 @@ from riskmap.ranking.settings import ServiceSettings
 @picture(
     "classifier",
     "Left: chance of failing learned from 900 invented visits, rising with age by steps, never "
-    "falling, beside the truth. Right: chance said against share found on 900 other systems lies "
+    "falling, against the truth. Right: predicted chance against share found on 900 other systems "
+    "lies "
     "near the diagonal.",
 )
 def classifier(drawing: Drawing) -> None:

@@ -75,7 +75,7 @@ def _systems(count: int, *, seed: int = 2) -> pd.DataFrame:
 @picture(
     "scoring",
     "Points of four example parcels as bars: each factor adds its points, the length of the bar "
-    "is the failure score, and its number stands at the end.",
+    "is the failure score, and its number is at the end.",
     height_in=2.3,
 )
 def scoring(drawing: Drawing) -> None:
@@ -143,7 +143,7 @@ def _doubt(count: int = 60, top: int = 15) -> tuple[Doubt, Model]:
 @picture(
     "doubt",
     "Left: sixty systems by middle score, each with its 90% range; many ranges overlap. Right: "
-    "the chance of each to be truly among the first fifteen falls slowly through the list, not "
+    "the chance of each belonging among the first fifteen falls slowly through the list, not "
     "at the fifteenth place.",
 )
 def doubt(drawing: Drawing) -> None:

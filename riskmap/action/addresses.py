@@ -2,8 +2,8 @@
 
 Upper case, no punctuation but the hyphen and the slash, suffixes and unit designators abbreviated
 (appendices C1 and C2, here the common ones, from memory), the unit at the end of the delivery
-line, ``#`` parted from its number by a space, city, state and ZIP code on the last line. Nothing
-is guessed: what is missing stays missing and is said in :func:`address_fault`.
+line, ``#`` separated from its number by a space, city, state and ZIP code on the last line. Nothing
+is guessed: what is missing stays missing and is reported by :func:`address_fault`.
 
 >>> delivery_line("123 Main Street #4")
 '123 MAIN ST # 4'
@@ -62,8 +62,22 @@ def delivery_line(text: str) -> str:
 
 
 def last_line(city: str, state: str, zip_code: str) -> str:
-    """City, state and ZIP code; two spaces before the code. Empty where the city is unknown.
+    """City, state and ZIP code; two spaces before the code.
 
+    Parameters
+    ----------
+    city, state
+        As recorded; the state written out or abbreviated.
+    zip_code
+        As recorded: five or nine digits, or a number that lost its leading zero.
+
+    Returns
+    -------
+    str
+        Empty where neither the city nor the code is known.
+
+    Examples
+    --------
     >>> last_line("Sample Falls", "new york", "1234.0")
     'SAMPLE FALLS NY  01234'
     """
@@ -125,7 +139,7 @@ def site_address(text: str, site_last_line: str = "") -> Address:
 
 
 def address_fault(address: Address) -> str:
-    """Say what keeps an address from being mailed as it stands; empty where nothing does.
+    """Reason why an address cannot be mailed as it is; empty where it can.
 
     >>> address_fault(Address("7 OAK RD", ""))
     'city and ZIP code missing'
@@ -145,7 +159,7 @@ def address_fault(address: Address) -> str:
 
 
 def _plain(text: str) -> str:
-    """Upper case, ASCII, blanks single, punctuation out; ``#`` stands alone."""
+    """Upper case, ASCII, single blanks, no punctuation; ``#`` is a word of its own."""
     ascii_text = unicodedata.normalize("NFKD", text).encode("ascii", "ignore").decode()
     kept = re.sub(r"[.,;:'\"]", lambda sign: "" if sign[0] in ".'\"" else " ", ascii_text.upper())
     kept = re.sub(r"[^A-Z0-9#/\- ]", " ", kept.replace("&", " AND "))
@@ -153,7 +167,7 @@ def _plain(text: str) -> str:
 
 
 def _part_unit(words: list[str]) -> tuple[list[str], list[str]]:
-    """Part the secondary unit from the rest, wherever it stands after the first word."""
+    """Separate the secondary unit from the rest, wherever it is after the first word."""
     if "#" in words[1:]:
         place = words.index("#", 1)
         before = UNITS.get(words[place - 1]) if place > 1 else None

@@ -1,7 +1,7 @@
 """From systems to areas: hexagons on a fixed grid, and counts in them.
 
-The grid hangs on the origin of the county's coordinate system and on its width alone, so that it is
-the same in every run. Only counts leave this module, never a row of a parcel.
+The grid depends only on the origin of the county's coordinate system and on its width, so that it
+is the same in every run. Only counts leave this module, never a row of a parcel.
 """
 
 from __future__ import annotations
@@ -19,7 +19,7 @@ HIGH_CLASSES: Final = ("very high", "high")
 """Classes of priority that are counted together as raised."""
 
 AGE_CUTS_YR: Final = (20.0, 40.0)
-"""Where the age groups part, years: about half, and the end, of a common service life (common
+"""Limits of the age groups, years: about half, and the end, of a common service life (common
 practice, no source)."""
 
 TOTAL: Final = "systems"
@@ -45,8 +45,18 @@ def choose_width(
     """Choose the smallest width whose typical cell holds enough systems to be shown.
 
     Enough: the median cell that holds any system holds at least three times `threshold`, so that
-    it can be split in two and both parts shown; and there are no more than `most_cells`. If no
-    width is enough, the largest is taken.
+    it can be split in two and both parts shown; and there are no more than `most_cells`.
+
+    Parameters
+    ----------
+    x_m, y_m
+        Systems (n,), projected m.
+    threshold
+        Smallest count that may be published.
+    widths_m
+        Widths to choose from, m; the largest is taken if none is enough.
+    most_cells
+        Most cells that may hold systems.
     """
     x, y = np.asarray(x_m, dtype=float), np.asarray(y_m, dtype=float)
     for width_m in sorted(widths_m):
@@ -79,7 +89,27 @@ def age_groups(age_yr: pd.Series, *, cuts_yr: tuple[float, float] = AGE_CUTS_YR)
 def count_areas(
     area: NDArray[np.int64], risk: pd.Series, age: pd.Series, *, areas: int
 ) -> pd.DataFrame:
-    """Count areas 0 .. `areas` - 1 (rows) in columns :data:`COLUMNS`; an empty area has zeros."""
+    """Count the systems of each area by risk and age group.
+
+    Parameters
+    ----------
+    area
+        Area of each system (n,), from 0 to `areas` - 1.
+    risk, age
+        Groups of each system (n,), from :func:`risk_groups` and :func:`age_groups`.
+    areas
+        Number of areas.
+
+    Returns
+    -------
+    DataFrame
+        One row per area, columns :data:`COLUMNS`; zeros where an area is empty.
+
+    Raises
+    ------
+    ValueError
+        If an area number is out of range or a group has another name than those declared.
+    """
     place = np.asarray(area, dtype=np.int64)
     if len(place) and (place.min() < 0 or place.max() >= areas):
         raise ValueError("an area number is out of range")

@@ -1,8 +1,8 @@
-"""What a reader can work out about withheld counts: the exact range of each.
+"""What a reader can derive about withheld counts: the exact range of each.
 
 A public table has one row per area: a total, and one or two groups of columns that each add up to
 it; the county's own row is the sum of all. Whoever reads it knows all published numbers and all
-those sums. The numbers then form a flow on a network, round and round::
+those sums. The numbers then form a flow around a network::
 
     county -> column of group 1 -> area (its total) -> column of group 2 -> county
 
@@ -29,7 +29,7 @@ FREE: Final = 2**30
 
 @dataclass(frozen=True)
 class Layout:
-    """Where the columns of a table stand: the total, and groups that each add up to it."""
+    """Positions of a table's columns: the total, and groups that each add up to it."""
 
     total: int
     groups: tuple[tuple[int, ...], ...]
@@ -102,7 +102,7 @@ class Ranges:
     withheld
         Which of them are not published, same shape.
     layout
-        Where the columns stand.
+        Positions of the columns.
     least, most
         What a reader takes every withheld count to lie between; the true counts must.
     reach
@@ -178,10 +178,25 @@ class Ranges:
 def ranges_from_sums(
     counts: NDArray[np.int64], withheld: NDArray[np.bool_], layout: Layout
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Least and most of every count (county's row below) for a reader who knows sums alone.
+    """Least and most of every count for a reader who knows only the published counts and the sums.
 
-    A count that no sum limits from above is given the county's total as its most.
+    Parameters
+    ----------
+    counts
+        True counts (n, k), one row per area.
+    withheld
+        Which of them, and of the county's row below, are not published (n + 1, k).
+    layout
+        Which column is the total and which are the groups.
 
+    Returns
+    -------
+    tuple
+        Least and most, both (n + 1, k). A count that no sum limits from above is given the county's
+        total as its most.
+
+    Examples
+    --------
     >>> layout = Layout(0, ((1, 2),))
     >>> counts = np.array([[15, 3, 12], [40, 20, 20]])
     >>> withheld = np.array([[False, True, True], [False, True, True], [False, False, False]])

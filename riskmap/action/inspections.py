@@ -1,9 +1,9 @@
 """Which systems to visit, and what to look for at each.
 
-The signs to look for are common practice, no single source; the outward signs of a field in
-trouble are those of EPA's A Homeowner's Guide to Septic Systems (EPA-832-B-02-005, 2005; from
-memory). They are prompts for a trained eye, not a procedure, and stand with the columns that they
-go by (:class:`riskmap.contract.columns.Prompt`).
+The signs to look for are common practice, no single source; the outward signs of a field in trouble
+are those of EPA's A Homeowner's Guide to Septic Systems (EPA-832-B-02-005, 2005; from memory). They
+are prompts for a trained eye, not a procedure, and are given with the columns that they go by
+(:class:`riskmap.contract.columns.Prompt`).
 """
 
 from __future__ import annotations

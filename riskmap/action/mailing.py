@@ -22,7 +22,7 @@ RESIDENT: Final = "RESIDENT"
 OR_RESIDENT: Final = "OR CURRENT RESIDENT"
 OWNER: Final = "PROPERTY OWNER"
 LETTER_CLASSES: Final = CLASSES[:2]
-"""Classes of the failure score that are written to unless others are asked for."""
+"""Classes of the failure score that get letters unless others are chosen."""
 
 _PRIVATE: Final = ("owner", "mail_name", "mail_address", "mail_city", "mail_state", "mail_zip")
 _NOISE: Final = frozenset({"AND", "OR", "THE", "MR", "MRS", "MS"})
@@ -53,7 +53,7 @@ class Letter:
 def to_write_to(ranked: pd.DataFrame, classes: Sequence[str] = LETTER_CLASSES) -> pd.DataFrame:
     """Give the ranked systems in the chosen classes of the failure score, best rank first.
 
-    Parcels ranked apart (service unknown) have no rank and are left out: nobody is told about a
+    Parcels ranked apart (service unknown) have no rank and are left out: no letter is sent about a
     system that may not exist.
     """
     chosen = ranked["rank"].notna() & ranked["failure_class"].isin(list(classes))

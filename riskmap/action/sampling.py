@@ -1,12 +1,12 @@
 """Which wells to sample first.
 
 A well whose last sample was bad comes first, then one whose nitrate was raised; the rest follow by
-risk. The risk is the groundwater room's ``well_risk_frac`` where it is given. Otherwise it is the
-load around the well: the sum over ranked systems within 229 m of groundwater score / 100 times
-(1 - distance / 229 m), so that a system of full score beside the well counts 1 and one at 229 m
+risk. The risk is the ``well_risk_frac`` of :mod:`riskmap.groundwater` where it is given. Otherwise
+it is the load around the well: the sum over ranked systems within 229 m of groundwater score / 100
+times (1 - distance / 229 m), so that a system of full score at the well counts 1 and one at 229 m
 nothing. A clean sample of the last three years halves the risk (authors' judgment).
 
-229 m is the radius within which drainfields told in Borchardt et al. (2021, Environ. Health
+229 m is the radius within which drainfields counted in Borchardt et al. (2021, Environ. Health
 Perspect. 129). The nitrate limit is 10 mg/L as N (40 CFR 141.62); half of it is where public
 systems must sample more often (40 CFR 141.23).
 """
@@ -58,7 +58,7 @@ def sampling_order(
     samples
         The canonical ``well_samples``, or None.
     today
-        The day the run speaks for.
+        Date of the run.
 
     Returns
     -------
@@ -137,7 +137,7 @@ def _last_results(well_ids: pd.Series, samples: pd.DataFrame | None) -> pd.DataF
     if samples is None:
         samples = pd.DataFrame(columns=["well_id", "date"])
     dated = samples.assign(date=pd.to_datetime(samples["date"]))
-    if "nitrate_below_limit" in dated:  # a limit that high tells nothing
+    if "nitrate_below_limit" in dated:  # a detection limit that high shows nothing
         coarse = dated["nitrate_below_limit"].fillna(False) & (dated["nitrate_mg_l"] >= RAISED_MG_L)
         dated["nitrate_mg_l"] = dated["nitrate_mg_l"].mask(coarse.astype(bool))
     groups = dated.sort_values("date", kind="stable", na_position="first").groupby("well_id")

@@ -78,6 +78,20 @@ def shortest_order(points: Floats, day: Whole, start: tuple[float, float] | None
 
     Exact for up to :data:`EXACT_STOPS` stops, 2-opt beyond. Of the two directions the one with
     the more urgent end first is taken.
+
+    Parameters
+    ----------
+    points
+        Places of all stops (n, 2), m, the most urgent first.
+    day
+        Positions in `points` of the day's stops (k,), at least one.
+    start
+        Where the day begins and ends; None: the way is open at both ends.
+
+    Returns
+    -------
+    ndarray
+        The same positions in the order of the visits.
     """
     if len(day) > 2 or start is not None:
         if len(day) <= EXACT_STOPS:
@@ -153,7 +167,7 @@ def _two_opt_round(points: Floats, path: Whole, start: tuple[float, float] | Non
 
 
 def _from(point: Floats | tuple[float, float] | None, here: Floats) -> Floats:
-    """Distance of every stop from the one before the stretch; nothing where the end is free."""
+    """Distance of every stop from the one before the stretch; 0 where the end is free."""
     if point is None:
         return np.zeros(len(here))
     return np.asarray(np.hypot(*(here - np.asarray(point)).T), float)

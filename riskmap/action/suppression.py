@@ -1,11 +1,11 @@
-"""Withhold small counts of a public table, and enough beside them that none can be worked out.
+"""Withhold small counts of a public table, and enough others that none can be derived.
 
 Rule: a count from 1 to the threshold (10) is not shown, zero may be, and no such count may follow
 from other numbers (Centers for Medicare and Medicaid Services, cell size suppression policy). A
-count so withheld is `small`. Beside the rule, a row in which all systems are of a sensitive group
-is withheld too: it would tell of every single one.
+count so withheld is `small`. In addition, a row in which all systems are of a sensitive group
+is withheld too: it would disclose every single one.
 
-What is withheld beside the small counts is held to two measures, both with exact ranges
+What is withheld besides the small counts has to pass two tests, both with exact ranges
 (:mod:`riskmap.action.derivable`):
 
 1. By sums alone, even when the reader knows that what is withheld is not zero, a small count may be
@@ -67,7 +67,7 @@ def withhold(
     Parameters
     ----------
     counts
-        One row per area; whole numbers. The county's sums are taken as published beside it.
+        One row per area; whole numbers. The county's sums are taken as published too.
     total, groups
         Column of totals, and up to two groups of columns that each add up to it.
     sensitive
@@ -216,7 +216,7 @@ def _readers(state: _State) -> tuple[dict[str, NDArray[np.int64]], ...]:
     """Readers of two kinds: one who knows the sums, one who knows which counts are small too."""
     values = state.values
     least = np.minimum(values, 1)
-    # Within a row that is withheld whole nobody knows which counts are zero.
+    # Within a row that is withheld whole a reader does not know which counts are zero.
     others = np.arange(values.shape[1]) != state.layout.total
     least[np.ix_(state.hidden[:, state.layout.total], others)] = 0
     free = np.full(values.shape, FREE)

@@ -24,9 +24,17 @@ def proven_ranges(
     least: NDArray[np.int64],
     most: NDArray[np.int64],
 ) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
-    """Lower and upper ends that are certainly possible, each count by itself; county's row below.
+    """Lower and upper ends that are certainly possible, each count by itself.
 
-    Arguments as for :class:`riskmap.action.derivable.Ranges`.
+    Parameters
+    ----------
+    values, withheld, layout, least, most
+        As in :class:`riskmap.action.derivable.Ranges`, the county's row last.
+
+    Returns
+    -------
+    tuple
+        Least and most, both (n + 1, k); within the exact range of each count.
     """
     rise = np.where(withheld, most - values, 0)
     fall = np.where(withheld, values - least, 0)

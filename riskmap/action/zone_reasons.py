@@ -1,10 +1,10 @@
-"""Why land belongs to a planners' zone: one yes or no per cell and kind of reason.
+"""Why land belongs to a planners' zone: true or false per cell and kind of reason.
 
-Cells come as a :class:`riskmap.contract.grid.Grid`; every function answers with a boolean array
-of its shape. Sources of the limits: 10 mg/L nitrate as N (40 CFR 141.62), half of it as the level
-for action (40 CFR 141.23 asks public systems to sample more often from there); 40 systems per
-square mile (US EPA 1977, as cited by Yates 1985, Ground Water 23:586-591); Gi* with control of
-false discoveries (see :mod:`riskmap.ranking.hotspots`).
+Cells come as a :class:`riskmap.contract.grid.Grid`; functions return boolean arrays of its shape
+unless they say otherwise. Sources of the limits: 10 mg/L nitrate as N (40 CFR 141.62), half of it
+as the level for action (40 CFR 141.23 asks public systems to sample more often from there); 40
+systems per square mile (US EPA 1977, as cited by Yates 1985, Ground Water 23:586-591); Gi* with
+control of false discoveries (see :mod:`riskmap.ranking.hotspots`).
 """
 
 from __future__ import annotations
@@ -28,12 +28,14 @@ from riskmap.ranking.hotspots import ALPHA, contiguity_weights, gi_star, name_sp
 from riskmap.spatial.hexagons import hexagon_of, touching
 from riskmap.spatial.neighbors import sum_within
 
+Corner = tuple[float, float]
+
 ZONE_KINDS: Final = ("wellhead", "capture", "nitrate", "dense_old", "hot_spot", "vulnerable")
 """Kinds of reason in order of priority: land with several reasons goes to the first.
 
-From the most to the least direct: land that somebody has delineated for a public well; water that
-people drink; water predicted to be bad; a known practice limit passed; a gathering of high scores;
-ground that would let much through."""
+From the most to the least direct: land delineated for a public well; water that people drink; water
+predicted to exceed the level for action; a known practice limit passed; a cluster of high scores;
+ground that contaminants pass easily."""
 
 
 @dataclass(frozen=True)
@@ -111,7 +113,15 @@ class ZoneSettings(Section):
 
 
 def systems_per_cell(grid: Grid, x_m: ArrayLike, y_m: ArrayLike) -> Floats:
-    """Count the places in each cell."""
+    """Count the places in each cell.
+
+    Parameters
+    ----------
+    grid
+        The cells.
+    x_m, y_m
+        Places (n,), m; a place that is NaN or outside the grid is not counted.
+    """
     row, column = grid.cell_of(x_m, y_m)
     inside = row >= 0
     place = row[inside] * grid.values.shape[1] + column[inside]
@@ -120,7 +130,15 @@ def systems_per_cell(grid: Grid, x_m: ArrayLike, y_m: ArrayLike) -> Floats:
 
 
 def near_cells(grid: Grid, x_m: ArrayLike, y_m: ArrayLike, *, within_m: float) -> Flags:
-    """Cells whose middle lies within a distance of a cell that holds a place."""
+    """Cells whose middle lies within a distance of a cell that holds a place.
+
+    Parameters
+    ----------
+    grid, x_m, y_m
+        As in :func:`systems_per_cell`.
+    within_m
+        Distance between the middles of the two cells, m.
+    """
     holds = systems_per_cell(grid, x_m, y_m) > 0
     if not holds.any():
         return holds
@@ -128,12 +146,16 @@ def near_cells(grid: Grid, x_m: ArrayLike, y_m: ArrayLike, *, within_m: float) -
     return np.asarray(distance <= within_m, bool)
 
 
-def _coarse(grid: Grid, cell_m: float) -> Grid:
-    """Make a coarser grid that covers `grid` with a cell to spare on every side."""
-    rows, columns = (int(np.ceil(n * grid.cell_m / cell_m)) + 2 for n in grid.values.shape)
+def _coarse(grid: Grid, cell_m: float, corner: Corner | None) -> Grid:
+    """Make a coarser grid, laid from `corner`, that covers `grid` with a cell to spare."""
+    west, north = corner or (grid.west_m, grid.north_m)
+    first = np.floor([(grid.west_m - west) / cell_m, (north - grid.north_m) / cell_m]) - 1
+    _, south, east, _ = grid.bounds
+    last = np.ceil([(east - west) / cell_m, (north - south) / cell_m]) + 1
+    columns, rows = (last - first).astype(int)
     return grid_from_bounds(
-        west_m=grid.west_m - cell_m,
-        north_m=grid.north_m + cell_m,
+        west_m=west + first[0] * cell_m,
+        north_m=north - first[1] * cell_m,
         cell_m=cell_m,
         values=np.zeros((rows, columns)),
     )
@@ -144,7 +166,13 @@ def _onto(grid: Grid, coarse: Grid) -> Floats:
     return coarse.bilinear(x, y)
 
 
-def nitrate_field(grid: Grid, systems: pd.DataFrame, water: GroundwaterSettings) -> Floats:
+def nitrate_field(
+    grid: Grid,
+    systems: pd.DataFrame,
+    water: GroundwaterSettings,
+    *,
+    corner: Corner | None = None,
+) -> Floats:
     """Nitrate of what percolates around each cell, mg/L as N.
 
     Computed on cells of a quarter of the balance's radius and read between them.
@@ -157,8 +185,10 @@ def nitrate_field(grid: Grid, systems: pd.DataFrame, water: GroundwaterSettings)
         ``x_m``, ``y_m``, ``nitrogen_load_kg_yr``, ``daily_flow_l_d``.
     water
         Radius, recharge and background of the balance.
+    corner
+        As :func:`reasons_of_cells` takes it.
     """
-    coarse = _coarse(grid, max(water.balance_radius_m / 4.0, grid.cell_m))
+    coarse = _coarse(grid, max(water.balance_radius_m / 4.0, grid.cell_m), corner)
     x, y = coarse.centers()
     found = neighborhood_nitrate_mg_l(
         systems["x_m"], systems["y_m"],
@@ -168,9 +198,29 @@ def nitrate_field(grid: Grid, systems: pd.DataFrame, water: GroundwaterSettings)
     return _onto(grid, coarse.with_values(found.reshape(x.shape)))
 
 
-def density_and_age(grid: Grid, systems: pd.DataFrame, *, radius_m: float) -> tuple[Floats, Floats]:
-    """Systems per km2 around each cell, and their mean age (yr, of those known; NaN: none)."""
-    coarse = _coarse(grid, max(radius_m / 4.0, grid.cell_m))
+def density_and_age(
+    grid: Grid, systems: pd.DataFrame, *, radius_m: float, corner: Corner | None = None
+) -> tuple[Floats, Floats]:
+    """Density of the systems around each cell, and their mean age.
+
+    Parameters
+    ----------
+    grid
+        The cells.
+    systems
+        ``x_m``, ``y_m``, ``age_yr`` (NaN where unknown).
+    radius_m
+        Radius of the circle in which systems are counted, m.
+    corner
+        As :func:`reasons_of_cells` takes it.
+
+    Returns
+    -------
+    tuple
+        Systems per km2, and mean age of those whose age is known, years (NaN where there are none);
+        both in the grid's shape.
+    """
+    coarse = _coarse(grid, max(radius_m / 4.0, grid.cell_m), corner)
     x, y = coarse.centers()
     age = systems["age_yr"].to_numpy(float)
     weights = np.column_stack([np.ones(len(age)), np.nan_to_num(age), np.isfinite(age)])
@@ -195,7 +245,7 @@ def hot_hexagons(
     Parameters
     ----------
     x_m, y_m, score
-        Systems (n,); a row with a NaN takes no part.
+        Systems (n,), m and the score; a row with a NaN is left out.
 
     Returns
     -------
@@ -218,7 +268,17 @@ def hot_hexagons(
 
 
 def hot_cells(grid: Grid, hexagons: pd.DataFrame, *, across_m: float) -> Flags:
-    """Cells whose middle lies in a hot hexagon."""
+    """Cells whose middle lies in a hot hexagon.
+
+    Parameters
+    ----------
+    grid
+        The cells.
+    hexagons
+        From :func:`hot_hexagons`.
+    across_m
+        Width of the hexagons, m, as they were made.
+    """
     hot = hexagons.loc[hexagons["spot"] == "hot", ["q", "r"]].to_numpy(np.int64)
     if not len(hot):
         return np.zeros(grid.values.shape, bool)
@@ -244,6 +304,7 @@ def reasons_of_cells(
     vulnerability_frac: Floats,
     water: GroundwaterSettings,
     settings: ZoneSettings,
+    corner: Corner | None = None,
 ) -> dict[str, Flags]:
     """All reasons of a county's cells, by kind in the order of :data:`ZONE_KINDS`.
 
@@ -264,11 +325,14 @@ def reasons_of_cells(
         Of the region, for the nitrogen balance.
     settings
         Limits and lengths.
+    corner
+        Easting and northing of the north-west corner of the county's cells, where `grid` holds
+        some of them only: every part of a county then gets the reasons it has in the whole.
     """
     near = near_cells(grid, systems["x_m"], systems["y_m"], within_m=settings.near_m)
     score = systems[settings.hot_score]
-    nitrate = nitrate_field(grid, systems, water)
-    density, age = density_and_age(grid, systems, radius_m=settings.dense_radius_m)
+    nitrate = nitrate_field(grid, systems, water, corner=corner)
+    density, age = density_and_age(grid, systems, radius_m=settings.dense_radius_m, corner=corner)
     hexagons = hot_hexagons(systems["x_m"], systems["y_m"], score, settings)
     found = {
         "wellhead": wellhead,

@@ -26,7 +26,8 @@ class Pieces:
     """Connected pieces of one kind each.
 
     ``cells``: number of the piece per cell, 0 outside. ``kind``: kind of piece ``i + 1``, as a
-    position in the order of priority. ``left_out``: cells of pieces too small to stand alone.
+    position in the order of priority. ``left_out``: cells of pieces too small for a zone of their
+    own.
     """
 
     cells: Whole
@@ -37,7 +38,7 @@ class Pieces:
 def close_gaps(cells: Flags, *, reach_cells: float) -> Flags:
     """Fill gaps up to twice the reach (in cells) between cells and within them.
 
-    Nothing is lost: every cell that was in stays in.
+    No cell is lost: every cell that was in stays in.
     """
     if not cells.any() or reach_cells <= 0:
         return cells.copy()
@@ -188,7 +189,7 @@ def trace(pieces: Pieces, grid: Grid) -> Shapes:
 
 
 def smooth(shapes: Shapes, *, tolerance_m: float) -> Shapes:
-    """Take the stairs out of all shapes together; common borders stay common.
+    """Smooth the steps of the cells' edges in all shapes together; common borders stay common.
 
     Corners go whose triangle with their neighbors is smaller than the tolerance squared.
     """
@@ -209,7 +210,21 @@ def mean_width_m(shapes: ArrayLike) -> Floats:
 
 
 def holders(shapes: Shapes, x_m: ArrayLike, y_m: ArrayLike) -> Whole:
-    """Position of the shape that holds each place (the first, on a common border); -1 for none."""
+    """Shape that holds each place.
+
+    Parameters
+    ----------
+    shapes
+        Polygons (s,).
+    x_m, y_m
+        Places (n,), projected m.
+
+    Returns
+    -------
+    ndarray
+        (n,), positions in `shapes`, the first on a common border; -1 where none holds the place or
+        the place is NaN.
+    """
     x, y = np.asarray(x_m, float), np.asarray(y_m, float)
     found = np.full(len(x), -1, np.int64)
     placed = np.flatnonzero(np.isfinite(x) & np.isfinite(y))

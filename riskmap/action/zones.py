@@ -44,22 +44,22 @@ HOLD_NONE: Final = ("wellhead", "capture")
 SMOOTHING_CELLS: Final = 1.5
 """Corners are smoothed by this many cells: enough for steps of two, as the index comes in (2 cells
 squared, halved, is less than 1.5 squared)."""
-SHARE_WORTH_SAYING: Final = 0.05
+LEAST_SHARE_NAMED: Final = 0.05
 """A further reason that covers less of a zone than this is not named (authors' choice)."""
 
 
 @dataclass(frozen=True)
 class ZoneShapes:
-    """Shapes of zones: ``shapes`` (k,), ``kind`` (k,), the ``pieces`` they are traced from.
+    """Shapes of zones: ``shapes`` (k,), ``kind`` (k,), in order.
 
-    ``kept_m2`` is the cells' area the shapes stand for, ``left_out_m2`` that of pieces too small to
-    stand alone.
+    ``cells_m2`` (k,): area of the cells that each stands for. ``shares``: of each, the share of its
+    cells that each kind of reason claims. ``left_out_m2``: area of pieces too small to stand alone.
     """
 
     shapes: NDArray[np.object_]
     kind: NDArray[np.object_]
-    pieces: Pieces
-    kept_m2: float
+    cells_m2: Floats
+    shares: tuple[dict[str, float], ...]
     left_out_m2: float
 
 
@@ -81,12 +81,12 @@ def draw_zones(
         (:func:`riskmap.action.zone_reasons.reasons_of_cells`).
     systems
         ``x_m``, ``y_m``: a zone of a kind that is not in :data:`HOLD_NONE` must hold
-        ``settings.least_systems``; None: none are asked for.
+        ``settings.least_systems``; None: no least number.
 
     Returns
     -------
     ZoneShapes
-        Zones that do not overlap; sorted by kind, then area (largest first), then place.
+        Zones that do not overlap; in the order of :func:`in_order`.
     """
     land = np.isfinite(grid.values)
     reach = settings.join_m / 2.0 / grid.cell_m
@@ -103,17 +103,32 @@ def draw_zones(
     )
     shapes = smooth(trace(pieces, grid), tolerance_m=SMOOTHING_CELLS * grid.cell_m)
     cells = np.bincount(pieces.cells.ravel(), minlength=len(pieces.kind) + 1)[1:]
-    order = np.lexsort((np.arange(len(cells)), -cells, pieces.kind))
-    place = np.zeros(len(cells) + 1, np.int64)
-    place[order + 1] = np.arange(1, len(cells) + 1)
-    ordered = Pieces(place[pieces.cells], pieces.kind[order], pieces.left_out)
-    area = grid.cell_m**2
+    found = ZoneShapes(
+        shapes,
+        names[pieces.kind - 1] if len(shapes) else np.empty(0, object),
+        np.asarray(cells * grid.cell_m**2, float),
+        tuple(reason_shares(pieces, reasons)),
+        pieces.left_out * grid.cell_m**2,
+    )
+    return in_order(found)
+
+
+def in_order(*parts: ZoneShapes) -> ZoneShapes:
+    """Put zones of the parts of a county together: by kind, then area (largest first), then place.
+
+    The parts are taken to lie apart; equal zones keep the order in which they come.
+    """
+    kind = np.concatenate([part.kind for part in parts])
+    cells_m2 = np.concatenate([part.cells_m2 for part in parts])
+    first = np.array([ZONE_KINDS.index(name) for name in kind], np.int64)
+    order = np.lexsort((np.arange(len(kind)), -cells_m2, first))
+    shares = [share for part in parts for share in part.shares]
     return ZoneShapes(
-        shapes[order],
-        names[ordered.kind - 1] if len(order) else np.empty(0, object),
-        ordered,
-        float(cells.sum() * area),
-        pieces.left_out * area,
+        np.concatenate([part.shapes for part in parts])[order],
+        kind[order],
+        cells_m2[order],
+        tuple(shares[place] for place in order),
+        sum(part.left_out_m2 for part in parts),
     )
 
 
@@ -132,7 +147,6 @@ def _weight(
 
 def zone_table(
     drawn: ZoneShapes,
-    reasons: Mapping[str, Flags],
     *,
     systems: pd.DataFrame,
     wells: pd.DataFrame,
@@ -144,8 +158,8 @@ def zone_table(
 
     Parameters
     ----------
-    drawn, reasons
-        From :func:`draw_zones`, and what it was given.
+    drawn
+        From :func:`draw_zones`.
     systems
         One row per onsite system: ``x_m``, ``y_m``, ``failure_score``, ``groundwater_score``,
         ``age_yr``, ``nitrogen_load_kg_yr``, ``lot_nitrate_mg_l``, ``chance_failing_frac``,
@@ -195,9 +209,9 @@ def zone_table(
     table["setback_short"] = table["setback_short"].astype(np.int64)
     table["systems_per_km2"] = table["systems"] / np.where(area > 0, area / 1e6, np.nan)
     table["mean_width_m"] = mean_width_m(drawn.shapes)
-    shares = reason_shares(drawn.pieces, reasons)
     table["why"] = [
-        _why(row, share, settings, units) for row, share in zip(_rows(table), shares, strict=True)
+        _why(row, share, settings, units)
+        for row, share in zip(_rows(table), drawn.shares, strict=True)
     ]
     return table[ZONES.column_names]
 
@@ -242,7 +256,7 @@ def _why(
     also = [
         f"{LABELS[other]} ({percent(part)} of the area)"
         for other in ZONE_KINDS
-        if other != kind and (part := share.get(other, 0.0)) >= SHARE_WORTH_SAYING
+        if other != kind and (part := share.get(other, 0.0)) >= LEAST_SHARE_NAMED
     ]
     return f"{leading} Also: {', '.join(also)}." if also else leading
 

@@ -43,7 +43,7 @@ class Lots:
     ``closeness`` (n,) log of the lot's size less the county's mean, ``neighborhood`` (n,) code.
     ``limits`` (n, factors): limitations less the county's means; ``fitted_on`` (n,): lots whose
     records the model is fitted to; ``factors``: their names; ``of_system`` (factors,): whether a
-    factor speaks of the present system only, not of the place. ``window``: number of the last years
+    factor is about the present system only, not of the place. ``window``: number of the last years
     with records of the office. ``records``: the table behind it all.
     """
 
@@ -125,7 +125,7 @@ def lots_of(
     year, passed_frac
         Year of the run and the share of it that has passed.
     of_system
-        Factors that speak of the present system (its kind, its field), not of the place.
+        Factors that are about the present system (its kind, its field), not of the place.
     fitted_on
         (n,) lots whose records the model is fitted to; None for all.
 

@@ -1,1 +1,1 @@
-"""What every room agrees on: layers, columns, settings, units, errors."""
+"""What all packages share: layers, columns, settings, units, errors."""

@@ -59,7 +59,20 @@ def check_layer(frame: pd.DataFrame, layer: Layer, *, crs: CRS) -> pd.DataFrame:
 
 
 def require(frame: pd.DataFrame, layer: Layer, *, crs: CRS) -> None:
-    """Raise :class:`~riskmap.contract.errors.ContractError` with all faults if there are any."""
+    """Refuse a table that has faults.
+
+    Parameters
+    ----------
+    frame, layer, crs
+        As in :func:`check_layer`.
+
+    Raises
+    ------
+    ContractError
+        With all faults, if there are any.
+    CrsError, GeometryTypeError
+        As :func:`check_layer`.
+    """
     faults = check_layer(frame, layer, crs=crs)
     if len(faults):
         raise ContractError(

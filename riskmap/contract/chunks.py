@@ -101,7 +101,7 @@ def map_chunks(
         The pieces, such as :func:`spans`.
     elsewhere
         Whether `work` and the pieces can be sent to another process (they pickle, and results are
-        small beside the work). They are where :func:`crew` names a pool; threads do all else.
+        small against the work). They are where :func:`crew` names a pool; threads do all else.
     unit
         Word for a piece, for the bar of long work; no bar without one.
     """
@@ -116,4 +116,5 @@ def map_chunks(
 
 
 def _shown(parts: Iterable[Part], total: int, unit: str, hidden: bool) -> Iterable[Part]:
-    return tqdm(parts, total=total, unit=unit, disable=hidden, leave=False)
+    """Show a bar on a terminal; none in a log (``None`` asks whether there is a terminal)."""
+    return tqdm(parts, total=total, unit=unit, disable=hidden or None, leave=False)

@@ -38,19 +38,39 @@ class Spread:
 
 
 def normal(measured: float, mapped: float, inferred: float, assumed: float) -> Spread:
-    """Make a spread in the column's own unit."""
+    """Make a spread in the column's own unit.
+
+    Parameters
+    ----------
+    measured, mapped, inferred, assumed
+        Standard deviation by evidence, in the column's unit.
+    """
     return Spread("normal", measured, mapped, inferred, assumed)
 
 
 def lognormal(
     measured: float, mapped: float, inferred: float, assumed: float, *, shared: float = 0.0
 ) -> Spread:
-    """Make a spread of the natural logarithm."""
+    """Make a spread of the natural logarithm.
+
+    Parameters
+    ----------
+    measured, mapped, inferred, assumed
+        Standard deviation of the natural logarithm by evidence.
+    shared
+        That of the error which all parcels have together.
+    """
     return Spread("lognormal", measured, mapped, inferred, assumed, shared)
 
 
 def other_word(measured: float, mapped: float, inferred: float, assumed: float) -> Spread:
-    """Make a spread of words: chances that another word is the true one."""
+    """Make a spread of words: chances that another word is the true one.
+
+    Parameters
+    ----------
+    measured, mapped, inferred, assumed
+        Chance by evidence, 0..1.
+    """
     return Spread("word", measured, mapped, inferred, assumed)
 
 
@@ -70,7 +90,7 @@ class Prompt:
 
 @dataclass(frozen=True)
 class Listed:
-    """How a column stands on a list for staff.
+    """How a list for staff shows a column.
 
     Parameters
     ----------
@@ -100,7 +120,7 @@ class Column:
     Parameters
     ----------
     name, meaning
-        Name in files, and one line for people. Lengths in the text stand as ``{150 m}`` and are
+        Name in files, and one line for people. Lengths in the text are written ``{150 m}`` and are
         read in the units of the reader.
     dtype, quantity
         What it holds; the quantity gives the SI unit and how numbers are read.
@@ -126,19 +146,21 @@ class Column:
     none
         Words for 0 on the card, of years that the model looks ahead.
     with_wells
-        Whether the card's list of wells says it already.
+        Whether the card's list of wells has it already.
     filtered
         Whether the map filters by it.
     listed, sheet
-        How it stands on the list; whether it stands on the day sheet.
+        How a list shows it; whether the day sheet has it.
     in_report
-        Part of the report that sums it up beside those of its own room.
+        Part of the report that sums it up, besides the part of its own package.
     prompts
         What to look for on a visit.
-    told_by
-        The look-up that would tell it, of those of :mod:`riskmap.ranking.information`.
-    hangs_on
-        Recorded columns that a computed one hangs on.
+    lookup
+        The look-up that would give it, of those of :mod:`riskmap.ranking.information`.
+    asked
+        What to ask for where it is unknown; by its factor's label where not given.
+    depends_on
+        Recorded columns that a computed one depends on.
     from_visits
         Whether it is made from the visits that learning takes its labels from.
     of_components
@@ -168,8 +190,9 @@ class Column:
     sheet: bool = False
     in_report: str = ""
     prompts: tuple[Prompt, ...] = ()
-    told_by: str = ""
-    hangs_on: tuple[str, ...] = ()
+    lookup: str = ""
+    asked: str = ""
+    depends_on: tuple[str, ...] = ()
     from_visits: bool = False
     of_components: str = ""
 
@@ -216,7 +239,17 @@ LAST_YEAR: Final = 2100.0
 
 
 def text(name: str, meaning: str, domain: tuple[str, ...] = (), **more: Any) -> Column:
-    """Make a text column."""
+    """Make a text column.
+
+    Parameters
+    ----------
+    name, meaning
+        As in :class:`Column`.
+    domain
+        The words that it may hold; empty: any text.
+    **more
+        Further fields of :class:`Column`.
+    """
     return Column(name, meaning, "text", domain=domain, **more)
 
 

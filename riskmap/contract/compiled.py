@@ -20,7 +20,7 @@ Function = TypeVar("Function", bound=Callable[..., object])
 
 _config: Any = numba.config
 HOME: Final = Path.home() / ".cache" / "riskmap"
-"""Where machine code is kept if nothing can be written beside the source."""
+"""Where machine code is kept if nothing can be written next to the source."""
 
 
 def compiled(function: Function) -> Function:
@@ -40,7 +40,7 @@ def compiled(function: Function) -> Function:
     try:
         with _kept_in(_place(function.__module__, inspect.getfile(function)) if own else ""):
             return cast("Function", njit(cache=own, nogil=True, error_model="numpy")(function))
-    except RuntimeError:  # no place to keep machine code: compile anew in each run
+    except RuntimeError:  # no place to keep machine code: compile again in each run
         return cast("Function", njit(nogil=True, error_model="numpy")(function))
 
 
@@ -61,8 +61,8 @@ def _place(module: str, file: str) -> str:
     The compiler itself looks at a kernel's own file only. It would take old code of a kernel that
     calls a changed one, and fail on one whose arguments have a type that is no longer there.
     """
-    beside = Path(file).parent / "__pycache__"
-    base = Path(_config.CACHE_DIR) if _config.CACHE_DIR else beside
+    local = Path(file).parent / "__pycache__"
+    base = Path(_config.CACHE_DIR) if _config.CACHE_DIR else local
     if not os.access(base if base.exists() else base.parent, os.W_OK):
         base = HOME
     place = base / "kernels" / f"{module}-{code_version(module)[:16]}"

@@ -85,7 +85,7 @@ class OutputError(RiskmapError):
 
 
 class NotEnoughDataError(RiskmapError):
-    """A method was asked to learn from fewer records than it can honestly use."""
+    """A method was asked to learn from fewer records than it needs."""
 
 
 NO_ROOM: Final = {errno.ENOSPC, errno.EDQUOT}

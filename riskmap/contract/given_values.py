@@ -23,7 +23,7 @@ def is_line(value: object) -> TypeGuard[str]:
 
 
 def is_number(value: object) -> TypeGuard[int | float]:
-    """Whether a value is a number that can be reckoned with, true and false not among them.
+    """Whether a value is a finite number of usual size, not true or false.
 
     >>> [is_number(value) for value in (3, 2.5, float("nan"), 10**400, True, "3")]
     [True, True, False, False, False, False]

@@ -79,6 +79,20 @@ class Grid:
         """
         return (self.cell_x_m, 0.0, self.west_m, 0.0, -self.cell_y_m, self.north_m)
 
+    def part(self, rows: slice, columns: slice) -> Grid:
+        """Return some of the cells, by plain slices.
+
+        >>> grid = Grid(np.zeros((4, 4)), 0.0, 40.0, 10.0, 10.0)
+        >>> grid.part(slice(1, 3), slice(2, 4)).bounds
+        (20.0, 10.0, 40.0, 30.0)
+        """
+        return replace(
+            self,
+            values=self.values[rows, columns],
+            west_m=self.west_m + (columns.start or 0) * self.cell_x_m,
+            north_m=self.north_m - (rows.start or 0) * self.cell_y_m,
+        )
+
     def with_values(self, values: ArrayLike) -> Grid:
         """Return a grid of the same place with other values of the same shape."""
         array = np.array(np.broadcast_to(np.asarray(values, dtype=float), self.values.shape))
@@ -134,5 +148,15 @@ class Grid:
 
 
 def grid_from_bounds(*, west_m: float, north_m: float, cell_m: float, values: ArrayLike) -> Grid:
-    """Build a grid of square cells from its upper left corner, m, and its cell side, m."""
+    """Build a grid of square cells.
+
+    Parameters
+    ----------
+    west_m, north_m
+        Upper left corner, projected m.
+    cell_m
+        Side of a cell, m.
+    values
+        (rows, columns), the northernmost row first; NaN where unknown.
+    """
     return Grid(np.asarray(values, dtype=float), west_m, north_m, cell_m, cell_m)

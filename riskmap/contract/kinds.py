@@ -1,7 +1,7 @@
 """The kinds of onsite system, one row each: words, field, service life, nitrogen, what to look for.
 
-Everything that the program knows of a kind stands here; a new kind is a new row at the end. What a
-kind counts in the score stands in the scoring model, which a county can edit.
+Everything that the program knows of a kind is here; a new kind is a new row at the end. What a
+kind counts in the score is in the scoring model, which a county can edit.
 """
 
 from __future__ import annotations
@@ -189,7 +189,7 @@ KIND_WORDS: Final = {name: kind.words for name, kind in KINDS.items()}
 
 
 def kind_of(name: object) -> Kind:
-    """Return the kind called `name`; anything unheard of counts as unknown.
+    """Return the kind called `name`; a name not in the table counts as unknown.
 
     >>> kind_of("mound").words, kind_of("hut").name
     ('mound', 'unknown')

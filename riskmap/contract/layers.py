@@ -13,7 +13,7 @@ from typing import Final
 
 from riskmap.contract.columns import Layer, Listed, date, flag, key, number, private, text, year
 from riskmap.contract.features import FEATURES, card
-from riskmap.contract.quantities import CONCENTRATION, COUNT, DEPTH, FIELD_AREA, FLOW, LENGTH
+from riskmap.contract.quantities import CONCENTRATION, COUNT, DEPTH, FIELD_AREA, FLOW, LAND, LENGTH
 from riskmap.contract.soil_layers import SOIL_LAYERS
 from riskmap.contract.vocabulary import (
     FLOOD_ZONES,
@@ -39,6 +39,9 @@ PARCELS: Final = Layer(
         FEATURES["metered_flow_l_d"],
         number("living_area_m2", "Living area", FIELD_AREA, 0, 100_000),
         flag("improved", "Whether the assessor lists a building"),
+        number(
+            "recorded_area_m2", "Size of the lot on record, to hold the map against", LAND, 0, 1e11
+        ),
         FEATURES["service"],
         private("owner", "Owner's name"),
         private("mail_name", "Name on the tax bill"),
@@ -46,7 +49,6 @@ PARCELS: Final = Layer(
         private("mail_city", "City of the tax bill's address"),
         private("mail_state", "State of the tax bill's address"),
         private("mail_zip", "ZIP code of the tax bill's address"),
-        private("telephone", "Telephone number"),
     ),
     key="parcel_id",
     required=True,
@@ -94,7 +96,7 @@ INSPECTIONS: Final = Layer(
         date("date", "Date of the visit"),
         text("reason", "Why the visit was made", INSPECTION_REASONS),
         text("stage", "What was found", STAGES),
-        number("ponding_cm", "Depth of effluent standing in the field", DEPTH, 0, 500),
+        number("ponding_cm", "Depth of effluent ponded in the field", DEPTH, 0, 500),
         date("last_pumped", "Date of the last pump-out the visitor learned of"),
     ),
 )
@@ -151,7 +153,7 @@ WELLS: Final = Layer(
     "Wells with what the log says.",
     (
         key("well_id", "Well number, as text", label="Well", listed=Listed(14, "wells")),
-        text("parcel_id", "Parcel the well stands on, if recorded"),
+        text("parcel_id", "Parcel that the well is on, if recorded"),
         text(
             "use",
             "Use of the well",

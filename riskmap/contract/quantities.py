@@ -172,12 +172,12 @@ _LENGTH_IN_TEXT: Final = re.compile(r"\{(\d+) (m|cm)\}")
 
 
 def of_unit(si_unit: str) -> Quantity:
-    """Return the quantity of an SI unit; one without a reading of its own is a bare number."""
+    """Return the quantity of an SI unit; one that is not in the table is a bare number."""
     return OF_UNIT.get(si_unit) or _alike(si_unit, Scale(si_unit))
 
 
 def of_name(name: str) -> Quantity:
-    """Return the quantity that the ending of a column's name tells.
+    """Return the quantity that follows from the ending of a column's name.
 
     >>> of_name("room_needed_m2").si_unit, of_name("odd").si_unit
     ('m2', '')
@@ -218,6 +218,17 @@ def _rounded(numbers: Floats, scale: Scale, *, rough: bool) -> Floats:
 def figure(number: float, decimals: int = 0, *, grouped: bool = True) -> str:
     """Write a number: a comma at the thousands, no decimals from 100 on.
 
+    Parameters
+    ----------
+    number
+        A finite number.
+    decimals
+        Decimals below 100.
+    grouped
+        Whether thousands get a comma; calendar years do not.
+
+    Examples
+    --------
     >>> figure(1718.0), figure(0.5, 2), figure(240.04, 1), figure(1985.0, grouped=False)
     ('1,718', '0.50', '240', '1985')
     """
@@ -226,8 +237,21 @@ def figure(number: float, decimals: int = 0, *, grouped: bool = True) -> str:
 
 
 def text(value: float, quantity: Quantity, units: Units, *, near: bool = False) -> str:
-    """Write an SI value with its unit; far lengths in miles or kilometers unless `near`.
+    """Write an SI value with its unit.
 
+    Parameters
+    ----------
+    value
+        A finite number, in the quantity's SI unit.
+    quantity
+        What it is; gives unit, factor, decimals and rounding.
+    units
+        ``us`` or ``si``.
+    near
+        Keep feet or meters where a far length would be written in miles or kilometers.
+
+    Examples
+    --------
     >>> text(2000.0, LENGTH, "us"), text(300.0, LENGTH, "us"), text(4.2, MASS_RATE, "us")
     ('1.2 miles', '984 ft', '9.3 lb a year')
     >>> text(0.01, CONDUCTIVITY, "us")
@@ -264,7 +288,7 @@ def percent(part: float, whole: float = 1.0) -> str:
 
 
 def in_units(words: str, units: Units) -> str:
-    """Write the lengths that stand in words, to two digits.
+    """Write the lengths within a text, to two digits.
 
     >>> in_units("Wells within {150 m}", "us"), in_units("Below {60 cm}", "us")
     ('Wells within 490 ft', 'Below 24 in')

@@ -1,6 +1,6 @@
 """The ``[rules]`` section: a county's code, and what is taken where its records are silent.
 
-Several rooms follow these rules, so they are declared here. Local code always decides.
+Several packages use these rules, so they are declared here. Local code always decides.
 """
 
 from __future__ import annotations
@@ -61,7 +61,7 @@ class Rules(Section):
         10 * FOOT_M, "Field to building", unit="m", low=0, high=100, source=WYOMING
     )
     vertical_separation_m: float = setting(
-        0.9144, "Unsaturated soil wanted between a field's bottom and seasonal water or a "
+        0.9144, "Unsaturated soil required between a field's bottom and seasonal water or a "
         "restriction; the sand of a mound counts", unit="m", low=0, high=5,
         source="3 ft; 2 to 4 ft in most codes (common practice, no source)",
     )  # fmt: skip
@@ -107,9 +107,9 @@ class Rules(Section):
     unknown_age_yr: float = setting(
         25.0, "Age of a system where it is not known", unit="yr", low=0, high=150, source=JUDGED
     )
-    unmended_yr: float = setting(
-        5.0, "Years a failed field stands before it is mended; sets how many fields are taken as "
-        "failed, and how long a visitor's finding holds", unit="yr", low=0.5, high=30,
+    unrepaired_yr: float = setting(
+        5.0, "Years a failed field goes unrepaired; sets how many fields are taken as "
+        "failed, and how long an inspector's finding holds", unit="yr", low=0.5, high=30,
         source="a North Carolina watershed study took five, with 2 to 3% failing a year: 10 to "
         "15% failing at once (county document, read)",
     )  # fmt: skip
@@ -129,8 +129,8 @@ class Rules(Section):
         unit="m2", low=0, high=1e6, source=TRADE,
     )  # fmt: skip
     lot_band_m: float = setting(
-        90.0, "On larger lots without a footprint, the band along the lot line where houses stand",
-        unit="m", low=1, high=1000, source=f"houses stand near roads, roads along lines; {TRADE}",
+        90.0, "On larger lots without a footprint, the band along the lot line where houses are",
+        unit="m", low=1, high=1000, source=f"houses are near roads, roads along lines; {TRADE}",
     )  # fmt: skip
     min_building_m2: float = setting(
         20.0, "Smaller footprints are sheds", unit="m2", low=0, high=1000, source=TRADE
@@ -159,10 +159,6 @@ class Rules(Section):
         0.5, "Share of the main building, or of the lot, in the sewer area from which it counts as "
         "sewered", unit="0-1", low=0, high=1, source=JUDGED,
     )  # fmt: skip
-    all_unsewered: bool = setting(
-        False, "The county has no public sewer at all; otherwise built lots are unknown where "
-        "there is no sewer map", source="unknown is never safe",
-    )  # fmt: skip
     class_cuts: tuple[float, float, float, float] = setting(
         (30.0, 40.0, 50.0, 60.0), "Scores that part very low, low, moderate, high and very high",
         unit="points", low=0, high=100, source=JUDGED,
@@ -172,5 +168,5 @@ class Rules(Section):
         """Refuse class limits that do not rise."""
         cuts = (0.0, *self.class_cuts, 100.0)
         if any(low >= high for low, high in pairwise(cuts)):
-            return ["class_cuts: four rising scores between 0 and 100 are wanted"]
+            return ["class_cuts: expected four rising scores between 0 and 100"]
         return []

@@ -1,8 +1,8 @@
 """Settings, each declared once: default, unit, bounds, meaning, source, how far it may be off.
 
-Settings stand together as the fields of a frozen dataclass below :class:`Section`. Such a class is
-a section of the region file, and its object is what the computing functions take: nothing is
-wrapped again on the way, and a bound holds for the file and for the physics alike.
+Settings are declared together as the fields of a frozen dataclass below :class:`Section`. Such a
+class is a section of the region file, and its object is what the computing functions take: nothing
+is wrapped again on the way, and a bound holds for the file and for the physics alike.
 
 >>> from dataclasses import dataclass
 >>> @dataclass(frozen=True)
@@ -37,7 +37,7 @@ from riskmap.contract.columns import FIRST_YEAR, LAST_YEAR
 from riskmap.contract.given_values import is_line
 
 JUDGED: Final = "assumption of this project, no source"
-"""Source of a number that is nobody's but ours."""
+"""Source of a number that this project chose itself."""
 
 Z_95: Final = 1.6448536269514722
 """Standard normal quantile at 95%."""
@@ -159,7 +159,7 @@ def setting(
         Name in the region file where it cannot be the field's (``from``).
     read
         Takes what was given and returns the value, for values of mixed types; a ``ValueError``
-        says what is wanted.
+        says what is expected.
     """
     about = {
         "meaning": meaning, "unit": unit, "low": low, "high": high, "choices": tuple(choices),
@@ -222,7 +222,7 @@ def taken(one: Setting, given: object, *, factor: float = 1.0) -> Any:
     Raises
     ------
     ValueError
-        Saying what is wanted, if it is of another type, out of bounds or not among the choices.
+        Saying what is expected, if it is of another type, out of bounds or not among the choices.
     """
     if given is None and one.optional:
         return None
@@ -232,14 +232,14 @@ def taken(one: Setting, given: object, *, factor: float = 1.0) -> Any:
         return _item(one, given, factor)
     wrong_length = isinstance(given, list | tuple) and one.count not in (None, len(given))
     if not isinstance(given, list | tuple) or wrong_length:
-        raise ValueError(f"a list of {one.count or 'any number of'} values is wanted")
+        raise ValueError(f"expected a list of {one.count or 'any number of'} values")
     return tuple(_item(one, item, factor) for item in given)
 
 
 def _item(one: Setting, given: object, factor: float) -> Any:
     value = _typed(one.kind, given)
     if one.required and value == "":
-        raise ValueError("one line of text is wanted")
+        raise ValueError("expected one line of text")
     if one.choices and value not in one.choices:
         raise ValueError(f"use one of {', '.join(one.choices)}")
     if one.low is not None and one.high is not None:
@@ -260,21 +260,21 @@ def _typed(kind: type, given: object) -> Any:
         raise ValueError("the number is too large") from None
     if kind is str and isinstance(given, str):
         if given and not is_line(given):
-            raise ValueError("one line of text is wanted")
+            raise ValueError("expected one line of text")
         return given
     if kind is date and type(given) is date and not FIRST_YEAR <= given.year <= LAST_YEAR:
-        raise ValueError(f"a day from {FIRST_YEAR:.0f} to {LAST_YEAR:.0f} is wanted")
+        raise ValueError(f"expected a day from {FIRST_YEAR:.0f} to {LAST_YEAR:.0f}")
     if kind not in (float, int, str) and type(given) is kind:
         return given
-    raise ValueError(f"{WORDS.get(kind, 'a table')} is wanted")
+    raise ValueError(f"expected {WORDS.get(kind, 'a table')}")
 
 
 @dataclass(frozen=True)
 class Section:
     """Base of the sections: frozen dataclasses whose fields are made by :func:`setting`.
 
-    Fields that are not are no settings and are left as they are.
-    Values are checked when an object is made, by whomever: ``ValueError`` names all that is wrong.
+    Other fields are not settings and are left as they are.
+    Values are checked whenever an object is made: ``ValueError`` names all that is wrong.
     ``dataclasses.asdict`` turns an object into plain values.
     """
 

@@ -26,12 +26,12 @@ def _constant(given: object) -> Word:
         return given.isoformat()
     if isinstance(given, str | bool | int | float):
         return given
-    raise ValueError("a text, a number, a date, or true or false is wanted")
+    raise ValueError("expected a text, a number, a date, or true or false")
 
 
 def _translation(given: object) -> Mapping[str, Word]:
     if not isinstance(given, Mapping) or not given:
-        raise ValueError("a table of code = word is wanted")
+        raise ValueError("expected a table of code = word")
     return {str(code): _constant(word) for code, word in given.items()}
 
 
@@ -66,6 +66,7 @@ class Source(Section):
         "auto", "Distribution form where the name cannot tell: `rdb`, `quality_portal`, `csv` ..."
     )
     table: str | None = setting(None, "Layer or table inside the file")
+    attributes_table: str | None = setting(None, "Layer, table or sheet inside `attributes`")
     join_on: tuple[str, str] | None = setting(
         None, "Key column in `file` and key column in `attributes`"
     )

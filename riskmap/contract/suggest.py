@@ -34,7 +34,7 @@ def unknown_keys(
     known
         The keys there are.
     place
-        Where they stand, for the message.
+        Their place in the file, for the message.
     elsewhere
         Keys of other places -> where they belong.
 
@@ -56,7 +56,24 @@ def unknown_keys(
 def refuse_unknown(
     table: object, known: Iterable[str], place: str, error: type[RiskmapError]
 ) -> None:
-    """Raise `error` if `table` is no table or has a key that is not `known`."""
+    """Refuse a table with a key that is not known, or a value that is no table.
+
+    Parameters
+    ----------
+    table
+        What was read, of any type.
+    known
+        The keys there are.
+    place
+        Its name, for the message.
+    error
+        Class of the error to raise.
+
+    Raises
+    ------
+    RiskmapError
+        Of class `error`, for the first unknown key, with the nearest known one.
+    """
     if not isinstance(table, dict):
         raise error(f"{place} must be a table of key = value lines.")
     known = set(known)

@@ -26,6 +26,7 @@ INCH_PER_HOUR_UM_S: Final = 25_400 / 3_600
 UM_S_M_D: Final = 1e-6 * 86_400
 MIN_IN_MIN_CM: Final = 1 / INCH_CM
 YEAR_D: Final = 365.25
+DAY_MIN: Final = 24 * 60
 NITRATE_TO_N: Final = 14.0067 / 62.0049  # mg/L as NO3 -> mg/L as N
 
 LENGTH_M: Final = {
@@ -36,7 +37,7 @@ LENGTH_M: Final = {
     "in": INCH_CM / 100,
 }
 VOLUME_L: Final = {"l": 1.0, "gal": GALLON_L, "m3": 1000.0}
-FLOW_L_D: Final = {"l_d": 1.0, "gpd": GALLON_L}
+FLOW_L_D: Final = {"l_d": 1.0, "gpd": GALLON_L, "gpm": GALLON_L * DAY_MIN}
 AREA_M2: Final = {"m2": 1.0, "ft2": SQUARE_FOOT_M2, "acre": ACRE_M2, "ha": HECTARE_M2}
 PERCOLATION_MIN_CM: Final = {"min_cm": 1.0, "min_in": MIN_IN_MIN_CM}
 CONCENTRATION_MG_L: Final = {"mg_l": 1.0, "ug_l": 0.001, "mg_l_as_no3": NITRATE_TO_N}

@@ -28,8 +28,8 @@ def package_versions() -> dict[str, str]:
     >>> {"python", "riskmap", "numpy"} <= package_versions().keys()
     True
     """
-    wanted = [text for text in requires("riskmap") or [] if "extra ==" not in text]
-    names = [re.split(r"[^\w.-]", text, maxsplit=1)[0] for text in wanted]
+    required = [text for text in requires("riskmap") or [] if "extra ==" not in text]
+    names = [re.split(r"[^\w.-]", text, maxsplit=1)[0] for text in required]
     found = {name: _version(name) for name in ("riskmap", *sorted(names, key=str.lower))}
     return {"python": platform.python_version(), **found}
 
@@ -55,7 +55,7 @@ def code_version(module: str) -> str:
 
 
 def _behind(module: str) -> set[Path]:
-    """Files that `module` rests on: sources of all it imports, and data beside each."""
+    """Files that `module` rests on: sources of all it imports, and data next to each."""
     seen: set[str] = set()
     waiting = [module]
     while waiting:
@@ -109,7 +109,7 @@ def _root(package: str) -> Path:
 
 @cache
 def _data(folder: Path) -> frozenset[Path]:
-    """Files of a package beside its modules, in folders that are no packages too."""
+    """Files of a package other than its modules, also in folders that are no packages."""
     return frozenset(_data_files(folder))
 
 

@@ -20,12 +20,12 @@ MAY_BE_ONSITE: Final = ("onsite", "unknown")
 
 INSPECTION_REASONS: Final = ("complaint", "sale", "routine", "audit", "repair", "unknown")
 PERMIT_ACTIONS: Final = ("new", "repair", "alteration", "evaluation", "unknown")
-CONDITION_SPOKE: Final = "condition model"
+DECIDED_BY_CONDITION: Final = "condition model"
 """What stands for the ranking that decides unless a learned one is surely better."""
 CLASSES: Final = ("very high", "high", "moderate", "low", "very low")
 """Classes of a score, highest first."""
 NOT_RANKED: Final = "not ranked"
-"""What stands for the class of a parcel without a score."""
+"""Word for the class of a parcel without a score."""
 SCORE_CLASSES: Final = (*CLASSES, NOT_RANKED)
 
 LAND_USES: Final = (
@@ -34,12 +34,12 @@ LAND_USES: Final = (
 )  # fmt: skip
 WELL_USES: Final = ("domestic", "public", "irrigation", "monitoring", "other", "unknown")
 REPLACEMENTS: Final = ("in-ground field", "mound", "holding tank only", "unknown")
-"""What could replace a field, by the room on the lot."""
+"""What could replace a field, by the space on the lot."""
 
 FLOOD_WORDS: Final = {
     "floodway": "floodway",
-    "hundred_year": "hundred-year",
-    "five_hundred_year": "five-hundred-year",
+    "hundred_year": "1% annual chance",
+    "five_hundred_year": "0.2% annual chance",
     "outside": "outside",
 }
 """Flood zone -> how it is read, the worst first."""

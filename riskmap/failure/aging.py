@@ -70,7 +70,15 @@ DEFAULT_AGING: Final[Mapping[str, AgingModel]] = {
 def survival_frac(
     age_yr: npt.ArrayLike, *, shape: npt.ArrayLike, scale_yr: npt.ArrayLike
 ) -> Floats:
-    """Share still serving at `age_yr`, by the Weibull curve."""
+    """Share still serving at `age_yr`, by the Weibull curve.
+
+    Parameters
+    ----------
+    age_yr
+        Age, years, 0 or more; the arguments broadcast.
+    shape, scale_yr
+        Weibull curve: exponent, and the age by which 63% have failed, years.
+    """
     return np.asarray(np.exp(-_hazard(age_yr, shape, scale_yr)), float)
 
 
@@ -85,8 +93,20 @@ def chance_failing_frac(
     """Chance of failing within `within_yr` years for systems serving at `age_yr`.
 
     1 - (S(age + n) / S(age)) ** multiplier: a multiplier of 2 doubles the hazard at every age, so a
-    score can act as the logarithm of the multiplier. NaN where the age is unknown or negative. A
-    kind without a model goes by ``unknown``.
+    score can act as the logarithm of the multiplier.
+
+    Parameters
+    ----------
+    kind
+        Kind of each system (n,); a kind without a model takes the curve of ``unknown``.
+    age_yr
+        Age today (n,), years; NaN or negative gives NaN.
+    within_yr
+        Years ahead, one number or (n,).
+    hazard_multiplier
+        Factor on the hazard, one number or (n,).
+    models
+        Curve by kind.
 
     Examples
     --------
@@ -112,7 +132,15 @@ def chance_on_curve_frac(
     within_yr: npt.ArrayLike,
     hazard_multiplier: npt.ArrayLike = 1.0,
 ) -> Floats:
-    """:func:`chance_failing_frac` on given Weibull curves."""
+    """:func:`chance_failing_frac` on given Weibull curves.
+
+    Parameters
+    ----------
+    age_yr, within_yr, hazard_multiplier
+        As there.
+    shape, scale_yr
+        Curve of each system (n,): exponent, and scale in years.
+    """
     age = np.asarray(age_yr, float)
     start = np.where(age >= 0, age, np.nan)
     until = start + np.asarray(within_yr, float)

@@ -12,6 +12,7 @@ import pandas as pd
 
 from riskmap.contract import evidence as ev
 from riskmap.contract.arrays import Floats
+from riskmap.contract.evidence import Codes
 from riskmap.contract.rule_sets import TEXAS, LoadingRule
 from riskmap.contract.rules import Rules
 from riskmap.failure.aging import DEFAULT_AGING, AgingModel, chance_failing_frac
@@ -40,7 +41,6 @@ from riskmap.failure.pumping import (
 )
 from riskmap.failure.settings import FailureSettings
 from riskmap.failure.sizing import (
-    DEFAULT_CLASS,
     absorption_area_m2,
     accept_rate_l_d_m2,
     class_of_clay,
@@ -50,8 +50,6 @@ from riskmap.failure.sizing import (
     loading_rule,
     period_in_force,
 )
-
-Marks = npt.NDArray[np.int8]
 
 LEAST_KSAT_UM_S: Final = 0.01
 """Conductivities are taken as at least this: a soil never conducts exactly nothing."""
@@ -74,7 +72,7 @@ class _Inputs:
             return np.full(len(self.frame), None, dtype=object)
         return self.frame[name].astype(object).to_numpy()
 
-    def mark(self, name: str) -> Marks:
+    def mark(self, name: str) -> Codes:
         marks = ev.codes(self.frame.get(f"{name}_evidence"), len(self.frame))
         return np.minimum(marks, np.int8(ev.ASSUMED))
 
@@ -99,12 +97,13 @@ def assess_failure(
         clay_pct, wet_depth_cm, restriction_cm, years_since_pumped_yr, ponding_found_cm``, with
         ``<name>_evidence`` beside them where there is one. Negative values count as unknown.
     rules
-        Flow, acceptance and sizing rules, separation, horizon, and what stands for the unknown.
+        Flow, acceptance and sizing rules, separation, horizon, and the values used for what is
+        unknown.
     physics
         How fields clog and age.
     margin
         How many times the acceptance rule's rate a field passes in the long run
-        (:mod:`riskmap.failure.calibration`; 1: as the rule says).
+        (:mod:`riskmap.failure.calibration`; 1: the rule's own).
     aging
         Survival curves by kind.
     hazard_multiplier
@@ -144,7 +143,7 @@ def assess_failure(
     return result
 
 
-def _flow(data: _Inputs, rules: Rules, physics: FailureSettings) -> tuple[Floats, Marks]:
+def _flow(data: _Inputs, rules: Rules, physics: FailureSettings) -> tuple[Floats, Codes]:
     return daily_flow_l_d(
         data.number("occupants"),
         data.number("bedrooms"),
@@ -158,13 +157,16 @@ def _flow(data: _Inputs, rules: Rules, physics: FailureSettings) -> tuple[Floats
 
 @dataclass(frozen=True)
 class _Soil:
-    """The natural soil: acceptance rate with the rule's wall credit, conductivity, water."""
+    """The natural soil: acceptance rate with the rule's wall credit, conductivity, water.
+
+    Rate and conductivity are NaN where nothing is known of the soil.
+    """
 
     accept_l_d_m2: Floats
-    accept_mark: Marks
+    accept_mark: Codes
     wall_credit_m: Floats
     ksat_um_s: Floats
-    ksat_mark: Marks
+    ksat_mark: Codes
     limit_depth_m: Floats
 
     @classmethod
@@ -172,11 +174,9 @@ class _Soil:
         rate, mark, credit = _accept(data, rule)
         known = np.maximum(data.number("ksat_um_s"), LEAST_KSAT_UM_S)
         by_class = ksat_of_class(_soil_class(data))
-        default = ksat_of_class([DEFAULT_CLASS])[0]
         ksat = np.where(np.isnan(known), by_class, known)
         ksat_mark = np.where(np.isnan(known), ev.INFERRED, data.mark("ksat_um_s"))
-        ksat_mark = np.where(np.isnan(ksat), ev.ASSUMED, ksat_mark).astype(np.int8)
-        ksat = np.where(np.isnan(ksat), default, ksat)
+        ksat_mark = np.where(np.isnan(ksat), ev.UNKNOWN, ksat_mark).astype(np.int8)
         limit = np.fmin(data.number("wet_depth_cm"), data.number("restriction_cm")) / 100.0
         return cls(rate, mark, credit, ksat, ksat_mark, limit)
 
@@ -185,7 +185,7 @@ class _Soil:
         return replace(self, accept_l_d_m2=self.accept_l_d_m2 * margin)
 
 
-def _accept(data: _Inputs, rule: LoadingRule) -> tuple[Floats, Marks, Floats]:
+def _accept(data: _Inputs, rule: LoadingRule) -> tuple[Floats, Codes, Floats]:
     rate, mark = accept_rate_l_d_m2(
         len(data.frame),
         rule=rule,
@@ -213,11 +213,11 @@ class _Field:
 
     shape: FieldShape
     design_flow_l_d: Floats
-    design_flow_mark: Marks
+    design_flow_mark: Codes
     design_area_m2: Floats
-    design_mark: Marks
+    design_mark: Codes
     area_m2: Floats
-    area_mark: Marks
+    area_mark: Codes
 
     @classmethod
     def of(cls, data: _Inputs, rules: Rules, soil: _Soil) -> _Field:
@@ -247,7 +247,7 @@ class _Field:
         return cls(shape, flow, flow_mark, area, design_mark, used, mark)
 
 
-def _design_flow(data: _Inputs, rules: Rules, index: npt.NDArray[np.intp]) -> tuple[Floats, Marks]:
+def _design_flow(data: _Inputs, rules: Rules, index: npt.NDArray[np.intp]) -> tuple[Floats, Codes]:
     """Design flow: the permit's, else by the flow rule of the period on bedrooms or persons."""
     beds, permit = data.number("bedrooms", least=1e-6), data.number("design_flow_l_d", least=1e-6)
     people, people_mark = persons(
@@ -271,12 +271,12 @@ class _Years:
     """Age, and the tank's neglect."""
 
     age_yr: Floats
-    age_mark: Marks
+    age_mark: Codes
     interval_yr: Floats
-    interval_mark: Marks
+    interval_mark: Codes
     since_yr: Floats
     neglect: Floats
-    neglect_mark: Marks
+    neglect_mark: Codes
 
     @classmethod
     def of(cls, data: _Inputs, rules: Rules, physics: FailureSettings) -> _Years:
@@ -307,16 +307,17 @@ class _Years:
         return cls(age, age_mark, interval, mark, since, carried, taken_mark)
 
 
-def _put(result: pd.DataFrame, name: str, values: Any, marks: Marks) -> None:
+def _put(result: pd.DataFrame, name: str, values: Any, marks: Codes) -> None:
     result[name] = values
     result[f"{name}_evidence"] = ev.words(marks)
 
 
 def _put_sizing(
-    result: pd.DataFrame, field: _Field, soil: _Soil, flow: Floats, flow_mark: Marks
+    result: pd.DataFrame, field: _Field, soil: _Soil, flow: Floats, flow_mark: Codes
 ) -> None:
     rate = surface_rate_l_d_m2(field.shape, soil.accept_l_d_m2)
     rate_mark = np.where(field.shape.mound, ev.ASSUMED, soil.accept_mark).astype(np.int8)
+    rate_mark = np.where(np.isnan(rate), ev.UNKNOWN, rate_mark).astype(np.int8)
     ratio = load_ratio(flow, field.area_m2, rate)
     _put(result, "design_flow_used_l_d", field.design_flow_l_d, field.design_flow_mark)
     _put(result, "design_area_m2", field.design_area_m2, field.design_mark)
@@ -327,7 +328,7 @@ def _put_sizing(
 
 
 def _put_pumping(result: pd.DataFrame, data: _Inputs, years: _Years) -> None:
-    """Pump columns; a pump-out that no record tells of stays unknown."""
+    """Pump columns; a pump-out that is not on record stays unknown."""
     overdue = pump_overdue_yr(years.since_yr, years.interval_yr)
     since_mark = data.mark("years_since_pumped_yr")
     _put(result, "pump_interval_yr", years.interval_yr, years.interval_mark)
@@ -358,7 +359,7 @@ def _outlook(
 
 
 def _put_outlook(
-    result: pd.DataFrame, data: _Inputs, table: pd.DataFrame, marks: tuple[Marks, ...]
+    result: pd.DataFrame, data: _Inputs, table: pd.DataFrame, marks: tuple[Codes, ...]
 ) -> None:
     seen = ~np.isnan(data.number("ponding_found_cm")) & table["inlet_m"].notna().to_numpy()
     for name in table:

@@ -1,9 +1,10 @@
 """How much more than the sizing rule's rate the county's fields pass in the long run.
 
 Sizing rates carry a margin of safety, and a county's soils, fields and households differ from those
-the rule was made for. Taken at their word they may call half of a county's fields failed. Own
+the rule was made for. Taken as they are they may call half of a county's fields failed. Own
 formulation: one factor on the acceptance rate, the same for the whole county, chosen so that the
-share of fields in the failed state is the share that the aging curves expect to stand unmended.
+share of fields in the failed state is the share that the aging curves expect to be failed and not
+yet repaired.
 """
 
 from __future__ import annotations
@@ -46,7 +47,7 @@ class FieldMargin:
         return (
             f"By the sizing rule's acceptance rates alone the clogging model would call "
             f"{self.by_rule_frac:.0%} of the fields failed; the county's aging curves expect "
-            f"{self.expected_frac:.0%} to stand failed and unmended. The model therefore lets "
+            f"{self.expected_frac:.0%} to be failed and not yet repaired. The model therefore lets "
             f"every field pass {self.margin:.2f} times the rule's rate, which gives "
             f"{self.reached_frac:.0%}."
         )
@@ -57,17 +58,31 @@ def expected_failed_frac(
     age_yr: npt.ArrayLike,
     *,
     models: Mapping[str, AgingModel] = DEFAULT_AGING,
-    unmended_yr: float,
+    unrepaired_yr: float,
 ) -> float:
-    """Share of systems that failed within the last `unmended_yr` years of their age.
+    """Share of systems that failed within the last `unrepaired_yr` years of their age.
 
-    NaN where no age is known.
+    Parameters
+    ----------
+    kind, age_yr
+        Kind and age of each system (n,), years; systems of unknown age are left out.
+    models
+        Aging curve by kind.
+    unrepaired_yr
+        Years that a failed system stays unrepaired.
 
-    >>> round(expected_failed_frac(["trench"], [10.0], unmended_yr=10.0), 3)
+    Returns
+    -------
+    float
+        0..1; NaN where no age is known.
+
+    Examples
+    --------
+    >>> round(expected_failed_frac(["trench"], [10.0], unrepaired_yr=10.0), 3)
     0.05
     """
     age = np.asarray(age_yr, float)
-    start = np.maximum(age - unmended_yr, 0.0)
+    start = np.maximum(age - unrepaired_yr, 0.0)
     chance = chance_failing_frac(kind, start, within_yr=age - start, models=models)
     known = np.isfinite(chance)
     return float(chance[known].mean()) if known.any() else float("nan")
@@ -80,14 +95,14 @@ def fit_margin(
 
     The share of failed fields falls as the factor grows. With fewer than :data:`FEWEST` systems,
     or an expected share that is not known or not below the rule's own, the factor is 1. What
-    visitors found takes no part: the factor is the model's.
+    inspectors found is not used: the factor is the model's.
 
     Parameters
     ----------
     systems
         Columns as :func:`riskmap.failure.assess.assess_failure` takes them.
     rules, physics
-        As there; the physics' ``margin_ratio`` takes no part.
+        As there; the physics' ``margin_ratio`` is not used.
     expected_frac
         Share of failed fields to reach.
     """

@@ -1,11 +1,11 @@
-"""How far effluent stands in a field: a clogging mat on bottom and wall, inflow against outflow.
+"""How deep effluent ponds in a field: a clogging mat on bottom and wall, inflow against outflow.
 
 This is our own formulation of well-known parts: Darcy's law through a mat into unsaturated soil
 (:mod:`riskmap.failure.soil_hydraulics`), water that goes out through the bottom and the wetted
 wall, and a mature mat whose resistance is whatever makes a full field of standard shape pass the
-long-term acceptance rate of its soil. The mat's growth stands in :mod:`riskmap.failure.mat`.
+long-term acceptance rate of its soil. The mat's growth is in :mod:`riskmap.failure.mat`.
 
-Everything is screening for ranking: it says nothing certain of one system.
+All of it is screening for ranking: nothing certain follows for one system.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ HIGHEST_RESISTANCE_D: Final = 1e6
 class Surface:
     """Infiltrative surfaces of n systems; every array of shape (n,).
 
-    ``bottom_m2``: bottom area; ``wall_m``: length of wall along which effluent can stand;
+    ``bottom_m2``: bottom area; ``wall_m``: length of wall along which effluent can pond;
     ``inlet_m``: inlet above the bottom; ``brim_m``: height at which effluent surfaces;
     ``separation_m``: bottom above seasonal water, negative below it, inf if there is none;
     ``ksat_m_d``: the soil's saturated conductivity.
@@ -75,8 +75,18 @@ def outflow_m3_d(
 ) -> Floats:
     """Outflow under a pond of depth `head_m`, m3/day.
 
-    `resistance_d` is the mat's on the bottom and on the wall up to `front_m`; above it the wall is
-    clean. Rises with the head, falls with resistance and front.
+    Parameters
+    ----------
+    head_m
+        Depth of effluent on the bottom (n,), m.
+    resistance_d
+        Resistance of the mat on the bottom, and on the wall up to `front_m` (n,), days.
+    front_m
+        Height of the mat on the wall (n,), m; above it the wall is clean. inf: the whole wall.
+    surface
+        The n surfaces.
+    alpha_per_m
+        Exponent of the soil's conductivity, 1/m.
     """
     arrays = (resistance_d, front_m, *surface_parts(surface))
     return flow_out(np.asarray(head_m, float), *arrays, alpha_per_m=alpha_per_m)
@@ -100,7 +110,22 @@ def flow_out(
     *,
     alpha_per_m: float,
 ) -> Floats:
-    """Outflow from bare arrays, m3/day; the form that root finding calls."""
+    """Outflow from bare arrays, m3/day; the form that root finding calls.
+
+    Parameters
+    ----------
+    head, resistance, front
+        As in :func:`outflow_m3_d`, each (n,).
+    bottom, wall, separation, ksat, young
+        From :func:`surface_parts`.
+    alpha_per_m
+        Exponent of the soil's conductivity, 1/m.
+
+    Returns
+    -------
+    ndarray
+        (n,); NaN where an input is NaN.
+    """
     ceiling = flux_ceiling_m_d(head, resistance, ksat, separation)
     down, out = bottom_and_wall(head, resistance, ksat, ceiling, alpha_per_m=alpha_per_m)
     clean = head > front
@@ -126,6 +151,18 @@ def pond(
 
     Three cases: the bottom alone takes the inflow (head 0); some depth below the brim balances it;
     not even a full field takes it (head at the brim, the rest surfaces).
+
+    Parameters
+    ----------
+    inflow_m3_d
+        Daily flow (n,), m3/day.
+    resistance_d, front_m, surface, alpha_per_m
+        As in :func:`outflow_m3_d`.
+
+    Returns
+    -------
+    Ponding
+        NaN where an input is NaN.
     """
     arrays = (resistance_d, front_m, *surface_parts(surface))
 
@@ -154,9 +191,17 @@ def mature_resistance_d(
 ) -> Floats:
     """Resistance of a mature mat, days.
 
-    The one at which a full `standard` field of one counted square meter, no water table near,
-    passes `accept_m_d` (m3 per day and square meter); at least `LEAST_MAT_FACTOR` times the clean
-    soil's.
+    The resistance at which a full field of standard shape, far above the water table, passes the
+    acceptance rate of its soil; at least `LEAST_MAT_FACTOR` times the clean soil's.
+
+    Parameters
+    ----------
+    accept_m_d
+        Long-term acceptance rate (n,), m3 per day and counted square meter.
+    standard
+        The n fields cut down to one counted square meter, with ``separation_m`` inf.
+    alpha_per_m
+        Exponent of the soil's conductivity, 1/m.
     """
     still = np.full_like(accept_m_d, np.inf)
     parts = (standard.inlet_m, still, *surface_parts(standard))

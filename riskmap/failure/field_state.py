@@ -47,7 +47,7 @@ class FieldCase:
 
     ``area_m2`` is the counted area, ``accept_l_d_m2`` the natural soil's rate per square meter of
     it, ``limit_depth_m`` the depth to seasonal water or a restriction (NaN: none known).
-    ``vertical_separation_m`` is what the county's rules want above that (one number).
+    ``vertical_separation_m`` is what the county's rules ask for above that (one number).
     """
 
     shape: FieldShape
@@ -93,7 +93,7 @@ def reserve_today_frac(case: FieldCase, *, physics: FailureSettings = USUAL) -> 
     if mounds.any():
         some = _rows(case, mounds)
         base = _reserve(*_mound_base(some), some, physics=physics)
-        first[mounds] = np.where(base < first[mounds], base, first[mounds])
+        first[mounds] = np.minimum(base, first[mounds])
     return first
 
 
@@ -107,7 +107,7 @@ def _first_surface(case: FieldCase) -> tuple[Surface, Floats, Floats]:
         inlet_m=shape.inlet_m,
         brim_m=shape.brim_m,
         separation_m=separation_m(
-            shape.depth_m, case.limit_depth_m, wanted_m=case.vertical_separation_m
+            shape.depth_m, case.limit_depth_m, required_m=case.vertical_separation_m
         ),
         ksat_m_d=ksat,
     )
@@ -208,31 +208,31 @@ def _rows(case: FieldCase, chosen: Flags) -> FieldCase:
 
 
 def with_ponding_found(table: pd.DataFrame, found_m: Floats) -> pd.DataFrame:
-    """Put what a visitor measured in the place of the model's pond.
+    """Replace the model's pond by what an inspector measured.
 
-    Reserve and stage follow from it. The years to come are the model's only where its own stage is
-    what was found: a field found failed has none left, and elsewhere they are unknown.
+    Reserve and stage follow from it. The years to come are the model's only where its own stage
+    agrees with what was found; 0 in a field found failed, and unknown elsewhere.
 
     Parameters
     ----------
     table
         From :func:`field_outlook`.
     found_m
-        Effluent found standing in each field (n,), m; NaN where nobody measured it.
+        Depth of effluent found in each field (n,), m; NaN where not measured.
     """
     seen = ~np.isnan(found_m) & table["inlet_m"].notna().to_numpy()
     if not seen.any():
         return table
-    told = table.copy()
-    told["ponding_m"] = np.where(seen, found_m, table["ponding_m"])
+    updated = table.copy()
+    updated["ponding_m"] = np.where(seen, found_m, table["ponding_m"])
     reserve = np.clip(1.0 - found_m / table["inlet_m"].to_numpy(float), 0.0, 1.0)
-    told["reserve_frac"] = np.where(seen, reserve, table["reserve_frac"])
-    other = seen & (stage_of(told) != stage_of(table))
+    updated["reserve_frac"] = np.where(seen, reserve, table["reserve_frac"])
+    other = seen & (stage_of(updated) != stage_of(table))
     ahead = [name for name in table if str(name).startswith("years_")]
-    told.loc[other, ahead] = np.nan
-    gone = seen & (stage_of(told) == STAGES[-1])
-    told.loc[gone, list(YEARS)] = 0.0
-    return told
+    updated.loc[other, ahead] = np.nan
+    gone = seen & (stage_of(updated) == STAGES[-1])
+    updated.loc[gone, list(YEARS)] = 0.0
+    return updated
 
 
 def stage_of(table: pd.DataFrame) -> npt.NDArray[Any]:

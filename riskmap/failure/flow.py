@@ -47,7 +47,7 @@ def persons(
     occupants, bedrooms, dwellings
         On record, scalar or shape (n,); NaN where unknown.
     rules
-        How many persons a bedroom or a dwelling stands for.
+        Persons per bedroom and per dwelling.
 
     Returns
     -------
@@ -85,7 +85,7 @@ def daily_flow_l_d(
     use_ratio
         What all flows but metered ones are multiplied by.
     rules
-        Flow rule, and what stands for what is not on record.
+        Flow rule, and the values used where nothing is on record.
     """
     by_rule, mark = _flow_by_rule(occupants, bedrooms, dwellings, rules)
     metered, design = _clean(metered_l_d), _clean(design_flow_l_d, zero=False)

@@ -1,6 +1,6 @@
 """The shape of a field: bottom, wall and depth to the inlet, by kind of system.
 
-The dimensions of each kind stand in :mod:`riskmap.contract.kinds`; a permit's own replace them.
+The dimensions of each kind are in :mod:`riskmap.contract.kinds`; a permit's own replace them.
 """
 
 from __future__ import annotations
@@ -76,7 +76,7 @@ def field_shape(kind: npt.ArrayLike, *, wall_credit_m: npt.ArrayLike = 0.0) -> F
 def kind_codes(kind: npt.ArrayLike) -> npt.NDArray[np.int64]:
     """Place of each kind in the order of :data:`riskmap.contract.kinds.KINDS`, shape (n,).
 
-    Anything unheard of counts as unknown.
+    A kind that is not in the table counts as unknown.
 
     >>> [SYSTEM_KINDS[code] for code in kind_codes(["bed", "hut"])]
     ['bed', 'unknown']
@@ -127,22 +127,38 @@ def across_flow_m(kind: npt.ArrayLike, area_m2: npt.ArrayLike, *, length_to_widt
     return np.where(_FORM[codes] == "seepage_pit", _TABLE["width_m"][codes], long)
 
 
-def separation_m(usual_depth_m: Floats, limit_depth_m: npt.ArrayLike, *, wanted_m: float) -> Floats:
-    """Height of the field's bottom above seasonal water or a restriction, m; inf where none known.
+def separation_m(
+    usual_depth_m: Floats, limit_depth_m: npt.ArrayLike, *, required_m: float
+) -> Floats:
+    """Height of the field's bottom above seasonal water or a restriction, m.
 
     A field in wet soil is taken to have been raised, so that the rules' vertical separation
-    `wanted_m` is kept as far as `SHALLOWEST_M` allows (own assumption); mounds and other raised
-    fields stay where they are.
+    is kept as far as `SHALLOWEST_M` allows (own assumption); mounds and other raised
+    fields keep their usual depth.
+
+    Parameters
+    ----------
+    usual_depth_m
+        Usual depth of the bottom by kind of system (n,), m.
+    limit_depth_m
+        Depth to seasonal water or a restriction (n,), m; NaN: none known.
+    required_m
+        Vertical separation that the rules ask for, m.
+
+    Returns
+    -------
+    ndarray
+        Negative where the bottom lies below the limit; inf where no limit is known.
     """
     limit = np.asarray(limit_depth_m, float)
     limit = np.where(np.isnan(limit), np.inf, limit)
     lowest = np.minimum(SHALLOWEST_M, usual_depth_m)
-    depth = np.clip(limit - wanted_m, lowest, usual_depth_m)
+    depth = np.clip(limit - required_m, lowest, usual_depth_m)
     return np.asarray(limit - depth, float)
 
 
 def _known(kind: npt.ArrayLike) -> pd.Series[str]:
-    """Kinds as a Series in which anything unheard of is "unknown"."""
+    """Kinds as a Series in which a kind not in the table is "unknown"."""
     names = pd.Series(np.asarray(kind, object).ravel(), dtype=object)
     return names.where(names.isin(SYSTEM_KINDS), "unknown")
 

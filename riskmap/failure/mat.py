@@ -37,7 +37,7 @@ REST_DECAY_YR: Final = 0.5
 
 @dataclass(frozen=True)
 class Load:
-    """What a field is asked to take; arrays of shape (n,).
+    """What a field has to take; arrays of shape (n,).
 
     ``neglect`` is 0 for a tank pumped on time to 1 for one never pumped.
     """
@@ -86,7 +86,21 @@ def grown_mat(
     climb_m: Floats,
     physics: FailureSettings = USUAL,
 ) -> Mat:
-    """Grow the mat for `age_yr` years under a constant load."""
+    """Grow the mat for `age_yr` years under a constant load.
+
+    Parameters
+    ----------
+    age_yr
+        Years in use (n,).
+    load
+        Load over all these years.
+    mature_d
+        Resistance of the mature mat (n,), days.
+    climb_m
+        Height on the wall that the mat grows to (n,), m; inf: bottom and wall clog together.
+    physics
+        Pace of growth and gain of solids.
+    """
     pace = load.strength * load.load_ratio / physics.maturing_yr
     solids = physics.solids_gain * load.neglect * load.load_ratio * age_yr / physics.maturing_yr
     return Mat(-np.expm1(-pace * age_yr), solids, mature_d, climb_m)
@@ -100,7 +114,20 @@ def rested(mat: Mat, *, rest_yr: float = REST_YR) -> Mat:
 def resistance_and_front(
     mat: Mat, surface: Surface, load: Load, *, physics: FailureSettings = USUAL
 ) -> tuple[Floats, Floats]:
-    """Resistance (days) and height of the mat on the wall (m) of today's mat."""
+    """Resistance (days) and height of the mat on the wall (m) of today's mat.
+
+    Parameters
+    ----------
+    mat, surface, load
+        The n mats, the surfaces they lie on, and today's load.
+    physics
+        Pace of growth and gain of solids.
+
+    Returns
+    -------
+    tuple
+        Both (n,); the height is inf where bottom and wall clog together.
+    """
     return _state(_growth(mat, surface, load, physics), np.zeros_like(mat.maturity))
 
 
@@ -130,7 +157,25 @@ def years_until(
     physics: FailureSettings = USUAL,
     look_ahead_yr: float = LOOK_AHEAD_YR,
 ) -> Floats:
-    """Years from now until effluent stands `head_m` deep; 0 if it does, at most `look_ahead_yr`."""
+    """Years from now until effluent ponds `head_m` deep.
+
+    Parameters
+    ----------
+    head_m
+        Depth on the bottom (n,), m.
+    mat, surface, load
+        The n mats today, their surfaces, and the load from now on.
+    physics
+        Pace of growth, gain of solids, exponent of the soil's conductivity.
+    look_ahead_yr
+        Longest time looked at, years.
+
+    Returns
+    -------
+    ndarray
+        (n,); 0 where the pond is that deep today, `look_ahead_yr` where it will not be within that
+        time, NaN where an input is NaN.
+    """
     arrays = (
         load.inflow_m3_d,
         head_m,
@@ -158,7 +203,15 @@ def years_until(
 
 
 def outlook(mat: Mat, surface: Surface, load: Load, *, physics: FailureSettings = USUAL) -> Outlook:
-    """Today's pond, the years left, and what half the flow, pumping or a rest would change."""
+    """Today's pond, the years left, and what half the flow, pumping or a rest would change.
+
+    Parameters
+    ----------
+    mat, surface, load
+        The n mats today, their surfaces, and the load.
+    physics
+        The settings of the ``[failure]`` section.
+    """
     inlet = surface.inlet_m
     stressed = (1.0 - STRESS_RESERVE) * inlet
     half = replace(load, inflow_m3_d=load.inflow_m3_d / 2, load_ratio=load.load_ratio / 2)

@@ -28,7 +28,7 @@ class SystemRecords:
     ``kind``: codes of :func:`riskmap.failure.geometry.kind_codes`. ``field_area_m2``: counted area.
     ``limit_depth_m``: depth to seasonal water or a restriction (NaN: none known). On record, NaN
     where not: ``accept_l_d_m2`` with ``wall_credit_m``, the rate by the permit's test and the wall
-    that its rule counts; ``ponding_found_m``, what a visitor measured.
+    that its rule counts; ``ponding_found_m``, what an inspector measured.
     """
 
     kind: npt.NDArray[np.int64]
@@ -47,7 +47,7 @@ class SystemRecords:
 
 @dataclass(frozen=True)
 class SystemsToday:
-    """What the physics says of them, arrays of shape (n,); NaN where a kind has no field or tank.
+    """What the physics gives for them, arrays of shape (n,); NaN where a kind has no field or tank.
 
     The names are those of :data:`riskmap.contract.features.FAILURE`.
     """
@@ -66,8 +66,8 @@ def systems_today(
 ) -> SystemsToday:
     """Run the physics; with the county's own settings as the plain assessment does.
 
-    Acceptance goes by the permit's test, else by conductivity, on the soil classes whose rule
-    counts the wall that it counts.
+    Acceptance is taken from the permit's test, else from conductivity, on the soil classes whose
+    rule counts the wall that it counts.
 
     Parameters
     ----------
@@ -79,7 +79,7 @@ def systems_today(
         How many times the rule's rate the county's fields pass
         (:mod:`riskmap.failure.calibration`).
     vertical_separation_m
-        What the county's rules want below a field.
+        Separation that the county's rules ask for below a field, m.
     """
     tested = ~np.isnan(records.accept_l_d_m2)
     credit = np.where(tested, records.wall_credit_m, TEXAS.wall_credit_m)

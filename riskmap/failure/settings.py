@@ -1,7 +1,7 @@
 """The ``[failure]`` section: how fields clog and age, and how far each number may be off.
 
 Beliefs hold 90% of what is believed of a number. They are wide where the number is our own choice,
-and a county that knows better should say so.
+and a county that has its own figure should give it.
 """
 
 from __future__ import annotations
@@ -69,12 +69,12 @@ class FailureSettings(Section):
         ),),
     )  # fmt: skip
     unrecorded_pump_outs_per_yr: float = setting(
-        0.0, "Pump-outs of a tank that no record tells of", unit="1/yr", low=0, high=2,
+        0.0, "Pump-outs of a tank that are not on record", unit="1/yr", low=0, high=2,
         source="records taken as complete",
         beliefs=(Belief(
             0.0, 0.1,
             "12.2% pumped in 38 months, 4% a year, by the records of one county (Sci. Total "
-            "Environ. 2023, abstract read); advice is once in 3 to 5 years. What no record tells: "
+            "Environ. 2023, abstract read); advice is once in 3 to 5 years. What is not on record: "
             "judgment",
             "uniform", "shift",
         ),),

@@ -10,7 +10,7 @@ import numpy.typing as npt
 import pandas as pd
 
 from riskmap.contract.arrays import Flags, Floats
-from riskmap.contract.evidence import ASSUMED, INFERRED, MAPPED, MEASURED
+from riskmap.contract.evidence import INFERRED, MAPPED, MEASURED, UNKNOWN
 from riskmap.contract.rule_sets import LOADING_RULES, TEXAS, LoadingRule
 from riskmap.contract.rules import RulePeriod
 
@@ -38,9 +38,6 @@ KSAT_ANCHOR_CLASSES: Final = ("IV", "III", "II", "Ib", "Ia")
 """Saturated conductivity that stands for each class. 4, 14 and 42 are break points of the national
 absorption-field rule (slow water movement; poor filter); 0.42 and 141 bound the survey's slow and
 rapid classes (from memory). Giving a class to each is our own choice."""
-
-DEFAULT_CLASS = "III"
-"""Soil class when nothing is known of the soil (own choice: the middle of the table)."""
 
 TIGHT_SOIL_POWER = 0.5
 """How acceptance falls with conductivity in soils finer than the finest class (own choice)."""
@@ -73,7 +70,7 @@ def rate_of_percolation(percolation_min_cm: npt.ArrayLike, *, rule: LoadingRule)
     [0.8, 0.4, 0.15]
     """
     if rule.key != "percolation":
-        raise ValueError(f"rule {rule.name!r} goes by soil class, not by percolation")
+        raise ValueError(f"rule {rule.name!r} uses soil class, not percolation")
     time = np.asarray(percolation_min_cm, float)
     side: Literal["left", "right"] = "right" if rule.upper_open else "left"
     row = np.searchsorted(rule.slowest_min_cm, np.nan_to_num(time, nan=-1.0), side=side)
@@ -144,8 +141,9 @@ def accept_rate_l_d_m2(
 
     In this order: the rule's own key (class named on the permit, or percolation test: measured),
     the permit's class by ``texas_soil_class`` (inferred), texture class (mapped), conductivity
-    (inferred), clay content (inferred), the default class (assumed). Rules by percolation, and
-    soils without the rule's key, use the classes of ``texas_soil_class`` for the later steps.
+    (inferred), clay content (inferred). A soil of which nothing is known has no rate: NaN, unknown.
+    Rules by percolation, and soils without the rule's key, use the classes of ``texas_soil_class``
+    for the later steps.
 
     Parameters
     ----------
@@ -166,14 +164,12 @@ def accept_rate_l_d_m2(
     by_texture = blank if texture is None else rate_of_class(class_of_texture(texture), rule=TEXAS)
     by_ksat = blank if ksat_um_s is None else rate_of_ksat(ksat_um_s)
     by_clay = blank if clay_pct is None else rate_of_class(class_of_clay(clay_pct), rule=TEXAS)
-    default = rate_of_class(np.full(size, DEFAULT_CLASS, object), rule=TEXAS)
     return _first_known(
         (permitted, MEASURED),
         (by_name, INFERRED),
         (by_texture, MAPPED),
         (by_ksat, INFERRED),
         (by_clay, INFERRED),
-        (default, ASSUMED),
     )
 
 
@@ -209,6 +205,7 @@ def _first_known(*steps: tuple[Floats, int]) -> tuple[Floats, npt.NDArray[np.int
         empty = np.isnan(value)
         value[empty] = later[empty]
         mark[empty] = code
+    mark[np.isnan(value)] = UNKNOWN
     return value, mark
 
 
@@ -229,7 +226,22 @@ def absorption_area_m2(flow_l_d: npt.ArrayLike, rate_l_d_m2: npt.ArrayLike) -> F
 def load_ratio(
     flow_l_d: npt.ArrayLike, area_m2: npt.ArrayLike, rate_l_d_m2: npt.ArrayLike
 ) -> Floats:
-    """Flow over what the field accepts in the long term: 1 is a field used to the full."""
+    """Flow over what the field accepts in the long term: 1 is a field used to the full.
+
+    Parameters
+    ----------
+    flow_l_d
+        Daily flow (n,), L/day.
+    area_m2
+        Area of the field on the basis of the rate (n,), m2.
+    rate_l_d_m2
+        Long-term acceptance rate (n,), L/day/m2.
+
+    Returns
+    -------
+    ndarray
+        NaN where an input is NaN or the capacity is not positive.
+    """
     capacity = np.asarray(area_m2, float) * np.asarray(rate_l_d_m2, float)
     return np.asarray(flow_l_d, float) / np.where(capacity > 0, capacity, np.nan)
 

@@ -32,7 +32,21 @@ def omega(y: npt.ArrayLike) -> Floats:
 
 
 def suction_m(flux_m_d: npt.ArrayLike, ksat_m_d: npt.ArrayLike, *, alpha_per_m: float) -> Floats:
-    """Suction at which the soil conducts `flux_m_d` at unit gradient, m; 0 at saturation.
+    """Suction at which the soil conducts `flux_m_d` at unit gradient, m.
+
+    Parameters
+    ----------
+    flux_m_d
+        Flux through the soil, m/day, above 0.
+    ksat_m_d
+        Saturated conductivity, m/day.
+    alpha_per_m
+        Exponent of the soil's conductivity, 1/m.
+
+    Returns
+    -------
+    ndarray
+        0 where the flux is that of saturated soil or more.
 
     Examples
     --------
@@ -46,9 +60,18 @@ def suction_m(flux_m_d: npt.ArrayLike, ksat_m_d: npt.ArrayLike, *, alpha_per_m: 
 def flux_ceiling_m_d(
     head_m: Floats, resistance_d: Floats, ksat_m_d: Floats, separation_m: Floats
 ) -> Floats:
-    """Most that can pass under a pond of depth `head_m`, m/d: Ks, or what the water table leaves.
+    """Upper limit of the flux under a pond, m/day: Ks, or what the water table leaves.
 
-    `separation_m` is the height of the infiltrative surface above the water table, negative below.
+    Parameters
+    ----------
+    head_m
+        Depth of effluent on the surface (n,), m.
+    resistance_d
+        Resistance of the mat (n,), days.
+    ksat_m_d
+        Saturated conductivity of the soil (n,), m/day.
+    separation_m
+        Height of the surface above the water table (n,), m, negative below it, inf without one.
     """
     return np.minimum(ksat_m_d, np.maximum(head_m + separation_m, 0.0) / resistance_d)
 
@@ -67,7 +90,14 @@ def bottom_and_wall(
     wetted height is the integral of min(omega(alpha s + c) / (alpha R), ceiling) from 0 to
     `head_m`, in closed form because the integral of omega is omega + omega**2 / 2.
 
-    All arrays have one shape; `head_m` at least 0.
+    Parameters
+    ----------
+    head_m, resistance_d, ksat_m_d
+        As in :func:`flux_ceiling_m_d`; all of one shape, `head_m` at least 0.
+    ceiling_m_d
+        From :func:`flux_ceiling_m_d`.
+    alpha_per_m
+        Exponent of the soil's conductivity, 1/m.
     """
     scale = alpha_per_m * resistance_d
     shift = np.log(scale * ksat_m_d)

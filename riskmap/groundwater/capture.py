@@ -27,6 +27,19 @@ def fixed_radius_m(
 ) -> Floats:
     """Radius of the cylinder that holds the water pumped in ``time_d``, m.
 
+    Parameters
+    ----------
+    pumping_m3_d
+        Pumping rate, m3/day; one number or one per well, as are the others.
+    time_d
+        Time of pumping, days.
+    porosity_frac
+        Effective porosity, above 0 and at most 1.
+    thickness_m
+        Length of the open interval or thickness of the aquifer that is drawn on, m.
+
+    Examples
+    --------
     >>> round(float(fixed_radius_m(19250, time_d=5*365, porosity_frac=.21, thickness_m=50)))
     1032
     """
@@ -36,14 +49,35 @@ def fixed_radius_m(
 
 
 def stagnation_m(pumping_m3_d: ArrayLike, *, flux_m_d: ArrayLike, thickness_m: ArrayLike) -> Floats:
-    """Distance down-gradient to the point where the water divides, m."""
+    """Distance down-gradient to the stagnation point, m.
+
+    Parameters
+    ----------
+    pumping_m3_d, flux_m_d, thickness_m
+        As in :func:`capture_width_m`, whose width this is over 2 pi; NaN where that is NaN.
+    """
     return capture_width_m(pumping_m3_d, flux_m_d=flux_m_d, thickness_m=thickness_m) / (2 * np.pi)
 
 
 def capture_width_m(
     pumping_m3_d: ArrayLike, *, flux_m_d: ArrayLike, thickness_m: ArrayLike
 ) -> Floats:
-    """Greatest width of the capture zone far up-gradient, m; at the well it is half of that."""
+    """Greatest width of the capture zone far up-gradient, m; at the well it is half of that.
+
+    Parameters
+    ----------
+    pumping_m3_d
+        Pumping rate, m3/day.
+    flux_m_d
+        Darcy flux of the regional flow (K i), m/day.
+    thickness_m
+        Saturated thickness drawn on, m.
+
+    Returns
+    -------
+    ndarray
+        Q / (K b i); NaN where the flux or the thickness is not positive.
+    """
     through = np.asarray(flux_m_d, float) * np.asarray(thickness_m, float)
     pumped = np.asarray(pumping_m3_d, float)
     return np.where(through > 0, pumped / np.where(through > 0, through, 1.0), np.nan)
@@ -52,7 +86,19 @@ def capture_width_m(
 def travel_time_on_axis_d(
     distance_m: ArrayLike, *, flux_m_d: ArrayLike, porosity_frac: ArrayLike, stagnation: ArrayLike
 ) -> Floats:
-    """Time from a point ``distance_m`` up-gradient to the pumped well, d."""
+    """Time from a point ``distance_m`` up-gradient to the pumped well, d.
+
+    Parameters
+    ----------
+    distance_m
+        Distance up-gradient of the well, m, 0 or more.
+    flux_m_d
+        Darcy flux of the regional flow, m/day.
+    porosity_frac
+        Effective porosity, above 0 and at most 1.
+    stagnation
+        Distance to the stagnation point, m, from :func:`stagnation_m`; above 0.
+    """
     x, x0 = np.asarray(distance_m, float), np.asarray(stagnation, float)
     velocity = np.asarray(flux_m_d, float) / np.asarray(porosity_frac, float)
     return np.asarray((x - x0 * np.log1p(x / x0)) / velocity, float)
@@ -61,7 +107,15 @@ def travel_time_on_axis_d(
 def upgradient_length_m(
     time_d: ArrayLike, *, flux_m_d: ArrayLike, porosity_frac: ArrayLike, stagnation: ArrayLike
 ) -> Floats:
-    """Distance on the axis from which water needs ``time_d`` to reach the well, m."""
+    """Distance on the axis from which water needs ``time_d`` to reach the well, m.
+
+    Parameters
+    ----------
+    time_d
+        Travel time, days.
+    flux_m_d, porosity_frac, stagnation
+        As in :func:`travel_time_on_axis_d`, which this inverts by bisection.
+    """
     x0, velocity = np.asarray(stagnation, float), np.asarray(flux_m_d, float) / porosity_frac
     goal = np.asarray(time_d, float) * velocity
     low, high = np.zeros(np.shape(goal + x0)), goal + 4 * x0 + 2 * np.sqrt(goal * x0)
@@ -88,10 +142,19 @@ def bounding_curve(
 ) -> tuple[Floats, Floats]:
     """Trace one side of the zone from the stagnation point to ``length_m`` up-gradient.
 
+    Parameters
+    ----------
+    length_m
+        Length of each zone up-gradient of its well (n,), m.
+    stagnation
+        Distance to the stagnation point (n,), m, from :func:`stagnation_m`.
+    points
+        Points on the side; the first half lies round the well, where the curve bends most.
+
     Returns
     -------
     tuple
-        Up-gradient distance and half-width, each (n, points), m.
+        Up-gradient distance (negative below the well) and half-width, each (n, points), m.
     """
     length, x0 = np.atleast_1d(length_m).astype(float), np.atleast_1d(stagnation).astype(float)
     near = np.minimum(_NEAR * x0, length)

@@ -1,4 +1,4 @@
-"""How close the systems stand: per square mile, and around each well.
+"""How dense the systems are: per square mile, and around each well.
 
 More than 40 systems per square mile mark a neighborhood as a potential source of contamination
 (US EPA 1977, as cited by Yates 1985, Ground Water 23:586-591). Viruses in wells went with the
@@ -23,12 +23,6 @@ NEIGHBORHOOD_M: Final = float(np.sqrt(SQUARE_MILE_KM2 * 1e6 / np.pi))
 DRAINFIELDS_NEAR_WELL_M: Final = 229.0
 
 
-def per_area_km2(count: ArrayLike, area_km2: ArrayLike) -> NDArray[np.float64]:
-    """Systems per square kilometer of an area given; NaN where the area is not positive."""
-    area = np.asarray(area_km2, float)
-    return np.where(area > 0, np.asarray(count, float) / np.where(area > 0, area, 1.0), np.nan)
-
-
 def is_dense(per_km2: ArrayLike) -> NDArray[np.bool_]:
     """Flag what lies above (not at) 40 systems per square mile; NaN is not flagged."""
     value = np.asarray(per_km2, float)
@@ -39,6 +33,13 @@ def systems_density(
     x_m: ArrayLike, y_m: ArrayLike, *, radius_m: float = NEIGHBORHOOD_M
 ) -> pd.DataFrame:
     """Systems around each system (itself included) within a radius.
+
+    Parameters
+    ----------
+    x_m, y_m
+        Places of the systems (n,), projected m.
+    radius_m
+        Radius of the circle, m; by default that of one square mile.
 
     Returns
     -------
@@ -63,7 +64,17 @@ def drainfields_near_wells(
     system_y_m: ArrayLike,
     radius_m: float = DRAINFIELDS_NEAR_WELL_M,
 ) -> NDArray[np.float64]:
-    """Count the drainfields within ``radius_m`` of each well (n_wells,); NaN where not placed."""
+    """Count the drainfields within ``radius_m`` of each well (n_wells,); NaN where not placed.
+
+    Parameters
+    ----------
+    well_x_m, well_y_m
+        Wells (n_wells,), projected m.
+    system_x_m, system_y_m
+        Systems (n_systems,), projected m; a place that is NaN counts nowhere.
+    radius_m
+        Distance from the well, m; 229 by default (Borchardt et al. 2021).
+    """
     x = np.asarray(system_x_m, float)
     return sum_within(
         x, system_y_m, np.ones(len(x)),

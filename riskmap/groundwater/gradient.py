@@ -1,8 +1,8 @@
 """Gradient, direction and seepage velocity of the water table on a grid.
 
 Darcy's law: flux q = K i (m/d through the whole section); seepage velocity v = q / n_e. Source:
-Freeze and Cherry (1979, Groundwater, ch. 2; from memory). Where the surface is flat, or water parts
-or gathers within the cell, no direction is given.
+Freeze and Cherry (1979, Groundwater, ch. 2; from memory). Where the surface is flat, or water
+diverges or converges within the cell, no direction is given.
 """
 
 from __future__ import annotations

@@ -1,7 +1,7 @@
-"""How well measured nitrate is foretold, judged only on wells the method has not seen.
+"""How well measured nitrate is predicted, judged only on wells the method has not seen.
 
-Neighboring wells resemble each other, so a random split flatters. Here whole blocks of land are
-held out, and the random split stands beside it so that the flattery can be seen.
+Neighboring wells resemble each other, so a random split makes a method look better than it is.
+Here whole blocks of land are held out; the random split is given too, so that the gap can be seen.
 """
 
 from __future__ import annotations
@@ -35,7 +35,20 @@ LEAST_BLOCKS: Final = 5
 
 
 def spatial_blocks(x_m: ArrayLike, y_m: ArrayLike, *, block_m: float) -> Whole:
-    """Give the number of the square block each place lies in."""
+    """Give the number of the square block each place lies in.
+
+    Parameters
+    ----------
+    x_m, y_m
+        Places (n,), projected m, no NaN.
+    block_m
+        Side of a block, m.
+
+    Returns
+    -------
+    ndarray
+        Block of each place (n,): whole numbers from 0, in order of easting, then northing.
+    """
     x, y = np.asarray(x_m, float), np.asarray(y_m, float)
     cells = np.column_stack([np.floor(x / block_m), np.floor(y / block_m)])
     return np.unique(cells, axis=0, return_inverse=True)[1].ravel().astype(np.int64)
@@ -45,6 +58,13 @@ def held_out_figures(
     predicted: ArrayLike, measured: ArrayLike, *, limit_mg_l: float = LIMIT_MG_L
 ) -> dict[str, float]:
     """Compare predictions with measurements.
+
+    Parameters
+    ----------
+    predicted, measured
+        Nitrate, mg/L as N (n,); pairs with a NaN are left out.
+    limit_mg_l
+        Limit above which a well counts as one to find, mg/L as N.
 
     Returns
     -------
@@ -120,8 +140,8 @@ def hold_out_comparison(
     measured_mg_l, x_m, y_m
         Measured nitrate as N, place (n,).
     plume_column
-        The column of ``features`` that holds the predicted nitrate, mg/L; as it stands, and after
-        a line fitted (in logs) on the other blocks.
+        The column of ``features`` that holds the predicted nitrate, mg/L; it is judged as it
+        is, and after a line fitted (in logs) on the other blocks.
     block_m
         Side of the blocks, m: longer than wells resemble each other.
     folds
@@ -145,7 +165,7 @@ def hold_out_comparison(
     blocks = spatial_blocks(x, y, block_m=block_m)
     if len(measured) < LEAST_SAMPLES or len(np.unique(blocks)) < LEAST_BLOCKS:
         raise NotEnoughDataError(
-            f"an honest hold-out needs {LEAST_SAMPLES} samples in {LEAST_BLOCKS} blocks"
+            f"a hold-out test needs {LEAST_SAMPLES} samples in {LEAST_BLOCKS} blocks"
         )
     target = np.log1p(np.maximum(measured, 0))
     plume = table[:, [features.columns.get_loc(plume_column)]]
@@ -162,8 +182,8 @@ def hold_out_comparison(
     }
     for method, (columns, forest_seed) in methods.items():
         for split, fold in splits.items():
-            foretold = _out_of_fold(columns, target, fold, forest_seed=forest_seed, trees=trees)
-            figures = held_out_figures(foretold, measured, limit_mg_l=limit_mg_l)
+            predicted = _out_of_fold(columns, target, fold, forest_seed=forest_seed, trees=trees)
+            figures = held_out_figures(predicted, measured, limit_mg_l=limit_mg_l)
             rows.append({"method": method, "split": split, **figures})
     result = pd.DataFrame(rows)
     return result.assign(suspect=result["r2"] > SUSPECT_R2)

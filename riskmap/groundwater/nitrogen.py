@@ -88,8 +88,24 @@ def lot_nitrate_mg_l(
 ) -> Floats:
     """Mean nitrate of the water that percolates on the land, mg/L as N.
 
-    All depths in the same unit of length per time. NaN where nothing percolates.
+    Parameters
+    ----------
+    effluent_m_yr, recharge_m_yr
+        Effluent and rain that percolate, as depths in the same unit of length per time.
+    effluent_mg_l
+        Nitrogen of the effluent, mg/L as N.
+    denitrified_frac
+        Share of that nitrogen lost below the field, 0..1.
+    background_mg_l
+        Nitrate of the recharge without systems, mg/L as N.
 
+    Returns
+    -------
+    ndarray
+        NaN where nothing percolates.
+
+    Examples
+    --------
     >>> round(float(lot_nitrate_mg_l(4.6, recharge_m_yr=11.5, effluent_mg_l=35,
     ...       denitrified_frac=.35, background_mg_l=1.0)), 3)
     7.214
@@ -113,7 +129,21 @@ def lot_area_for_target_m2(
 ) -> Floats:
     """Smallest land per system that keeps the mean at the target, m2.
 
-    0 where the effluent itself meets the target; inf where even the background breaks it.
+    Parameters
+    ----------
+    flow_l_d
+        Effluent of the system, L/day.
+    target_mg_l
+        Mean nitrate not to be exceeded, mg/L as N.
+    recharge_m_yr
+        Rain that percolates, m/yr.
+    effluent_mg_l, denitrified_frac, background_mg_l
+        As in :func:`lot_nitrate_mg_l`.
+
+    Returns
+    -------
+    ndarray
+        0 where the effluent itself meets the target; inf where even the background exceeds it.
     """
     excess = np.asarray(effluent_mg_l, float) * (1 - np.asarray(denitrified_frac, float))
     excess = excess - np.asarray(target_mg_l, float)

@@ -1,18 +1,18 @@
-"""Steady nitrate plumes along curved flow paths, and what each adds at the receptors beside them.
+"""Steady nitrate plumes along curved flow paths, and what each adds at receptors near them.
 
 Each system releases its load at the water table into a source as wide as its field and as deep as
 needed for the effluent's own strength. Down the path the solute spreads sideways and downwards by
 dispersion; along the path a steady plume of a lasting source is not diluted. In the coordinates of
 the path this is the steady form of Domenico (1987, J. Hydrol. 91:49-58), with these additions:
 
-- widths follow the streamlines: where the water quickens they draw together, where it slows they
-  part (two-dimensional continuity), so that no dilution or strengthening is invented;
+- widths follow the streamlines: where the flow speeds up they converge, where it slows they diverge
+  (two-dimensional continuity), so that the concentration along a streamtube does not change;
 - the water table and the aquifer's bottom reflect; recharge pushes the plume below the water table
   (Vogel 1967 age profile: depth = b [1 - exp(-R t / (n b))]; from memory);
 - the direction of the gradient is doubtful: ``direction_sd_deg`` widens the expected plume.
 
 The load passes whole through every cross-section (unless it decays). The steady state comes after
-a lasting source: a young system's plume may not have arrived; the travel time is given beside it.
+a lasting source: a young system's plume may not have arrived; the travel time is given too.
 """
 
 from __future__ import annotations
@@ -32,7 +32,7 @@ from riskmap.groundwater.slabs import layer_mean, window_mean
 
 REACH_SIGMAS: Final = 4.0
 WIDTH_RATIO: Final = (0.25, 4.0)
-"""Bounds on how far streamlines may part or draw together relative to the source."""
+"""Bounds on how far streamlines may diverge or converge relative to the source."""
 SOURCE_FLUX_OVER_M: Final = 100.0
 """The flux at the source is the mean over the path's first part: a divide's still water is not
 that of the plume."""
@@ -91,7 +91,25 @@ def spread_m2_per_m(paths: Paths, ratio: Floats) -> Floats:
 def source_size(
     load_g_d: Floats, flux: Floats, width: Floats, settings: GroundwaterSettings
 ) -> tuple[Floats, Floats]:
-    """Width and depth of each source such that its water is no stronger than the effluent."""
+    """Width and depth of each source such that its water is no stronger than the effluent.
+
+    Parameters
+    ----------
+    load_g_d
+        Nitrogen that reaches the water table (n,), g/day; NaN where unknown.
+    flux
+        Darcy flux at the source (n,), m/day.
+    width
+        Width of the field across the flow (n,), m.
+    settings
+        Strength of the effluent, least depth of mixing, thickness of the aquifer.
+
+    Returns
+    -------
+    tuple
+        Width and depth (n,), m: first the depth grows, up to the aquifer's thickness, then the
+        width.
+    """
     area = load_g_d / (flux * settings.effluent_mg_l)
     depth = np.clip(area / width, settings.source_depth_m, None)
     depth = np.minimum(depth, settings.thickness_m)
@@ -104,6 +122,20 @@ def left_after(
     """Share of a steadily released solute left after first-order decay.
 
     exp{x / (2 a) [1 - sqrt(1 + 4 decay a / v)]} with v = x / t (Domenico 1987).
+
+    Parameters
+    ----------
+    distance_m, time_d
+        Distance along the path, m, and travel time, days; of one shape.
+    decay_1_d
+        Rate of first-order decay, 1/day; 0: none.
+    dispersivity_m
+        Dispersivity along the flow, m, above 0.
+
+    Returns
+    -------
+    ndarray
+        Share left, 0..1; 1 at the source.
     """
     x, t = np.asarray(distance_m, float), np.asarray(time_d, float)
     slowness = np.divide(t, x, out=np.zeros(np.shape(x * t)), where=x > 0)

@@ -19,7 +19,7 @@ from riskmap.spatial.neighbors import bin_width_m, bins_of_points
 
 @dataclass(frozen=True)
 class PathPairs:
-    """Pairs of a path and a receptor beside it, each (p,), sorted by path, then receptor.
+    """Pairs of a path and a receptor near it, each (p,), sorted by path, then receptor.
 
     ``point`` is the path's point before the receptor's foot on the path and ``share`` the part of
     the way to the next point; ``offset_m`` the distance from the path, positive to its left.
@@ -147,7 +147,7 @@ def _find(
 def pairs_in_reach(
     paths: Paths, reach_m: ArrayLike, *, x_m: ArrayLike, y_m: ArrayLike
 ) -> PathPairs:
-    """Find the receptors beside each path, neither behind its start nor beyond its end.
+    """Find the receptors on both sides of each path, not behind its start or beyond its end.
 
     Parameters
     ----------
@@ -189,7 +189,7 @@ def search_margin_m(width_m: ArrayLike) -> tuple[Whole, Floats]:
 def pairs_by_width(
     paths: Paths, reach_m: Floats, *, x_m: Floats, y_m: Floats, width_m: Floats
 ) -> list[PathPairs]:
-    """Pairs in reach; receptors that draw widely are searched apart, so that the rest stay cheap.
+    """Pairs in reach; receptors that draw widely are searched separately, to keep the rest fast.
 
     Parameters
     ----------

@@ -3,7 +3,7 @@
 Carrying doubt through the physics needs the same county many times over. What does not change is
 kept: the path lines (the direction of the flow does not depend on one conductivity for all), the
 foot of every well that a system could ever reach, and the list of neighbors. What changes is
-worked out anew with the assessment's own formulas, pair by pair: loads, the size of each source,
+computed again with the assessment's own formulas, pair by pair: loads, the size of each source,
 spreading, depth, travel time (porosity over conductivity), decay, arrival by age, the width each
 well draws from, the least addition, the longest time, receptors, the score, and the balance of the
 neighborhood. With the assessment's own numbers and records the result is the assessment's.
@@ -13,7 +13,7 @@ are in ``docs/methods/plume.md``):
 
 - a path that the longest time cuts is cut between the same points as before, not at a point of its
   own; one that is followed further than before takes its first flux from the longer path;
-- of a path that bends back beside a well, the nearest foot stays the one first found;
+- where a path bends back near a well, the nearest foot stays the one first found;
 - a pair that would count only outside the ``corners`` searched (see :data:`CORNERS`) is missed.
 """
 

@@ -68,7 +68,20 @@ class Search:
 
 
 def pair_rows(paths: Paths, plumes: Plumes, pairs: PathPairs) -> Floats:
-    """Gather what a re-run needs of each pair, (p, 10)."""
+    """Gather what a re-run needs of each pair, (p, 10).
+
+    Parameters
+    ----------
+    paths, plumes
+        Paths of a chunk of systems and the plumes along them.
+    pairs
+        Pairs of these paths and the wells in reach (p,).
+
+    Returns
+    -------
+    ndarray
+        Columns as in :data:`riskmap.groundwater.rerun_kernel.ROW`; m and days.
+    """
     spread = spread_m2_per_m(paths, plumes.ratio)
     rows = np.empty((len(pairs.path), ROW))
     rows[:, 0], rows[:, 1] = pairs.offset_m, pairs.share
@@ -125,6 +138,20 @@ def find_pairs(search: Search, part: slice, load_kg_yr: Floats) -> Found:
 
     The pairs that the assessment itself looks at come first and keep their feet; of the wider
     search, and of the paths followed further, only what they lack is added.
+
+    Parameters
+    ----------
+    search
+        Systems, wells, flow, and how widely to look.
+    part
+        The chunk: a slice of the systems' rows.
+    load_kg_yr
+        Nitrogen that reaches the water table (rows of the chunk,), kg/yr; NaN reaches no well.
+
+    Returns
+    -------
+    Found
+        ``system`` counts from the start of the chunk; sorted by system, then well.
     """
     systems = search.systems.iloc[part]
     width = column(systems, "field_width_m")

@@ -103,7 +103,17 @@ def _simpson(z: float, step: float) -> float:
 
 @compiled
 def window_mean_of(lower: float, upper: float, low: float, high: float, sigma: float) -> float:
-    """:func:`riskmap.groundwater.slabs.window_mean` of one window."""
+    """:func:`riskmap.groundwater.slabs.window_mean` of one window.
+
+    Parameters
+    ----------
+    lower, upper
+        Window, m.
+    low, high
+        Slab before it spreads, m.
+    sigma
+        Spread, one standard deviation, m.
+    """
     spread, width = max(sigma, 1e-9), upper - lower
     if lower - high > _FAR * spread or low - upper > _FAR * spread:
         return 0.0
@@ -148,7 +158,21 @@ def _layer_series(w: Window, slab: float, s: PlumeSource, sigma: float, b: float
 
 @compiled
 def layer_mean_of(w: Window, slab: float, s: PlumeSource, sigma: float, b: float) -> float:
-    """:func:`riskmap.groundwater.slabs.layer_mean` of one window."""
+    """:func:`riskmap.groundwater.slabs.layer_mean` of one window, per m.
+
+    Parameters
+    ----------
+    w
+        Screen of the well.
+    slab
+        Depth of the slab's top below the water table, m.
+    s
+        Source, for the depth of the slab.
+    sigma
+        Spread downwards, one standard deviation, m.
+    b
+        Thickness of the aquifer, m.
+    """
     if sigma > MIXED_SIGMA * b:
         return 1.0 / b
     if sigma > SERIES_FROM * b and w.bottom_m > w.top_m:
@@ -177,7 +201,17 @@ def scaled_erfc(z: float) -> float:
 
 @compiled
 def arrived_of(distance: float, time: float, age: float, along: float) -> float:
-    """:func:`riskmap.groundwater.arrival.arrived_frac` of one pair."""
+    """:func:`riskmap.groundwater.arrival.arrived_frac` of one pair.
+
+    Parameters
+    ----------
+    distance, time
+        Distance along the path, m, and advective travel time, days.
+    age
+        Time since the release began, days; NaN or negative: arrived long ago.
+    along
+        Dispersivity along the flow, m.
+    """
     if not (age >= 0 and distance > 0 and time > 0):
         return 1.0
     moved = age * distance / time
@@ -193,7 +227,17 @@ def arrived_of(distance: float, time: float, age: float, along: float) -> float:
 
 @compiled
 def left_of(distance: float, time: float, decay: float, along: float) -> float:
-    """:func:`riskmap.groundwater.plume.left_after` of one point."""
+    """:func:`riskmap.groundwater.plume.left_after` of one point.
+
+    Parameters
+    ----------
+    distance, time
+        Distance along the path, m, and travel time, days.
+    decay
+        Rate of first-order decay, 1/day.
+    along
+        Dispersivity along the flow, m.
+    """
     if decay == 0 or distance <= 0:
         return 1.0
     root = sqrt(1 + 4 * decay * along * time / distance)
@@ -207,14 +251,39 @@ def _slab_top(time: float, depth: float, c: Scenario) -> float:
 
 @compiled
 def at_most(peak: float, gap: float, side: float, sigma: float, deep: float) -> float:
-    """Bound on the addition: never above the slab's own density, nor above the tail's."""
+    """Bound on the addition: never above the slab's own density, nor above the tail's.
+
+    Parameters
+    ----------
+    peak
+        Load over flux, widened or narrowed by the streamtube, g/m2.
+    gap
+        Distance from the edge of the slab to the window that the well draws from, m, 0 or more.
+    side, sigma
+        Half the slab's width and its spread sideways, m.
+    deep
+        Bound on the vertical mean, 1/m.
+
+    Returns
+    -------
+    float
+        mg/L; the true addition is never more.
+    """
     tail = exp(-0.5 * (gap / sigma) ** 2) / (sigma * _ROOT_2PI)
     return 1.0001 * peak * min(tail, 0.5 / side) * deep
 
 
 @compiled
 def pair_addition(row: Floats, w: Window, s: PlumeSource, c: Scenario) -> tuple[float, float]:
-    """Nitrate added at one well, mg/L (0 below the least), and the travel time, d."""
+    """Nitrate added at one well, mg/L (0 below the least), and the travel time, d.
+
+    Parameters
+    ----------
+    row
+        What is kept of the pair (10,), see :data:`ROW`.
+    w, s, c
+        Its well, its source, and the numbers that all pairs share.
+    """
     t, one = row[1], 1.0 - row[1]
     before, behind = row[4] * c.time_scale, row[5] * c.time_scale
     time, distance = before * one + behind * t, row[2] * one + row[3] * t

@@ -42,7 +42,21 @@ def sources_of(
     load_kg_yr: Floats, flux_m_d: Floats, field_width_m: Floats, age_yr: Floats,
     settings: GroundwaterSettings,
 ) -> PlumeSources:  # fmt: skip
-    """Size each system's source; ``flux_m_d`` is the scenario's."""
+    """Size each system's source; ``flux_m_d`` is the scenario's.
+
+    Parameters
+    ----------
+    load_kg_yr
+        Nitrogen that reaches the water table (n,), kg/yr; NaN reaches no well.
+    flux_m_d
+        Darcy flux at the source under the scenario's conductivity (n,), m/day.
+    field_width_m
+        Width of the field across the flow (n,), m; NaN: as in the settings.
+    age_yr
+        Age of the system (n,), yr; NaN: the plume arrived long ago.
+    settings
+        The scenario's.
+    """
     load = load_kg_yr * 1000.0 / YEAR_D
     width = np.where(field_width_m > 0, field_width_m, settings.source_width_m)
     width, depth = source_size(load, flux_m_d, width, settings)
@@ -75,7 +89,19 @@ def well_table(
     screen_top_m: Floats, screen_bottom_m: Floats, draw_m2: Floats, *, thickness_m: float,
     conductivity_factor: float,
 ) -> Floats:  # fmt: skip
-    """Windows of the wells (w, 8), in the order of :class:`rerun_kernel.Window`."""
+    """Windows of the wells (w, 8), in the order of :class:`rerun_kernel.Window`.
+
+    Parameters
+    ----------
+    screen_top_m, screen_bottom_m
+        Depth window below the water table (w,), m, before it is cut to the aquifer.
+    draw_m2
+        Width of draw times length of screen under the county's own settings (w,), m2.
+    thickness_m
+        Of the aquifer in the scenario, m.
+    conductivity_factor
+        The scenario's conductivity over the county's.
+    """
     b = thickness_m
     width = draw_m2 / (np.clip(screen_bottom_m - screen_top_m, 1.0, b) * conductivity_factor)
     top = np.clip(screen_top_m, 0.0, max(b - 1.0, 0.0))
@@ -140,7 +166,24 @@ def _adds(
 def receptor_sums(
     pairs: PairGeometry, wells: Floats, sources: PlumeSources, scenario: Scenario
 ) -> Receptors:
-    """Superpose what a scenario's plumes reach, by system."""
+    """Superpose what a scenario's plumes reach, by system.
+
+    Parameters
+    ----------
+    pairs
+        Pairs sorted by system.
+    wells
+        From :func:`well_table`.
+    sources
+        From :func:`sources_of`.
+    scenario
+        From :func:`scenario_of`.
+
+    Returns
+    -------
+    Receptors
+        Each (n,), in the order of the systems.
+    """
     found = _sums(
         pairs.start, pairs.well, pairs.rows, wells, sources.strength, sources.width_m,
         sources.depth_m, sources.age_d, scenario, SOON_D, HALF_TIME_D,
@@ -152,7 +195,15 @@ def mark_reached(
     pairs: PairGeometry, wells: Floats, sources: PlumeSources, scenario: Scenario,
     kept: NDArray[np.bool_],
 ) -> None:  # fmt: skip
-    """Set ``kept`` (p,) true for the pairs that add the least amount or more."""
+    """Set ``kept`` (p,) true for the pairs that add the least amount or more.
+
+    Parameters
+    ----------
+    pairs, wells, sources, scenario
+        As in :func:`receptor_sums`.
+    kept
+        Changed in place; pairs already true are not looked at again.
+    """
     _adds(
         pairs.start, pairs.well, pairs.rows, wells, sources.strength, sources.width_m,
         sources.depth_m, sources.age_d, scenario, kept,

@@ -2,7 +2,7 @@
 
 Each part is a curve with its middle declared below; the score is their geometric mean
 (so 0 if there is no source or no receptor), which keeps the order of the product and a readable
-spread. The parts and the numbers behind them are given, so that the reasons can be told in words.
+spread. The parts and the numbers behind them are given, so that the reasons can be put in words.
 All curves are assumed: they order systems, they do not measure harm.
 """
 
@@ -30,7 +30,7 @@ SURFACE_WATER_WEIGHT: Final = 0.5
 NO_RECEPTOR_FRAC: Final = 0.05
 """What a receptor counts where none is found down-gradient (assumed)."""
 SOON_D: Final = 5 * YEAR_D
-"""Travel time told in the reasons: five years."""
+"""Travel time that the reasons count as soon: five years."""
 
 
 def source_part(load_kg_yr: ArrayLike) -> Floats:
@@ -83,7 +83,13 @@ def score_parts(
     vulnerability_frac: ArrayLike,
     receptor_frac: ArrayLike,
 ) -> dict[str, Floats]:
-    """Give the four parts, each (n,) and 0..1; see :func:`groundwater_score`."""
+    """Give the four parts, each (n,) and 0..1; see :func:`groundwater_score`.
+
+    Parameters
+    ----------
+    load_kg_yr, chance_failing_frac, vulnerability_frac, receptor_frac
+        As in :func:`groundwater_score`; NaN stays NaN.
+    """
     floor = NO_RECEPTOR_FRAC
     receptors = floor + (1 - floor) * np.clip(np.asarray(receptor_frac, float), 0.0, 1.0)
     return {

@@ -12,7 +12,17 @@ from riskmap.groundwater.settings import WellSettings
 
 
 def column(frame: pd.DataFrame, name: str, default: float = np.nan) -> Floats:
-    """Read a column as floats, NaN where missing; ``default`` throughout if it is not there."""
+    """Read a column as floats, NaN where missing; ``default`` throughout if it is not there.
+
+    Parameters
+    ----------
+    frame
+        Table of n rows.
+    name
+        Column of numbers.
+    default
+        Value of all rows where the table has no such column.
+    """
     if name not in frame:
         return np.full(len(frame), default)
     return frame[name].to_numpy(float, na_value=np.nan)
@@ -56,7 +66,7 @@ def screen_windows(
 
 
 def draw_l_d(wells: pd.DataFrame, settings: WellSettings) -> tuple[Floats, NDArray[np.object_]]:
-    """Say what each well draws, L/day (n,), and its evidence: measured or assumed.
+    """Draw of each well, L/day (n,), and its evidence: measured or assumed.
 
     Its metered ``flow_l_d``; else a public well's tested ``yield_l_d``, which it never exceeds;
     else the settings' draw of a public well or of a home's.
@@ -65,12 +75,12 @@ def draw_l_d(wells: pd.DataFrame, settings: WellSettings) -> tuple[Floats, NDArr
     public = is_public(wells)
     known = np.where(np.isfinite(metered), metered, np.where(public, tested, np.nan))
     assumed = np.where(public, settings.public_l_d, settings.home_l_d)
-    told = np.isfinite(known)
-    return np.where(told, known, assumed), np.where(told, "measured", "assumed").astype(object)
+    given = np.isfinite(known)
+    return np.where(given, known, assumed), np.where(given, "measured", "assumed").astype(object)
 
 
 def is_public(wells: pd.DataFrame) -> NDArray[np.bool_]:
-    """Wells of public supplies; a county that does not say has none."""
+    """Wells of public supplies; none where the county does not record it."""
     if "use" not in wells:
         return np.zeros(len(wells), bool)
     return (wells["use"] == "public").fillna(False).to_numpy(bool)
@@ -88,7 +98,7 @@ def draw_width_m(
     """Width across the flow from which each well draws: pumping / (flux x screen length), m.
 
     Where the flux is unknown or nearly still, the field's usual flux (median, a twentieth of it at
-    least) stands in, so that no well draws on a whole county.
+    least) is used, so that no well draws on a whole county.
 
     Parameters
     ----------

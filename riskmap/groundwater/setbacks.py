@@ -1,7 +1,7 @@
 """Distances between systems and wells, and what a distance means in travel time of viruses.
 
 A setback is a distance in a rule; what protects is the time viruses need, which in gravel may be
-short. So travel time stands beside distance. Local rules govern and are inputs.
+short. So both are given. Local rules govern and are inputs.
 """
 
 from __future__ import annotations
@@ -47,9 +47,18 @@ def setback_violations(
     well_y_m: ArrayLike,
     required_m: float,
 ) -> pd.DataFrame:
-    """Pairs of system and well that stand closer than the rule asks.
+    """Pairs of system and well that are closer than the rule asks.
 
-    Between the points given; a rule that counts from edge to edge is met by less than this says.
+    Distances are between the points given; a rule that counts from edge to edge allows less.
+
+    Parameters
+    ----------
+    system_x_m, system_y_m
+        Systems (n,), projected m; a place that is NaN is in no pair.
+    well_x_m, well_y_m
+        Wells (w,), likewise.
+    required_m
+        Distance the rule asks for, m.
 
     Returns
     -------
@@ -103,7 +112,16 @@ def distance_beside_time(
     temperature_c: ArrayLike,
     aquifer: ArrayLike,
 ) -> pd.DataFrame:
-    """Set the distance to a well beside the travel time and the published ranges of its aquifer.
+    """Compare the distance to a well with the travel time and the published ranges of its aquifer.
+
+    Parameters
+    ----------
+    distance_m, time_d
+        Distance to the well, m, and travel time, days (n,); NaN where unknown.
+    temperature_c
+        Temperature of the ground water, degrees C; one number or (n,).
+    aquifer
+        Row of :data:`VIRUS_SETBACKS`; one name or (n,), missing where unknown.
 
     Returns
     -------

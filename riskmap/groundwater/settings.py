@@ -1,8 +1,8 @@
 """The ``[groundwater]`` and ``[wells]`` sections: the aquifer, its plumes, and what wells are like.
 
-Beliefs are about numbers that a whole county shares and nobody has measured everywhere; a county
-that knows better should say so. Those on ``decay_1_d`` and ``denitrified_frac`` lean to one side,
-because the usual values (nitrate lasts; sand) do.
+Beliefs are about numbers that a whole county shares and that are not measured everywhere; a county
+that has its own figure should give it. Those on ``decay_1_d`` and ``denitrified_frac`` lean to one
+side, because the usual values (nitrate lasts; sand) do.
 """
 
 from __future__ import annotations

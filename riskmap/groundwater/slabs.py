@@ -25,7 +25,17 @@ NARROW: Final = 0.2
 
 
 def density(x: ArrayLike, low: ArrayLike, high: ArrayLike, sigma: ArrayLike) -> Floats:
-    """Density, per unit length, of a blurred slab at ``x``."""
+    """Density, per unit length, of a blurred slab at ``x``.
+
+    Parameters
+    ----------
+    x
+        Where the density is asked for, m; the arguments broadcast.
+    low, high
+        Slab before it spreads, m; ``high`` above ``low``.
+    sigma
+        Spread, one standard deviation, m; 0 is taken as 1e-9.
+    """
     x, low, high = np.asarray(x, float), np.asarray(low, float), np.asarray(high, float)
     spread = np.maximum(np.asarray(sigma, float), 1e-9)
     part = ndtr((x - low) / spread) - ndtr((x - high) / spread)
@@ -43,6 +53,18 @@ def window_mean(
     """Mean density of a blurred slab over the window ``lower..upper``.
 
     Narrow windows use Simpson's rule (relative error below 1e-6), wide ones the exact integral.
+
+    Parameters
+    ----------
+    lower, upper
+        Ends of the window, m; equal ends give the density at the point.
+    low, high, sigma
+        As in :func:`density`.
+
+    Returns
+    -------
+    ndarray
+        1/m.
     """
     lower, upper = np.asarray(lower, float), np.asarray(upper, float)
     low, high = np.asarray(low, float), np.asarray(high, float)
@@ -73,6 +95,20 @@ def layer_mean(
 
     The water table (0) and the bottom (``thickness``) reflect; a slab that starts at the water
     table then gives the water-table form of the published solution.
+
+    Parameters
+    ----------
+    lower, upper
+        Window below the water table, m.
+    low, high, sigma
+        As in :func:`density`, as depths below the water table.
+    thickness
+        Of the layer, m; inf: only the water table reflects.
+
+    Returns
+    -------
+    ndarray
+        1/m; 1 / thickness once the slab is mixed through the layer.
     """
     if not np.isfinite(thickness):
         above = window_mean(lower, upper, -np.asarray(high, float), -np.asarray(low, float), sigma)

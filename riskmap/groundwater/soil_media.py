@@ -69,6 +69,15 @@ def layer_ratings(
 ) -> Floats:
     """Rating of each layer (n,) by its texture code, else by sand and clay, else NaN.
 
+    Parameters
+    ----------
+    texture
+        Texture code of the soil survey (n,), modifiers before a dash; missing where unknown.
+    sand_pct, clay_pct
+        Percent by weight, one number or (n,); NaN where unknown.
+
+    Examples
+    --------
     >>> layer_ratings(["GR-SL", "SIL", None], clay_pct=[10, 15, 45], sand_pct=[60, 20, 30]).tolist()
     [6.0, 4.0, 1.0]
     """

@@ -17,24 +17,6 @@ def _rank_within(group: Whole, value: NDArray[np.float64]) -> tuple[Whole, Whole
     return order, np.arange(len(group)) - first
 
 
-def leading_systems(pairs: pd.DataFrame, *, top: int = 3) -> pd.DataFrame:
-    """Systems that add most to each well (columns of ``pairs`` plus ``place``, 1 the largest)."""
-    order, place = _rank_within(
-        pairs["well"].to_numpy(np.int64), pairs["nitrate_added_mg_l"].to_numpy(float)
-    )
-    kept = pairs.iloc[order[place < top]].reset_index(drop=True)
-    return kept.assign(place=place[place < top] + 1)
-
-
-def threatened_wells(pairs: pd.DataFrame, *, least_mg_l: float = 0.1) -> pd.DataFrame:
-    """Pairs that add at least ``least_mg_l``, by system, the largest addition first."""
-    kept = pairs[pairs["nitrate_added_mg_l"] >= least_mg_l]
-    order, place = _rank_within(
-        kept["system"].to_numpy(np.int64), kept["nitrate_added_mg_l"].to_numpy(float)
-    )
-    return kept.iloc[order].reset_index(drop=True).assign(place=place + 1)
-
-
 def sum_at_wells(pairs: pd.DataFrame, n_wells: int) -> pd.DataFrame:
     """Superpose the plumes at every well.
 
@@ -124,11 +106,20 @@ def sum_by_system(
 def sum_at_waters(water_id: ArrayLike, load_kg_yr: ArrayLike, time_d: ArrayLike) -> pd.DataFrame:
     """Sum the nitrogen that arrives at each surface water.
 
+    Parameters
+    ----------
+    water_id
+        Surface water that each system's path ends in (n,); 0: none.
+    load_kg_yr
+        Nitrogen that arrives there (n,), kg/yr.
+    time_d
+        Travel time (n,), days.
+
     Returns
     -------
     DataFrame
         ``water_id``, ``systems``, ``load_kg_yr``, ``shortest_travel_time_d``; the largest load
-        first. Id 0 (none) is left out.
+        first. Id 0 is left out.
     """
     frame = pd.DataFrame(
         {"water_id": np.asarray(water_id, np.int64), "load_kg_yr": np.asarray(load_kg_yr, float),

@@ -44,7 +44,7 @@ SUBDUED: Final = {
 
 @dataclass(frozen=True)
 class WaterTableModel:
-    """Measured places, the variogram of their residuals, and what leaving one out says of it.
+    """Measured places, the variogram of their residuals, and their leave-one-out errors.
 
     ``report`` has one row per measured place: x_m, y_m, head_m, estimate_m, error_m, sd_m,
     robust_z, outlier. Nothing is dropped unless the caller asked for it.
@@ -70,10 +70,22 @@ class WaterTableModel:
         }
 
     def surface(self, x_m: ArrayLike, y_m: ArrayLike, *, land_m: ArrayLike | None = None) -> Kriged:
-        """Head, m, and its variance at targets; ``land_m`` is needed if the model has a drift.
+        """Head and its variance at targets.
 
         The variance is multiplied by the leave-one-out mean of z squared where that is above 1:
-        a model that misses by more than it says is not believed.
+        a model whose errors are larger than it claims is not trusted as it is.
+
+        Parameters
+        ----------
+        x_m, y_m
+            Targets (t,), projected m.
+        land_m
+            Land elevation at the targets (t,), m; needed if the model has a drift.
+
+        Returns
+        -------
+        Kriged
+            Head, m, and variance, m2.
         """
         found = krige(
             self.data,
@@ -156,7 +168,7 @@ def fit_water_table(
     Raises
     ------
     NotEnoughDataError
-        With fewer places than the method can honestly use.
+        With too few places for a variogram or a leave-one-out test.
     """
     usable = levels.usable & (np.isfinite(levels.land_m) if land_drift else True)
     columns = [levels.x_m, levels.y_m, levels.head_m] + [levels.land_m] * land_drift
@@ -183,10 +195,17 @@ def fit_water_table(
 def surface_from_levels(
     model: WaterTableModel, land: Grid, *, cap_at_land: bool = True
 ) -> WaterTable:
-    """Head on the land grid's cells; NaN where the land is unknown.
+    """Head on the land grid's cells, interpolated from measured levels.
 
-    ``cap_at_land`` keeps the interpolated head from standing above the ground between wells (a
-    flowing well taps a confined layer; its own head still enters the estimate).
+    Parameters
+    ----------
+    model
+        From :func:`fit_water_table`.
+    land
+        Land elevation, m; NaN gives NaN.
+    cap_at_land
+        Keep the head between wells at or below the ground (a flowing well taps a confined layer;
+        its own head still enters the estimate).
     """
     x_m, y_m = land.centers()
     drift = None if model.data.drift is None else land.values
@@ -201,7 +220,22 @@ def surface_from_levels(
 def surface_from_raster(
     grid: Grid, *, land: Grid | None = None, sd_m: float = np.nan
 ) -> WaterTable:
-    """Take a raster of heads, or, with ``land``, of depths to water (positive down)."""
+    """Take a raster of heads, or, with ``land``, of depths to water (positive down).
+
+    Parameters
+    ----------
+    grid
+        Heads, m, or depths to water, m, positive down.
+    land
+        Land elevation on the same grid, m; given when ``grid`` holds depths.
+    sd_m
+        Standard error of all heads, m; NaN where none is published.
+
+    Raises
+    ------
+    ValueError
+        If the two grids differ in place, cell size or shape.
+    """
     if land is None:
         head = grid
     elif land.transform != grid.transform or land.values.shape != grid.values.shape:
@@ -231,6 +265,22 @@ def subdued_surface(
     Used only where there is nothing better, and marked ``assumed``. The land is smoothed, its
     relief about its middle scaled, and lowered so that the middle depth is as asked; never above
     the land.
+
+    Parameters
+    ----------
+    land
+        Land elevation, m; NaN gives NaN.
+    smoothing_m
+        Standard deviation of the Gaussian mean of the land, m, above 0.
+    relief_share_frac
+        Relief of the water table over that of the smoothed land, 0..1.
+    mean_depth_m
+        Middle depth to water, m.
+
+    Raises
+    ------
+    ValueError
+        If the smoothing length is not positive.
     """
     if not land.cell_m > 0 or smoothing_m <= 0:
         raise ValueError("the smoothing length must be positive")

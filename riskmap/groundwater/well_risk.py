@@ -1,6 +1,6 @@
 """The risk of each well, with its doubt, and the order in which to sample.
 
-Two roads lead to a bad sample: nitrate above the limit (predicted by the plumes, with a wide
+Two things lead to a bad sample: nitrate above the limit (predicted by the plumes, with a wide
 doubt), and germs (short travel time, many drainfields near), which a sound deep well may keep out.
 The number ranks wells for sampling; it is not a finding about any well.
 """
@@ -31,7 +31,7 @@ def own_vulnerability(
     dug: ArrayLike | None = None,
     settings: WellSettings,
 ) -> pd.DataFrame:
-    """How easily what is in the ground gets into the well, by its own build, 0..1.
+    """How easily contaminants in the ground enter the well, by its own construction, 0..1.
 
     1 - product of (1 - weight x limitation) over shallow depth, short casing, old age, dug.
 
@@ -94,7 +94,17 @@ def own_vulnerability(
 def chance_above(
     predicted_mg_l: ArrayLike, limit_mg_l: float, *, gsd: float = WellSettings.prediction_gsd
 ) -> Floats:
-    """Chance that the true nitrate exceeds a limit; log-normal, the prediction its median."""
+    """Chance that the true nitrate exceeds a limit; log-normal, the prediction its median.
+
+    Parameters
+    ----------
+    predicted_mg_l
+        Predicted nitrate (n,), mg/L as N; taken as at least 1e-6, NaN stays NaN.
+    limit_mg_l
+        Limit, mg/L as N.
+    gsd
+        Geometric standard deviation of the true value about the prediction, above 1.
+    """
     middle = np.maximum(np.asarray(predicted_mg_l, float), 1e-6)
     return np.asarray(ndtr(np.log(middle / limit_mg_l) / np.log(gsd)), float)
 
@@ -138,7 +148,7 @@ def well_risk(
     settings: WellSettings,
     limit_mg_l: float = LIMIT_MG_L,
 ) -> pd.DataFrame:
-    """Join both roads into one number per well with its doubt, and the sampling order.
+    """Combine both risks into one number per well with its doubt, and the sampling order.
 
     Parameters
     ----------
@@ -151,7 +161,7 @@ def well_risk(
     settings
         How well predictions hold, and how germs get in.
     limit_mg_l
-        The limit asked about.
+        Limit of nitrate, mg/L as N.
 
     Returns
     -------

@@ -2,7 +2,7 @@
 
 The uniform-flow zone of :mod:`riskmap.groundwater.capture` is laid along the path the water takes
 to the well: its half-width is set off to both sides of the traced path. Where the water table has
-no direction, the fixed-radius circle stands in.
+no direction, the fixed-radius circle is used.
 """
 
 from __future__ import annotations
@@ -71,7 +71,17 @@ def _rings_along(
 def circle_rings(
     x_m: ArrayLike, y_m: ArrayLike, radius_m: ArrayLike, *, points: int = 48
 ) -> Floats:
-    """Circles as closed rings (n, points + 1, 2)."""
+    """Circles as closed rings (n, points + 1, 2).
+
+    Parameters
+    ----------
+    x_m, y_m
+        Centers (n,), projected m.
+    radius_m
+        One number or (n,), m.
+    points
+        Distinct points of each ring; the first is repeated at the end.
+    """
     angle = np.linspace(0, 2 * np.pi, points + 1)
     circle = np.stack([np.cos(angle), np.sin(angle)], axis=-1)
     center = np.stack([np.asarray(x_m, float), np.asarray(y_m, float)], axis=-1)
@@ -204,10 +214,10 @@ def _axis(
 
 
 def _forward_m(paths: Paths, window_m: float) -> Floats:
-    """Length of each path (n,) until it stops getting on.
+    """Length of each path (n,) until it stops making headway.
 
-    On a divide a traced path wanders to and fro; there it covers less than half of its own length
-    over the window, and says nothing of where water comes from.
+    On a divide a traced path wanders back and forth; there it covers less than half of its own
+    length over the window, and does not show where water comes from.
     """
     total = paths.last(paths.distance_m)
     count = int(np.ceil(float(total.max(initial=0.0)) / (0.5 * window_m))) + 1
@@ -233,7 +243,20 @@ def _but_not_at(
 
 
 def systems_inside(zones: Zones, x_m: ArrayLike, y_m: ArrayLike) -> tuple[Whole, Whole]:
-    """Pairs of a well's zone and a system inside it (two arrays, sorted by well, then system)."""
+    """Systems inside the capture zone of each well.
+
+    Parameters
+    ----------
+    zones
+        From :func:`capture_zones`; a well with an empty ring has no pairs.
+    x_m, y_m
+        Systems (n,), projected m; a place that is NaN lies in no zone.
+
+    Returns
+    -------
+    tuple
+        Well and system of each pair, both (p,), sorted by well, then system.
+    """
     usable = np.flatnonzero([len(ring) >= 4 for ring in zones.rings])
     x, y = np.asarray(x_m, float), np.asarray(y_m, float)
     placed = np.flatnonzero(np.isfinite(x) & np.isfinite(y))

@@ -88,7 +88,7 @@ def prepare_layers(
 
 
 def describe_chunk(
-    parcels: gpd.GeoDataFrame, layers: Layers, *, date: Date, rules: Rules
+    parcels: gpd.GeoDataFrame, layers: Layers, *, date: Date, rules: Rules, sewers: str = "some"
 ) -> Inventory:
     """Describe a chunk of parcels: everything except what needs the other chunks' systems.
 
@@ -105,6 +105,8 @@ def describe_chunk(
         Day of the inventory; later records do not count.
     rules
         The region's.
+    sewers
+        ``none``: the county has no public sewer.
     """
     permits = None if layers.permits is None else match_permits(layers.permits, parcels)
     setback_m = max(rules.building_setback_m, rules.water_setback_m)
@@ -123,6 +125,7 @@ def describe_chunk(
         sewer_area=_around(layers.sewer_area, parcels),
         buildings=buildings,
         rules=rules,
+        sewers=sewers,
     )
     soils, mixture = describe_soils(
         areas.geometry,
@@ -174,7 +177,8 @@ def _around(
 def complete_inventory(table: pd.DataFrame) -> pd.DataFrame:
     """Add the density of onsite systems to all chunks' rows and put the columns in order.
 
-    Built parcels whose service is unknown for want of a sewer map count as systems: the safe side.
+    Built parcels whose service is unknown because there is no sewer map count as systems: the safe
+    side.
     """
     systems = table[table["service"].eq("onsite") | table["service_reason"].eq(NO_SEWER_MAP)]
     full = table.join(describe_density(table, systems))
@@ -197,6 +201,12 @@ def inventory_columns() -> list[str]:
 def build_inventory(
     parcels: gpd.GeoDataFrame, layers: Layers, *, date: Date, rules: Rules
 ) -> Inventory:
-    """Describe all parcels of a county in one go: :func:`describe_chunk`, then completed."""
+    """Describe all parcels of a county in one go: :func:`describe_chunk`, then completed.
+
+    Parameters
+    ----------
+    parcels, layers, date, rules
+        As in :func:`describe_chunk`; all parcels of the county.
+    """
     chunk = describe_chunk(parcels, layers, date=date, rules=rules)
     return Inventory(complete_inventory(chunk.table), chunk.areas, chunk.mixture)

@@ -9,7 +9,8 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
-from riskmap.spatial.edges import FloatArray, GeometryArray, IntArray
+from riskmap.contract.arrays import Floats, Whole
+from riskmap.spatial.edges import GeometryArray
 from riskmap.spatial.overlaps import area_fractions
 
 QUARTER_SEGMENTS = 4
@@ -49,7 +50,7 @@ def polygons_of(shapes: GeometryArray) -> GeometryArray:
     return _collect(parts[solid], owner[solid], len(shapes))
 
 
-def _collect(parts: GeometryArray, owner: IntArray, count: int) -> GeometryArray:
+def _collect(parts: GeometryArray, owner: Whole, count: int) -> GeometryArray:
     collected = np.full(count, EMPTY, dtype=object)
     if len(parts):
         shapely.multipolygons(parts, indices=owner, out=collected)
@@ -64,7 +65,7 @@ def obstacles_near(lots: GeometryArray, shapes: GeometryArray, distance_m: float
     lots
         (n) polygons.
     shapes
-        Polygons that stand in the way (buildings, water), over the lots and `distance_m` around.
+        Polygons to stay clear of (buildings, water), over the lots and `distance_m` around.
     distance_m
         Setback, 0 or more.
     """
@@ -87,10 +88,22 @@ def obstacles_near(lots: GeometryArray, shapes: GeometryArray, distance_m: float
     return empty
 
 
-def main_buildings(lots: GeometryArray, houses: GeometryArray, min_m2: float) -> IntArray:
-    """Position of the footprint with most of itself on each lot; -1 where none has `min_m2` there.
+def main_buildings(lots: GeometryArray, houses: GeometryArray, min_m2: float) -> Whole:
+    """Position of the footprint with most of its area on each lot.
 
-    Of equals the first in `houses` counts.
+    Parameters
+    ----------
+    lots
+        Polygons (n,).
+    houses
+        Footprints (h,); of equal ones the first counts.
+    min_m2
+        Least area on the lot that counts, m2.
+
+    Returns
+    -------
+    ndarray
+        (n,), positions in `houses`; -1 where none has `min_m2` on the lot.
     """
     pairs = area_fractions(gpd.GeoSeries(lots), gpd.GeoSeries(houses))
     pairs = pairs[pairs["area_m2"] >= min_m2]
@@ -117,7 +130,7 @@ def inside_line(lots: GeometryArray, setback_m: float) -> GeometryArray:
     return np.asarray(shapely.buffer(lots, -setback_m, quad_segs=QUARTER_SEGMENTS))
 
 
-def middles(areas: GeometryArray) -> FloatArray:
+def middles(areas: GeometryArray) -> Floats:
     """(n, 2) easting and northing of a point on each area: its centroid where that is inside.
 
     NaN for empty areas.
@@ -131,7 +144,7 @@ def middles(areas: GeometryArray) -> FloatArray:
     return result
 
 
-def line_distance_m(lots: GeometryArray, points_m: FloatArray) -> NDArray[np.float64]:
+def line_distance_m(lots: GeometryArray, points_m: Floats) -> NDArray[np.float64]:
     """Distance from a point of each lot to the lot line; NaN where either is missing."""
     points = np.full(len(lots), None, dtype=object)
     known = np.isfinite(points_m).all(axis=1) & ~shapely.is_empty(lots)

@@ -1,4 +1,4 @@
-"""Is there room for another field on the lot, and where it would lie."""
+"""Whether the lot has room for another field, and where it would lie."""
 
 from __future__ import annotations
 
@@ -11,13 +11,14 @@ import pandas as pd
 import shapely
 from numpy.typing import ArrayLike
 
+from riskmap.contract.arrays import Floats, Whole
 from riskmap.contract.kinds import KINDS, MOUND_SAND_M
 from riskmap.contract.rules import Rules
 from riskmap.contract.vocabulary import REPLACEMENTS
 from riskmap.inventory.lots import inside_line, less, obstacles_near, sound_polygons
 from riskmap.inventory.room_kernel import largest_squares
 from riskmap.inventory.wells import drinking_wells
-from riskmap.spatial.edges import FloatArray, GeometryArray, IntArray
+from riskmap.spatial.edges import GeometryArray
 from riskmap.spatial.nearest import straight_pieces
 
 LEAST_MOUND_SOIL_CM: Final = 30.0
@@ -42,7 +43,7 @@ def mound_depth_cm(rules: Rules) -> float:
 
 @dataclass(frozen=True)
 class Obstacles:
-    """What stands in the way, over the lots and the setbacks around; None: no such layer.
+    """Layers to stay clear of, over the lots and the setbacks around; None: no such layer.
 
     ``keep_clear`` is ground that cannot be used for any other reason (soils that take no field,
     easements, the field that has failed).
@@ -84,7 +85,7 @@ def describe_room(
     parcels
         Lots, index ``parcel_id``, region reference system (m).
     obstacles, ground
-        What stands in the way; slope and depths per lot.
+        Layers to stay clear of; slope and depths per lot.
     field_m2, mound_m2
         Area that a replacement in the ground, or a mound, needs (per lot or one for all).
     rules
@@ -98,7 +99,7 @@ def describe_room(
         ``place_m2``, ``place_length_m`` (along the contour), ``place_width_m`` and geometry: the
         largest rectangle of the field's proportions. ``replacement``: one of
         :data:`REPLACEMENTS`, with evidence: ``inferred``, or ``assumed`` where buildings, slope or
-        depth are unknown and taken as no hindrance.
+        depth are unknown and taken as no obstacle.
     """
     lots = sound_polygons(parcels.geometry)
     free = free_ground(lots, obstacles, rules)
@@ -130,7 +131,22 @@ def describe_room(
 
 
 def free_ground(lots: GeometryArray, obstacles: Obstacles, rules: Rules) -> GeometryArray:
-    """Each lot less its line strip and the ground around buildings, wells and water."""
+    """Each lot less its line strip and the ground around buildings, wells and water.
+
+    Parameters
+    ----------
+    lots
+        Polygons (n,), valid, in m.
+    obstacles
+        Layers to stay clear of.
+    rules
+        Setbacks, m; 0 or less from the lot line: none.
+
+    Returns
+    -------
+    ndarray
+        (n,) polygons; empty where nothing is left.
+    """
     free = inside_line(lots, rules.line_setback_m)
     for shapes, setback_m in (
         (_polygons(obstacles.buildings), rules.building_setback_m),
@@ -144,12 +160,22 @@ def free_ground(lots: GeometryArray, obstacles: Obstacles, rules: Rules) -> Geom
 
 
 def best_places(
-    free: GeometryArray, lots: GeometryArray, azimuth_deg: FloatArray, rules: Rules
-) -> tuple[GeometryArray, FloatArray]:
+    free: GeometryArray, lots: GeometryArray, azimuth_deg: Floats, rules: Rules
+) -> tuple[GeometryArray, Floats]:
     """Largest rectangle of the field's proportions on each lot's free ground.
 
-    Its length runs along the contour, across `azimuth_deg`. Where that is NaN (level ground) it
-    runs along or across the lot's long side, whichever gives the larger.
+    Parameters
+    ----------
+    free
+        From :func:`free_ground` (n,).
+    lots
+        The whole lots (n,); the long side counts on level ground.
+    azimuth_deg
+        Azimuth in which the ground falls (n,), degrees clockwise from north. The rectangle's length
+        runs along the contour. NaN (level ground): along or across the lot's long side, whichever
+        gives the larger.
+    rules
+        Length over width of a field.
 
     Returns
     -------
@@ -172,21 +198,19 @@ def best_places(
     return _rectangles(middle, half, chosen, rules.length_to_width), 2 * half
 
 
-def _directions(azimuth_deg: FloatArray) -> tuple[FloatArray, FloatArray]:
+def _directions(azimuth_deg: Floats) -> tuple[Floats, Floats]:
     """Turn azimuths into unit vectors along the contour and down the slope."""
     turn = np.radians(azimuth_deg)
     along = np.column_stack([np.cos(turn), -np.sin(turn)])
     return along, np.column_stack([np.sin(turn), np.cos(turn)])
 
 
-def _squares(
-    free: GeometryArray, azimuth_deg: FloatArray, proportion: float
-) -> tuple[FloatArray, FloatArray]:
+def _squares(free: GeometryArray, azimuth_deg: Floats, proportion: float) -> tuple[Floats, Floats]:
     """Middle (easting, northing) and half-width of the best rectangle on each lot."""
     parts, lot = shapely.get_parts(free, return_index=True)
     rings, part = shapely.get_rings(parts, return_index=True)
     points, ring = shapely.get_coordinates(rings, return_index=True)
-    owner: IntArray = lot[part[ring]]
+    owner: Whole = lot[part[ring]]
     bounds = np.nan_to_num(shapely.bounds(free)).reshape(-1, 4)
     origin = bounds[:, :2]
     along, down = _directions(azimuth_deg)
@@ -202,7 +226,7 @@ def _squares(
 
 
 def _rectangles(
-    middle: FloatArray, half: FloatArray, azimuth_deg: FloatArray, proportion: float
+    middle: Floats, half: Floats, azimuth_deg: Floats, proportion: float
 ) -> GeometryArray:
     along, down = _directions(azimuth_deg)
     length, width = along * (half * proportion)[:, None], down * half[:, None]
@@ -221,7 +245,7 @@ def _rectangles(
     return places
 
 
-def _across_long_side_deg(lots: GeometryArray) -> FloatArray:
+def _across_long_side_deg(lots: GeometryArray) -> Floats:
     """Azimuth across the long side of each lot's smallest enclosing rectangle; 0 if it has none."""
     result = np.zeros(len(lots))
     frames = shapely.oriented_envelope(lots)
@@ -234,7 +258,7 @@ def _across_long_side_deg(lots: GeometryArray) -> FloatArray:
     return result
 
 
-def _ground_arrays(ground: Ground, count: int) -> tuple[FloatArray, FloatArray, FloatArray]:
+def _ground_arrays(ground: Ground, count: int) -> tuple[Floats, Floats, Floats]:
     """Slope, azimuth and the lesser of the two depths."""
     slope, azimuth, wet, restriction = (
         np.broadcast_to(np.asarray(values, dtype=float), count)

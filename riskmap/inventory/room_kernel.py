@@ -1,6 +1,6 @@
 """The largest rectangle of given direction and proportions inside each of many shapes.
 
-Turned so that the contour runs along u, and squeezed along u by the wanted proportion, the
+Turned so that the contour runs along u, and squeezed along u by the field's proportion, the
 rectangle becomes a square, and half its side the Chebyshev distance (the larger of the two
 coordinate differences) from its middle to the nearest edge. The largest square is found by
 best-first search over a tree of cells: no square with its middle in a cell of half-side h can
@@ -14,8 +14,8 @@ from heapq import heapify, heappop, heappush
 
 import numpy as np
 
+from riskmap.contract.arrays import Floats, Whole
 from riskmap.contract.compiled import compiled
-from riskmap.spatial.edges import FloatArray, IntArray
 
 RELATIVE_ERROR = 0.005
 ABSOLUTE_ERROR_M = 0.02
@@ -25,7 +25,7 @@ MOST_CELLS = 40_000
 
 
 @compiled
-def _clearance(u: float, v: float, ends: FloatArray, first: int, last: int) -> float:
+def _clearance(u: float, v: float, ends: Floats, first: int, last: int) -> float:
     """Chebyshev distance to the nearest edge, negative outside (even-odd rule)."""
     inside = False
     nearest = np.inf
@@ -52,7 +52,7 @@ def _clearance(u: float, v: float, ends: FloatArray, first: int, last: int) -> f
 
 
 @compiled
-def _largest_square(ends: FloatArray, first: int, last: int) -> tuple[float, float, float]:
+def _largest_square(ends: Floats, first: int, last: int) -> tuple[float, float, float]:
     """Middle and half-side of the largest square; half-side 0 where there is none."""
     u_low = min(ends[first:last, 0].min(), ends[first:last, 2].min())
     v_low = min(ends[first:last, 1].min(), ends[first:last, 3].min())
@@ -94,7 +94,7 @@ def _largest_square(ends: FloatArray, first: int, last: int) -> tuple[float, flo
 
 
 @compiled
-def largest_squares(ends: FloatArray, start: IntArray) -> FloatArray:
+def largest_squares(ends: Floats, start: Whole) -> Floats:
     """Largest axis-parallel square inside each of n shapes.
 
     Parameters

@@ -8,9 +8,10 @@ import pandas as pd
 import shapely
 from numpy.typing import NDArray
 
+from riskmap.contract.arrays import Floats
 from riskmap.contract.rules import Rules
 from riskmap.inventory.lots import main_buildings, sound_polygons
-from riskmap.spatial.edges import FloatArray, GeometryArray
+from riskmap.spatial.edges import GeometryArray
 from riskmap.spatial.overlaps import covered_fractions
 
 UNBUILT_USES = ("vacant", "water", "road")
@@ -29,6 +30,7 @@ def describe_service(
     sewer_area: gpd.GeoDataFrame | None = None,
     buildings: gpd.GeoDataFrame | None = None,
     rules: Rules,
+    sewers: str = "some",
 ) -> pd.DataFrame:
     """Say who is on an onsite system: ``onsite``, ``sewer``, ``none`` (unbuilt) or ``unknown``.
 
@@ -46,6 +48,8 @@ def describe_service(
         Polygons over the lots.
     rules
         Thresholds.
+    sewers
+        ``none``: the county has no public sewer, so what is built is onsite.
 
     Returns
     -------
@@ -61,7 +65,7 @@ def describe_service(
     recorded = parcels["service"].astype(object).isin(["onsite", "sewer", "none"])
     signs = _building_signs(parcels, ~shapely.is_missing(house))
     unbuilt, empty, listed, lived_in, footprint = signs
-    unclear = (listed | lived_in | footprint) & (sewer_area is None) & (not rules.all_unsewered)
+    unclear = (listed | lived_in | footprint) & (sewer_area is None) & (sewers != "none")
     outside = "" if sewer_area is None else ", outside the sewer area"
     verdicts: list[Verdict] = [
         (recorded.to_numpy(), parcels["service"], "measured", "county record"),
@@ -120,7 +124,7 @@ def _largest_building(
 
 def _sewered(
     lots: GeometryArray, house: GeometryArray, sewer_area: gpd.GeoDataFrame | None
-) -> FloatArray:
+) -> Floats:
     """Share of the main building, or else of the lot, in the sewer area."""
     if sewer_area is None:
         return np.zeros(len(lots))

@@ -1,4 +1,4 @@
-"""Lives of systems as the permit records tell them, for learning how long systems last."""
+"""Lives of systems from the permit records, for learning how long systems last."""
 
 from __future__ import annotations
 
@@ -72,7 +72,7 @@ def decimal_year(dates: pd.Series) -> pd.Series:
     >>> decimal_year(pd.Series(pd.to_datetime(["2001-01-01", None]))).tolist()
     [2001.0, nan]
     """
-    day = dates.dt.dayofyear - 1
+    day = dates.dt.day_of_year - 1
     length = np.where(dates.dt.is_leap_year, 366, 365)
     return pd.Series(dates.dt.year + day / length, index=dates.index, dtype=float)
 
@@ -95,7 +95,7 @@ def _lives(systems: pd.DataFrame, dated: pd.DataFrame) -> pd.DataFrame:
     starts = pd.DataFrame({"parcel_id": ids, "start": first.to_numpy(), "kind": kinds})
     repaired = dated.loc[dated["action"] == "repair", ["parcel_id", "year", "kind"]]
     repaired = repaired.rename(columns={"year": "start"}).astype({"kind": object})
-    too_early = repaired["start"] <= repaired["parcel_id"].map(first)
+    too_early = repaired["start"] <= repaired["parcel_id"].map(first).astype(float)
     known = starts[starts["start"].notna()]
     lives = pd.concat([known, repaired[~too_early]], ignore_index=True)
     lives = lives.drop_duplicates(["parcel_id", "start"])

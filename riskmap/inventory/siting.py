@@ -9,6 +9,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from riskmap.contract.arrays import Whole
 from riskmap.contract.rules import Rules
 from riskmap.inventory.lots import (
     QUARTER_SEGMENTS,
@@ -20,9 +21,9 @@ from riskmap.inventory.lots import (
     obstacles_near,
     sound_polygons,
 )
-from riskmap.spatial.edges import GeometryArray, IntArray
+from riskmap.spatial.edges import GeometryArray
 
-Step = Callable[[IntArray], GeometryArray]
+Step = Callable[[Whole], GeometryArray]
 
 
 def locate_treatment_areas(
@@ -93,23 +94,23 @@ def _steps(
     water = obstacles_near(lots, _shapes(waterbodies), rules.water_setback_m)
     reach = _reach(lots, houses, rules)
 
-    def buildable(rows: IntArray) -> GeometryArray:
+    def buildable(rows: Whole) -> GeometryArray:
         return less(less(inside_line(lots[rows], rules.line_setback_m), taken[rows]), water[rows])
 
-    def by_size(rows: IntArray) -> GeometryArray:
+    def by_size(rows: Whole) -> GeometryArray:
         drawn, lot = buildable(rows), lots[rows]
         large = shapely.area(lot) > rules.small_lot_m2
         drawn[large] = less(drawn[large], inside_line(lot[large], rules.lot_band_m))
         return drawn
 
-    def near_building(rows: IntArray) -> GeometryArray:
+    def near_building(rows: Whole) -> GeometryArray:
         return _common(reach[rows], lambda some: buildable(rows[some]))
 
-    def near_building_plainly(rows: IntArray) -> GeometryArray:
+    def near_building_plainly(rows: Whole) -> GeometryArray:
         bare = obstacles_near(lots[rows], houses, 0.0)
         return _common(reach[rows], lambda some: less(lots[rows[some]], bare[some]))
 
-    def around_permit(rows: IntArray) -> GeometryArray:
+    def around_permit(rows: Whole) -> GeometryArray:
         discs = _permit_discs(parcel_ids, lots, permit_points, rules)
         return _common(discs[rows], lambda some: lots[rows[some]])
 
@@ -123,7 +124,7 @@ def _steps(
     ]
 
 
-def _common(frames: GeometryArray, ground: Callable[[IntArray], GeometryArray]) -> GeometryArray:
+def _common(frames: GeometryArray, ground: Callable[[Whole], GeometryArray]) -> GeometryArray:
     """Intersection of frames with ground, asked for only where there is a frame."""
     result = np.full(len(frames), shapely.Polygon(), dtype=object)
     some = np.flatnonzero(~shapely.is_empty(frames))

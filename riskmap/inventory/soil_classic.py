@@ -2,7 +2,7 @@
 
 It judges the soil between 24 and 60 in under a trench bottom at 24 in. The worst property decides.
 It is independent of the national rule and serves to check it. Sources: USDA-SCS, National Soils
-Handbook, guide for septic tank absorption fields; the same criteria stand in EPA 625/1-80-012
+Handbook, guide for septic tank absorption fields; the same criteria are in EPA 625/1-80-012
 (1980), table 3-2.
 """
 

@@ -11,7 +11,7 @@ from typing import Final
 import numpy as np
 import numpy.typing as npt
 
-FloatArray = npt.NDArray[np.float64]
+from riskmap.contract.arrays import Floats
 
 KSAT_CLASS_TOPS_UM_S: Final = (0.01, 0.1, 1.0, 10.0, 100.0)
 KSAT_CLASSES: Final = (
@@ -27,13 +27,24 @@ RATING_DIGITS: Final = 3
 """Ratings are published to this many decimals, and the class is named from the rounded value."""
 
 
-def s_curve(values: npt.ArrayLike, *, low: float, high: float, falling: bool = False) -> FloatArray:
-    """Return the S-shaped membership of `values`: 0 below `low`, 1 above `high`, 1/2 midway.
-
-    Two parabolas meet in the middle. With `falling` the curve is turned upside down, 1 below `low`.
-    Missing values stay missing.
+def s_curve(values: npt.ArrayLike, *, low: float, high: float, falling: bool = False) -> Floats:
+    """S-shaped membership: 0 below `low`, 1 above `high`, two parabolas that meet midway.
 
     Source: USDA-NRCS interpretation engine, curve type "sigmoid".
+
+    Parameters
+    ----------
+    values
+        Of any shape, in the unit of the limits; NaN stays NaN.
+    low, high
+        Limits of the curve.
+    falling
+        Turn the curve upside down: 1 below `low`, 0 above `high`.
+
+    Raises
+    ------
+    ValueError
+        If `low` is not below `high`.
 
     Examples
     --------

@@ -76,7 +76,7 @@ def hydrologic_group(
 
 def least_transmissive_um_s(horizons: pd.DataFrame, restriction_cm: pd.Series) -> pd.Series:
     """Lowest conductivity of layers that start above the restriction, or above 100 cm, um/s."""
-    floor = horizons["cokey"].map(restriction_cm).fillna(DEEP_CM).clip(upper=DEEP_CM)
+    floor = horizons["cokey"].map(restriction_cm).astype(float).fillna(DEEP_CM).clip(upper=DEEP_CM)
     chosen = horizons[horizons["top_cm"] < floor]
     return chosen.groupby("cokey")["ksat_um_s"].min()
 
@@ -84,7 +84,24 @@ def least_transmissive_um_s(horizons: pd.DataFrame, restriction_cm: pd.Series) -
 def infer_group(
     horizons: pd.DataFrame, restrictions: pd.DataFrame, wet_top_cm: pd.Series, cokeys: pd.Index
 ) -> pd.Series:
-    """Infer the hydrologic group of `cokeys` by the decision tree; None without conductivity."""
+    """Infer the hydrologic group of `cokeys` by the decision tree; None without conductivity.
+
+    Parameters
+    ----------
+    horizons
+        ``cokey``, ``top_cm``, ``ksat_um_s``.
+    restrictions
+        ``cokey``, ``kind``, ``top_cm``.
+    wet_top_cm
+        Depth to the seasonal high water table by ``cokey``, cm; missing: none.
+    cokeys
+        Components asked for.
+
+    Returns
+    -------
+    Series
+        Group by `cokeys`: A, B, C, D or dual (B/D).
+    """
     depth = restriction_top_cm(restrictions, IMPERMEABLE_KINDS)
     ksat = least_transmissive_um_s(horizons, depth)
     groups = hydrologic_group(

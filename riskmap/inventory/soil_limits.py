@@ -74,6 +74,13 @@ def component_properties(
 ) -> pd.DataFrame:
     """Derive what ratings and later models need to know of each component.
 
+    Parameters
+    ----------
+    components, horizons, restrictions, months
+        Canonical soil tables, as in :func:`rate_components`.
+    treatment_depth_cm
+        Depth at which conductivity and texture are reported.
+
     Returns
     -------
     pandas.DataFrame
@@ -82,10 +89,15 @@ def component_properties(
         ``ksat_min_um_s`` the slowest layer below 60 cm, ``ksat_treatment_um_s`` that of the layer
         that holds the treatment depth. ``hydrologic_group_evidence`` is ``mapped``, ``inferred``
         or ``unknown``.
+
+    Raises
+    ------
+    ValueError
+        If a component key is repeated.
     """
     own = components.set_index("cokey")
     if own.index.has_duplicates:
-        raise ValueError("each component key must stand once in soil_components")
+        raise ValueError("each component key must be in soil_components once only")
     derived = {
         **_depths(restrictions, months),
         **_wetness(months),

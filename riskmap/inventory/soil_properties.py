@@ -39,7 +39,22 @@ def cemented_pan_cm(restrictions: pd.DataFrame) -> pd.Series:
 
 
 def highest_word(months: pd.DataFrame, column: str, order: Sequence[str]) -> pd.Series:
-    """Highest word of `column` over the months by `order`; missing where no month has one."""
+    """Highest word of `column` over the months by `order`; missing where no month has one.
+
+    Parameters
+    ----------
+    months
+        ``cokey`` and the column; several rows a component.
+    column
+        Column of words.
+    order
+        Words from lowest to highest; a word not in it counts as missing.
+
+    Returns
+    -------
+    Series
+        Word by ``cokey``.
+    """
     ranks = months[column].map({word: rank for rank, word in enumerate(order)})
     highest = ranks.groupby(months["cokey"]).max()
     return highest.map(dict(enumerate(order))).astype(object)
@@ -68,7 +83,7 @@ def wet_top_cm(months: pd.DataFrame) -> pd.Series:
 
 def lowest_ksat_um_s(horizons: pd.DataFrame, floor_cm: pd.Series) -> pd.Series:
     """Lowest conductivity of horizons that reach below 60 cm and end above `floor_cm`, um/s."""
-    floor = horizons["cokey"].map(floor_cm)
+    floor = horizons["cokey"].map(floor_cm).astype(float)
     below = horizons["bottom_cm"] > rule.TREATMENT_TOP_CM
     chosen = horizons[below & (horizons["bottom_cm"] <= floor)]
     return chosen.groupby("cokey")["ksat_um_s"].min()
@@ -76,7 +91,7 @@ def lowest_ksat_um_s(horizons: pd.DataFrame, floor_cm: pd.Series) -> pd.Series:
 
 def bottom_ksat_um_s(horizons: pd.DataFrame, bedrock_cm: pd.Series) -> pd.Series:
     """Conductivity of the lowest horizon that ends above bedrock, um/s."""
-    floor = horizons["cokey"].map(bedrock_cm).fillna(np.inf)
+    floor = horizons["cokey"].map(bedrock_cm).astype(float).fillna(np.inf)
     chosen = horizons[horizons["bottom_cm"] <= floor]
     ordered = chosen.sort_values(["cokey", "top_cm", "bottom_cm"], kind="stable")
     lowest = ordered["top_cm"] == ordered.groupby("cokey")["top_cm"].transform("max")
@@ -89,7 +104,7 @@ def large_stones_pct(horizons: pd.DataFrame, barrier_cm: pd.Series) -> pd.Series
     Missing fractions count as none; missing only for a component without any layer.
     """
     layers = horizons[horizons["top_cm"] < horizons["bottom_cm"]]
-    floor = layers["cokey"].map(barrier_cm).clip(upper=rule.STONES_DEPTH_CM)
+    floor = layers["cokey"].map(barrier_cm).astype(float).clip(upper=rule.STONES_DEPTH_CM)
     thickness = (np.minimum(layers["bottom_cm"], floor) - layers["top_cm"]).clip(lower=0)
     stones = layers[["fragments_76_250_pct", "fragments_over_250_pct"]].fillna(0).sum(axis=1)
     sums = pd.DataFrame({"weight": thickness, "product": thickness * stones})

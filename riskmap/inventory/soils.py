@@ -9,12 +9,13 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from riskmap.contract.arrays import Floats
 from riskmap.contract.evidence import marked
 from riskmap.contract.features import SOIL_LIMITS
 from riskmap.contract.rules import Rules
 from riskmap.contract.vocabulary import DRAINAGE_CLASSES, HYDROLOGIC_GROUPS
 from riskmap.inventory.soil_curves import RATING_CLASSES
-from riskmap.spatial.edges import FloatArray, GeometryArray
+from riskmap.spatial.edges import GeometryArray
 from riskmap.spatial.overlaps import area_fractions
 
 SURVEY_DEPTH_CM: Final = 200.0
@@ -118,12 +119,12 @@ class _Weighted:
         self.weight = weights["weight"].to_numpy(dtype=float)
         self.count = count
 
-    def share(self, chosen: NDArray[np.bool_]) -> FloatArray:
+    def share(self, chosen: NDArray[np.bool_]) -> Floats:
         """Share of each area under the chosen rows."""
         share = np.bincount(self.row, self.weight * chosen, minlength=self.count)
         return np.asarray(np.minimum(share, 1.0))
 
-    def mean(self, values: FloatArray) -> FloatArray:
+    def mean(self, values: Floats) -> Floats:
         """Mean over the rows that are not NaN; NaN where there are none."""
         known = np.isfinite(values)
         total = np.bincount(self.row, np.where(known, values * self.weight, 0.0), self.count)
@@ -156,7 +157,7 @@ def _dominant(
     """Word with the largest weight in each area; of equals the first in `order`.
 
     Soils without a word count together, as in the survey's own dominant condition: where they
-    outweigh every word (urban land beside a minor soil), the area has none.
+    outweigh every word (urban land with a minor soil), the area has none.
     """
     word = weights[column]
     if column == "rating_class":
@@ -175,7 +176,7 @@ def _dominant(
 def _reasons(table: pd.DataFrame) -> GeometryArray:
     """Limits in plain words, strongest first, each with its mean: "slope (0.63); flooding (...)".
 
-    Equal limits stand in the rule's order; limits below 0.005 are left out. Empty where nothing
+    Equal limits keep the rule's order; limits below 0.005 are left out. Empty where nothing
     limits; None where the soil is unknown.
     """
     values = table[list(SOIL_LIMITS)].to_numpy(dtype=float)

@@ -25,10 +25,10 @@ BUILT: Final = tuple(
     for column in PERMITS.columns
     if column.dtype == "number" and FEATURES.get(column.name) is column
 )
-"""Numbers that a permit tells of the system."""
+"""Numbers that a permit records of the system."""
 
 MIN_NEIGHBORS = 3
-"""Fewer dated systems say nothing about a neighborhood's age."""
+"""With fewer dated systems a neighborhood's age is not inferred."""
 
 DAY = np.timedelta64(1, "D")
 
@@ -60,7 +60,7 @@ def describe_systems(
     date
         Day of the inventory.
     rules
-        How long a visitor's finding of standing effluent holds (``unmended_yr``).
+        How long an inspector's finding of ponded effluent holds (``unrepaired_yr``).
     neighborhoods
         Median year of systems by neighborhood (:func:`neighborhood_years`).
 
@@ -144,16 +144,16 @@ def _words(column: pd.Series) -> pd.Series:
 
 
 def _permit_year(permits: pd.DataFrame | None, index: pd.Index) -> tuple[pd.Series, pd.Series]:
-    """Year of the present system by permit, and whether the permit says that it installed one."""
+    """Year of the present system by permit, and whether a permit to install it is on record."""
     nothing = pd.Series(np.nan, index=index)
     if permits is None or not len(permits):
         return nothing, nothing.notna()
     dated = permits[permits["year"] >= FIRST_YEAR]
     installing = dated[dated["action"].isin(INSTALLING)]
-    told = installing.groupby("parcel_id")["year"].max().reindex(index)
+    known = installing.groupby("parcel_id")["year"].max().reindex(index)
     silent = dated[dated["action"].isna() | dated["action"].eq("unknown")]
     guessed = silent.groupby("parcel_id")["year"].min().reindex(index)
-    return told.fillna(guessed).astype(float), told.notna()
+    return known.fillna(guessed).astype(float), known.notna()
 
 
 def _installed(
@@ -162,12 +162,12 @@ def _installed(
     date: Date,
     neighborhoods: pd.Series | None,
 ) -> tuple[pd.Series, pd.Series]:
-    year, told = _permit_year(permits, parcels.index)
+    year, on_permit = _permit_year(permits, parcels.index)
     built = parcels["year_built"].astype(float)
     year = year.fillna(built.where((built >= FIRST_YEAR) & (built <= date.year)))
     if neighborhoods is not None and len(neighborhoods):
         year = year.fillna(parcels["neighborhood"].astype(object).map(neighborhoods))
-    mark = pd.Series(np.where(told, "measured", "inferred"), index=parcels.index)
+    mark = pd.Series(np.where(on_permit, "measured", "inferred"), index=parcels.index)
     return year.astype(float), mark
 
 
@@ -191,7 +191,7 @@ def _last_visit(visits: pd.DataFrame | None, replaced: pd.Series) -> tuple[pd.Se
     index = replaced.index
     if visits is None or not len(visits):
         return pd.Series(None, index=index, dtype=object), pd.Series(np.nan, index=index)
-    since = visits["parcel_id"].map(replaced)
+    since = visits["parcel_id"].map(replaced).astype(float)
     present = visits[~(visits["year"] < since)]
     stage = _latest(present[present["stage"].notna()], "stage", index)
     return stage, _latest(visits, "year", index).astype(float)
@@ -203,8 +203,8 @@ def _ponding(
     """Effluent found in the present system, cm, while the finding holds; the last measurement."""
     if visits is None or not len(visits) or "ponding_cm" not in visits:
         return pd.Series(np.nan, index=replaced.index)
-    oldest = pd.Timestamp(date) - pd.Timedelta(days=rules.unmended_yr * YEAR_D)
-    since = visits["parcel_id"].map(replaced)
+    oldest = pd.Timestamp(date) - pd.Timedelta(days=rules.unrepaired_yr * YEAR_D)
+    since = visits["parcel_id"].map(replaced).astype(float)
     holds = visits["ponding_cm"].notna() & (visits["date"] >= oldest) & ~(visits["year"] < since)
     return _latest(visits[holds], "ponding_cm", replaced.index).astype(float)
 
@@ -224,14 +224,14 @@ def _last_pumped(
         return pd.Series(np.nan, index=replaced.index)
     pumped = _stacked(records)
     late = pumped["last_pumped"] > pd.Timestamp(date)
-    early = pumped["last_pumped"].dt.year < pumped["parcel_id"].map(replaced)
+    early = pumped["last_pumped"].dt.year < pumped["parcel_id"].map(replaced).astype(float)
     last = pumped[~late & ~early].groupby("parcel_id")["last_pumped"].max()
     days = (pd.Timestamp(date).to_datetime64() - last.reindex(replaced.index).to_numpy()) / DAY
     return pd.Series(days / YEAR_D, index=replaced.index)
 
 
 def _stacked(tables: Iterable[pd.DataFrame]) -> pd.DataFrame:
-    """One table under the other; empty ones, whose column types say nothing, are left out."""
+    """One table under the other; empty ones, whose column types mean nothing, are left out."""
     every = list(tables)
     return pd.concat([table for table in every if len(table)] or every[:1], ignore_index=True)
 

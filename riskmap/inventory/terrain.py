@@ -21,6 +21,10 @@ MIN_TAN_SLOPE = 0.001
 """Least tan(slope) in the wetness index: flat cells have no logarithm. 0.1% is the usual error of
 an elevation model over a cell; common practice, no source."""
 
+COARSEST_M = 100.0
+"""Cells wider than this tell neither the slope of a lot nor where water gathers: a hillside lies
+inside one cell (own choice)."""
+
 NODATA = -9999.0
 
 TO_EAST = np.array([1, 1, 0, -1, -1, -1, 0, 1])
@@ -33,12 +37,12 @@ CODES = np.array([1, 2, 4, 8, 16, 32, 64, 128], dtype=np.uint8)
 class Terrain:
     """Elevation and what follows from it, all on one grid.
 
-    ``rise_east`` and ``rise_north`` are the gradient (rise per run); ``wetness`` is None where it
-    was not asked for.
+    ``rise_east`` and ``rise_north`` are the gradient (rise per run). ``slope_pct`` and ``wetness``
+    are None where the cells are too coarse, ``wetness`` also where it was not asked for.
     """
 
     elevation_m: Grid
-    slope_pct: Grid
+    slope_pct: Grid | None
     rise_east: Grid
     rise_north: Grid
     wetness: Grid | None
@@ -111,11 +115,19 @@ def wetness_index(
 
     a (m) is the upslope area per unit contour length: the area that drains through the cell by the
     steepest of eight directions, its own included, after depressions are filled, over the cell's
-    width. Ground drains out of the grid only where no neighbor is lower. `slope` is tan b, taken
-    as at least `min_tan_slope`.
+    width. Ground drains out of the grid only where no neighbor is lower.
 
     Source: Beven, K. J. and Kirkby, M. J. (1979), A physically based, variable contributing area
     model of basin hydrology, Hydrological Sciences Bulletin 24(1), 43-69.
+
+    Parameters
+    ----------
+    elevation
+        Projected, m; NaN gives NaN.
+    slope
+        tan b of the cells, in the grid's shape.
+    min_tan_slope
+        Least tan b that is used, so that level ground has a finite index.
     """
     unknown = np.isnan(elevation.values)
     ground = np.where(unknown, NODATA, elevation.values).astype(np.float32)
@@ -161,16 +173,22 @@ def _steepest(
     return direction
 
 
+def too_coarse(elevation: Grid) -> bool:
+    """Whether the cells are wider than :data:`COARSEST_M`."""
+    return max(elevation.cell_x_m, elevation.cell_y_m) > COARSEST_M
+
+
 def derive_terrain(elevation: Grid, *, wetness: bool = True) -> Terrain:
     """Slope, gradient and wetness of a whole county's elevation grid; done once, for all chunks."""
     east, north = horn_gradient(elevation)
+    fine = not too_coarse(elevation)
     tan_slope = np.hypot(east.values, north.values)
     return Terrain(
         elevation_m=elevation,
-        slope_pct=replace(elevation, values=tan_slope * np.float32(100)),
+        slope_pct=replace(elevation, values=tan_slope * np.float32(100)) if fine else None,
         rise_east=east,
         rise_north=north,
-        wetness=wetness_index(elevation, tan_slope) if wetness else None,
+        wetness=wetness_index(elevation, tan_slope) if fine and wetness else None,
     )
 
 

@@ -18,7 +18,7 @@ from riskmap.spatial.overlaps import area_fractions, covered_fractions
 from riskmap.spatial.zonal import raster_means
 
 HUNDRED_YEAR = ("floodway", "hundred_year")
-"""A floodway lies within the hundred-year zone, so both count in ``flood_frac``."""
+"""A floodway lies within the 1% annual chance zone, so both count in ``flood_frac``."""
 
 
 def describe_water(
@@ -30,7 +30,7 @@ def describe_water(
     water_table: Grid | None = None,
     min_covered_frac: float = Rules.min_covered_frac,
 ) -> pd.DataFrame:
-    """Say where water is: beside, over and under each treatment area.
+    """Describe the water next to, over and under each treatment area.
 
     Distances run from the area's middle (``x_m``, ``y_m``) to the nearest bank or bed; 0 inside a
     water body. A layer that is absent leaves its columns unknown, never zero; with a floodplain
@@ -51,7 +51,7 @@ def describe_water(
     -------
     DataFrame
         ``flood_zone``, ``flood_frac``, ``stream_distance_m``, ``waterbody_distance_m``,
-        ``water_table_m`` and their evidence.
+        ``water_table_m`` and their evidence; ``water_table_sd_m``, which no map tells.
     """
     index = areas.index
     place = areas["treatment_m2_evidence"].to_numpy(dtype=object)
@@ -63,7 +63,7 @@ def describe_water(
     return pd.concat(
         [
             marked({"water_table_m": depth, "flood_zone": zone}, "mapped", index),
-            pd.DataFrame({"flood_frac": frac}, index=index),
+            pd.DataFrame({"flood_frac": frac, "water_table_sd_m": np.nan}, index=index),
             marked(
                 {
                     "stream_distance_m": _distance(areas, streams),
@@ -88,7 +88,7 @@ def _distance(areas: gpd.GeoDataFrame, layer: gpd.GeoDataFrame | None) -> NDArra
 def _floods(
     areas: gpd.GeoSeries, floodplain: gpd.GeoDataFrame | None
 ) -> tuple[GeometryArray, NDArray[np.float64]]:
-    """Worst zone with ground in common, and the share in the hundred-year zone."""
+    """Worst zone with ground in common, and the share in the 1% annual chance zone."""
     zone = np.full(len(areas), None, dtype=object)
     if floodplain is None:
         return zone, np.full(len(areas), np.nan)

@@ -50,7 +50,7 @@ class HashMemory:
 
 
 def state_of(path: Path) -> list[int]:
-    """Return what the system says of a file; whoever changes its bytes changes some of it."""
+    """Return what the system records of a file; a change of its bytes changes some of it."""
     seen = path.stat()
     return [seen.st_size, seen.st_mtime_ns, seen.st_ctime_ns, seen.st_ino]
 

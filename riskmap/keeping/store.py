@@ -20,9 +20,10 @@ from pathlib import Path
 from typing import Any, Final
 
 from riskmap.contract.errors import OutputError
+from riskmap.keeping.disk import for_want_of_room
 
 FOLDER: Final = ".riskmap"
-"""Folder beside the region file in which a county's results are kept."""
+"""Folder next to the region file in which a county's results are kept."""
 RUNS_KEPT: Final = 3
 """Results of so many of the last runs are kept."""
 IN_USE_S: Final = 6 * 3600.0
@@ -35,6 +36,9 @@ It holds what the sources hold, private columns included: treat it as you treat 
 """
 _TAG: Final = "Signature: 8a477f597d28d172789f06886806bc55\n# Kept results of riskmap.\n"
 """Marks the folder for backup programs (Cache Directory Tagging Specification)."""
+
+
+_Groups = Mapping[str, Iterable[Path]]
 
 
 @dataclass(frozen=True)
@@ -54,12 +58,12 @@ class Entry:
 class Store:
     """Entries below one folder, which is made with the first.
 
-    Where nothing can be written beside the region file, results are kept until the program ends.
+    Where nothing can be written next to the region file, results are kept until the program ends.
 
     Parameters
     ----------
     folder
-        Mostly :data:`FOLDER` beside the region file.
+        Mostly :data:`FOLDER` next to the region file.
     """
 
     def __init__(self, folder: Path) -> None:
@@ -97,7 +101,7 @@ class Store:
         self,
         key: str,
         stage: str,
-        write: Callable[[Path], Mapping[str, Iterable[Path]]],
+        write: Callable[[Path], _Groups],
         *,
         started: float | None = None,
     ) -> Entry:
@@ -127,17 +131,28 @@ class Store:
         try:
             with self._part() as part:
                 start = time.perf_counter() if started is None else started
-                groups = write(part)
+                groups = self._written(write, part)
                 _write_entry(part, stage, groups, time.perf_counter() - start)
                 self._take_place(part, key)
         except OSError as error:
             raise OutputError(
-                f"{self.folder}: results cannot be kept ({error.strerror}). Make room there."
+                f"{self.folder}: results cannot be kept ({error.strerror}). Free space there."
             ) from error
         entry = self.find(key)
         if entry is None:
             raise OutputError(f"{self.folder}: what was just written is gone. Run again.")
         return entry
+
+    def _written(self, write: Callable[[Path], _Groups], part: Path) -> _Groups:
+        """Write into `part`; a full disk is named as such, whatever the writer calls it."""
+        try:
+            return write(part)
+        except Exception as error:
+            if not isinstance(error, OSError) and for_want_of_room(error, part):
+                raise OutputError(
+                    f"{self.folder}: its disk is full, so results cannot be kept. Make room there."
+                ) from error
+            raise
 
     @contextmanager
     def _part(self) -> Iterator[Path]:
@@ -167,6 +182,10 @@ class Store:
         if place.exists():
             with self._part() as part:
                 place.rename(part / "old")
+
+    def drop(self, key: str) -> None:
+        """Remove an entry, if it is there: what it holds is not what was written."""
+        self._put_away(self.folder / "entries" / key)
 
     def prune(self, run: str, used: Iterable[str]) -> None:
         """Remove what none of the last runs used.

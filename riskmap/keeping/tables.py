@@ -98,7 +98,7 @@ def _write_column(values: pd.Series | pd.Index) -> tuple[pa.Array, dict[str, Any
 
 
 def _write_objects(values: np.ndarray) -> tuple[pa.Array, dict[str, Any]]:
-    """Texts with one kind of missing value go to the file; anything else is said beside."""
+    """Texts with one kind of missing value go to the file; anything else is noted separately."""
     kinds = {type(value) for value in values}
     if kinds <= {str, type(None)}:
         return pa.array(values, pa.string()), {"type": "object"}

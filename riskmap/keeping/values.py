@@ -71,7 +71,7 @@ def read_value(folder: Path, name: str) -> Any:
 
 
 class _Writer:
-    """Turns a value into a tree for JSON and writes what is too large for it beside."""
+    """Turns a value into a tree for JSON and writes what is too large for it to extra files."""
 
     def __init__(self, folder: Path, name: str) -> None:
         self.folder, self.name = folder, name

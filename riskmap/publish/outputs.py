@@ -1,198 +1,367 @@
-"""Everything a run writes, in order."""
+"""The outputs of a run, in the order of the front page: the one list that writes, links and names.
+
+An output is a step like a stage (:mod:`riskmap.stages.order`): it says what it needs and which
+settings it reads, and what it wrote is kept under a key of these.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import asdict
-from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
-from riskmap.contract.vocabulary import CONDITION_SPOKE
-from riskmap.publish.front_page import FileLink, write_data_quality, write_front_page
-from riskmap.publish.gis.files import write_gis_files
-from riskmap.publish.lists.inspection_list import write_inspection_list
-from riskmap.publish.lists.mailing_list import write_mailing_list
-from riskmap.publish.lists.sampling_list import write_sampling_list
-from riskmap.publish.lists.zones_table import write_zone_layers, write_zone_list
-from riskmap.publish.manifest import write_manifest
-from riskmap.publish.map.county_map import lot_layers, write_county_map
-from riskmap.publish.paper.day_sheets import write_day_sheets
-from riskmap.publish.paper.letter_texts import county_letters
-from riskmap.publish.paper.letters import write_letters
-from riskmap.publish.public.edition import write_public_edition
-from riskmap.publish.report.county_report import write_records, write_report_pages
-from riskmap.publish.report.further import write_further_lists
-from riskmap.publish.words.imprint import imprint_of
-from riskmap.region.read import settings_in_force
-from riskmap.stages.listing import as_listed
-from riskmap.stages.progress import Progress
-from riskmap.stages.result import Result
+from riskmap.stages.order import ALL
+from riskmap.stages.stage import LAYER, File, Output, Stage
 
-EXTRA_FILES: Final = (
-    FileLink("public/index.html", "Public edition", "A folder of its own: no parcel in it."),
-    FileLink("report/index.html", "County report", "To read and print: numbers, figures, method."),
-    FileLink("sheets/day_sheets.pdf", "Day sheets, PDF", "A page a stop, in driving order."),
-    FileLink("letters/letters_en.pdf", "Letters, English", "To print and post."),
-    FileLink("letters/letters_es.pdf", "Letters, Spanish", "To print and post."),
-    FileLink("letters/mail_merge.csv", "Letters, mail merge", "The same, for an office program."),
-    FileLink("letters/letter_en.toml", "Words of the letter, English", "To copy and change."),
-    FileLink("letters/letter_es.toml", "Words of the letter, Spanish", "To copy and change."),
-    FileLink("lists/mailing.xlsx", "Mailing list, workbook", "Who is written to, and why."),
-    FileLink("lists/well_sampling.xlsx", "Well sampling list", "Which wells to sample first."),
-    FileLink("lists/zones.xlsx", "Planners' zones, table", "Areas to protect, and why."),
-    FileLink("zones.gpkg", "Zones, GeoPackage", "Zones, capture areas and wells, for GIS."),
-    FileLink("styles/priority.sld", "Map styles, OGC SLD", "The map's colors for GIS programs."),
-    FileLink("metadata/collection.json", "Metadata, STAC", "What the layers are, for catalogs."),
-    FileLink("metadata/record.xml", "Metadata, ISO 19115", "The same as an ISO record."),
+_HERE: Final = "riskmap.publish"
+_HEAD: Final = ("county.name", "county.date", "county.units")
+"""What :func:`riskmap.publish.words.imprint.imprint_of` reads."""
+_SENDER: Final = (*_HEAD, "county.contact")
+_EVERY_LAYER: Final = tuple(n.removeprefix(LAYER) for n in ALL if n.startswith(LAYER))
+_LOT_LAYERS: Final = ("areas", "replacement_places")
+_NO_TERRAIN: Final = "the county gives no elevation"
+
+SUMMARY: Final = Stage(
+    "sum up what was found",
+    f"{_HERE}.summary:sum_up",
+    gives=("summary",),
+    needs=("parcels", "data_quality", "model", "field_margin", "drift", "learning"),
+    layers=_EVERY_LAYER,
 )
 
+OUTPUTS: Final = (
+    Output(
+        "write the map",
+        f"{_HERE}.map.county_map:county_map",
+        gives=("files_map",),
+        needs=(
+            "parcels",
+            "model",
+            "component_ratings",
+            "doubt",
+            "groundwater",
+            "planning",
+            *_LOT_LAYERS,
+        ),
+        layers=(
+            "streams",
+            "waterbodies",
+            "floodplain",
+            "sewer_area",
+            "wells",
+            "soil_mapunits",
+            "soil_units",
+            "elevation",
+        ),
+        settings=(*_HEAD, "rules.class_cuts", "model_file", "map"),
+        files=(
+            File("map/index.html", "Map", "Opens in any browser, without a network. For staff."),
+            File("map/relief.png", "Map, relief", "Shade of the land.", _NO_TERRAIN, linked=False),
+            File("map/data/*.js", "Map, data", "What the page reads.", linked=False),
+            File("map/page/**", "Map, parts", "Scripts and styles of the page.", linked=False),
+        ),
+    ),
+    Output(
+        "write the inspection list",
+        f"{_HERE}.lists.inspection_list:inspection_list",
+        gives=("files_inspections",),
+        needs=("parcels",),
+        settings=(*_HEAD, "lists.order", "lists.inspections"),
+        files=(
+            File(
+                "lists/inspections.xlsx",
+                "Inspection list, workbook",
+                "To be worked in and printed.",
+            ),
+            File(
+                "lists/inspections.csv",
+                "Inspection list, CSV",
+                "All ranked parcels, for programs.",
+            ),
+            File(
+                "lists/service_unknown.csv",
+                "Service unknown, CSV",
+                "Scored, ranked apart.",
+                "it is known of every parcel where its sewage goes",
+            ),
+        ),
+    ),
+    Output(
+        "write the GIS files",
+        f"{_HERE}.gis.run_layers:parcel_files",
+        gives=("files_parcels",),
+        needs=("parcels", *_LOT_LAYERS),
+        files=(
+            File("parcels.gpkg", "Parcels, GeoPackage", "Every column; shapes on the lots."),
+            File("parcels.parquet", "Parcels, GeoParquet 1.1", "The same, for large tables."),
+        ),
+    ),
+    Output(
+        "write the list of defects",
+        f"{_HERE}.lists.data_quality:data_quality",
+        gives=("files_defects",),
+        needs=("data_quality",),
+        files=(
+            File(
+                "data_quality.csv", "Data quality, CSV", "Each defect and what was done about it."
+            ),
+        ),
+    ),
+    Output(
+        "write the public edition",
+        f"{_HERE}.public.edition:public_edition",
+        gives=("files_public",),
+        needs=("parcels",),
+        layers=("public_areas", "streams", "waterbodies"),
+        settings=(*_SENDER, "public"),
+        files=(
+            File(
+                "public/index.html",
+                "Public edition",
+                "A folder of its own: no parcel in it.",
+                "[public] threshold is 0",
+            ),
+            File(
+                "public/**",
+                "Public edition, parts",
+                "Map, table and what they read.",
+                "[public] threshold is 0",
+                linked=False,
+            ),
+        ),
+    ),
+    Output(
+        "write the report",
+        f"{_HERE}.report.county_report:county_report",
+        gives=("files_report",),
+        needs=(
+            "parcels",
+            "model",
+            "service",
+            "service_history",
+            "aging",
+            "field_margin",
+            "groundwater",
+            "planning",
+            "well_validation",
+            "learning",
+            "doubt",
+            "fairness",
+            "drift",
+            "data_quality",
+        ),
+        layers=_EVERY_LAYER,
+        settings=(*_SENDER, "rules", "lists.inspections"),
+        files=(
+            File(
+                "report/index.html",
+                "County report",
+                "To read and print: numbers, figures, method.",
+            ),
+        ),
+    ),
+    Output(
+        "write the day sheets",
+        f"{_HERE}.paper.day_sheets:day_sheets",
+        gives=("files_sheets",),
+        needs=("parcels", "areas"),
+        layers=("buildings", "wells", "streams", "waterbodies"),
+        settings=(*_SENDER, "lists.order", "lists.stops"),
+        files=(
+            File(
+                "sheets/day_sheets.pdf",
+                "Day sheets, PDF",
+                "A page a stop, in driving order.",
+                "[lists] stops is 0, or nothing is ranked",
+            ),
+        ),
+    ),
+    Output(
+        "write the letters",
+        f"{_HERE}.paper.letters:letters",
+        gives=("files_letters",),
+        needs=("parcels",),
+        layers=("parcels",),
+        settings=(*_SENDER, "letter_texts", "lists.letters", "lists.site_last_line"),
+        files=(
+            *(
+                File(
+                    f"letters/letters_{code}.pdf",
+                    f"Letters, {language}",
+                    "To print and post.",
+                    "[lists] letters is 0, or nobody is written to in it",
+                )
+                for code, language in (("en", "English"), ("es", "Spanish"))
+            ),
+            File(
+                "letters/mail_merge.csv",
+                "Letters, mail merge",
+                "The same, for an office program.",
+                "[lists] letters is 0",
+            ),
+            *(
+                File(
+                    f"letters/letter_{code}.toml",
+                    f"Words of the letter, {language}",
+                    "To copy and change.",
+                    "[lists] letters is 0",
+                )
+                for code, language in (("en", "English"), ("es", "Spanish"))
+            ),
+        ),
+    ),
+    Output(
+        "write the mailing list",
+        f"{_HERE}.lists.mailing_list:mailing_list",
+        gives=("files_mailing",),
+        needs=("parcels",),
+        layers=("parcels",),
+        settings=(*_HEAD, "lists.site_last_line"),
+        files=(
+            File("lists/mailing.xlsx", "Mailing list, workbook", "Who is written to, and why."),
+            File("lists/mailing.csv", "Mailing list, CSV", "The same, for programs."),
+        ),
+    ),
+    Output(
+        "write the well sampling list",
+        f"{_HERE}.lists.sampling_list:sampling_list",
+        gives=("files_sampling",),
+        needs=("parcels", "planning"),
+        layers=("parcels", "well_samples"),
+        settings=_HEAD,
+        files=tuple(
+            File(
+                f"lists/well_sampling.{ending}",
+                f"Well sampling list, {form}",
+                "Which wells to sample first.",
+                f"{_NO_TERRAIN}, or no wells",
+            )
+            for ending, form in (("xlsx", "workbook"), ("csv", "CSV"))
+        ),
+    ),
+    Output(
+        "write the list of zones",
+        f"{_HERE}.lists.zones_table:zone_list",
+        gives=("files_zone_list",),
+        needs=("planning",),
+        settings=_HEAD,
+        files=tuple(
+            File(
+                f"lists/zones.{ending}",
+                f"Planners' zones, {form}",
+                "Areas to protect, and why.",
+                _NO_TERRAIN,
+            )
+            for ending, form in (("xlsx", "workbook"), ("csv", "CSV"))
+        ),
+    ),
+    Output(
+        "write the GIS file of zones",
+        f"{_HERE}.lists.zones_table:zone_layers",
+        gives=("files_zones",),
+        needs=("planning",),
+        files=(
+            File(
+                "zones.gpkg",
+                "Zones, GeoPackage",
+                "Zones, capture areas and wells, for GIS.",
+                _NO_TERRAIN,
+            ),
+        ),
+    ),
+    Output(
+        "write the list of changes",
+        f"{_HERE}.lists.further_lists:changes_list",
+        gives=("files_changes",),
+        needs=("drift",),
+        files=(
+            File(
+                "lists/changes.csv",
+                "Changes, CSV",
+                "How each system moved since the earlier run, and why.",
+                "no earlier run is named",
+            ),
+        ),
+    ),
+    Output(
+        "write the learned reasons",
+        f"{_HERE}.lists.further_lists:learned_reasons_list",
+        gives=("files_learned",),
+        needs=("parcels", "learned_reasons"),
+        files=(
+            File(
+                "lists/learned_reasons.csv",
+                "Learned reasons, CSV",
+                "Share of each feature in the learned odds of the listed systems.",
+                "what was learned from visits does not rank",
+            ),
+        ),
+    ),
+    Output(
+        "write the map styles",
+        f"{_HERE}.gis.run_layers:styles",
+        gives=("files_styles",),
+        needs=("parcels", "planning", *_LOT_LAYERS),
+        settings=("rules.class_cuts",),
+        files=(
+            File("styles/priority.sld", "Map styles, OGC SLD", "The map's colors for a GIS."),
+            File("styles/*.sld", "Map styles, others", "One a column or layer.", linked=False),
+        ),
+    ),
+    Output(
+        "write the metadata",
+        f"{_HERE}.gis.run_layers:metadata",
+        gives=("files_metadata",),
+        needs=(
+            "parcels",
+            "planning",
+            *_LOT_LAYERS,
+            "model",
+            "inputs",
+            "files_parcels",
+            "files_zones",
+            "files_styles",
+            "files_defects",
+        ),
+        settings=(*_SENDER, "county.state"),
+        files=(
+            File(
+                "metadata/collection.json",
+                "Metadata, STAC",
+                "What the layers are, for catalogs.",
+            ),
+            File("metadata/record.xml", "Metadata, ISO 19115", "The same as an ISO record."),
+            File("metadata/items/*.json", "Metadata, layers", "A layer each.", linked=False),
+        ),
+    ),
+    Output(
+        "write the run record",
+        f"{_HERE}.run_record:run_record",
+        gives=("files_run",),
+        needs=("summary", "inputs"),
+        files=(File("run.json", "Run record", "Inputs, versions, settings: to repeat it."),),
+        each_run=True,
+    ),
+    Output(
+        "write the front page",
+        f"{_HERE}.front_page:front_page",
+        gives=("files_front",),
+        needs=("summary",),
+        settings=_HEAD,
+        files=(File("index.html", "Front page", "Where to begin.", linked=False),),
+        each_run=True,
+    ),
+)
+"""All outputs."""
 
-def publish(folder: Path, result: Result, progress: Progress, *, kept: Sequence[str] = ()) -> None:
-    """Write the whole result into `folder`.
+PUBLISHING: Final = (SUMMARY, *(output for output in OUTPUTS if not output.each_run))
+"""Steps of publishing whose results are kept, in order."""
+LAST: Final = tuple(output for output in OUTPUTS if output.each_run)
+"""Outputs that every run writes anew, in order."""
 
-    Parameters
-    ----------
-    kept
-        Paths, from the folder that the result's lies in, of what people had changed in the result
-        before this one.
+
+def titled(path: str) -> str:
+    """Return the title of a file of the result folder.
+
+    >>> titled("zones.gpkg")
+    'Zones, GeoPackage'
     """
-    region = result.region
-    with progress.stage("write map"):
-        zones = None if result.planning is None else result.planning.zones
-        write_county_map(folder, result, zones=zones)
-    with progress.stage("write lists"):
-        listed = as_listed(result.parcels, region.lists.order)
-        write_inspection_list(
-            folder,
-            listed,
-            **imprint_of(region),
-            workbook_rows=region.lists.inspections or len(result.parcels),
-            top=None if result.doubt is None else result.doubt.top,
-        )
-        _write_other_lists(folder, result)
-        write_further_lists(folder, result)
-    with progress.stage("write day sheets and letters"):
-        _write_paper(folder, result)
-    with progress.stage("write GIS files"):
-        write_gis_files(folder, result.parcels, extra=lot_layers(result))
-        if result.planning is not None:
-            plan = result.planning
-            write_zone_layers(folder, plan.zones, plan.capture_zones, plan.wells)
-    if region.public.threshold:
-        with progress.stage("write public edition"):
-            _write_public(folder, result)
-    with progress.stage("write report"):
-        write_report_pages(folder, result)
-        write_records(folder, result)
-    write_data_quality(folder, result.data_quality)
-    _write_manifest(folder, result, progress, kept)
-    write_front_page(
-        folder,
-        result.parcels,
-        county=region.county.name,
-        date=region.county.date,
-        defects=result.data_quality,
-        extra_files=EXTRA_FILES,
-        kept=kept,
-    )
-
-
-def _write_public(folder: Path, result: Result) -> None:
-    region, tables = result.region, result.county.tables
-    write_public_edition(
-        folder,
-        parcels=result.parcels,
-        crs=result.county.crs,
-        **imprint_of(region),
-        contact=region.county.contact,
-        threshold=region.public.threshold,
-        cell_m=region.public.cell_m or None,
-        areas=tables.get("public_areas"),
-        layers={name: tables[name] for name in ("streams", "waterbodies") if name in tables},
-    )
-
-
-def _write_other_lists(folder: Path, result: Result) -> None:
-    region = result.region
-    private = result.county.tables["parcels"].set_index("parcel_id")
-    write_mailing_list(
-        folder,
-        result.parcels,
-        **imprint_of(region),
-        parcels=private,
-        site_last_line=region.lists.site_last_line,
-    )
-    plan = result.planning
-    if plan is not None:
-        write_zone_list(
-            folder,
-            plan.zones,
-            **imprint_of(region),
-            notes=plan.notes,
-        )
-    if plan is not None and len(plan.wells):
-        write_sampling_list(
-            folder,
-            result.parcels,
-            plan.wells,
-            **imprint_of(region),
-            samples=result.county.tables.get("well_samples"),
-            parcels=private,
-        )
-
-
-def _write_paper(folder: Path, result: Result) -> None:
-    region = result.region
-    tables = result.county.tables
-    if region.lists.stops:
-        write_day_sheets(
-            folder,
-            as_listed(result.parcels, region.lists.order),
-            **imprint_of(region),
-            contact=region.county.contact,
-            stops=region.lists.stops,
-            areas=result.areas,
-            buildings=tables.get("buildings"),
-            wells=tables.get("wells"),
-            streams=tables.get("streams"),
-            waterbodies=tables.get("waterbodies"),
-        )
-    if region.lists.letters:
-        write_letters(
-            folder,
-            result.parcels,
-            **imprint_of(region),
-            contact=region.county.contact,
-            parcels=tables["parcels"].set_index("parcel_id"),
-            site_last_line=region.lists.site_last_line,
-            texts=county_letters(region.letter_texts),
-            most=region.lists.letters,
-        )
-
-
-def _write_manifest(folder: Path, result: Result, progress: Progress, kept: Sequence[str]) -> None:
-    region = result.region
-    parcels = result.parcels
-    settings: dict[str, Any] = {
-        "in_force": settings_in_force(region),
-        "crs": result.county.crs.to_string(),
-        "field_margin": result.field_margin.margin,
-        "compared_with": None if result.drift is None else result.drift.before,
-        "ranked_by": CONDITION_SPOKE if result.learning is None else result.learning.spoke,
-        "model": asdict(result.model),
-    }
-    write_manifest(
-        folder,
-        inputs=result.inputs,
-        settings=settings,
-        counts={
-            "parcels": len(parcels),
-            "service": parcels["service"].value_counts().to_dict(),
-            "ranked": int(parcels["rank"].notna().sum()),
-            "ranked_apart": int(parcels["apart_rank"].notna().sum()),
-            "defects": len(result.data_quality),
-            "layers": {name: len(table) for name, table in result.county.tables.items()},
-        },
-        kept=kept,
-        seconds=progress.seconds,
-    )
+    return next(file.title for output in OUTPUTS for file in output.files if file.holds(path))

@@ -13,7 +13,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
-from riskmap.contract.vocabulary import NOT_RANKED
+from riskmap.contract.vocabulary import FLOOD_WORDS, NOT_RANKED
 
 CLASS_COLORS: Final = {
     "very high": "#4a1852",
@@ -65,7 +65,7 @@ LAYER_COLORS: Final = {
     "replacement_places": "#0b7a8a",
     "selected": "#0b7a8a",
 }
-"""Colors of the layers beside the classes."""
+"""Colors of the layers, other than the classes."""
 
 SOIL_COLORS: Final = {
     "very limited": "#8c6d46",
@@ -75,9 +75,9 @@ SOIL_COLORS: Final = {
 }
 
 FLOOD_COLORS: Final = {
-    "floodway": "#1f5f8b",
-    "hundred-year": "#5b9bc4",
-    "five-hundred-year": "#b4d3e6",
+    FLOOD_WORDS["floodway"]: "#1f5f8b",
+    FLOOD_WORDS["hundred_year"]: "#5b9bc4",
+    FLOOD_WORDS["five_hundred_year"]: "#b4d3e6",
 }
 
 TEXT_PAIRS: Final = (

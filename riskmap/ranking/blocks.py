@@ -1,4 +1,4 @@
-"""Spatial blocks for honest validation: neighbors are alike, so they are held out together.
+"""Spatial blocks for validation: neighbors are alike, so they are held out together.
 
 A random split lets a model recognise a place instead of learning why systems fail; held-out blocks
 with a buffer do not (Roberts et al. 2017, from memory).
@@ -22,9 +22,15 @@ def block_ids(
 
     Parameters
     ----------
+    x_m, y_m
+        Points (n,), projected m, no NaN.
+    size_m
+        Side of a block, m.
     shift
         Offset of the grid as shares of a block.
 
+    Examples
+    --------
     >>> block_ids(np.array([1.0, 9.0, 11.0]), np.zeros(3), size_m=10.0).tolist()
     [0, 0, 1]
     """
@@ -54,10 +60,29 @@ def block_folds(
     repeats: int,
     seed: int,
 ) -> Iterator[Fold]:
-    """Folds of whole blocks; each repeat moves the grid and deals the blocks anew.
+    """Folds of whole blocks; each repeat moves the grid and assigns the blocks again.
 
-    Blocks are dealt so that failures spread evenly over folds. Points within `buffer_m` of a
-    test point are not learned from.
+    Blocks are assigned so that failures spread evenly over folds.
+
+    Parameters
+    ----------
+    x_m, y_m
+        Visited systems (n,), projected m.
+    failed
+        1 failed, 0 sound (n,).
+    size_m
+        Side of a block, m.
+    buffer_m
+        Points within this distance of a test point are not learned from, m.
+    folds, repeats
+        Folds per repeat, and how many repeats.
+    seed
+        Of the grid's offsets and the assignment.
+
+    Yields
+    ------
+    Fold
+        Rows to learn from and to test on; a fold that is empty or holds all rows is left out.
     """
     points = np.stack([x_m, y_m], axis=1)
     rng = np.random.default_rng(seed)
@@ -72,14 +97,24 @@ def block_folds(
 
 
 def random_folds(rows: int, *, folds: int, seed: int) -> Iterator[Fold]:
-    """Folds of single rows at random, to show how much they flatter."""
+    """Folds of single rows at random, to show how much better figures look without blocks.
+
+    Parameters
+    ----------
+    rows
+        Number of rows.
+    folds
+        Number of folds.
+    seed
+        Of the permutation.
+    """
     fold = np.random.default_rng(seed).permutation(rows) % folds
     for number in range(folds):
         yield Fold(0, np.flatnonzero(fold != number), np.flatnonzero(fold == number))
 
 
 def _deal(ids: Whole, failed: Floats, folds: int, rng: np.random.Generator) -> Whole:
-    """Deal blocks to folds, those with most failures first, always to the emptiest fold."""
+    """Assign blocks to folds, those with most failures first, always to the emptiest fold."""
     blocks = int(ids.max()) + 1
     rows = np.bincount(ids, minlength=blocks)
     burden = np.bincount(ids, weights=failed, minlength=blocks) + rows / max(rows.sum(), 1)

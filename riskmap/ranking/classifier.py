@@ -36,7 +36,7 @@ STRENGTHS: Final = {"boosting": (3, 8), "logistic": (0.01, 0.1, 1.0)}
 LIMIT: Final = 20.0
 FEW_ROWS: Final = 20_000
 STEPS: Final = 32
-"""Steps a feature is cut into: few enough to be quick, more than visits can tell apart."""
+"""Steps a feature is cut into: few enough to be quick, more than visits can distinguish."""
 
 
 class FailureClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
@@ -228,9 +228,22 @@ class FailureClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
 
 
 def calibrate(odds: Floats, truth: Floats, weight: Floats) -> tuple[float, float]:
-    """Slope and offset that turn raw log-odds into calibrated ones; the slope is never negative.
+    """Slope and offset that turn raw log-odds into calibrated ones, by logistic regression.
 
-    Where the best slope is negative nothing was learned: slope 0 and the log-odds of the share.
+    Parameters
+    ----------
+    odds
+        Raw log-odds (n,), best of rows that the classifier was not fitted to.
+    truth
+        1 failed, 0 sound (n,); both must occur.
+    weight
+        Weights (n,), 0 or more.
+
+    Returns
+    -------
+    tuple
+        Slope (never negative) and offset. Where the best slope is negative nothing was learned:
+        slope 0 and the log-odds of the share.
     """
     share = float(np.clip(np.average(truth, weights=weight), 1e-6, 1 - 1e-6))
     line = LogisticRegression(C=1e6, max_iter=1000)

@@ -115,21 +115,33 @@ class Predictions:
 def level_shift(visits: Visits, rows: npt.NDArray[np.int64] | None = None) -> float:
     """Log-odds to add so that chances have the level of the visits that figures are taken on.
 
-    Visits by complaint and repairs teach what failing systems look like, but not how many there
-    are; that is told by the visits judged on (prior correction; King and Zeng 2001, from memory).
-    0 where all visits are judged alike, or `rows` (those learned from) hold too few to tell.
+    Visits by complaint and repairs show what failing systems look like, but not how many there
+    are; that follows from the visits judged on (prior correction; King and Zeng 2001, from memory).
+    0 where all visits are judged alike, or `rows` (those learned from) hold too few of them.
     """
     rows = np.arange(len(visits.failed)) if rows is None else rows
     judged = rows[visits.evaluate[rows]]
     if visits.judged_weight is None or not 0 < visits.failed[judged].sum() < len(judged):
         return 0.0
     there = np.average(visits.failed[judged], weights=visits.judged_weight[judged])
-    taught = np.average(visits.failed[rows], weights=visits.weight[rows])
-    return float(np.subtract(*logit(np.clip([there, taught], 1e-6, 1 - 1e-6))))
+    learned_from = np.average(visits.failed[rows], weights=visits.weight[rows])
+    return float(np.subtract(*logit(np.clip([there, learned_from], 1e-6, 1 - 1e-6))))
 
 
 def classifier_for(name: str, plan: Design, *, rounds: int, seed: int) -> FailureClassifier:
-    """Unfitted classifier of a learned contender."""
+    """Unfitted classifier of a learned contender.
+
+    Parameters
+    ----------
+    name
+        One of :data:`LEARNED`.
+    plan
+        Its design; gives the direction of each feature.
+    rounds
+        Boosting rounds.
+    seed
+        Of the fit.
+    """
     if name == "logistic":
         return FailureClassifier("logistic", random_state=seed)
     return FailureClassifier("boosting", signs=plan.signs, rounds=rounds, random_state=seed)
@@ -155,6 +167,24 @@ def predict_held_out(
     """Predict every row by models that saw neither it nor its neighbors.
 
     Settings are chosen and chances calibrated inside each learning part, by blocks (nested).
+
+    Parameters
+    ----------
+    visits
+        The visited systems, n rows.
+    folds
+        Each row must be tested once a repeat.
+    block_m
+        Side of the blocks of the nested folds, m.
+    rounds, seed
+        Of the boosted trees.
+    learned, given
+        Names of the contenders.
+
+    Returns
+    -------
+    Predictions
+        NaN in a row that no fold of the repeat tests.
     """
     repeats = max(fold.repeat for fold in folds) + 1
     rows = len(visits.failed)
@@ -168,8 +198,8 @@ def predict_held_out(
         for name in given:
             score = np.nan_to_num(visits.given[name], nan=float(np.nanmedian(visits.given[name])))
             ranking[name][fold.repeat, fold.test] = score[fold.test]
-            said = _scaled(score, visits, fold)
-            chance[name][fold.repeat, fold.test] = expit(logit(said) + shift)
+            implied = _scaled(score, visits, fold)
+            chance[name][fold.repeat, fold.test] = expit(logit(implied) + shift)
         for name in learned:
             odds = _fold_odds(name, visits, fold, blocks, rounds, seed)
             ranking[name][fold.repeat, fold.test] = odds

@@ -1,6 +1,6 @@
-"""Draws of every parcel's score: the compiled heart of the doubt.
+"""Draws of every parcel's score: the compiled kernels of the doubt.
 
-One uniform number stands behind each (parcel, factor, draw). It comes from a scrambled Sobol
+Each (parcel, factor, draw) has one uniform number. It comes from a scrambled Sobol
 sequence (Owen 1998) that is turned by a random angle per parcel and factor (Cranley and Patterson
 1976) and taken in a random order per parcel. Inside one parcel the draws are therefore spread
 evenly over all factors; between parcels they are independent. Angle and order depend on the
@@ -26,10 +26,10 @@ Curve = npt.NDArray[np.float64]
 NORMAL: Final = 0
 LOGNORMAL: Final = 1
 QUANTILES: Final = 64
-"""Steps of the table that stands for the county's own distribution of a factor."""
+"""Steps of the table of the county's own distribution of a factor."""
 
 CELLS: Final = 256
-"""Cells of the table of limitation by rank of the error that stands for one parcel and factor."""
+"""Cells of the table of limitation by rank of the error, one table per parcel and factor."""
 
 FULL: Final = 65535
 """A score of 100 is held as this whole number: a step is 0.0015 points."""
@@ -45,7 +45,7 @@ class Plan(NamedTuple):
     (d,); ``keys`` (n,). Of the s streams of random numbers, ``points`` (s, d) with ``angle_keys``
     (s,), a factor uses ``stream`` (f,) for its error and ``component_stream`` (f,) for a mixture.
     Of the c scenarios drawn before, ``outcome`` (n, m, c) holds limitations in thousandths;
-    ``outcome_of`` (f,) is the factor's place there, -1 where it has none. ``spoken`` (n, c) are
+    ``outcome_of`` (f,) is the factor's place there, -1 where it has none. ``by_chance`` (n, c) are
     priorities, of no columns where the priority is the mean of the two scores; ``by_water``:
     whether the groundwater score, 0..1, multiplies them.
     """
@@ -73,7 +73,7 @@ class Plan(NamedTuple):
     angle_keys: Keys
     outcome: npt.NDArray[np.uint16]
     outcome_of: Order
-    spoken: npt.NDArray[np.float32]
+    by_chance: npt.NDArray[np.float32]
     by_water: bool
 
 
@@ -98,7 +98,17 @@ def fill_mixture(
     shares: Floats,
     limits: Floats,
 ) -> None:
-    """Limitations of one parcel and factor where the truth is one of a few, by share."""
+    """Limitations of one parcel and factor where the truth is one of a few, by share.
+
+    Parameters
+    ----------
+    out
+        Limitations 0..1 (d,), written.
+    points, order, angle
+        Uniform numbers of the stream (d,), the parcel's order of draws (d,), and its turn, 0..1.
+    shares, limits
+        Running sums of the parts' shares up to 1, and the parts' limitations (parts,).
+    """
     last = shares.size - 1
     for draw in range(out.size):
         u = points[order[draw]] + angle
@@ -111,7 +121,20 @@ def fill_mixture(
 
 @compiled
 def fill_table(table: Floats, value: float, spread: float, lognormal: bool, curve: Curve) -> None:
-    """Limitation at evenly spaced ranks of the error, from the lowest to the highest."""
+    """Limitation at evenly spaced ranks of the error, from the lowest to the highest.
+
+    Parameters
+    ----------
+    table
+        Limitations at the ends of the cells (cells + 1,), written.
+    value, spread
+        Recorded value and its standard deviation, in the feature's unit (of the logarithm where
+        `lognormal`).
+    lognormal
+        Whether the error multiplies.
+    curve
+        Values and limitations (2, k), values rising.
+    """
     cells = table.size - 1
     for k in range(cells + 1):
         rank = min(max(k / cells, 0.125 / cells), 1.0 - 0.125 / cells)
@@ -130,7 +153,19 @@ def fill_spread(
     county: Floats,
     table: Floats,
 ) -> None:
-    """Limitations of one parcel and factor: value with an error, or any of the county's."""
+    """Limitations of one parcel and factor: value with an error, or any of the county's.
+
+    Parameters
+    ----------
+    out, points, order, angle
+        As in :func:`fill_mixture`.
+    redraw
+        Chance that the limitation is one of `county` instead, 0..1; 1 where the value is unknown.
+    county
+        Limitations at evenly spaced ranks of the county's own values (QUANTILES,).
+    table
+        From :func:`fill_table`.
+    """
     cells = table.size - 1
     scale = cells / (1.0 - redraw) if redraw < 1.0 else 0.0
     for draw in range(out.size):
@@ -158,7 +193,17 @@ def fill_shared(
     lognormal: bool,
     curve: Curve,
 ) -> None:
-    """Do the same with an error on top that differs from draw to draw for all parcels."""
+    """As :func:`fill_spread`, with a further error in each draw that all parcels share.
+
+    Parameters
+    ----------
+    out, points, order, angle, redraw, county
+        As there.
+    value, spread, lognormal, curve
+        As in :func:`fill_table`.
+    shared
+        Error that all parcels share in each draw (d,), in the terms of `spread`.
+    """
     for draw in range(out.size):
         u = points[order[draw]] + angle
         u -= math.floor(u)
@@ -183,7 +228,23 @@ def fill_outcome(out: Floats, outcome: npt.NDArray[np.uint16]) -> None:
 def fill_factor(
     out: Floats, order: Order, table: Floats, row: int, f: int, seed: np.uint64, plan: Plan
 ) -> None:
-    """Limitations of one parcel and factor, whatever kind of distribution it has."""
+    """Limitations of one parcel and factor, whatever kind of distribution it has.
+
+    Parameters
+    ----------
+    out
+        Limitations 0..1 (d,), written.
+    order
+        The parcel's order of draws (d,).
+    table
+        Scratch space (CELLS + 1,).
+    row, f
+        Position of the parcel and of the factor.
+    seed
+        Of the draws.
+    plan
+        The county's inputs.
+    """
     if plan.outcome_of[f] >= 0:
         fill_outcome(out, plan.outcome[row, plan.outcome_of[f]])
         return
@@ -215,7 +276,19 @@ def fill_factor(
 def fill_parcel(
     limits: Floats, order: Order, table: Floats, row: int, seed: np.uint64, plan: Plan
 ) -> None:
-    """Limitations of one parcel, all factors and draws, into `limits` (factors, draws)."""
+    """Limitations of one parcel, all factors and draws, into `limits` (factors, draws).
+
+    Parameters
+    ----------
+    limits
+        Written.
+    order, table
+        Scratch space (d,) and (CELLS + 1,).
+    row
+        Position of the parcel.
+    seed, plan
+        As in :func:`fill_factor`.
+    """
     shuffle(order, mix(plan.keys[row] ^ seed))
     for f in range(limits.shape[0]):
         fill_factor(limits[f], order, table, row, f, seed, plan)
@@ -225,7 +298,19 @@ def fill_parcel(
 def score_rows(
     first: int, last: int, seed: np.uint64, out: npt.NDArray[np.uint16], plan: Plan
 ) -> None:
-    """Draw failure, groundwater and priority of rows ``first .. last-1`` into (3, n, draws)."""
+    """Draw failure, groundwater and priority of rows ``first .. last-1`` into (3, n, draws).
+
+    Parameters
+    ----------
+    first, last
+        Rows to draw; `last` not among them.
+    seed
+        Of the draws.
+    out
+        Written in these rows; :data:`FULL` is a score of 100.
+    plan
+        The county's inputs.
+    """
     factors, draws = plan.weight.shape
     limits = np.empty((factors, draws))
     order = np.empty(draws, np.int64)
@@ -238,10 +323,10 @@ def score_rows(
             kind = 0 if plan.failure[f] else 1
             for d in range(draws):
                 sums[kind, d] += plan.weight[f, d] * limits[f, d]
-        scenarios = plan.spoken.shape[1]
+        scenarios = plan.by_chance.shape[1]
         for d in range(draws):
             if scenarios > 0:
-                both = 0.01 * plan.spoken[row, d % scenarios]
+                both = 0.01 * plan.by_chance[row, d % scenarios]
                 both *= sums[1, d] if plan.by_water else 1.0
             else:
                 both = plan.share[d] * sums[0, d] + (1.0 - plan.share[d]) * sums[1, d]
@@ -254,7 +339,19 @@ def score_rows(
 def limit_rows(
     rows: npt.NDArray[np.int64], seed: np.uint64, out: npt.NDArray[np.float32], plan: Plan
 ) -> None:
-    """Write the limitations of the given rows, shape (rows, factors, draws)."""
+    """Write the limitations of the given rows, shape (rows, factors, draws).
+
+    Parameters
+    ----------
+    rows
+        Positions of the parcels.
+    seed
+        Of the draws.
+    out
+        Written, 0..1.
+    plan
+        The county's inputs.
+    """
     factors, draws = plan.weight.shape
     limits = np.empty((factors, draws))
     order = np.empty(draws, np.int64)

@@ -106,6 +106,11 @@ def compare_priorities(
     The points of both scores count at the mean of their shares in the two models; what a change
     of the shares themselves moves counts at the mean of the old and new score, as a change of
     weights under the name :data:`SHARES`.
+
+    Parameters
+    ----------
+    before, after, model_before, model_after, years, top, aged
+        As in :func:`compare_runs`.
     """
     aged = age_records(before, years) if aged is None else aged
     parts: list[pd.DataFrame] = []

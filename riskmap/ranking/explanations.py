@@ -1,4 +1,4 @@
-"""Exact shares of each feature in what the classifier says.
+"""Exact shares of each feature in the classifier's log-odds.
 
 Boosted trees: Shapley values (1953) of the log-odds against a background of other systems, each
 feature either from the system or from the background system (interventional). Every leaf is
@@ -119,7 +119,20 @@ def next_node(
     missing_left: npt.NDArray[np.bool_],
     child: Whole,
 ) -> int:
-    """Child of a node that a system goes to."""
+    """Child of a node that a system goes to.
+
+    Parameters
+    ----------
+    x
+        Features of the system (k,); NaN where unknown.
+    node
+        Number of the node, no leaf.
+    feature, threshold, missing_left
+        Of each node: feature it splits by, greatest value that goes left, and whether a missing
+        value goes left.
+    child
+        Left and right child of each node (nodes, 2).
+    """
     value = x[feature[node]]
     left = missing_left[node] if np.isnan(value) else value <= threshold[node]
     return int(child[node, 0] if left else child[node, 1])
@@ -131,6 +144,17 @@ def add_leaf(own: int, rest: int, value: float, factorials: Floats, shares: Floa
 
     The leaf is reached by a coalition that holds all of `own` and none of `rest`; the weights are
     those of Shapley's formula summed over all such coalitions.
+
+    Parameters
+    ----------
+    own, rest
+        Bit sets of features, one bit each from the lowest.
+    value
+        Log-odds of the leaf.
+    factorials
+        0!, 1!, 2! ... up to the number of features.
+    shares
+        Shares of the features (k,), added to.
     """
     count_own, count_rest = 0, 0
     for f in range(shares.size):
@@ -157,10 +181,23 @@ def tree_shares(
     factorials: Floats,
     shares: Floats,
 ) -> None:
-    """Add one tree's shares (n, k), summed over the background, to `shares`.
+    """Add one tree's shares, summed over the background, to `shares`.
 
-    At a split where the two systems part, a feature not yet met may come from either; one met
-    before keeps its side.
+    At a split where the two systems go different ways, a feature not yet met may come from
+    either; one met before keeps its side.
+
+    Parameters
+    ----------
+    own, rest
+        Systems to explain (n, k) and the background (b, k); NaN where unknown.
+    feature, threshold, missing_left, child
+        As in :func:`next_node`.
+    is_leaf, value
+        Whether a node is a leaf, and its log-odds.
+    factorials
+        As in :func:`add_leaf`.
+    shares
+        (n, k), added to.
     """
     stack = np.empty((2 * feature.size + 2, 3), np.int64)
     for i in range(own.shape[0]):

@@ -31,10 +31,10 @@ PROTECTED: Final = frozenset(
     }
 )  # fmt: skip
 """Words that no feature's name may contain: protected classes of United States fair-housing law
-(Fair Housing Act, from memory) and close stand-ins for them."""
+(Fair Housing Act, from memory) and close substitutes for them."""
 
 FEW_PICKS: Final = 5.0
-"""Expected picks below which nothing is said of a neighborhood: chance alone could do it."""
+"""Expected picks below which a neighborhood is not named: chance alone could do it."""
 
 UNEVEN: Final = 0.05
 
@@ -49,7 +49,7 @@ def protected_features(names: Iterable[str]) -> list[str]:
 
 
 def refuse_protected(names: Iterable[str]) -> None:
-    """Raise ModelError if a protected attribute, or a stand-in for one, is a feature."""
+    """Raise ModelError if a protected attribute, or a substitute for one, is a feature."""
     found = sorted(set(protected_features(names)))
     if found:
         raise ModelError(

@@ -36,8 +36,21 @@ def standardized(
 ) -> Floats:
     """Gi* as a z value from the sums over each place's neighbors, itself among them.
 
-    (sum wx - mean sum w) / (sd sqrt[(n sum w^2 - (sum w)^2) / (n - 1)]); NaN where nothing varies
-    (one value throughout, or everyone a neighbor of everyone).
+    (sum wx - mean sum w) / (sd sqrt[(n sum w^2 - (sum w)^2) / (n - 1)]).
+
+    Parameters
+    ----------
+    weighted_sum, weight_sum, weight_square_sum
+        Sums of w x, w and w^2 over the neighbors of each place (n,).
+    mean, sd
+        Mean and standard deviation (over n) of all values.
+    count
+        Number of values.
+
+    Returns
+    -------
+    ndarray
+        (n,); NaN where nothing varies (all values equal, or all places neighbors of each other).
     """
     wx, w, w2 = (np.asarray(p, float) for p in (weighted_sum, weight_sum, weight_square_sum))
     spread = sd * np.sqrt(np.maximum(count * w2 - w**2, 0.0) / max(count - 1, 1))
@@ -51,14 +64,14 @@ def gi_star(values: ArrayLike, weights: Weights) -> Floats:
     Parameters
     ----------
     values
-        (n,); NaN takes no part and gets NaN.
+        (n,); NaN is left out and gets NaN.
     weights
         (n, n) sparse, each place a neighbor of itself (diagonal not zero).
 
     Returns
     -------
     ndarray
-        z per place (n,): high where high values gather, low where low ones do.
+        z per place (n,): high in clusters of high values, low in clusters of low ones.
     """
     x = np.asarray(values, float)
     known = np.isfinite(x)
@@ -75,7 +88,17 @@ def gi_star(values: ArrayLike, weights: Weights) -> Floats:
 def contiguity_weights(
     first: ArrayLike, second: ArrayLike, *, count: int, with_self: bool = True
 ) -> Weights:
-    """Weights 1 between neighbors given as pairs (each pair once or both ways), and to itself."""
+    """Table of weights: 1 between neighbors, 0 elsewhere.
+
+    Parameters
+    ----------
+    first, second
+        Positions of each pair of neighbors (p,); a pair may be given once or both ways.
+    count
+        Number of places.
+    with_self
+        Whether a place is its own neighbor.
+    """
     i, j = np.asarray(first, np.int64), np.asarray(second, np.int64)
     own = np.arange(count if with_self else 0)
     rows, columns = np.concatenate([i, j, own]), np.concatenate([j, i, own])
@@ -87,7 +110,7 @@ def contiguity_weights(
 def benjamini_hochberg(p_values: ArrayLike) -> Floats:
     """Adjust p values: naming those at or below a rate keeps the false share near that rate.
 
-    NaN takes no part and stays NaN.
+    NaN is left out and stays NaN.
     """
     p = np.asarray(p_values, float)
     adjusted = np.full(p.shape, np.nan)

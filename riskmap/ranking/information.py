@@ -1,12 +1,12 @@
 """What to find out next, and which weight matters.
 
 The value of a record is the number of true top parcels that the list would gain if the record were
-collected for one parcel, on average over what it might say (expected value of partial perfect
+collected for one parcel, on average over what it might be (expected value of partial perfect
 information; Raiffa and Schlaifer 1961). The list is taken to hold the parcels most likely to be in
-the true top. What a record would tell of the score is its regression on the record over the draws
-(Strong, Oakley and Brennan 2014), so that a record is credited with all that follows from it and
-with nothing else. Learning of one parcel leaves the others as they are, which understates the value
-a little; a record is taken to be exact, which overstates it.
+the true top. What a record would add to knowledge of the score is its regression on the record over
+the draws (Strong, Oakley and Brennan 2014), so that a record is credited with all that follows from
+it and with nothing else. Learning of one parcel leaves the others as they are, which understates
+the value a little; a record is taken to be exact, which overstates it.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ SURE: Final = 0.005
 
 @dataclass(frozen=True)
 class LookUp:
-    """A record that a county could look up: what it tells and what it costs.
+    """A record that a county could look up: what it gives and what it costs.
 
     ``features`` are what would be known: records that scenarios draw, or features of the model,
     each where the doubt has it; ``minutes`` is the work of one look-up or visit (an assumption a
@@ -50,9 +50,9 @@ class LookUp:
 
 
 def _look_up(name: str, label: str, minutes: float, *drawn: str) -> LookUp:
-    """Make the look-up that the columns name as ``told_by``; `drawn` records come with it."""
+    """Make the look-up that the columns name as ``lookup``; `drawn` records come with it."""
     return LookUp(
-        name, label, (*drawn, *(column.name for column in declared(told_by=name))), minutes
+        name, label, (*drawn, *(column.name for column in declared(lookup=name))), minutes
     )
 
 
@@ -74,14 +74,25 @@ def record_values(
 ) -> pd.DataFrame:
     """Value of each record for each parcel.
 
+    Parameters
+    ----------
+    doubt
+        From :func:`riskmap.ranking.uncertainty.propagate`.
+    model
+        The scoring model that it was made with.
+    records
+        Records that could be looked up.
+    kind
+        ``failure_score``, ``groundwater_score`` or ``priority``: the score that orders the list.
+
     Returns
     -------
     DataFrame
-        Indexed like the doubt's table, one column per record that tells at least one factor of
+        Indexed like the doubt's table, one column per record that gives at least one factor of
         the model: expected gain in true top parcels on the list. 0 where nothing can be gained.
     """
-    known = {r.name: _told(r, doubt, model) for r in records}
-    known = {name: told for name, told in known.items() if told.any}
+    known = {r.name: _known(r, doubt, model) for r in records}
+    known = {name: given for name, given in known.items() if given.any}
     chance = doubt.table[f"{kind}_top_chance"].to_numpy()
     gains = np.zeros((len(chance), len(known)))
     rows = np.flatnonzero((chance > SURE) & (chance < 1 - SURE))
@@ -92,9 +103,9 @@ def record_values(
         limits = draw_limits(doubt.plan, part, seed=doubt.seed)
         scores = _scores(doubt.plan, limits, part, kind)
         need = _needed(scores, doubt.cuts[kind])
-        for column, told in enumerate(known.values()):
-            said = explained(scores, told.columns(limits, part))
-            gains[part, column] = _gain(said, need + said, rivals[part])
+        for column, given in enumerate(known.values()):
+            known_part = explained(scores, given.columns(limits, part))
+            gains[part, column] = _gain(known_part, need + known_part, rivals[part])
 
     map_chunks(work, spans(len(rows), BLOCK))
     return pd.DataFrame(gains, index=doubt.table.index, columns=list(known))
@@ -112,7 +123,7 @@ def collection_list(
     records
         The records that were valued.
     look_ups
-        How many look-ups of each record are thought of, those of the greatest value first.
+        How many look-ups of each record are counted, those of the greatest value first.
 
     Returns
     -------
@@ -180,8 +191,8 @@ def weight_sensitivity(limits: pd.DataFrame, model: Model, *, top: int) -> pd.Da
 
 
 @dataclass(frozen=True)
-class _Told:
-    """What a record tells: ``places`` of factors, and ``drawn`` records (n, scenarios)."""
+class _Known:
+    """What a record gives: ``places`` of factors, and ``drawn`` records (n, scenarios)."""
 
     places: Whole
     drawn: tuple[npt.NDArray[np.float32], ...]
@@ -202,12 +213,12 @@ class _Told:
         return np.concatenate(parts, axis=1)
 
 
-def _told(record: LookUp, doubt: Doubt, model: Model) -> _Told:
+def _known(record: LookUp, doubt: Doubt, model: Model) -> _Known:
     drawn = {} if doubt.outcomes is None else doubt.outcomes.records
     names = [factor.feature for factor in model.factors]
     places = [k for k, name in enumerate(names) if name in record.features and name not in drawn]
     found = tuple(drawn[name] for name in record.features if name in drawn)
-    return _Told(np.array(places, int), found)
+    return _Known(np.array(places, int), found)
 
 
 def explained(scores: Floats, columns: Floats) -> Floats:
@@ -245,8 +256,8 @@ def _scores(plan: Plan, limits: npt.NDArray[np.float32], rows: Whole, kind: str)
     points = 100.0 * plan.weight * limits
     failure = points[:, plan.failure].sum(axis=1)
     water = points[:, ~plan.failure].sum(axis=1)
-    if kind == "priority" and plan.spoken.shape[1]:
-        said = plan.spoken[rows][:, np.arange(failure.shape[1]) % plan.spoken.shape[1]]
+    if kind == "priority" and plan.by_chance.shape[1]:
+        said = plan.by_chance[rows][:, np.arange(failure.shape[1]) % plan.by_chance.shape[1]]
         return np.asarray(said * water / 100.0 if plan.by_water else said, float)
     if kind == "priority":
         return np.asarray(plan.share * failure + (1.0 - plan.share) * water)
@@ -263,24 +274,36 @@ def _needed(scores: Floats, cuts: Floats) -> Floats:
     return np.asarray(bar - scores)
 
 
-def _gain(told: Floats, need: Floats, rivals: Floats) -> Floats:
-    """Value of learning `told` (rows, draws), the rest staying as `need` (rows, draws).
+def _gain(known_part: Floats, need: Floats, rivals: Floats) -> Floats:
+    """Value of learning `known_part` (rows, draws), the rest staying as `need` (rows, draws).
 
-    All pairs of a told value and a draw of the rest are used: they are independent.
+    All pairs of a learned value and a draw of the rest are used: they are independent.
     """
-    gains = np.empty(len(told))
-    gain_rows(np.sort(told, axis=1), np.sort(need, axis=1), rivals, gains)
-    return np.where(np.ptp(told, axis=1) > TINY, np.maximum(gains, 0.0), 0.0)
+    gains = np.empty(len(known_part))
+    gain_rows(np.sort(known_part, axis=1), np.sort(need, axis=1), rivals, gains)
+    return np.where(np.ptp(known_part, axis=1) > TINY, np.maximum(gains, 0.0), 0.0)
 
 
 @compiled
-def gain_rows(told: Floats, need: Floats, rivals: Floats, gains: Floats) -> None:
-    """Mean of max(chance once told, rival) less max(mean chance, rival); rows are sorted."""
-    draws = told.shape[1]
-    for row in range(told.shape[0]):
+def gain_rows(known_part: Floats, need: Floats, rivals: Floats, gains: Floats) -> None:
+    """Mean of max(chance once known, rival) less max(mean chance, rival); rows are sorted.
+
+    Parameters
+    ----------
+    known_part
+        What the record adds to the score in each draw, points (rows, draws).
+    need
+        Points missing to the list without it (rows, draws).
+    rivals
+        Chance that the parcel has to beat (rows,).
+    gains
+        Written (rows,).
+    """
+    draws = known_part.shape[1]
+    for row in range(known_part.shape[0]):
         below, mean, better = 0, 0.0, 0.0
         for k in range(draws):
-            while below < draws and need[row, below] < told[row, k]:
+            while below < draws and need[row, below] < known_part[row, k]:
                 below += 1
             then = below / draws
             mean += then

@@ -65,7 +65,7 @@ class Input:
 
     @property
     def stream(self) -> str:
-        """Name of the random numbers that stand behind the factor."""
+        """Name of the random numbers that the factor draws on."""
         return self.feature or self.name
 
     @property

@@ -28,7 +28,8 @@ OUTCOME_FEATURES: Final = tuple(column.name for column in declared(from_visits=T
 """Features made from the same visits as the labels: usable only as of the window's start."""
 
 SUSPECT_AREA: Final = 0.97
-"""No honest feature tells failing systems from sound ones this well on its own (a judgment)."""
+"""A feature that alone separates failing from sound systems this well gives the outcome away (a
+judgment)."""
 
 LARGEST_WEIGHT: Final = 10.0
 
@@ -49,7 +50,7 @@ def label_systems(
     inspections
         Columns ``parcel_id, date, reason, stage``.
     parcels
-        The parcels wanted.
+        The parcels chosen.
     repairs
         Optional repair permits, columns ``parcel_id, date``: each counts as a failure found.
     failing
@@ -82,11 +83,6 @@ def label_systems(
     found["audited"] = found["audited"].eq(True)
     found.insert(0, "visited", found["failed"].notna())
     return found
-
-
-def future_features(names: Iterable[str], *, as_of_start: bool) -> list[str]:
-    """Features that would let the future leak into the past; none if they are as of the start."""
-    return [] if as_of_start else [name for name in names if name in OUTCOME_FEATURES]
 
 
 def suspect_features(features: pd.DataFrame, failed: Floats) -> list[str]:

@@ -37,6 +37,23 @@ def plan(
 
     With `weight_doubt`, weights vary too, triangular between their bounds, the same for the whole
     county in each draw.
+
+    Parameters
+    ----------
+    inputs
+        One per factor: values, errors and curve, each of n parcels.
+    keys
+        From :func:`parcel_keys` (n,).
+    failure_share
+        Share of the failure score in the priority, 0..1.
+    draws
+        Number of draws, best a power of two.
+    seed
+        Of all random numbers.
+    weight_doubt
+        Whether weights vary.
+    outcomes
+        Scenarios of the same parcels.
     """
     curves = [(item.curve_x, item.curve_y) for item in inputs]
     begin, end, share, limit = _mixtures(inputs, len(keys))
@@ -76,11 +93,11 @@ def _outcomes(inputs: Sequence[Input], parcels: int, outcomes: Outcomes | None) 
     """Fields of the plan that hold the scenarios."""
     names = () if outcomes is None else outcomes.factors
     place = [names.index(item.name) if item.name in names else -1 for item in inputs]
-    spoken = None if outcomes is None else outcomes.spoken
+    said = None if outcomes is None else outcomes.by_chance
     return {
         "outcome": np.zeros((parcels, 0, 1), np.uint16) if outcomes is None else outcomes.limits,
         "outcome_of": np.array(place, np.int64),
-        "spoken": np.zeros((parcels, 0), np.float32) if spoken is None else spoken,
+        "by_chance": np.zeros((parcels, 0), np.float32) if said is None else said,
         "by_water": outcomes is not None and outcomes.by_water,
     }
 

@@ -1,7 +1,7 @@
 """How good a ranking and a chance are: figures with intervals.
 
 Every figure takes the truth (n,) of 0 and 1, a ranking or chance (n,), and weights (n,) that undo
-a biased choice of visits. Ties are shared evenly, never broken in anyone's favor.
+a biased choice of visits. Ties are shared evenly.
 """
 
 from __future__ import annotations
@@ -32,7 +32,15 @@ class Interval:
 def average_precision(truth: Floats, ranking: Floats, weight: Floats) -> float:
     """Area under precision against recall by steps; tied rows count as one step.
 
-    NaN where there is no failure.
+    Parameters
+    ----------
+    truth, ranking, weight
+        As this module's opening says.
+
+    Returns
+    -------
+    float
+        0..1; NaN where there is no failure.
     """
     order = np.argsort(-ranking, kind="stable")
     found = np.cumsum(truth[order] * weight[order])
@@ -46,7 +54,20 @@ def average_precision(truth: Floats, ranking: Floats, weight: Floats) -> float:
 
 
 def found_in_top(truth: Floats, ranking: Floats, weight: Floats, share: float) -> float:
-    """Share of all failures that the top `share` of the ranking holds."""
+    """Share of all failures that the top `share` of the ranking holds.
+
+    Parameters
+    ----------
+    truth, ranking, weight
+        As this module's opening says.
+    share
+        Share of the weights that the top holds, 0..1.
+
+    Returns
+    -------
+    float
+        0..1; NaN where there is no failure.
+    """
     order = np.argsort(-ranking, kind="stable")
     sorted_ranking = ranking[order]
     first = np.flatnonzero(np.append(True, np.diff(sorted_ranking) != 0))
@@ -61,6 +82,13 @@ def found_in_top(truth: Floats, ranking: Floats, weight: Floats, share: float) -
 def lift(truth: Floats, ranking: Floats, weight: Floats, share: float) -> float:
     """How many times more failures the top `share` holds than a random pick of that size.
 
+    Parameters
+    ----------
+    truth, ranking, weight, share
+        As in :func:`found_in_top`; the share above 0.
+
+    Examples
+    --------
     >>> ones = np.ones(4)
     >>> lift(np.array([1., 0., 0., 0.]), np.array([9., 5., 4., 1.]), ones, 0.25)
     4.0
@@ -69,13 +97,25 @@ def lift(truth: Floats, ranking: Floats, weight: Floats, share: float) -> float:
 
 
 def found_per_100_visits(truth: Floats, ranking: Floats, weight: Floats, share: float) -> float:
-    """Failures found per hundred visits if the top `share` is visited."""
+    """Failures found per hundred visits if the top `share` is visited.
+
+    Parameters
+    ----------
+    truth, ranking, weight, share
+        As in :func:`found_in_top`; the share above 0.
+    """
     total = float((truth * weight).sum() / weight.sum())
     return 100.0 * total * lift(truth, ranking, weight, share)
 
 
 def brier(truth: Floats, chance: Floats, weight: Floats) -> float:
-    """Mean squared difference between chance and outcome (Brier 1950)."""
+    """Mean squared difference between chance and outcome (Brier 1950).
+
+    Parameters
+    ----------
+    truth, chance, weight
+        As this module's opening says; chances 0..1.
+    """
     return float(np.average((chance - truth) ** 2, weights=weight))
 
 
@@ -90,7 +130,15 @@ def area_under_roc(truth: Floats, ranking: Floats) -> float:
 
 
 def area_error(area: float, failures: int, sound: int) -> float:
-    """Return the standard error of the area, exponential approximation (Hanley and McNeil 1982)."""
+    """Return the standard error of the area, exponential approximation (Hanley and McNeil 1982).
+
+    Parameters
+    ----------
+    area
+        Area under the ROC curve, 0..1.
+    failures, sound
+        Systems failed and sound, each above 0.
+    """
     q1 = area / (2 - area)
     q2 = 2 * area**2 / (1 + area)
     variance = (
@@ -119,12 +167,20 @@ def area_error_from_counts(sound: Floats, failed: Floats) -> float:
 def reliability(
     truth: Floats, chance: Floats, weight: Floats, *, classes: int = 10
 ) -> pd.DataFrame:
-    """Chance said against share found, in classes of equal numbers.
+    """Predicted chance against share found, in classes of equal numbers.
+
+    Parameters
+    ----------
+    truth, chance, weight
+        As this module's opening says; chances 0..1.
+    classes
+        Number of classes.
 
     Returns
     -------
     DataFrame
-        Columns ``said, found, visits``; one row per class that has rows.
+        Columns ``said`` (mean chance), ``found`` (share failed), ``visits``; one row per class that
+        has rows.
     """
     place = (rankdata(chance, method="ordinal") - 1) * classes // len(chance)
     table = pd.DataFrame(
@@ -157,7 +213,22 @@ def _at(figure: Callable[[Floats, Floats, Floats, float], float], share: float) 
 
 
 def block_resamples(blocks: Whole, *, resamples: int, seed: int) -> list[Whole]:
-    """Rows of bootstrap samples that draw whole blocks, since neighbors are alike."""
+    """Rows of bootstrap samples that draw whole blocks, since neighbors are alike.
+
+    Parameters
+    ----------
+    blocks
+        Block of each row (n,).
+    resamples
+        Number of samples.
+    seed
+        Of the draws.
+
+    Returns
+    -------
+    list
+        Positions of the rows of each sample; their number varies.
+    """
     rng = np.random.default_rng(seed)
     order = np.argsort(blocks, kind="stable")
     _, first, count = np.unique(blocks[order], return_index=True, return_counts=True)
@@ -175,7 +246,19 @@ def bootstrap(
     weight: Floats,
     samples: list[Whole],
 ) -> pd.DataFrame:
-    """Evaluate the figure for every ranking (columns) in every bootstrap sample (rows)."""
+    """Evaluate the figure for every ranking (columns) in every bootstrap sample (rows).
+
+    Parameters
+    ----------
+    figure
+        Function of truth, ranking and weight.
+    truth, weight
+        As this module's opening says.
+    rankings
+        Ranking (n,) by name.
+    samples
+        From :func:`block_resamples`.
+    """
     rows = [
         {name: figure(truth[s], ranking[s], weight[s]) for name, ranking in rankings.items()}
         for s in samples
@@ -184,7 +267,22 @@ def bootstrap(
 
 
 def interval(value: float, drawn: Floats, *, level: float = 0.90) -> Interval:
-    """Percentile interval of bootstrap draws round an estimate."""
+    """Percentile interval of bootstrap draws around an estimate.
+
+    Parameters
+    ----------
+    value
+        The estimate.
+    drawn
+        Bootstrap draws of it; NaN are left out.
+    level
+        Share of the draws inside, 0..1.
+
+    Returns
+    -------
+    Interval
+        Bounds NaN where no draw is left.
+    """
     kept = drawn[~np.isnan(drawn)]
     if not len(kept):
         return Interval(value, float("nan"), float("nan"))
@@ -193,10 +291,15 @@ def interval(value: float, drawn: Floats, *, level: float = 0.90) -> Interval:
 
 
 def bias_corrected_interval(value: float, drawn: Floats, *, level: float = 0.90) -> Interval:
-    """Bias-corrected percentile interval of bootstrap draws round an estimate (Efron 1993).
+    """Bias-corrected percentile interval of bootstrap draws around an estimate (Efron 1993).
 
     Where more than half of the draws lie below the estimate, both bounds move up, and the other way
     round. As :func:`interval` where half of the draws lie on either side.
+
+    Parameters
+    ----------
+    value, drawn, level
+        As in :func:`interval`.
     """
     kept = drawn[~np.isnan(drawn)]
     if not len(kept):

@@ -14,7 +14,7 @@ from riskmap.contract.given_values import is_line, is_number
 from riskmap.contract.suggest import nearest, refuse_unknown
 
 SCORES: Final = ("failure", "groundwater")
-MAY_BE_EMPTY: Final = ("label", "source", "reason")
+MAY_BE_EMPTY: Final = ("label", "source", "reason", "reason_at_zero")
 REASON_PARTS: Final = re.compile(r"([^{}]*)(?:\{(\w+)\}|$)")
 """Plain words of a reason, and the name in braces behind them."""
 
@@ -45,8 +45,10 @@ class Factor:
     source
         Where curve and weight come from.
     reason
-        Plain words with ``{value}`` where the feature's value stands, and ``{name}`` for the value
+        Plain words with ``{value}`` where the feature's value goes, and ``{name}`` for the value
         of another feature.
+    reason_at_zero
+        The same where the feature reads as 0; empty: as ``reason``.
     """
 
     name: str
@@ -61,6 +63,7 @@ class Factor:
     reason: str
     curve: tuple[tuple[float, float], ...] = ()
     table: tuple[tuple[str, float], ...] = ()
+    reason_at_zero: str = ""
 
     @property
     def rises(self) -> bool:
@@ -136,7 +139,7 @@ def parse_model(
         raise ModelError(f"the scoring model lacks {', '.join(missing)}.")
     factors = content["factor"]
     if not isinstance(factors, list):
-        raise ModelError("factor: a list of [[factor]] tables is wanted.")
+        raise ModelError("factor: expected a list of [[factor]] tables.")
     model = Model(
         name=_text(content, "name", "the scoring model"),
         factors=tuple(_factor(table) for table in factors),
@@ -151,7 +154,7 @@ def _factor(table: Any) -> Factor:
     place = f"factor {named!r:.80}" if named else "a factor without a name"
     known = {field.name for field in fields(Factor)}
     refuse_unknown(table, known, place, ModelError)
-    for name in sorted(known - {"curve", "table"}):
+    for name in sorted(known - {"curve", "table", "reason_at_zero"}):
         if name not in table:
             raise ModelError(f"{place} lacks {name}.")
     if ("curve" in table) == ("table" in table):
@@ -176,6 +179,7 @@ def _factor(table: Any) -> Factor:
         reason=text("reason"),
         curve=_points(table["curve"], place) if "curve" in table else (),
         table=_words(table["table"], place) if "table" in table else (),
+        reason_at_zero=text("reason_at_zero") if "reason_at_zero" in table else "",
     )
 
 
@@ -184,13 +188,13 @@ def _text(table: Mapping[str, Any], name: str, place: str) -> str:
     if value == "" and name in MAY_BE_EMPTY:
         return ""
     if not is_line(value):
-        raise ModelError(f"{place}: {name} = {value!r:.80}: a line of text is wanted.")
+        raise ModelError(f"{place}: {name} = {value!r:.80}: expected one line of text.")
     return value
 
 
 def _number(value: object, place: str) -> float:
     if not is_number(value):
-        raise ModelError(f"{place} = {value!r:.80}: a number is wanted.")
+        raise ModelError(f"{place} = {value!r:.80}: expected a number.")
     return float(value)
 
 
@@ -198,14 +202,14 @@ def _points(given: object, place: str) -> tuple[tuple[float, float], ...]:
     points = given if isinstance(given, list) else []
     pairs = [point for point in points if isinstance(point, list) and len(point) == 2]
     if len(points) < 2 or len(pairs) < len(points):
-        raise ModelError(f"{place}: curve: two or more points [value, limitation] are wanted.")
+        raise ModelError(f"{place}: curve: expected two or more points [value, limitation].")
     where = f"{place}: curve"
     return tuple((_number(x, where), _number(y, where)) for x, y in pairs)
 
 
 def _words(given: object, place: str) -> tuple[tuple[str, float], ...]:
     if not isinstance(given, Mapping) or not given:
-        raise ModelError(f"{place}: table: words with their limitations are wanted.")
+        raise ModelError(f"{place}: table: expected words with their limitations.")
     return tuple((word, _number(y, f"{place}: table {word}")) for word, y in given.items())
 
 
@@ -229,14 +233,15 @@ def _check(model: Model, features: Mapping[str, Column] | None = None) -> None:
 def _check_features(factor: Factor, features: Mapping[str, Column]) -> None:
     """Refuse features that are not there, and curves over words or tables over numbers."""
     place = f"factor {factor.name!r}"
-    named = {name for _, name in REASON_PARTS.findall(factor.reason) if name} - {"value"}
+    reasons = factor.reason + factor.reason_at_zero
+    named = {name for _, name in REASON_PARTS.findall(reasons) if name} - {"value"}
     for name in (factor.feature, *sorted(named)):
         if name not in features:
             raise ModelError(f"{place}: unknown feature {name!r}.{nearest(name, features)}")
     domain = features[factor.feature].domain
     if bool(domain) != bool(factor.table):
-        wanted = "words: give a table" if domain else "numbers: give a curve"
-        raise ModelError(f"{place}: feature {factor.feature!r} has {wanted}.")
+        hint = "words: give a table" if domain else "numbers: give a curve"
+        raise ModelError(f"{place}: feature {factor.feature!r} has {hint}.")
     for word, _ in factor.table:
         if word not in domain:
             hint = nearest(word, domain) or f" Known: {', '.join(domain)}."
@@ -252,8 +257,8 @@ def _check_factor(factor: Factor) -> None:
     limits = [y for _, y in factor.curve] or [y for _, y in factor.table]
     if not all(0 <= y <= 1 for y in [*limits, factor.unknown]):
         raise ModelError(f"{place}: limitations must lie between 0 and 1.")
-    if re.search(r"[{}]", re.sub(r"\{\w+\}", "", factor.reason)):
-        raise ModelError(f"{place}: reason: a brace stands alone; write {{value}}.")
+    if re.search(r"[{}]", re.sub(r"\{\w+\}", "", factor.reason + factor.reason_at_zero)):
+        raise ModelError(f"{place}: reason: a brace has no partner; write {{value}}.")
     xs = [x for x, _ in factor.curve]
     if xs and (len(xs) < 2 or any(b <= a for a, b in pairwise(xs))):
         raise ModelError(f"{place}: the curve needs two or more points of rising value.")

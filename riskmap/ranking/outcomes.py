@@ -43,7 +43,7 @@ class Outcomes:
     """What n systems came to in s scenarios.
 
     ``factors``: names of the m factors, ``limits`` (n, m, s) their limitations in thousandths.
-    ``records``: name -> (n, s) drawn records that stand behind several factors. ``spoken`` (n, s):
+    ``records``: name -> (n, s) drawn records that several factors depend on. ``by_chance`` (n, s):
     100 x the part of the priority that the chances make, None where the scores' mean is the
     priority; ``by_water``: whether the groundwater score multiplies it.
     """
@@ -51,7 +51,7 @@ class Outcomes:
     factors: tuple[str, ...]
     limits: npt.NDArray[np.uint16]
     records: Mapping[str, npt.NDArray[np.float32]]
-    spoken: npt.NDArray[np.float32] | None = None
+    by_chance: npt.NDArray[np.float32] | None = None
     by_water: bool = False
 
 
@@ -84,7 +84,26 @@ def roll(
     scenarios: int = SCENARIOS,
     seed: int = 0,
 ) -> Dice:
-    """Prepare the dice for systems of the given keys; ``shared`` is (parameters, scenarios)."""
+    """Prepare the random numbers of systems and parameters.
+
+    Parameters
+    ----------
+    keys
+        Key of each system (n,), from :func:`riskmap.ranking.layout.parcel_keys`.
+    streams
+        Names of the records that are drawn.
+    parameters
+        How many parameters all systems share.
+    scenarios
+        Number of scenarios, best a power of two.
+    seed
+        Of all random numbers.
+
+    Returns
+    -------
+    Dice
+        ``shared`` is (parameters, scenarios).
+    """
     return Dice(
         tuple(streams),
         sobol(scenarios, len(streams), seed + 3),

@@ -7,7 +7,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from riskmap.contract.features import aloud
+from riskmap.contract.features import FEATURES, in_sentence
 from riskmap.contract.quantities import Units
 from riskmap.ranking.model import REASON_PARTS, Factor, Model
 from riskmap.ranking.score import Scores
@@ -29,12 +29,23 @@ def leading_reasons(
 
     A factor's part in the priority is its points times its score's share. Only factors whose
     feature is known and whose limitation is at least :data:`LEAST_LIMITATION` count; of several
-    factors that read the same feature the strongest speaks.
+    factors that read the same feature only the strongest is named.
+
+    Parameters
+    ----------
+    features
+        Inventory rows (n).
+    scores
+        Their scores, from :func:`riskmap.ranking.score.score`.
+    model
+        The scoring model that they were made with.
+    units
+        ``us`` or ``si``, for the values in the sentences.
 
     Returns
     -------
     DataFrame
-        Columns ``reason_1 .. reason_3``; empty text where fewer reasons stand out.
+        Columns ``reason_1 .. reason_3``; empty text where there are fewer reasons.
     """
     parts = _parts(scores, model)
     order = np.argsort(-parts.to_numpy(), axis=1, kind="stable")[:, :REASONS]
@@ -47,9 +58,9 @@ def leading_reasons(
 
 
 def _parts(scores: Scores, model: Model) -> pd.DataFrame:
-    speaks = scores.limits >= LEAST_LIMITATION
+    counts = scores.limits >= LEAST_LIMITATION
     share = pd.Series({factor.name: model.share(factor.score) for factor in model.factors})
-    parts = (scores.points * share).where(speaks, 0.0)
+    parts = (scores.points * share).where(counts, 0.0)
     for feature in {factor.feature for factor in model.factors}:
         names = [factor.name for factor in model.factors if factor.feature == feature]
         if len(names) > 1:
@@ -69,23 +80,33 @@ def _sentences(
     for number, factor in enumerate(model.factors):
         rows = chosen == number
         if rows.any():
-            text[rows] = _filled(factor, features[rows], units)
+            text[rows] = _worded(factor, features[rows], units)
     return text.str.replace(r"^(.)", lambda first: first.group(1).upper(), regex=True)
 
 
-def _filled(factor: Factor, features: pd.DataFrame, units: Units) -> pd.Series:
-    """Fill the reason's ``{value}`` and any ``{feature}`` with worded values."""
+def _worded(factor: Factor, features: pd.DataFrame, units: Units) -> pd.Series:
+    text = _filled(factor.reason, factor.feature, features, units)
+    if not factor.reason_at_zero:
+        return text
+    nothing = in_sentence(pd.Series([0.0]), factor.feature, units).iloc[0]
+    read = in_sentence(features[factor.feature], factor.feature, units)
+    at_zero = _filled(factor.reason_at_zero, factor.feature, features, units)
+    return text.mask(read == nothing, at_zero)
+
+
+def _filled(reason: str, read: str, features: pd.DataFrame, units: Units) -> pd.Series:
+    """Fill a reason's ``{value}``, the factor's own feature, and any ``{feature}``."""
     text = pd.Series("", index=features.index, dtype="string")
-    for plain, name in REASON_PARTS.findall(factor.reason):
+    for plain, name in REASON_PARTS.findall(reason):
         text = text + plain
-        feature = factor.feature if name == "value" else name
+        feature = read if name == "value" else name
         if feature:
-            text = text + aloud(features[feature], feature, units)
+            text = text + in_sentence(features[feature], feature, units)
     return text
 
 
 def unknown_list(scores: Scores, model: Model) -> pd.Series:
-    """Labels of the factors whose feature is unknown, as one text per row."""
+    """List what to ask for where a factor's feature is unknown, as one text per row."""
     text = pd.Series("", index=scores.limits.index, dtype="string")
     labels: dict[str, str] = {}
     for factor in model.factors:
@@ -95,5 +116,9 @@ def unknown_list(scores: Scores, model: Model) -> pd.Series:
             continue
         missing = scores.limits[factor.name].isna()
         joint = text.where(text == "", text + "; ")
-        text = text.where(~missing, joint + factor.label)
+        text = text.where(~missing, joint + (_asked(factor) or factor.label))
     return text
+
+
+def _asked(factor: Factor) -> str:
+    return FEATURES[factor.feature].asked if factor.feature in FEATURES else ""

@@ -71,7 +71,23 @@ def score(features: pd.DataFrame, model: Model) -> Scores:
 def factor_points(
     features: pd.DataFrame, model: Model, kind: str
 ) -> tuple[pd.DataFrame, pd.DataFrame]:
-    """Limitations (NaN where unknown) and points of the factors of one score."""
+    """Limitations (NaN where unknown) and points of the factors of one score.
+
+    Parameters
+    ----------
+    features
+        Inventory rows (n).
+    model
+        The scoring model.
+    kind
+        ``failure`` or ``groundwater``.
+
+    Returns
+    -------
+    tuple
+        Two tables (n, factors): limitations 0..1 and points; the points of an unknown feature are
+        those of the factor's ``unknown`` limitation.
+    """
     scale = model.scale(kind)
     limits = pd.DataFrame(
         {factor.name: limitation(factor, features[factor.feature]) for factor in model.of(kind)},

@@ -16,14 +16,33 @@ Order = npt.NDArray[np.int64]
 
 
 def sobol(draws: int, factors: int, seed: int) -> Floats:
-    """Scrambled Sobol points, shape (factors, draws); best where `draws` is a power of two."""
+    """Scrambled Sobol points, shape (factors, draws); best where `draws` is a power of two.
+
+    Parameters
+    ----------
+    draws, factors
+        Points, and dimensions of each.
+    seed
+        Of the scrambling.
+
+    Returns
+    -------
+    ndarray
+        Inside 0 and 1.
+    """
     sampler = qmc.Sobol(max(factors, 1), scramble=True, rng=np.random.default_rng(seed))
     points = sampler.random_base2(math.ceil(math.log2(max(draws, 2))))[:draws]
     return np.ascontiguousarray(points.T[:factors])
 
 
 def normal_draws(draws: int, factors: int, seed: int) -> Floats:
-    """Draw standard normals that the whole county shares, shape (factors, draws)."""
+    """Draw standard normals that the whole county shares, shape (factors, draws).
+
+    Parameters
+    ----------
+    draws, factors, seed
+        As in :func:`sobol`.
+    """
     points = sobol(draws, factors, seed)
     return np.asarray(ndtri(np.clip(points, 1e-9, 1 - 1e-9)))
 
@@ -38,8 +57,24 @@ def mix(number: np.uint64) -> np.uint64:
 
 
 def angles(keys: npt.NDArray[np.uint64], streams: int, seed: int) -> Floats:
-    """Uniform numbers from the keys (n,) and the seed alone, shape (n, streams).
+    """Uniform numbers from the keys and the seed alone.
 
+    Parameters
+    ----------
+    keys
+        Key of each parcel (n,).
+    streams
+        Numbers for each key.
+    seed
+        Shared by all keys.
+
+    Returns
+    -------
+    ndarray
+        (n, streams), from 0 up to but not including 1.
+
+    Examples
+    --------
     >>> keys = np.array([7, 8], np.uint64)
     >>> bool((angles(keys, 3, 1)[1] == angles(keys[1:], 3, 1)[0]).all())
     True

@@ -1,7 +1,7 @@
 """Onsite or sewer, where the records do not say: a chance, checked on places held out.
 
 Only parcels about which the classifier is sure get a word, marked ``inferred``; the others stay
-unknown. Published accuracies stand beside ours so that a reader can judge both.
+unknown. Published accuracies are given with ours for comparison.
 """
 
 from __future__ import annotations
@@ -36,7 +36,7 @@ class ServiceAccuracy:
     """Figures on labeled parcels, each predicted without its neighborhood.
 
     ``accuracy`` over all; ``decided`` the share that gets a word; ``accuracy_decided`` among those;
-    ``random_split`` the flattering accuracy by random split; ``sewer_as_onsite`` and
+    ``random_split`` the accuracy by random split, which is too high; ``sewer_as_onsite`` and
     ``onsite_as_sewer`` the shares of each kind that get the wrong word.
     """
 
@@ -54,8 +54,8 @@ class ServiceAccuracy:
         published = ", ".join(f"{100 * value:.1f}% {where}" for where, value in PUBLISHED)
         return (
             f"On {self.labeled} labeled parcels in places held out, "
-            f"{100 * self.accuracy:.1f}% were told right ({100 * self.random_split:.1f}% by a "
-            f"random split, which flatters); {100 * self.decided:.0f}% were sure enough to get a "
+            f"{100 * self.accuracy:.1f}% were right ({100 * self.random_split:.1f}% by a "
+            f"random split, too high); {100 * self.decided:.0f}% were sure enough to get a "
             f"word, of which {100 * self.accuracy_decided:.1f}% were right. Published for the "
             f"same task elsewhere: {published}."
         )
@@ -181,14 +181,14 @@ def _validate(
 
 def _accuracy(truth: Floats, chance: Floats, apart: Floats, sure: float) -> ServiceAccuracy:
     """Figures from held-out chances; a parcel that could not be predicted counts as undecided."""
-    told = ~np.isnan(chance)
+    predicted = ~np.isnan(chance)
     right = (chance >= 0.5) == (truth > 0)
-    decided = told & (np.maximum(chance, 1 - chance) >= sure)
+    decided = predicted & (np.maximum(chance, 1 - chance) >= sure)
     wrong = decided & ~right
     seen = ~np.isnan(apart)
     return ServiceAccuracy(
         labeled=len(truth),
-        accuracy=_share(right, told),
+        accuracy=_share(right, predicted),
         decided=float(decided.mean()),
         accuracy_decided=_share(right, decided),
         random_split=_share((apart >= 0.5) == (truth > 0), seen),

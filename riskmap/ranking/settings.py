@@ -13,8 +13,8 @@ class LearningSettings(Section):
     """Learning from visits, judged on places held out."""
 
     use: Literal["off", "compare", "allow"] = setting(
-        "compare", "Learning from visits: not at all, compared with the condition model and reported, "
-        "or allowed to replace it where it is surely better",
+        "compare", "Learning from visits: not at all, compared with the condition model and "
+        "reported, or allowed to replace it where it is surely better",
     )  # fmt: skip
     service: Literal["off", "infer"] = setting(
         "infer", "Whether to infer sewer or onsite for built parcels of which no record says it"
@@ -33,7 +33,7 @@ class LearningSettings(Section):
     )  # fmt: skip
     folds: int = setting(5, "Parts that the places are held out in", low=2, high=50, source=JUDGED)
     repeats: int = setting(
-        2, "Times the places are dealt out anew", low=1, high=50,
+        2, "Times the places are assigned to folds again", low=1, high=50,
         source="on the sample county three moved differences by less than a tenth of their width",
     )  # fmt: skip
     rounds: int = setting(

@@ -14,8 +14,8 @@ from riskmap.contract.arrays import Floats
 class InSteps(TransformerMixin, BaseEstimator):  # type: ignore[misc]
     """Replace each value by the number of its step, counted from 0; NaN stays NaN.
 
-    A column of which nothing is known when fitting is 0 throughout: it can tell nothing. Trees
-    split between steps only, so a few suffice and a fit is quick.
+    A column of which nothing is known when fitting is 0 throughout: it carries no information.
+    Trees split between steps only, so a few suffice and a fit is quick.
 
     >>> InSteps(3).fit_transform(np.array([[1.0], [2.0], [3.0], [40.0], [np.nan]])).ravel().tolist()
     [0.0, 1.0, 2.0, 2.0, nan]

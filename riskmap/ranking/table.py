@@ -18,6 +18,7 @@ from riskmap.ranking.score import classify, rank, score
 
 SERVED_BY_SEWER: Final = "on public sewer"
 NO_SEWAGE: Final = "no building, no sewage"
+FAR_FROM_REST: Final = "far from all other parcels: check its coordinates"
 TOO_LITTLE: Final = "too little is known to score"
 UNKNOWN_SERVICE: Final = "service unknown: ranked apart"
 

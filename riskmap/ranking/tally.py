@@ -27,9 +27,22 @@ def rank_draws(
     """Replace scores by ranks in draws ``first .. last-1``.
 
     Rank 1 is the highest score; equal scores share the middle of their ranks and, at the edge of
-    the top, its places. Ranks are written in units of `step`. ``place`` (n, draws) gets each
-    parcel's share of a place in the top; ``cuts`` (2, d) gets the scores at ranks `top` and
-    `top` + 1.
+    the top, its places.
+
+    Parameters
+    ----------
+    scores
+        (n, d) whole numbers; ranks in units of `step` afterwards.
+    first, last
+        Draws to rank; `last` not among them.
+    top
+        Places on the list.
+    step
+        Unit in which ranks are written.
+    place
+        (n, last - first), written: each parcel's share of a place in the top.
+    cuts
+        (2, d), written: scores at ranks `top` and `top` + 1; -1 where there is no such rank.
     """
     rows = scores.shape[0]
     width = last - first
@@ -63,7 +76,15 @@ def tally(
     place: Places,
     above: npt.NDArray[np.int32],
 ) -> None:
-    """Second pass of :func:`rank_draws`: `above` counts the parcels above each score."""
+    """Second pass of :func:`rank_draws`: `above` counts the parcels above each score.
+
+    Parameters
+    ----------
+    scores, first, last, top, step, place
+        As there.
+    above
+        (last - first, FULL + 2) counts; the last column counts all parcels.
+    """
     below = np.empty_like(above)
     for d in range(last - first):
         running = above[d, FULL + 1]
@@ -90,7 +111,13 @@ def rank_few(
     place: Places,
     cuts: Floats,
 ) -> None:
-    """Do the same as :func:`rank_draws` by sorting, which is faster for few parcels."""
+    """Do the same as :func:`rank_draws` by sorting, which is faster for few parcels.
+
+    Parameters
+    ----------
+    scores, first, last, top, step, place, cuts
+        As there.
+    """
     rows = scores.shape[0]
     for draw in range(first, last):
         column = scores[:, draw].copy()

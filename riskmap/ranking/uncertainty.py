@@ -67,7 +67,7 @@ def propagate(
     model
         The scoring model.
     top
-        Length of the list for which the chance to belong on it is wanted.
+        Length of the list whose chances are computed.
     mixtures
         See :func:`riskmap.ranking.inputs.describe_inputs`.
     weight_doubt
@@ -100,7 +100,19 @@ def propagate_inputs(
     weight_doubt: bool = False,
     outcomes: Outcomes | None = None,
 ) -> Doubt:
-    """Do the same from inputs described by hand."""
+    """Carry the doubt of inputs that are described already into scores and ranks.
+
+    Parameters
+    ----------
+    inputs
+        One per factor, from :func:`riskmap.ranking.inputs.describe_inputs`.
+    parcels
+        Index of the parcels (n,).
+    failure_share
+        Share of the failure score in the priority, 0..1.
+    top, draws, seed, weight_doubt, outcomes
+        As in :func:`propagate`.
+    """
     layout = plan(
         inputs,
         parcel_keys(parcels),
@@ -132,7 +144,22 @@ def draw_scores(layout: Plan, *, seed: int) -> npt.NDArray[np.uint16]:
 
 
 def draw_limits(layout: Plan, rows: npt.NDArray[np.int64], *, seed: int) -> npt.NDArray[np.float32]:
-    """Draw the limitations behind some parcels' scores: (rows, factors, draws)."""
+    """Draw the limitations behind some parcels' scores: (rows, factors, draws).
+
+    Parameters
+    ----------
+    layout
+        The county's inputs.
+    rows
+        Positions of the parcels.
+    seed
+        That of the scores, so that the draws match.
+
+    Returns
+    -------
+    ndarray
+        0..1.
+    """
     factors, draws = layout.weight.shape
     out = np.empty((len(rows), factors, draws), dtype=np.float32)
     limit_rows(np.asarray(rows, dtype=np.int64), np.uint64(seed), out, layout)

@@ -40,7 +40,7 @@ class Comparison:
     ``figures``: columns ``contender, figure, value, low, high`` (90% intervals).
     ``differences``: by learned contender, average precision less the score's, with the one-sided
     95% lower bound corrected for the number of contenders. ``optimism``: average precision by
-    random split and by blocks. ``reliability``: chance said and share found, by contender.
+    random split and by blocks. ``reliability``: predicted chance and share found, by contender.
     """
 
     figures: pd.DataFrame
@@ -59,7 +59,7 @@ class Comparison:
 
 @dataclass(frozen=True)
 class Decision:
-    """What ranks the systems, and why, in plain words."""
+    """Which ranking decides, and why, in plain words."""
 
     chosen: str
     replaced: bool
@@ -68,7 +68,22 @@ class Decision:
 
 
 def decide(visits: Visits, settings: LearningSettings, *, seed: int) -> Decision:
-    """Compare all contenders if there is enough to compare, and apply the rule."""
+    """Compare all contenders if there is enough to compare, and apply the rule.
+
+    Parameters
+    ----------
+    visits
+        The visited systems.
+    settings
+        The settings of the ``[learning]`` section.
+    seed
+        Of folds, fits and resamples.
+
+    Returns
+    -------
+    Decision
+        The score is kept where there are too few visits, or a feature gives the outcome away.
+    """
     refusal = _too_little(visits, settings) or _leaks(visits)
     if refusal:
         return Decision(visits.base, False, (refusal, _kept(visits.base)), None)
@@ -77,7 +92,13 @@ def decide(visits: Visits, settings: LearningSettings, *, seed: int) -> Decision
 
 
 def compare(visits: Visits, settings: LearningSettings, *, seed: int) -> Comparison:
-    """Evaluate every contender on held-out blocks, with intervals, and on a random split."""
+    """Evaluate every contender on held-out blocks, with intervals, and on a random split.
+
+    Parameters
+    ----------
+    visits, settings, seed
+        As in :func:`decide`.
+    """
     folds = list(
         block_folds(
             visits.x_m, visits.y_m, visits.failed, size_m=settings.block_m,
@@ -116,11 +137,11 @@ def _figures(
 ) -> tuple[pd.DataFrame, dict[str, Floats]]:
     """Return the table of figures, and the bootstrap draws of average precision by contender."""
     table, kept = [], {}
-    wanted: dict[str, tuple[Figure, Mapping[str, Floats]]] = {
+    methods: dict[str, tuple[Figure, Mapping[str, Floats]]] = {
         name: (figure, held.ranking) for name, figure in ranking_figures().items()
     }
-    wanted["brier"] = (brier, held.chance)
-    for name, (figure, source) in wanted.items():
+    methods["brier"] = (brier, held.chance)
+    for name, (figure, source) in methods.items():
         for contender, predicted in source.items():
             part = predicted[:, rows]
             value = _mean_figure(figure, truth, part, weight, slice(None))
@@ -158,7 +179,7 @@ def _differences(figures: pd.DataFrame, drawn: Mapping[str, Floats], base: str) 
 def _optimism(
     visits: Visits, settings: LearningSettings, figures: pd.DataFrame, seed: int
 ) -> pd.DataFrame:
-    """Average precision of the learned rankings by random split, beside that by blocks."""
+    """Average precision of the learned rankings by random split, and by blocks."""
     rows = np.flatnonzero(visits.evaluate)
     folds = list(random_folds(len(visits.failed), folds=settings.folds, seed=seed))
     held = predict_held_out(

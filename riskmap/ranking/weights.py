@@ -38,7 +38,7 @@ class Judgment:
 
     ``weights`` add up to 1. ``ratio`` is the consistency ratio, 0 for two factors or fewer;
     ``index`` / random index of ``series``. ``reconsider`` is the pair whose change would help
-    most, ``now`` what was said of it and ``fitting`` what the weights imply; None where the
+    most, ``now`` the judgment given and ``fitting`` what the weights imply; None where the
     comparisons agree with each other.
     """
 

@@ -30,7 +30,7 @@ def read_comparisons(path: Path) -> dict[Pair, float]:
         raise ModelError(f"{path}: the comparisons cannot be read ({error}).") from error
     missing = [name for name in COLUMNS if rows and name not in rows[0]]
     if not rows or missing:
-        raise ModelError(f"{path}: columns {', '.join(COLUMNS)} with at least one row are wanted.")
+        raise ModelError(f"{path}: expected columns {', '.join(COLUMNS)} with at least one row.")
     found: dict[Pair, float] = {}
     for line, row in enumerate(rows, start=2):
         first, second = ((row[name] or "").strip() for name in COLUMNS[:2])
@@ -70,14 +70,24 @@ def judged_model(model: Model, judgment: Judgment) -> Model:
     ]
     if len(known) == len(judgment.weights) and outside:
         raise ModelError(
-            f"judged weights outside their bounds: {', '.join(outside)}. Compare anew, or widen "
+            f"judged weights outside their bounds: {', '.join(outside)}. Compare again, or widen "
             "the bounds in the model file if you have grounds to; nothing was written."
         )
     return apply_weights(model, judgment.weights)
 
 
 def describe_judgment(judgment: Judgment, files: Sequence[Path], model: Model | None = None) -> str:
-    """Write what came out, for people: weights, consistency, the pair to reconsider."""
+    """Write the result of the comparisons for people: weights, consistency, the pair to reconsider.
+
+    Parameters
+    ----------
+    judgment
+        Weights that follow from the comparisons.
+    files
+        The files that were read, for their names.
+    model
+        Gives the factors' labels; None: no labels.
+    """
     people = f"{judgment.people} {'person' if judgment.people == 1 else 'people'}"
     lines = [f"Comparisons of {people}: {', '.join(path.name for path in files)}", ""]
     labels = _labels(model)

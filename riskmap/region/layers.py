@@ -33,7 +33,7 @@ def read_sources(tables: Any, folder: Path, faults: list[str]) -> dict[str, Sour
     Parameters
     ----------
     tables
-        What stands below ``layers``, of whatever type.
+        What the file has below ``layers``, of any type.
     folder
         Folder of the region file, to which file names are relative.
     faults
@@ -71,7 +71,7 @@ def _source(name: str, table: Any, folder: Path, faults: list[str]) -> Source | 
     values = values_of(Source, table, place, faults)
     attributes = table.get("attributes")
     if attributes is not None and not _is_name(attributes):
-        faults.append(f"{place} attributes = {shown(attributes)}: the name of a file is wanted.")
+        faults.append(f"{place} attributes = {shown(attributes)}: expected the name of a file.")
     if (attributes is not None) != (values.get("join_on") is not None):
         faults.append(f"{place}: attributes and join_on go together.")
     columns = _columns(name, table.get("columns", {}), place, faults)
@@ -97,8 +97,8 @@ def _files(table: Mapping[str, Any], place: str, faults: list[str]) -> list[str]
         return []
     files = [table["file"]] if "file" in table else table["files"]
     if not isinstance(files, list) or not files or not all(_is_name(file) for file in files):
-        key, wanted = ("file", "a name") if "file" in table else ("files", "a list of names")
-        faults.append(f"{place} {key} = {shown(table[key])}: {wanted} is wanted.")
+        key, expected = ("file", "a name") if "file" in table else ("files", "a list of names")
+        faults.append(f"{place} {key} = {shown(table[key])}: expected {expected}.")
         return []
     return files
 
@@ -136,7 +136,7 @@ def _column(
     before = len(faults)
     table = {"column": entry} if isinstance(entry, str) else entry
     if not isinstance(table, dict):
-        faults.append(f"{place} = {shown(entry)}: a column name or a table is wanted.")
+        faults.append(f"{place} = {shown(entry)}: expected a column name or a table.")
         return None
     faults += unknown_keys(table, settings_of(ColumnSource), place)
     if ("column" in table) == ("constant" in table):

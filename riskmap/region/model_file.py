@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import fields
+from dataclasses import MISSING, fields
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -64,6 +64,15 @@ def model_toml(model: Model, *, about: str = "") -> str:
 def write_model(model: Model, path: Path, *, about: str = "") -> None:
     """Write a scoring-model file that ``riskmap run`` takes.
 
+    Parameters
+    ----------
+    model
+        The scoring model.
+    path
+        File to write; one that is there is replaced.
+    about
+        Comment at the head of the file.
+
     Raises
     ------
     ModelError
@@ -87,7 +96,7 @@ def _factor_lines(factor: Factor) -> list[str]:
             lines.append(f"table = {{ {words} }}")
         elif isinstance(value, int | float):
             lines.append(f"{field.name} = {_number(value)}")
-        elif isinstance(value, str):
+        elif isinstance(value, str) and (value or field.default is MISSING):
             lines.append(f"{field.name} = {_quoted(value)}")
     return lines
 
@@ -98,5 +107,5 @@ def _number(value: float) -> str:
 
 
 def _quoted(text: str) -> str:
-    """Quote a text: JSON's escapes are TOML's, but for one sign that TOML wants escaped."""
+    """Quote a text: JSON's escapes are TOML's, but for one sign that TOML requires escaped."""
     return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")

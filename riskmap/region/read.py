@@ -39,6 +39,10 @@ def read_region(path: Path | str) -> Region:
     county = content.get("county", {})
     if isinstance(county, dict) and isinstance(county.get("crs"), str):
         faults += _crs_faults(county["crs"])
+    if isinstance(county, dict) and county.get("sewers") == "none" and "sewer_area" in sources:
+        faults.append(
+            '[county] sewers = "none", but [layers.sewer_area] gives a sewer map. Take one out.'
+        )
     if faults:
         raise RegionError(_together(path, faults))
     return Region(path=path, sources=sources, sha256=digest, **made)  # type: ignore[arg-type]
@@ -75,3 +79,17 @@ def _crs_faults(text: str) -> list[str]:
 def settings_in_force(region: Region) -> dict[str, dict[str, Any]]:
     """Return every setting of every section, as it was in force, by section and name."""
     return {name: asdict(getattr(region, name)) for name in sections()}
+
+
+def sources_in_force(region: Region) -> dict[str, dict[str, Any]]:
+    """Return the source of every layer as it was in force; paths from the region file's folder."""
+    folder = region.path.parent
+
+    def plain(value: Any) -> Any:
+        if isinstance(value, Path):
+            return value.relative_to(folder).as_posix() if value.is_relative_to(folder) else value
+        if isinstance(value, dict):
+            return {key: plain(item) for key, item in value.items()}
+        return [plain(item) for item in value] if isinstance(value, list | tuple) else value
+
+    return {name: plain(asdict(source)) for name, source in region.sources.items()}

@@ -1,4 +1,4 @@
-"""The region file's sections that belong to no science room, and the list of all of them.
+"""The region file's sections that belong to no science package, and the list of all of them.
 
 A section is read into one frozen object (:mod:`riskmap.contract.settings`), which the stages hand
 to the rooms as it is. ``Region.rules.horizon_yr`` is the key ``horizon_yr`` below ``[rules]``.
@@ -24,7 +24,7 @@ from riskmap.ranking.settings import LearningSettings, ServiceSettings
 
 @dataclass(frozen=True)
 class CountySettings(Section):
-    """Whose map it is, of which day, and in which units people read it."""
+    """Name of the county, date of the run, and the units that people read."""
 
     name: str = setting(MISSING, "The county's name, as every page shows it")
     date: datetime.date = setting(MISSING, "The day of the run; ages count to it")
@@ -34,6 +34,11 @@ class CountySettings(Section):
         "of the parcels' middle",
     )  # fmt: skip
     units: Literal["us", "si"] = setting("us", "Units that people read")
+    sewers: Literal["some", "none"] = setting(
+        "some", "Whether the county has public sewers. `none`: every building is on an onsite "
+        "system; `some`: where there is no sewer map, buildings without a record are unknown",
+        source="unknown is never safe",
+    )  # fmt: skip
     contact: str = setting("", "Office and telephone printed on lists and letters")
 
 
@@ -49,11 +54,12 @@ class ListSettings(Section):
     """Lists, sheets and letters."""
 
     inspections: int = setting(
-        200, "Rows of the inspection list; 0 for all", low=0, high=10**7, source=JUDGED
-    )
+        200, "Rows of the inspection list, as far as there are ranked systems; 0 for all", low=0,
+        high=10**7, source=JUDGED,
+    )  # fmt: skip
     order: Literal["priority", "chance"] = setting(
         "priority", "What the inspection list is ordered by: the priority, or the chance to be "
-        "truly among the first",
+        "belonging among the first",
     )  # fmt: skip
     aim: Aim = setting(
         "find failures", "What the priority serves: find failures; save stressed fields while they "
@@ -70,6 +76,13 @@ class ListSettings(Section):
     site_last_line: str = setting(
         "", "City, state and ZIP code of site addresses, where the records have none"
     )
+
+    def length(self, ranked: int) -> int:
+        """Rows of the inspection list where `ranked` systems have a rank.
+
+        The one answer for the list, the chance to be on it, and all that is said of "the first".
+        """
+        return min(self.inspections or ranked, ranked)
 
 
 @dataclass(frozen=True)
@@ -120,7 +133,7 @@ class RunSettings(Section):
 
 @dataclass(frozen=True)
 class FairnessSettings(Section):
-    """A number by neighborhood to hold picks against."""
+    """A number by neighborhood to compare picks with."""
 
     standing: str = setting(
         "", "CSV file with a number by neighborhood, such as income or share of tenants; used for "
@@ -158,24 +171,24 @@ class Region:
     @property
     def model_file(self) -> Path | None:
         """The county's scoring model; None for the one that comes with the program."""
-        return self.beside(self.model.file)
+        return self.path_of(self.model.file)
 
     @property
     def letter_texts(self) -> Path | None:
         """Folder of the county's own letters; None for those that come with the program."""
-        return self.beside(self.lists.letter_texts)
+        return self.path_of(self.lists.letter_texts)
 
     @property
     def standing_file(self) -> Path | None:
         """Table with a number by neighborhood; None where none is given."""
-        return self.beside(self.fairness.standing)
+        return self.path_of(self.fairness.standing)
 
     @property
     def before(self) -> Path | None:
         """Result folder of an earlier run to compare with; None where none is named."""
-        return self.beside(self.run.before)
+        return self.path_of(self.run.before)
 
-    def beside(self, name: str) -> Path | None:
+    def path_of(self, name: str) -> Path | None:
         """Path of a file that a setting names, relative to the region file; None for no name."""
         return self.path.parent / name if name else None
 

@@ -48,7 +48,22 @@ def read_small(path: Path, what: str, error: type[RiskmapError]) -> bytes:
 
 
 def decoded(data: bytes, name: str, error: type[RiskmapError]) -> str:
-    """Text of `data`, which must be UTF-8, with or without a byte-order mark."""
+    """Text of a file's bytes.
+
+    Parameters
+    ----------
+    data
+        UTF-8, with or without a byte-order mark.
+    name
+        What to call it in a message.
+    error
+        Class of the error to raise.
+
+    Raises
+    ------
+    RiskmapError
+        Of class `error`, with the line that is not UTF-8.
+    """
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as fault:

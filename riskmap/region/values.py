@@ -1,4 +1,4 @@
-"""From the keys of one TOML table to the values of declared settings, faults told together."""
+"""From the keys of one TOML table to the values of declared settings, with all faults together."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def read_section(
     section
         Its class.
     table
-        What stands there, of whatever type.
+        What the file has there, of any type.
     place
         Its name in messages, such as ``[rules]``.
     faults
@@ -78,7 +78,18 @@ def keys_of(section: type[Section]) -> list[str]:
 def values_of(
     section: type[Section], table: Mapping[str, Any], place: str, faults: list[str]
 ) -> dict[str, Any]:
-    """Values of the settings that a table gives, by name, without those at fault."""
+    """Values of the settings that a table gives.
+
+    Parameters
+    ----------
+    section, table, place, faults
+        As in :func:`read_section`; lengths may be given in feet under the setting's second key.
+
+    Returns
+    -------
+    dict
+        Value by the setting's name; settings at fault are left out.
+    """
     values = {}
     for one in settings_of(section).values():
         given = [
@@ -115,7 +126,7 @@ def _take(
 
 def _rows(one: Setting, given: Any, place: str, faults: list[str]) -> tuple[Any, ...]:
     if not isinstance(given, list) or not given:
-        faults.append(f"{place}: a list of tables is wanted. {one.meaning}.")
+        faults.append(f"{place}: expected a list of tables. {one.meaning}.")
         return ()
     return tuple(
         read_section(one.kind, table, f"{place}, table {number}", faults)

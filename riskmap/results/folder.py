@@ -24,7 +24,7 @@ RESULT: Final = "result 1"
 """What a result folder's mark says it is. The number goes up when the mark's form changes."""
 
 LITTER: Final = frozenset({".DS_Store", ".directory", "Thumbs.db", "desktop.ini"})
-"""Files that file managers leave behind without being asked; nobody's work."""
+"""Files that file managers leave behind by themselves; no one's work."""
 
 SIDE_FILES: Final = ("{}-wal", "{}-shm", "{}-journal", "~${}", ".~lock.{}#")
 """Beside a file that another program has open: edits that are not yet in the file itself (SQLite
@@ -72,7 +72,7 @@ def refuse_foreign(folder: Path, kind: str) -> None:
     Raises
     ------
     OutputError
-        With what stands there and what to do.
+        With what is there and what to do.
     """
     if not os.path.lexists(folder):
         return
@@ -116,7 +116,7 @@ def changed_files(folder: Path) -> list[str]:
 
 
 def sweep(folder: Path) -> list[str]:
-    """Delete from `folder` what riskmap wrote and nobody changed; return the names of the rest.
+    """Delete from `folder` what riskmap wrote and no one changed; return the names of the rest.
 
     Where nothing is left the folder goes too. When it breaks off it can be done again.
     """
@@ -169,7 +169,7 @@ def _name(path: Path, folder: Path) -> str:
 
 
 def _is_riskmaps(path: Path, folder: Path, files: Files) -> bool:
-    """Whether riskmap wrote this file, as it is; or it is nobody's, or kept from a run."""
+    """Whether riskmap wrote this file, as it is; or it belongs to no one, or is kept from a run."""
     name = _name(path, folder)
     if name == MARK or path.name in LITTER or name.partition("/")[0] == FOLDER:
         return True

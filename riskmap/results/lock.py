@@ -19,7 +19,7 @@ else:
     import fcntl
 
 _FAR: Final = 1 << 30
-"""Windows lets nobody read a locked byte, so one far behind the text is locked there."""
+"""On Windows a locked byte cannot be read, so one far behind the text is locked there."""
 
 
 class BusyError(OutputError):
@@ -96,8 +96,8 @@ def _lock(file: IO[str]) -> bool:
 
 
 def _give_back(file: IO[str], path: Path) -> None:
-    """Delete first and free then, so that nobody takes a lock that is about to be deleted."""
-    if sys.platform == "win32":  # an open file cannot be deleted there, by nobody
+    """Delete first and release then, so that no run takes a lock that is about to be deleted."""
+    if sys.platform == "win32":  # an open file cannot be deleted there
         file.close()
     with suppress(OSError):
         path.unlink()

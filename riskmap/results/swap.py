@@ -1,11 +1,11 @@
 """A folder that takes the place of an earlier one whole or not at all, whatever happens.
 
-While a run is going on, a hidden work folder lies beside the target::
+While a run is going on, a hidden work folder lies next to the target::
 
     .NAME.riskmap/lock      who is writing
     .NAME.riskmap/probe     for the question whether the target may be renamed
     .NAME.riskmap/part      what is being written; whole once it has its mark
-    .NAME.riskmap/earlier   what stood at the target, between the swap and its clearing
+    .NAME.riskmap/earlier   what was at the target, between the swap and its clearing
 
 :func:`_settle` alone moves anything, and each of its steps can be told from what lies there. So
 it ends a run, clears up after one that failed, and goes on where a killed one broke off.
@@ -14,7 +14,6 @@ it ends a run, clears up after one that failed, and goes on where a killed one b
 from __future__ import annotations
 
 import errno
-import math
 import os
 import shutil
 from collections.abc import Callable, Iterable, Iterator, Sequence
@@ -24,8 +23,9 @@ from itertools import count
 from pathlib import Path
 from typing import Final
 
-from riskmap.contract.errors import NO_ROOM, OutputError, RiskmapError, reason
+from riskmap.contract.errors import OutputError, reason
 from riskmap.ending import undisturbed
+from riskmap.keeping.disk import FEW_FILES, for_want_of_room, room_left
 from riskmap.results.folder import (
     RESULT,
     changed_files,
@@ -42,11 +42,6 @@ Tell = Callable[[str], None]
 
 NAMED: Final = 8
 """So many files are named one by one."""
-
-FEW_BYTES: Final = 16 << 20
-FEW_FILES: Final = 16
-"""A writer that fails with less than this left on its disk, or less than it has written, has failed
-for want of room: a database that cannot be finished gives back what it took."""
 
 WORKBOOKS: Final = (".xlsx", ".xlsm", ".ods")
 
@@ -65,19 +60,19 @@ def result_folder(
     target
         The folder, or where one is to be. Its parents are made.
     tell
-        Gets, a sentence or two at a time, what people must know: files kept, room running out,
-        leftovers cleared.
+        Gets, a sentence or two at a time, what people must know: files kept, disk space running
+        out, leftovers cleared.
     kind
         What the folder is; a folder of another kind is never replaced.
     expected_bytes
-        About how large the folder will be, where no earlier one shows it; 0 if nobody knows.
+        About how large the folder will be, where no earlier one shows it; 0 if not known.
 
     Raises
     ------
     OutputError
         Before the work, if `target` holds something else, cannot be written or replaced, or
         another run is writing there. After it, if the disk is full, or if `target` could not be
-        replaced all the same: the new folder then lies beside it, and the message says where.
+        replaced all the same: the new folder then lies next to it, and the message says where.
     """
     target = _resolved(target)
     with _as_output_error(target):
@@ -94,7 +89,7 @@ def result_folder(
             try:
                 yield part
             except Exception as error:
-                if _for_want_of_room(error, part):
+                if for_want_of_room(error, part):
                     raise OutputError(_no_room(target)) from error
                 raise
             try:
@@ -106,7 +101,17 @@ def result_folder(
 
 
 def settle_leftovers(target: Path, *, tell: Tell, kind: str = RESULT) -> None:
-    """Put in order a folder that a killed run was about to replace; mostly there is none."""
+    """Put in order a folder that a killed run was about to replace; mostly there is none.
+
+    Parameters
+    ----------
+    target
+        The result folder.
+    tell
+        Gets what people must know, a sentence or two at a time.
+    kind
+        Kind of folder, as its mark names it.
+    """
     target = _resolved(target)
     if _work_folder(target).is_dir():
         with suppress(BusyError), _work_on(target) as (work, dead):
@@ -303,7 +308,7 @@ def _remove_empty(folders: Iterable[Path]) -> None:
 
 
 def _warn_if_tight(target: Path, need: int, tell: Tell) -> None:
-    free, files = _room(target.parent)
+    free, files = room_left(target.parent)
     if free < need or files < FEW_FILES:
         tell(
             f"{target}: the result needs about {_mb(need)} and its disk has {_mb(free)} and room "
@@ -311,37 +316,13 @@ def _warn_if_tight(target: Path, need: int, tell: Tell) -> None:
         )
 
 
-def _for_want_of_room(error: BaseException, part: Path) -> bool:
-    """Tell whether a writer failed because the disk is full, which each says in its own words."""
-    if isinstance(error, MemoryError) or not any(part.iterdir()):
-        return False
-    if isinstance(error, RiskmapError) and not isinstance(error, OutputError):
-        return False
-    cause: BaseException | None = error
-    while cause is not None:
-        if isinstance(cause, OSError) and cause.errno in NO_ROOM:
-            return True
-        cause = cause.__cause__ or cause.__context__
-    free, files = _room(part)
-    written = sum(path.stat().st_size for path in part.rglob("*") if path.is_file())
-    return free < max(FEW_BYTES, written) or files < FEW_FILES
-
-
 def _no_room(target: Path) -> str:
-    free, _ = _room(target.parent)
+    free, _ = room_left(target.parent)
     return (
         f"{target}: the disk is full ({_mb(free)} left when a file could not be written), so "
         "the result was not put in place; what stood there is untouched. Make room, or name a "
         "folder on another disk, and run again."
     )
-
-
-def _room(folder: Path) -> tuple[int, float]:
-    """Bytes and files that the disk of `folder` still takes; infinity where it does not count."""
-    if not hasattr(os, "statvfs"):
-        return shutil.disk_usage(folder).free, math.inf
-    disk = os.statvfs(folder)
-    return disk.f_bavail * disk.f_frsize, disk.f_favail if disk.f_files else math.inf
 
 
 def _mb(count_bytes: int) -> str:

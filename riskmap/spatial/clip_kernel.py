@@ -10,8 +10,9 @@ from __future__ import annotations
 
 import numpy as np
 
+from riskmap.contract.arrays import Floats, Whole
 from riskmap.contract.compiled import compiled
-from riskmap.spatial.edges import BLOCK, Edges, FloatArray, IntArray, block_bounds
+from riskmap.spatial.edges import BLOCK, Edges, block_bounds
 
 
 @compiled
@@ -32,7 +33,7 @@ def _below_both(p1: float, p2: float, q1: float, q2: float, width: float) -> flo
 
 @compiled
 def _edge_against_polygon(
-    edges: tuple[FloatArray, ...],
+    edges: tuple[Floats, ...],
     first: int,
     last: int,
     x0: float,
@@ -81,16 +82,16 @@ def _above_base(
 
 @compiled
 def _pair_areas(
-    i: IntArray,
-    j: IntArray,
-    a_edges: tuple[FloatArray, ...],
-    a_start: IntArray,
-    a_bounds: FloatArray,
-    b_edges: tuple[FloatArray, ...],
-    b_start: IntArray,
-    b_blocks: IntArray,
-    b_boxes: FloatArray,
-) -> FloatArray:
+    i: Whole,
+    j: Whole,
+    a_edges: tuple[Floats, ...],
+    a_start: Whole,
+    a_bounds: Floats,
+    b_edges: tuple[Floats, ...],
+    b_start: Whole,
+    b_blocks: Whole,
+    b_boxes: Floats,
+) -> Floats:
     x1s, y1s, x2s, y2s, signs = b_edges
     result = np.zeros(len(i))
     for pair in range(len(i)):
@@ -111,10 +112,22 @@ def _pair_areas(
     return result
 
 
-def pair_areas(i: IntArray, j: IntArray, a: Edges, b: Edges) -> FloatArray:
+def pair_areas(i: Whole, j: Whole, a: Edges, b: Edges) -> Floats:
     """Area common to polygon ``i[k]`` of `a` and polygon ``j[k]`` of `b`, for every k.
 
     Error: rounding only, some 1e-15 of the area of polygon i's bounding box per edge of j near it.
+
+    Parameters
+    ----------
+    i, j
+        Positions of the polygons of each pair, both (k,).
+    a, b
+        Edges of the two sets of polygons.
+
+    Returns
+    -------
+    ndarray
+        (k,), m2.
     """
     blocks, boxes = block_bounds(b)
     return _pair_areas(

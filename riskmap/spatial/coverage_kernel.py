@@ -10,15 +10,14 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
+from riskmap.contract.arrays import Floats, Whole
 from riskmap.contract.compiled import compiled
 from riskmap.contract.grid import Grid
-from riskmap.spatial.edges import Edges, FloatArray, IntArray
+from riskmap.spatial.edges import Edges
 
 
 @compiled
-def _add_piece(
-    scratch: FloatArray, column: int, rows: int, v1: float, v2: float, width: float
-) -> None:
+def _add_piece(scratch: Floats, column: int, rows: int, v1: float, v2: float, width: float) -> None:
     """Add the strip below one piece of an edge within one column of cells.
 
     Heights `v1`, `v2` run downwards from the window's top in cells; `width` carries the sign.
@@ -48,7 +47,7 @@ def _add_piece(
 
 @compiled
 def _add_edge(
-    scratch: FloatArray,
+    scratch: Floats,
     shape: tuple[int, int],
     edge: tuple[float, float, float, float],
     sign: float,
@@ -70,7 +69,7 @@ def _add_edge(
 
 @compiled
 def _window_sums(
-    scratch: FloatArray, values: NDArray[np.floating], window: tuple[int, int, int, int]
+    scratch: Floats, values: NDArray[np.floating], window: tuple[int, int, int, int]
 ) -> tuple[float, float]:
     """Sum of value times share, and of share, over known cells; clears the scratch space."""
     row0, column0, rows, columns = window
@@ -90,12 +89,12 @@ def _window_sums(
 
 @compiled
 def _coverage_means(
-    edges: tuple[FloatArray, ...],
-    start: IntArray,
-    bounds: FloatArray,
+    edges: tuple[Floats, ...],
+    start: Whole,
+    bounds: Floats,
     values: NDArray[np.floating],
     grid: tuple[float, float, float, float],
-) -> tuple[FloatArray, FloatArray]:
+) -> tuple[Floats, Floats]:
     x1s, y1s, x2s, y2s, signs = edges
     x_min, y_max, cell_x, cell_y = grid
     total_rows, total_columns = values.shape
@@ -128,7 +127,7 @@ def _coverage_means(
     return mean, weight
 
 
-def coverage_means(edges: Edges, raster: Grid) -> tuple[FloatArray, FloatArray]:
+def coverage_means(edges: Edges, raster: Grid) -> tuple[Floats, Floats]:
     """Mean of `raster` over each polygon, and the area with known cells in it.
 
     Returns

@@ -15,10 +15,9 @@ import numpy as np
 import shapely
 from numpy.typing import NDArray
 
+from riskmap.contract.arrays import Floats, Whole
 from riskmap.contract.compiled import compiled
 
-FloatArray = NDArray[np.float64]
-IntArray = NDArray[np.int64]
 GeometryArray = NDArray[Any]
 
 BLOCK = 32
@@ -35,14 +34,14 @@ class Edges:
     polygon, -1 on the lower side; ``bounds`` (n, 4) and ``area_m2`` (n) describe the polygons.
     """
 
-    x1_m: FloatArray
-    y1_m: FloatArray
-    x2_m: FloatArray
-    y2_m: FloatArray
-    sign: FloatArray
-    start: IntArray
-    bounds: FloatArray
-    area_m2: FloatArray
+    x1_m: Floats
+    y1_m: Floats
+    x2_m: Floats
+    y2_m: Floats
+    sign: Floats
+    start: Whole
+    bounds: Floats
+    area_m2: Floats
 
 
 def polygon_edges(geometries: GeometryArray) -> Edges:
@@ -66,7 +65,7 @@ def polygon_edges(geometries: GeometryArray) -> Edges:
     )
 
 
-def _rings(geometries: GeometryArray) -> tuple[GeometryArray, NDArray[np.bool_], IntArray]:
+def _rings(geometries: GeometryArray) -> tuple[GeometryArray, NDArray[np.bool_], Whole]:
     """All rings, whether each is an outer one, and which geometry it belongs to."""
     kinds = shapely.get_type_id(geometries)
     parts, part_owner = geometries, np.arange(len(geometries))
@@ -82,8 +81,8 @@ def _rings(geometries: GeometryArray) -> tuple[GeometryArray, NDArray[np.bool_],
 
 @compiled
 def _ring_edges(
-    points: FloatArray, start: IntArray, outer: NDArray[np.bool_]
-) -> tuple[tuple[FloatArray, FloatArray, FloatArray, FloatArray, FloatArray], IntArray]:
+    points: Floats, start: Whole, outer: NDArray[np.bool_]
+) -> tuple[tuple[Floats, Floats, Floats, Floats, Floats], Whole]:
     """Edges of rings from west to east with their sign, whichever way the rings run."""
     x1, y1 = np.empty(len(points)), np.empty(len(points))
     x2, y2 = np.empty(len(points)), np.empty(len(points))
@@ -106,7 +105,7 @@ def _ring_edges(
 
 
 @compiled
-def _doubled_area(points: FloatArray, first: int, last: int) -> float:
+def _doubled_area(points: Floats, first: int, last: int) -> float:
     """Twice the area of a ring, negative if it runs clockwise."""
     x0, y0 = points[first, 0], points[first, 1]
     total = 0.0
@@ -116,7 +115,7 @@ def _doubled_area(points: FloatArray, first: int, last: int) -> float:
     return total
 
 
-def block_bounds(edges: Edges) -> tuple[IntArray, FloatArray]:
+def block_bounds(edges: Edges) -> tuple[Whole, Floats]:
     """Bounding boxes of runs of :data:`BLOCK` edges of each polygon.
 
     Returns

@@ -71,9 +71,9 @@ def touching(hexagons: Whole) -> tuple[Whole, Whole]:
     order = np.argsort(keys, kind="stable")
     found = []
     for step_q, step_r in _HALF_OF_NEIGHBORS:
-        wanted = keys + step_q * span + step_r
-        place = np.minimum(np.searchsorted(keys[order], wanted), len(keys) - 1)
-        hit = np.flatnonzero(keys[order][place] == wanted) if len(keys) else np.empty(0, np.int64)
+        sought = keys + step_q * span + step_r
+        place = np.minimum(np.searchsorted(keys[order], sought), len(keys) - 1)
+        hit = np.flatnonzero(keys[order][place] == sought) if len(keys) else np.empty(0, np.int64)
         found.append(np.stack([hit, order[place[hit]]]))
     first, second = np.concatenate(found, axis=1).astype(np.int64)
     return first, second

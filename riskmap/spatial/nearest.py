@@ -5,10 +5,11 @@ from __future__ import annotations
 import numpy as np
 import shapely
 
-from riskmap.spatial.edges import FloatArray, GeometryArray
+from riskmap.contract.arrays import Floats
+from riskmap.spatial.edges import GeometryArray
 
 
-def nearest_distance_m(points_m: FloatArray, shapes: GeometryArray) -> FloatArray:
+def nearest_distance_m(points_m: Floats, shapes: GeometryArray) -> Floats:
     """Distance from each point to the nearest shape; 0 inside a polygon.
 
     Shapes are cut into their straight pieces first, so long streams cost no more than short ones.

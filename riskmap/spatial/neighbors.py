@@ -16,6 +16,13 @@ def bins_of_points(
 ) -> tuple[Whole, Whole, float, float, int, int]:
     """Sort points into square bins.
 
+    Parameters
+    ----------
+    x_m, y_m
+        Points (n,), m, at least one, no NaN.
+    bin_m
+        Side of a bin, m, from :func:`bin_width_m`.
+
     Returns
     -------
     tuple
@@ -32,10 +39,18 @@ def bins_of_points(
     return order, start, west, south, columns, rows
 
 
-def bin_width_m(x_m: Floats, y_m: Floats, wanted_m: float) -> float:
-    """Widen the wanted bin where it would make far more bins than there are points."""
-    area = max(float(np.ptp(x_m)) * float(np.ptp(y_m)), wanted_m**2)
-    return float(max(wanted_m, np.sqrt(area / (4.0 * len(x_m) + 1024.0))))
+def bin_width_m(x_m: Floats, y_m: Floats, usual_m: float) -> float:
+    """Side of the bins to sort points into, m: `usual_m`, or wider.
+
+    Parameters
+    ----------
+    x_m, y_m
+        Points (n,), m, at least one, no NaN.
+    usual_m
+        Side to use unless it makes more than 4 n + 1024 bins, m.
+    """
+    area = max(float(np.ptp(x_m)) * float(np.ptp(y_m)), usual_m**2)
+    return float(max(usual_m, np.sqrt(area / (4.0 * len(x_m) + 1024.0))))
 
 
 @compiled
@@ -95,7 +110,7 @@ def sum_within(
     x_m, y_m
         Points (n,), m. Points whose place is NaN are left out.
     weights
-        (n,) or (n, k). NaN counts as nothing; give a column of ones to see how many counted.
+        (n,) or (n, k). NaN counts as 0; give a column of ones to see how many counted.
     target_x_m, target_y_m
         Targets (t,), m; NaN gives NaN.
     radius_m
@@ -125,7 +140,7 @@ def sum_within(
 
 @dataclass(frozen=True)
 class NeighborList:
-    """Who lies within reach of whom: those of target ``i`` are ``other[start[i]:start[i + 1]]``.
+    """Neighbors within a radius: those of target ``i`` are ``other[start[i]:start[i + 1]]``.
 
     ``placed``: targets whose place is known; the others have no neighbors.
     """
@@ -175,9 +190,16 @@ def _list_kernel(
 
 
 def neighbor_list(x_m: ArrayLike, y_m: ArrayLike, *, radius_m: float) -> NeighborList:
-    """List the points within ``radius_m`` of each point, itself among them; the edge counts.
+    """List the points within a radius of each point, itself among them.
 
-    Worth it where many weights are summed over the same points: 4 bytes a pair.
+    Saves time where many weights are summed over the same points; takes 4 bytes a pair.
+
+    Parameters
+    ----------
+    x_m, y_m
+        Points (n,), m; one whose place is NaN has no neighbors and is no neighbor.
+    radius_m
+        Radius, m; the edge counts as inside.
     """
     x, y = np.asarray(x_m, float), np.asarray(y_m, float)
     placed = np.isfinite(x) & np.isfinite(y)

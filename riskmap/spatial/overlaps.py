@@ -7,8 +7,9 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from riskmap.contract.arrays import Floats, Whole
 from riskmap.spatial.clip_kernel import pair_areas
-from riskmap.spatial.edges import FloatArray, GeometryArray, IntArray, polygon_edges
+from riskmap.spatial.edges import GeometryArray, polygon_edges
 
 TOUCHING = 1e-12
 """Common areas below this share of the polygon's bounding box are rounding, not overlap."""
@@ -53,7 +54,7 @@ def area_fractions(polygons: gpd.GeoSeries, coverage: gpd.GeoSeries) -> pd.DataF
     return pd.DataFrame({"i": i, "j": j, "area_m2": area, "frac": area / a.area_m2[i]})
 
 
-def covered_fractions(polygons: gpd.GeoSeries, coverage: gpd.GeoSeries) -> FloatArray:
+def covered_fractions(polygons: gpd.GeoSeries, coverage: gpd.GeoSeries) -> Floats:
     """Share of each polygon under a coverage whose polygons may overlap each other (0 to 1).
 
     >>> lots = gpd.GeoSeries([shapely.box(0, 0, 4, 1)])
@@ -74,7 +75,7 @@ def covered_fractions(polygons: gpd.GeoSeries, coverage: gpd.GeoSeries) -> Float
     return np.minimum(share, 1.0)
 
 
-def _union_by_group(pieces: GeometryArray, group: IntArray) -> GeometryArray:
+def _union_by_group(pieces: GeometryArray, group: Whole) -> GeometryArray:
     parts, owner = shapely.get_parts(pieces, return_index=True)
     solid = shapely.get_type_id(parts) == 3
     collected = shapely.multipolygons(

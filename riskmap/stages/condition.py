@@ -22,7 +22,7 @@ from riskmap.ranking.score import factor_points
 from riskmap.stages.county import County
 
 OF_SYSTEM: Final = frozenset(found.name for found in (*SYSTEM, *FAILURE))
-"""Features that speak of the present system, not of the place."""
+"""Features of the present system, not of the place."""
 
 
 def follow_systems(

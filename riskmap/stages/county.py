@@ -29,7 +29,7 @@ class UndeclaredError(LookupError):
 
 @dataclass(frozen=True)
 class County:
-    """A county's canonical layers, all in one reference system, read when they are asked for.
+    """A county's canonical layers, all in one reference system, read when they are used.
 
     ``tables`` holds shapes and plain tables, ``rasters`` the grids, both by layer name; a layer
     that the region does not give is not in them. ``crs`` is there where a layer is.
@@ -77,7 +77,7 @@ def _in_order(names: Collection[str], region: Region) -> list[str]:
 
 
 class _Layers(Mapping[str, Any]):
-    """Layers by name, each read when it is asked for."""
+    """Layers by name, each read when it is used."""
 
     def __init__(
         self, given: Collection[str], declared: Collection[str], read: Callable[[str], Any]

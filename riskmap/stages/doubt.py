@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
+import numpy as np
 import pandas as pd
 
 from riskmap.condition.fit import Fit
@@ -52,7 +53,7 @@ DOUBT_COLUMNS: Final = {_drawn(column.name): column.name for column in DOUBT}
 class CountyDoubt:
     """What the stage gives besides the parcels' columns.
 
-    ``top``: the list length that the chances speak of. ``draws``: how many, over so many
+    ``top``: the length of the list that the chances are for. ``draws``: how many, over so many
     ``scenarios``. ``collect``: which records to collect, best first, and the same in words.
     ``sensitivity``: how the list moves with each weight.
     """
@@ -77,7 +78,17 @@ def carry_doubt(
     learning: Learning | None,
     condition_fit: Fit | None,
 ) -> tuple[pd.DataFrame, CountyDoubt | None]:
-    """Do :func:`doubt_columns` as a stage, for the ranked systems and all that is behind them."""
+    """Do :func:`doubt_columns` as a stage, for the ranked systems and all that is behind them.
+
+    Parameters
+    ----------
+    county
+        Region and layers.
+    features, ranked
+        All features, and scores and ranks, of all parcels; index ``parcel_id``.
+    model, component_ratings, soil_shares, aging, field_margin, groundwater, learning
+        Things of the stages before, by their names in :mod:`riskmap.stages.order`.
+    """
     systems = features[ranked["rank"].notna()]
     if condition_fit is None:
         return _no_doubt(systems.index), None
@@ -125,18 +136,19 @@ def doubt_columns(
     Parameters
     ----------
     features
-        Rows of the parcels that have a rank; the county's other parcels take no part.
+        Rows of the parcels that have a rank; the county's other parcels are left out.
     scenarios
         What their records leave open, and the physics to run on them.
 
     Returns
     -------
     Columns of :data:`DOUBT_COLUMNS`, and the county's doubt; nothing for fewer than two parcels.
+    There is no chance to be on a list that holds every parcel.
     """
     if len(features) < 2 or region.run.draws == 0:
         return _no_doubt(features.index), None
     model = scenarios.model
-    top = min(region.lists.inspections or len(features), max(1, len(features) // 2))
+    top = region.lists.length(len(features))
     outcomes = draw_outcomes(scenarios, seed=region.run.seed)
     found = propagate(
         features,
@@ -149,6 +161,8 @@ def doubt_columns(
     collect = collection_list(record_values(found, model), look_ups=100)
     limits = limits_used(features, model)
     table = found.table[list(DOUBT_COLUMNS)].rename(columns=DOUBT_COLUMNS)
+    if top == len(features):
+        table[["top_chance", "top_chance_error"]] = np.nan
     return table, CountyDoubt(
         top=top,
         draws=found.draws,

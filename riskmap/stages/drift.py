@@ -31,12 +31,12 @@ from riskmap.stages.failure import failure_features
 from riskmap.stages.listing import list_length
 
 SAME: Final = 1e-6
-"""A number that comes out alike within this when derived anew was made by the same rules."""
+"""A number that comes out alike within this when derived again was made by the same rules."""
 
 
 @dataclass(frozen=True)
 class Earlier:
-    """An earlier result: its ranked table, its scoring model, the day it spoke for.
+    """An earlier result: its ranked table, its scoring model, and its date.
 
     ``field_margin`` is the clogging model's margin, None where the run did not record it.
     """
@@ -105,7 +105,7 @@ def compare_with_earlier(
     Raises
     ------
     RegionError
-        If the earlier run speaks for a later day.
+        If the earlier run is for a later day.
     """
     if earlier is None:
         return None
@@ -113,7 +113,7 @@ def compare_with_earlier(
     years = (region.county.date - earlier.date).days / YEAR_D
     if years < 0:
         raise RegionError(
-            f"[run] before: that run speaks for {earlier.date}, this one for {region.county.date}. "
+            f"[run] before: that run is for {earlier.date}, this one for {region.county.date}. "
             "Name an earlier one."
         )
     read = [factor.feature for factor in (*earlier.model.factors, *model.factors)]
@@ -124,11 +124,11 @@ def compare_with_earlier(
         model_before=earlier.model,
         model_after=model,
         years=years,
-        top=list_length(parcels, region),
+        top=list_length(parcels, region.lists),
         aged=aged_inventory(then, years, region, margin=earlier.field_margin),
     )
     changes = _changes(drift, then, now, (earlier.model, model))
-    head = f"Held against the run for {earlier.date} ({years:.1f} years before)."
+    head = f"Compared with the run for {earlier.date} ({years:.1f} years before)."
     words = (head, *drift.words, *_only_one(drift))
     return CountyDrift(earlier.date, changes, drift, words)
 
@@ -139,8 +139,19 @@ def aged_inventory(
     """Return the old records as time alone would have them now.
 
     Ages grow; what the failure models derive from them (load, reserve, overdue pump-outs) is
-    derived anew, where doing so without aging gives back what the earlier run had. Elsewhere the
+    derived again, where doing so without aging gives back what the earlier run had. Elsewhere the
     rules have changed, and the difference is left to the records.
+
+    Parameters
+    ----------
+    then
+        Ranked rows of the earlier run.
+    years
+        Time between the runs.
+    region
+        The present run's rules and physics.
+    margin
+        Factor on the fields' rate that the earlier run used; None: fitted again.
     """
     aged = age_records(then, years)
     try:
@@ -165,7 +176,7 @@ def aged_inventory(
 
 
 def _underived(table: pd.DataFrame) -> pd.DataFrame:
-    """Rows without what the failure models add, so that it can be added anew."""
+    """Rows without what the failure models add, so that it can be added again."""
     names = {feature.name for feature in (*FAILURE, *CHANCE)}
     both = names | {f"{name}_evidence" for name in names}
     return table.drop(columns=[name for name in table.columns if name in both])

@@ -1,4 +1,4 @@
-"""The failure room at work on a county's inventory."""
+"""Runs the failure models on a county's inventory."""
 
 from __future__ import annotations
 
@@ -58,7 +58,7 @@ def failure_features(
         systems["kind"].fillna("unknown").to_numpy(object),
         systems["age_yr"].to_numpy(float),
         models=aging,
-        unmended_yr=rules.unmended_yr,
+        unrepaired_yr=rules.unrepaired_yr,
     )
     if margin is None:
         fitted = fit_margin(systems, rules=rules, physics=physics, expected_frac=expected)
@@ -81,6 +81,22 @@ def learn_county_aging(county: County, service_history: pd.DataFrame) -> dict[st
 def assess_county_failure(
     county: County, inventory: pd.DataFrame, aging: Mapping[str, AgingModel]
 ) -> tuple[pd.DataFrame, FieldMargin]:
-    """Do :func:`failure_features` as a stage, by the region's rules."""
+    """Do :func:`failure_features` as a stage, by the region's rules.
+
+    Parameters
+    ----------
+    county
+        Gives the region's rules and physics.
+    inventory
+        All parcels; index ``parcel_id``.
+    aging
+        Curve by kind of system.
+
+    Returns
+    -------
+    tuple
+        The columns of :data:`riskmap.contract.features.FIELD` with their evidence, and the margin
+        fitted.
+    """
     region = county.region
     return failure_features(inventory, rules=region.rules, physics=region.failure, aging=aging)

@@ -23,7 +23,7 @@ POOL: Final = "smaller neighborhoods together"
 
 @dataclass(frozen=True)
 class CountyFairness:
-    """Picks against need; ``standing`` names the number by neighborhood held against them.
+    """Picks against need; ``standing`` names the number by neighborhood compared with them.
 
     ``inspections`` and ``letters`` are None where all systems or none are picked.
     """
@@ -65,7 +65,7 @@ def judge_fairness(
     systems = parcels[parcels["rank"].notna()]
     if systems.empty or systems["neighborhood"].isna().all():
         return None
-    visited = systems["rank"].le(region.lists.inspections or len(systems)).to_numpy(bool)
+    visited = systems["rank"].le(region.lists.length(len(systems))).to_numpy(bool)
     written = systems.index.isin(to_write_to(parcels).head(region.lists.letters).index)
     need = systems["chance_failing_frac"].fillna(0.0).to_numpy(float)
     found = [
@@ -90,6 +90,15 @@ def pooled(neighborhood: pd.Series, need: Floats, picks: int) -> pd.Series:
 
     Those that would get fewer than five picks by their need become :data:`POOL`, so that what
     happens to them all together is still seen.
+
+    Parameters
+    ----------
+    neighborhood
+        Neighborhood of each system (n,); missing: "unknown".
+    need
+        Need of each system (n,), 0 or more.
+    picks
+        Number of systems picked.
     """
     names = neighborhood.astype("string").fillna("unknown")
     share = pd.Series(need, index=names.index).groupby(names).sum() / max(need.sum(), 1e-300)
@@ -116,7 +125,7 @@ def read_standing(path: Path | None, settings: FairnessSettings) -> pd.Series | 
     number = settings.column or next((c for c in columns if c != settings.neighborhood), "")
     for name in (settings.neighborhood, number):
         if name not in columns:
-            raise RegionError(f"{path}: [fairness] wants a column {name!r}; it has {columns}.")
+            raise RegionError(f"{path}: [fairness] needs a column {name!r}; it has {columns}.")
     values: dict[str, float] = {}
     for line, row in enumerate(rows, start=2):
         text = (row[number] or "").strip()

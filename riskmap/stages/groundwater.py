@@ -1,18 +1,17 @@
-"""The groundwater room at work on a county: surface, plumes, wells."""
+"""Runs the groundwater models on a county: surface, plumes, wells."""
 
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any, Final
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from riskmap.contract.errors import NotEnoughDataError
 from riskmap.contract.features import GROUNDWATER
-from riskmap.contract.grid import Grid, grid_from_bounds
+from riskmap.contract.grid import Grid
 from riskmap.contract.units import YEAR_D
 from riskmap.contract.vocabulary import may_be_onsite
 from riskmap.failure.flow import persons
@@ -22,28 +21,16 @@ from riskmap.groundwater.assess import (
     assess_groundwater,
 )
 from riskmap.groundwater.gradient import FlowField
-from riskmap.groundwater.levels import water_levels
 from riskmap.groundwater.nitrogen import neighborhood_nitrate_mg_l
 from riskmap.groundwater.rerun import Rerun, prepare_rerun
 from riskmap.groundwater.settings import GroundwaterSettings
-from riskmap.groundwater.water_table import (
-    WaterTable,
-    WaterTableModel,
-    fit_water_table,
-    reconcile_seasonal_high,
-    subdued_surface,
-    surface_from_levels,
-    surface_from_raster,
-)
+from riskmap.groundwater.water_table import WaterTable, reconcile_seasonal_high
 from riskmap.inventory.soils import SURVEY_DEPTH_CM
 from riskmap.inventory.wells import drinking_wells
 from riskmap.spatial.cells import written_in
 from riskmap.stages.county import County
 from riskmap.stages.vulnerability import system_vulnerability
-
-CELL_M: Final = 40.0
-"""Side of the cells on which groundwater is followed, at least; finer terrain is averaged."""
-FEWEST_LEVELS: Final = 30
+from riskmap.stages.water_table import WaterSurface
 
 
 @dataclass(frozen=True)
@@ -52,17 +39,16 @@ class Groundwater:
 
     ``wells``: one row per drinking-water well, with its risk. ``pairs``: system and well numbers
     with distance, travel time and nitrate added. ``surface``: the water table as used.
-    ``surface_model``: the fit to levels, if it was one. ``notes``: what was decided, in words.
+    ``notes``: how it was found, in words.
     ``land``, ``flow``, ``water_id``: terrain, flow and surface water on the grid. ``systems``: what
     was followed, index ``parcel_id``, in the order that ``pairs`` counts: place, persons, load.
     ``rerun``: the same systems made ready to be assessed again under other numbers and records;
-    None where no doubt is wanted.
+    None where no doubt is computed.
     """
 
     wells: gpd.GeoDataFrame
     pairs: pd.DataFrame
     surface: WaterTable
-    surface_model: WaterTableModel | None
     notes: tuple[str, ...]
     land: Grid
     flow: FlowField
@@ -77,19 +63,29 @@ def groundwater_features(
     failing: pd.DataFrame,
     room: pd.DataFrame,
     chance: pd.DataFrame,
+    water_surface: WaterSurface | None,
 ) -> tuple[pd.DataFrame, Groundwater | None]:
-    """Columns of :data:`riskmap.contract.features.GROUNDWATER`, and what stands behind them.
+    """Columns of :data:`riskmap.contract.features.GROUNDWATER`, and what they rest on.
 
-    Without an elevation raster there is no surface to follow; all columns are unknown then.
+    Parameters
+    ----------
+    county
+        Gives elevation, water levels or a water table, wells and surface water, and the settings.
+    inventory, failing, room, chance
+        Features of all parcels so far; index ``parcel_id``.
+
+    Returns
+    -------
+    tuple
+        Without an elevation raster, or without a system, all columns are unknown and the second is
+        None.
     """
     features = inventory.join([failing, room, chance])
-    elevation = county.rasters.get("elevation")
     served = may_be_onsite(features["service"])
-    if elevation is None or not served.any():
+    if water_surface is None or not served.any():
         return _unknown(features), None
     region = county.region
-    land = land_grid(elevation)
-    surface, model, notes = water_surface(county, land)
+    land, surface = water_surface.land, water_surface.table
     systems = _systems(features[served], county)
     wells, water = _wells(county), _water_cells(county, land)
     found = assess_groundwater(
@@ -107,7 +103,7 @@ def groundwater_features(
     )
     again = None if region.run.draws == 0 else _rerun(found, systems, wells, county, water)
     return table, Groundwater(
-        risk, pairs, surface, model, notes, land, found.flow, water, systems, again
+        risk, pairs, surface, water_surface.notes, land, found.flow, water, systems, again
     )
 
 
@@ -132,8 +128,8 @@ def _rerun(
 def seasonal_depth(features: pd.DataFrame) -> pd.DataFrame:
     """Depth to seasonal high water: the shallower of the soil survey's and the regional surface's.
 
-    Both stay beside it, as ``wet_depth_cm`` and ``water_table_m``. A survey that saw no water down
-    to its full depth says nothing of water below, so the regional depth then stands.
+    Both are kept too, as ``wet_depth_cm`` and ``water_table_m``. A survey that saw no water down
+    to its full depth does not exclude water below, so the regional depth is used then.
     """
     soil = features["wet_depth_cm"].to_numpy(float) / 100.0
     regional = features["water_table_m"].to_numpy(float)
@@ -159,65 +155,6 @@ def _unknown(features: pd.DataFrame) -> pd.DataFrame:
     table = pd.DataFrame(np.nan, index=features.index, columns=names)
     marks = pd.DataFrame("unknown", features.index, [f"{name}_evidence" for name in names])
     return table.join(marks).join(seasonal)
-
-
-def land_grid(elevation: Grid) -> Grid:
-    """Average the terrain to cells of about :data:`CELL_M`; square cells, north-up."""
-    times = max(1, round(CELL_M / elevation.cell_x_m))
-    rows, columns = (size // times for size in elevation.values.shape)
-    blocks = elevation.values[: rows * times, : columns * times].reshape(
-        rows, times, columns, times
-    )
-    known = np.isfinite(blocks).any(axis=(1, 3))
-    values = np.full((rows, columns), np.nan)
-    values[known] = np.nanmean(blocks, axis=(1, 3), where=np.isfinite(blocks))[known]
-    return grid_from_bounds(
-        west_m=elevation.west_m,
-        north_m=elevation.north_m,
-        cell_m=elevation.cell_x_m * times,
-        values=values,
-    )
-
-
-def water_surface(
-    county: County, land: Grid
-) -> tuple[WaterTable, WaterTableModel | None, tuple[str, ...]]:
-    """Take the water table from a raster, else from levels, else assume it from the land."""
-    raster = county.rasters.get("water_table")
-    if raster is not None:
-        x_m, y_m = land.centers()
-        depth = raster.sample(x_m.ravel(), y_m.ravel()).reshape(x_m.shape)
-        surface = surface_from_raster(land.with_values(depth), land=land)
-        return surface, None, ("The water table is the county's own raster of depths.",)
-    try:
-        model = _fitted(county, land)
-    except NotEnoughDataError as error:
-        note = f"{error} The water table is assumed: a subdued copy of the land."
-        return subdued_surface(land), None, (note,)
-    figures = model.summary()
-    note = (
-        f"The water table is kriged from {figures['places']:.0f} measured places; leaving each "
-        f"out, its level is missed by {figures['rmse_m']:.1f} m (root mean square)."
-    )
-    return surface_from_levels(model, land), model, (note,)
-
-
-def _fitted(county: County, land: Grid) -> WaterTableModel:
-    frames = []
-    for name, column in (("water_levels", "depth_to_water_m"), ("wells", "static_level_m")):
-        table = county.tables.get(name)
-        if isinstance(table, gpd.GeoDataFrame):
-            known = table[table[column].notna() & table.geometry.notna()]
-            points = {"x_m": known.geometry.x, "y_m": known.geometry.y}
-            frames.append(pd.DataFrame(points | {"depth_m": known[column]}))
-    levels = pd.concat(frames) if frames else pd.DataFrame(columns=["x_m", "y_m", "depth_m"])
-    if len(levels) < FEWEST_LEVELS:
-        raise NotEnoughDataError(
-            f"{len(levels)} measured water levels, {FEWEST_LEVELS} needed for a surface."
-        )
-    x_m, y_m, depth = (levels[c].to_numpy(float) for c in ("x_m", "y_m", "depth_m"))
-    given = water_levels(x_m, y_m, depth_m=depth, land_m=land.bilinear(x_m, y_m))
-    return fit_water_table(given)
 
 
 def _water_cells(county: County, land: Grid) -> NDArray[np.int64]:

@@ -37,7 +37,7 @@ def hash_inputs(region: Region, memory: HashMemory | None = None) -> dict[str, I
     -------
     dict
         By the path from the region file's folder, in order. Of a file outside that folder only as
-        much of the path as tells it from the others, so that nothing hangs on the machine.
+        much of the path as separates it from the others, so that nothing depends on the machine.
 
     Raises
     ------
@@ -75,7 +75,7 @@ def require_unchanged(files: Mapping[str, InputFile]) -> None:
 
 
 def behind(files: Mapping[str, InputFile], path: Path) -> dict[str, InputFile]:
-    """Those of the files that a path stands for: a folder's, a shape with its companions."""
+    """Those of the files that a path means: a folder's, a shape with its companions."""
     places = {place.resolve() for place in _all_of([path])}
     return {name: file for name, file in files.items() if file.path in places}
 
@@ -128,7 +128,7 @@ def _all_of(named: Iterable[Path]) -> set[Path]:
 
 
 def _names(paths: set[Path], folder: Path) -> dict[str, Path]:
-    """Short names that tell the files apart."""
+    """Short names that differ from each other."""
     within = {path for path in paths if path.is_relative_to(folder)}
     inside = {path.relative_to(folder).as_posix(): path for path in within}
     outside = paths - within
@@ -170,5 +170,5 @@ def _changed(name: str, how: str = "changed") -> SourceChangedError:
     return SourceChangedError(
         name,
         f"the file {how} while the run was reading.",
-        "Run again when nobody works on it, or on a copy.",
+        "Run again when no one works on it, or on a copy.",
     )

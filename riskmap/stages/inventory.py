@@ -21,6 +21,7 @@ from riskmap.inventory.service_history import decimal_year_of, service_history
 from riskmap.inventory.soil_limits import rate_components
 from riskmap.region.sections import Region
 from riskmap.stages.county import County
+from riskmap.stages.water_table import WaterSurface, depth_by_levels
 
 TABLE_LAYERS: Final = (
     "soil_units",
@@ -42,7 +43,7 @@ def rate_soils(county: County) -> pd.DataFrame:
 
 
 def describe_parcels(
-    county: County, component_ratings: pd.DataFrame
+    county: County, component_ratings: pd.DataFrame, water_surface: WaterSurface | None
 ) -> tuple[pd.DataFrame, gpd.GeoDataFrame, pd.DataFrame]:
     """Describe every parcel; the answer does not depend on how the county is cut into chunks.
 
@@ -55,9 +56,22 @@ def describe_parcels(
     """
     parcels = _in_spatial_order(county.tables["parcels"])
     inventory = _describe(parcels, _layers(county, parcels, component_ratings), county.region)
+    table = with_depth_by_levels(inventory.table, water_surface)
     order = county.tables["parcels"]["parcel_id"]
-    described = complete_inventory(inventory.table).loc[order]
+    described = complete_inventory(table).loc[order]
     return described, inventory.areas.loc[order], inventory.mixture
+
+
+def with_depth_by_levels(table: pd.DataFrame, water_surface: WaterSurface | None) -> pd.DataFrame:
+    """Give parcels without a mapped depth to water that of the surface fitted to levels."""
+    found = depth_by_levels(table[["x_m", "y_m"]].astype(float), water_surface)
+    taken = table["water_table_m"].isna() & found["water_table_m"].notna()
+    marks = table["water_table_m_evidence"].where(~taken, "inferred")
+    return table.assign(
+        water_table_m=table["water_table_m"].where(~taken, found["water_table_m"]),
+        water_table_m_evidence=marks,
+        water_table_sd_m=found["water_table_sd_m"].where(taken),
+    )
 
 
 def trace_lives(county: County, described: pd.DataFrame) -> pd.DataFrame:
@@ -86,7 +100,11 @@ def _layers(county: County, parcels: gpd.GeoDataFrame, ratings: pd.DataFrame) ->
 def _describe(parcels: gpd.GeoDataFrame, layers: Layers, region: Region) -> Inventory:
     def work(span: slice) -> Inventory:
         return describe_chunk(
-            parcels.iloc[span], layers, date=region.county.date, rules=region.rules
+            parcels.iloc[span],
+            layers,
+            date=region.county.date,
+            rules=region.rules,
+            sewers=region.county.sewers,
         )
 
     parts = map_chunks(work, shares(len(parcels), region.run.chunk_parcels), unit="chunk")

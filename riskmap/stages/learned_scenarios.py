@@ -14,19 +14,35 @@ from riskmap.ranking.model import Model
 from riskmap.ranking.outcomes import THOUSANDTHS
 from riskmap.ranking.score import score
 from riskmap.stages.learning import Learning, fit_again
-from riskmap.stages.scenarios import Limits, Speak
+from riskmap.stages.scenarios import LearnedChance, Limits
 
 MEMBERS: Final = 16
 """Learners fitted to resampled visits; the scenarios take them in turn."""
 
 
-def learned_speaker(
+def learned_chance_of(
     learning: Learning | None, features: pd.DataFrame, model: Model, *, seed: int
-) -> Speak | None:
-    """Give the learned chance in a scenario; None where the condition model speaks.
+) -> LearnedChance | None:
+    """Give the learned chance in a scenario; None where the condition model ranks.
 
     The odds are those of a learner fitted to resampled visits, on the
     scenario's own features.
+
+    Parameters
+    ----------
+    learning
+        What was learned; None: nothing.
+    features
+        The ranked systems (n).
+    model
+        The scoring model.
+    seed
+        Of the resampled visits.
+
+    Returns
+    -------
+    function
+        From the scenario's number, the drawn features and the limitations to chances (n,).
     """
     if learning is None or learning.classifier is None or learning.present is None:
         return None
@@ -37,7 +53,7 @@ def learned_speaker(
     words = {f.feature: f.name for f in model.of("failure") if f.table}
     worth = {f.name: f.weight * model.scale("failure") for f in model.of("failure")}
 
-    def speak(scenario: int, drawn: Mapping[str, Floats], limits: Limits) -> Floats:
+    def chance(scenario: int, drawn: Mapping[str, Floats], limits: Limits) -> Floats:
         changed = {
             name: limits[words[name]] / THOUSANDTHS if name in words else drawn[name]
             for name in columns
@@ -51,4 +67,4 @@ def learned_speaker(
         odds: Floats = members[scenario % len(members)].decision_function(numbers.assign(**changed))
         return np.asarray(expit(odds))
 
-    return speak
+    return chance

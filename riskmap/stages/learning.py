@@ -17,7 +17,7 @@ import pandas as pd
 from scipy.special import expit
 from sklearn.base import clone
 
-from riskmap.contract.vocabulary import CONDITION_SPOKE
+from riskmap.contract.vocabulary import DECIDED_BY_CONDITION
 from riskmap.ranking.blocks import block_ids
 from riskmap.ranking.classifier import FailureClassifier
 from riskmap.ranking.contenders import Design, classifier_for, design_for, level_shift
@@ -37,14 +37,15 @@ from riskmap.stages.learning_inputs import (
     learnable,
     prepare_lesson,
 )
+from riskmap.stages.listing import list_length
 
-SPOKE: Final = {
-    "condition": CONDITION_SPOKE,
+DECIDED_BY: Final = {
+    "condition": DECIDED_BY_CONDITION,
     "logistic": "classifier",
     "boosting": "classifier",
     "score_and_learning": "score corrected by learning",
 }
-"""Contender -> what stands in the column ``spoke``."""
+"""Contender -> word of the column ``decided_by``."""
 
 MOST_COMPARED: Final = 4000
 """Visits compared on at most, a random sample of more: about half a minute of one processor."""
@@ -58,13 +59,13 @@ LEARNED_MARK: Final = " (learned from visits)"
 class Learning:
     """What came of learning, with the settings it was done by.
 
-    ``spoke`` is one of :data:`SPOKE`'s words, ``words`` say what was decided and why. ``present``
-    are the county's numbers that the classifier reads, None where it does not rank.
+    ``decided_by`` is one of :data:`DECIDED_BY`'s words, ``words`` say what was decided and why.
+    ``present`` are the county's numbers that the classifier reads, None where it does not rank.
     """
 
     lesson: Lesson
     decision: Decision
-    spoke: str
+    decided_by: str
     words: tuple[str, ...]
     settings: LearningSettings
     seed: int
@@ -101,11 +102,11 @@ def learn_from_visits(county: County, features: pd.DataFrame, model: Model) -> L
     follow = decision.replaced and settings.use == "allow"
     words = (_window_words(lesson), *_decision_words(decision, follow=follow))
     if not follow:
-        return Learning(lesson, decision, CONDITION_SPOKE, words, settings, seed)
+        return Learning(lesson, decision, DECIDED_BY_CONDITION, words, settings, seed)
     present = learnable(features, model)
     if decision.chosen == "score_and_learning":
         present = present.with_score(failure_points(features, model).to_numpy(float))
-    return Learning(lesson, decision, SPOKE[decision.chosen], words, settings, seed, present)
+    return Learning(lesson, decision, DECIDED_BY[decision.chosen], words, settings, seed, present)
 
 
 def follow_learning(
@@ -115,7 +116,7 @@ def follow_learning(
     learning: Learning | None,
     model: Model,
 ) -> tuple[pd.DataFrame, Explanation | None]:
-    """Order the ranked table by what was learned, where learning may; else only say who spoke.
+    """Order the ranked table by what was learned, where learning may; else add ``decided_by`` only.
 
     The learned chance takes the place of the chance of having failed in the priority; ranks and the
     class of the priority follow.
@@ -123,38 +124,52 @@ def follow_learning(
     Returns
     -------
     The table with the columns of :data:`riskmap.contract.features.LEARNED`, and the shares of each
-    feature in the log-odds of the systems on the list (None where the condition model speaks).
+    feature in the log-odds of the systems on the list (None where the condition model ranks).
     """
     if learning is None or learning.classifier is None or learning.present is None:
-        return scored.assign(spoke=CONDITION_SPOKE), None
+        return scored.assign(decided_by=DECIDED_BY_CONDITION), None
     region = county.region
     known = scored["priority"].notna().to_numpy()
     odds = np.full(len(scored), np.nan)
     odds[known] = learning.classifier.decision_function(learning.present.features[known])
     table = scored.assign(
-        spoke=learning.spoke,
+        decided_by=learning.decided_by,
         learned_chance_frac=expit(odds),
     )
     table = _ranked_anew(table, features, region)
-    table["spoke"] = table["spoke"].where(known, CONDITION_SPOKE)
-    most = min(region.lists.inspections or MOST_EXPLAINED, MOST_EXPLAINED)
+    table["decided_by"] = table["decided_by"].where(known, DECIDED_BY_CONDITION)
+    most = min(list_length(table, region.lists), MOST_EXPLAINED)
     listed = table.index[(table["rank"] <= most).fillna(False).to_numpy(bool)]
     if not len(listed):
         return table, None
     numbers = learning.present.features
-    told = explain(
+    explained = explain(
         learning.classifier,
         numbers.loc[listed],
         sample_background(numbers[table["rank"].notna()], seed=region.run.seed),
     )
-    return _with_learned_reasons(table, features, told, model, region), told
+    return _with_learned_reasons(table, features, explained, model, region), explained
 
 
 def fit_again(learning: Learning, members: int, *, seed: int) -> list[FailureClassifier]:
-    """Fit the chosen learner to `members` samples of the visits, whole blocks with replacement.
+    """Fit the chosen learner to samples of the visits, whole blocks with replacement.
 
-    The bootstrap over blocks (Efron and Tibshirani 1993) tells how far another draw of the same
+    The bootstrap over blocks (Efron and Tibshirani 1993) shows how far another draw of the same
     visits would have moved what was learned. The strength chosen stays.
+
+    Parameters
+    ----------
+    learning
+        What was learned.
+    members
+        Number of samples.
+    seed
+        Of the samples.
+
+    Returns
+    -------
+    list
+        The fitted learners; empty where the score decides.
     """
     visits, first = learning.lesson.visits, learning.classifier
     if first is None:
@@ -202,15 +217,19 @@ def _ranked_anew(table: pd.DataFrame, features: pd.DataFrame, region: Region) ->
 
 
 def _with_learned_reasons(
-    table: pd.DataFrame, features: pd.DataFrame, told: Explanation, model: Model, region: Region
+    table: pd.DataFrame,
+    features: pd.DataFrame,
+    explained: Explanation,
+    model: Model,
+    region: Region,
 ) -> pd.DataFrame:
     """Name the reasons of the listed systems by their shares in the learned odds."""
-    rows = features.loc[told.shares.index]
-    spoken = replace(model, factors=tuple(_marked(factor) for factor in model.factors))
+    rows = features.loc[explained.shares.index]
+    marked = replace(model, factors=tuple(_marked(factor) for factor in model.factors))
     reasons = leading_reasons(
         rows,
-        _learned_parts(rows, told, table, model),
-        spoken,
+        _learned_parts(rows, explained, table, model),
+        marked,
         units=region.county.units,
     )
     changed = table.copy()
@@ -225,22 +244,22 @@ def _marked(factor: Factor) -> Factor:
 
 
 def _learned_parts(
-    rows: pd.DataFrame, told: Explanation, table: pd.DataFrame, model: Model
+    rows: pd.DataFrame, explained: Explanation, table: pd.DataFrame, model: Model
 ) -> Scores:
     """Scores whose failure points are the failure score, dealt out by positive learned shares.
 
-    The share of the score itself, where learning corrects it, is dealt out by the score's points.
+    The share of the score itself, where learning corrects it, is divided by the score's points.
     """
     result = score(rows, model)
     factors = model.of("failure")
     shares = pd.DataFrame(
-        {f.name: told.shares.get(f.feature, 0.0) for f in factors},
+        {f.name: explained.shares.get(f.feature, 0.0) for f in factors},
         index=rows.index,
     )
-    if "score" in told.shares:
+    if "score" in explained.shares:
         points = result.points[shares.columns]
         part = points.div(points.sum(axis=1).replace(0.0, np.nan), axis=0).fillna(0.0)
-        shares = shares + part.mul(told.shares["score"], axis=0)
+        shares = shares + part.mul(explained.shares["score"], axis=0)
     raising = shares.clip(lower=0.0).where(result.limits[shares.columns].notna(), 0.0)
     total = raising.sum(axis=1).replace(0.0, np.nan)
     points, limits = result.points.copy(), result.limits.copy()
@@ -254,7 +273,7 @@ def _window_words(lesson: Lesson) -> str:
     labels = lesson.labels
     return (
         f"Visits and repairs from {lesson.start.date()} to "
-        f"{(lesson.end - pd.Timedelta(days=1)).date()} tell of {len(labels):,} systems, "
+        f"{(lesson.end - pd.Timedelta(days=1)).date()} cover {len(labels):,} systems, "
         f"{int(labels['failed'].sum())} of them failed; they are weighed as {lesson.effective:.0f} "
         f"chosen at random would be. The figures are taken on {lesson.judged_on}."
     )
@@ -267,5 +286,5 @@ def _decision_words(decision: Decision, *, follow: bool) -> Sequence[str]:
         *decision.words[:-1],
         f"Learning has earned its place ({decision.words[-1].rstrip('.')}), but the region file "
         "asks for a comparison only: the condition model still ranks. Set [learning] use = "
-        '"allow" to let it speak.',
+        '"allow" to let it rank.',
     )

@@ -27,7 +27,7 @@ JUDGES: Final[Mapping[str, tuple[str, ...]]] = {
     "visits that no complaint prompted": ("audit", "sale", "routine"),
     "all visits, complaints among them (figures are too rosy)": (),
 }
-"""What figures may be taken on, the least biased first; an empty tuple stands for every visit."""
+"""What figures may be taken on, the least biased first; an empty tuple means every visit."""
 
 
 @dataclass(frozen=True)
@@ -61,7 +61,7 @@ def inventory_as_of(day: date, features: pd.DataFrame, county: County) -> pd.Dat
     """Rows of the inventory as a run on an earlier day would have had them.
 
     Permits, visits and pump-outs after the day do not count; ages count to it; flow, load and
-    reserve follow. Soil, terrain, distances and the room on the lot are those of today. Systems
+    reserve follow. Soil, terrain, distances and the space on the lot are those of today. Systems
     that were not there yet are left out.
 
     Parameters
@@ -101,7 +101,21 @@ def prepare_lesson(
     min_failures: int,
     min_visits: int,
 ) -> Lesson:
-    """Label the visits of the window and describe the visited systems as they were before it."""
+    """Label the visits of the window and describe the visited systems as they were before it.
+
+    Parameters
+    ----------
+    features
+        The county's present rows, index ``parcel_id``.
+    county
+        Gives inspections, permits and the date of the run.
+    model
+        The scoring model.
+    years
+        Length of the window before the date of the run.
+    min_failures, min_visits
+        Fewest failures (and sound systems), and visits, that figures may be taken on.
+    """
     start, end = window(county.region.county.date, years)
     before = (start - pd.Timedelta(days=1)).date()
     then = inventory_as_of(before, features, county)
@@ -142,6 +156,15 @@ def at_most(visits: Visits, most: int, *, seed: int) -> Visits:
     """Return a random sample of the visits where there are more than `most`: enough to compare.
 
     Comparing takes time in proportion to the visits, and its intervals are narrow long before.
+
+    Parameters
+    ----------
+    visits
+        The visited systems.
+    most
+        Number to keep.
+    seed
+        Of the sample.
     """
     count = len(visits.failed)
     if count <= most:
@@ -169,7 +192,22 @@ def failure_points(features: pd.DataFrame, model: Model) -> pd.Series:
 
 
 def judging_weights(features: pd.DataFrame, judged: Flags, *, at_random: bool) -> np.ndarray:
-    """Weights of the rows that figures are taken on: equal for a random sample."""
+    """Weights of the rows that figures are taken on.
+
+    Parameters
+    ----------
+    features
+        Numbers that the choice of visits may depend on (n, k).
+    judged
+        Whether figures are taken on the row (n,).
+    at_random
+        Whether these rows were chosen at random; all weigh the same then.
+
+    Returns
+    -------
+    ndarray
+        (n,); NaN where the row is not judged.
+    """
     if at_random:
         return np.where(judged, 1.0, np.nan)
     return visit_weights(features, judged).weight
@@ -188,8 +226,8 @@ def _judged(
     failed = labels["failed"].to_numpy(float)
     visited = labels["visited"].to_numpy(bool)
     for words, reasons in JUDGES.items():
-        wanted = inspections[inspections["reason"].isin(reasons)]
-        found = label_systems(wanted, labels.index, start=start, end=end)["visited"]
+        chosen = inspections[inspections["reason"].isin(reasons)]
+        found = label_systems(chosen, labels.index, start=start, end=end)["visited"]
         rows = found.to_numpy(bool) & visited if reasons else visited
         failures = int(np.nansum(failed[rows]))
         if rows.sum() >= min_visits and min_failures <= failures <= rows.sum() - min_failures:

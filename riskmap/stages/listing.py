@@ -1,12 +1,12 @@
-"""The order of the inspection list: by priority, or by the chance to be truly among the first."""
+"""The order of the inspection list: by priority, or by the chance of belonging among the first."""
 
 from __future__ import annotations
 
 import numpy as np
 import pandas as pd
 
-from riskmap.contract.vocabulary import CONDITION_SPOKE
-from riskmap.region.sections import Region
+from riskmap.contract.vocabulary import DECIDED_BY_CONDITION
+from riskmap.region.sections import ListSettings
 
 
 def in_list_order(parcels: pd.DataFrame, order: str) -> pd.DataFrame:
@@ -17,7 +17,7 @@ def in_list_order(parcels: pd.DataFrame, order: str) -> pd.DataFrame:
     parcels
         Ranked table; ``top_chance`` is NaN where no doubt was carried.
     order
-        ``priority``: as it is. ``chance``: the highest chance to be truly among the first comes
+        ``priority``: as it is. ``chance``: the highest chance to be belonging among the first comes
         first, equal chances by priority; the rank by priority moves to ``priority_rank``.
 
     >>> table = pd.DataFrame({"rank": [1, 2, 3], "top_chance": [0.5, 0.9, 0.5]})
@@ -35,15 +35,14 @@ def in_list_order(parcels: pd.DataFrame, order: str) -> pd.DataFrame:
     return parcels.assign(rank=listed, priority_rank=parcels["rank"])
 
 
-def list_length(parcels: pd.DataFrame, region: Region) -> int:
-    """Rows of the inspection list: as the region file says, at most half of the ranked systems."""
-    ranked = int(parcels["rank"].notna().sum())
-    return min(region.lists.inspections or ranked, max(1, ranked // 2))
+def list_length(parcels: pd.DataFrame, lists: ListSettings) -> int:
+    """Rows of the inspection list of a ranked table."""
+    return lists.length(int(parcels["rank"].notna().sum()))
 
 
 def as_listed(parcels: pd.DataFrame, order: str) -> pd.DataFrame:
-    """Return the table for lists: in order, silent on who spoke where the condition model did."""
+    """Return the table for lists: in order; ``decided_by`` only where learning decided."""
     listed = in_list_order(parcels, order)
-    if "spoke" in listed and listed["spoke"].eq(CONDITION_SPOKE).all():
-        return listed.drop(columns="spoke")
+    if "decided_by" in listed and listed["decided_by"].eq(DECIDED_BY_CONDITION).all():
+        return listed.drop(columns="decided_by")
     return listed

@@ -2,25 +2,28 @@
 
 from __future__ import annotations
 
+import shutil
 import time
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 from riskmap.contract.chunks import crew
+from riskmap.contract.errors import OutputError
 from riskmap.contract.versions import code_version, package_versions
 from riskmap.keeping.inputs import HashMemory, setting, stated
-from riskmap.keeping.store import FOLDER, Entry, Store, key_of
+from riskmap.keeping.store import FOLDER, Entry, Store, key_of, sha256_of
 from riskmap.keeping.values import read_value, write_value
 from riskmap.region.sections import Region
 from riskmap.stages.county import UndeclaredError, county_of
 from riskmap.stages.input_files import InputFile, behind, hash_inputs, require_unchanged
 from riskmap.stages.progress import Progress
-from riskmap.stages.stage import Stage, needed_for
+from riskmap.stages.result import Result
+from riskmap.stages.stage import Output, RunFacts, Stage, needed_for
 
-FILES = "files"
-"""Folder of an entry in which a stage that writes files writes them."""
+FILES: Final = "files"
+"""Folder of an entry in which an output's files lie; what outputs give begins with it."""
 
 
 @dataclass(frozen=True)
@@ -39,19 +42,28 @@ class Made:
         """Read it: the value, or the files written by their path in the result folder."""
         if not self.name.startswith(FILES):
             return read_value(self.entry.folder, self.name)
-        names = [name.partition("/")[2] for name in self.entry.files if name.startswith("files/")]
-        return {name: self.entry.folder / FILES / name for name in names}
+        return {name: self.entry.folder / FILES / name for name in self.files}
+
+    @property
+    def files(self) -> dict[str, str]:
+        """Path in the result folder -> SHA-256, of the files that an output wrote."""
+        within = f"{FILES}/"
+        return {
+            name.removeprefix(within): digest
+            for name, digest in sorted(self.entry.files.items())
+            if name.startswith(within)
+        }
 
 
 class Things(Mapping[str, Any]):
-    """What stages gave, by name, each read when it is asked for.
+    """What stages gave, by name, each read when it is used.
 
     Parameters
     ----------
     made
         What there is.
     declared
-        Names that may be asked for; None for all.
+        Names that may be used; None for all.
     seen
         Values at hand, by the hash of their content.
     make
@@ -92,7 +104,7 @@ class Making:
     """A run at work on a region: what is made so far, and what is kept where.
 
     ``seen`` holds values at hand; ``keys`` the keys of all entries used; ``fresh`` names the stages
-    that were done anew; ``seconds`` what each took when it was done.
+    that were done again; ``seconds`` what each took when it was done.
     """
 
     region: Region
@@ -143,7 +155,7 @@ class Making:
         )
 
     def things(self, stage: Stage | None = None) -> Things:
-        """All things, made when they are asked for; or those that a stage declares."""
+        """All things, made when they are used; or those that a stage declares."""
         if stage is None:
             return Things(self.made, seen=self.seen, make=self.bring_up)
         return Things(self.made, declared=stage.all_needs, seen=self.seen)
@@ -157,14 +169,46 @@ class Making:
         for name in stage.gives:
             self.made[name] = Made(entry, name)
 
+    def lay_out(self, output: Output, folder: Path) -> None:
+        """Copy what an output wrote into the result folder; what was kept damaged is made again.
+
+        A copy, not a second name of the same file: whoever edits the result must not edit what is
+        kept.
+        """
+        for _ in range(2):
+            (name,) = output.gives
+            made = self.made[name]
+            if all(
+                _copied(made.entry.folder / FILES / path, folder / path) == digest
+                for path, digest in made.files.items()
+            ):
+                return
+            self.store.drop(self.key(output))
+            del self.made[name]
+            self.bring_up(name)
+        raise OutputError(f"{self.store.folder}: its disk gives back other bytes than it got.")
+
     def _do(self, stage: Stage, key: str) -> Entry:
-        started, files = time.perf_counter(), files_of(stage, self.region, self.files)
+        files = files_of(stage, self.region, self.files)
         try:
-            given = call(stage, self.region, self.things(stage))
+            return self._write(stage, key) if isinstance(stage, Output) else self._give(stage, key)
         except Exception:
             require_unchanged(files)  # a file that changed under its reader is the cause to name
             raise
-        require_unchanged(files)
+
+    def _write(self, output: Output, key: str) -> Entry:
+        def write(folder: Path) -> dict[str, list[Path]]:
+            place = folder / FILES
+            place.mkdir()
+            write_output(output, self.region, self.things(output), place)
+            return {output.gives[0]: [path for path in place.rglob("*") if path.is_file()]}
+
+        return self.store.add(key, output.name, write)
+
+    def _give(self, stage: Stage, key: str) -> Entry:
+        started = time.perf_counter()
+        given = call(stage, self.region, self.things(stage))
+        require_unchanged(files_of(stage, self.region, self.files))
 
         def write(folder: Path) -> dict[str, list[Path]]:
             values = zip(stage.gives, given, strict=True)
@@ -179,12 +223,24 @@ class Making:
 def begin(
     region: Region, stages: Sequence[Stage], progress: Progress, *, kept: Path | None = None
 ) -> Making:
-    """Open what is kept of a region, mostly beside its file; nothing is done yet."""
+    """Open what is kept of a region; nothing is done yet.
+
+    Parameters
+    ----------
+    region
+        As its file declares it.
+    stages
+        Stages in the order in which they run.
+    progress
+        Gets the messages.
+    kept
+        Folder for what is kept; None: :data:`riskmap.keeping.store.FOLDER` next to the region file.
+    """
     folder = region.path.parent
     store = Store(kept or folder / FOLDER)
-    said = store.open()
-    if said:
-        progress.tell(said)
+    message = store.open()
+    if message:
+        progress.tell(message)
     memory = HashMemory(store)
     with progress.stage("hash the files"):
         files = hash_inputs(region, memory)
@@ -195,7 +251,17 @@ def begin(
 def files_of(
     stage: Stage, region: Region, files: Mapping[str, InputFile]
 ) -> Mapping[str, InputFile]:
-    """Those of a region's files that the settings of a stage name."""
+    """Those of a region's files that the settings of a stage name.
+
+    Parameters
+    ----------
+    stage
+        Declares the settings it reads.
+    region
+        Gives their values.
+    files
+        Every input file by its name, with its hash.
+    """
     found: dict[str, InputFile] = {}
 
     def content(path: Path) -> dict[str, str]:
@@ -208,7 +274,36 @@ def files_of(
 
 
 def call(stage: Stage, region: Region, things: Mapping[str, Any]) -> tuple[Any, ...]:
-    """Do a stage's work; returns what it gives, in order."""
+    """Do a stage's work; returns what it gives, in order.
+
+    Parameters
+    ----------
+    stage
+        Stage to do.
+    region
+        Gives the settings and sources.
+    things
+        What earlier stages gave, by name; at least all that the stage needs.
+    """
     county = county_of(region, things, stage.layers)
     given = stage.function()(county, *(things[name] for name in stage.needs), **stage.fixed)
     return given if len(stage.gives) > 1 else (given,)
+
+
+def write_output(
+    output: Output,
+    region: Region,
+    things: Mapping[str, Any],
+    folder: Path,
+    facts: RunFacts | None = None,
+) -> None:
+    """Write an output's files into a folder; `facts` for one that every run writes anew."""
+    result = Result(region, things, output.layers)
+    output.function()(folder, result, *([facts] if facts else []), **output.fixed)
+
+
+def _copied(source: Path, target: Path) -> str:
+    """Copy a file, making its folder; returns the hash of the copy."""
+    target.parent.mkdir(parents=True, exist_ok=True)
+    shutil.copyfile(source, target)
+    return sha256_of(target)

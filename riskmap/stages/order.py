@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from data_pipelines.cross_keys import POINTERS
 from riskmap.contract.layers import LAYERS
 from riskmap.contract.soil_layers import SOIL_LAYERS
 from riskmap.region.layers import SOIL_SURVEY
@@ -27,7 +28,8 @@ def _reading(name: str) -> Stage:
         f"{_HERE}.loading:read_alone",
         gives=(f"{LAYER}{name}", f"defects_{name}"),
         needs=("crs", "extent"),
-        settings=(f"sources.{name}",),
+        layers=tuple(pointer.to for pointer in POINTERS if pointer.layer == name),
+        settings=(f"sources.{name}", "county.date"),
         fixed={"layer": name},
     )
 
@@ -36,8 +38,8 @@ READING: Final = (
     Stage(
         "read parcels",
         f"{_HERE}.loading:read_all_parcels",
-        gives=(f"{LAYER}parcels", "defects_parcels", "crs", "extent"),
-        settings=("sources.parcels", "county.crs"),
+        gives=(f"{LAYER}parcels", "defects_parcels", "crs", "extent", "strays"),
+        settings=("sources.parcels", "county.crs", "county.date"),
     ),
     *(_reading(name) for name in READ_ALONE),
     Stage(
@@ -106,10 +108,16 @@ STAGES: Final = (
         layers=("soil_components", "soil_horizons", "soil_restrictions", "soil_months"),
     ),
     Stage(
+        "find the water table",
+        f"{_HERE}.water_table:find_water_table",
+        gives=("water_surface",),
+        layers=("elevation", "water_table", "water_levels", "wells"),
+    ),
+    Stage(
         "describe parcels",
         f"{_HERE}.inventory:describe_parcels",
         gives=("described", "areas", "soil_shares"),
-        needs=("component_ratings",),
+        needs=("component_ratings", "water_surface"),
         layers=(
             "parcels",
             "soil_units",
@@ -124,7 +132,7 @@ STAGES: Final = (
             "elevation",
             "water_table",
         ),
-        settings=("county.date", "rules"),
+        settings=("county.date", "county.sewers", "rules"),
         on="chunks",
     ),
     Stage(
@@ -177,11 +185,8 @@ STAGES: Final = (
         "follow groundwater",
         f"{_HERE}.groundwater:groundwater_features",
         gives=("water", "groundwater"),
-        needs=_FEATURES,
+        needs=(*_FEATURES, "water_surface"),
         layers=(
-            "elevation",
-            "water_table",
-            "water_levels",
             "wells",
             "streams",
             "waterbodies",
@@ -258,7 +263,7 @@ STAGES: Final = (
         "gather parcels",
         f"{_HERE}.scoring:gather_parcels",
         gives=("parcels",),
-        needs=("features", "ranked", "doubted"),
+        needs=("features", "ranked", "doubted", "strays"),
         layers=("parcels",),
     ),
     Stage(

@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 
 @dataclass
 class Progress:
-    """Tells a person what is going on and keeps the seconds of each stage.
+    """Shows what is going on and keeps the seconds of each stage.
 
     ``quiet`` keeps the clock but writes nothing.
     """

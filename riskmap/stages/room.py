@@ -24,7 +24,7 @@ def room_features(
     Parameters
     ----------
     county
-        With its lots and what stands in the way of a field.
+        With its lots and the layers a field must stay clear of.
     inventory, failing
         Inventory and failure features of all parcels.
     areas

@@ -18,7 +18,7 @@ from riskmap.ranking.score import limits_used
 from riskmap.stages.condition_scenarios import drawn_chances
 from riskmap.stages.county import County
 from riskmap.stages.groundwater import Groundwater
-from riskmap.stages.learned_scenarios import learned_speaker
+from riskmap.stages.learned_scenarios import learned_chance_of
 from riskmap.stages.learning import Learning
 from riskmap.stages.scenario_records import county_records
 from riskmap.stages.scenarios import (
@@ -49,7 +49,19 @@ def county_scenarios(
     learning: Learning | None,
     fit: Fit,
 ) -> CountyScenarios:
-    """Describe the doubt of the rows of `features` (ranked systems, with all that was found)."""
+    """Describe the doubt of the rows of `features` (ranked systems, with all that was found).
+
+    Parameters
+    ----------
+    features
+        Index ``parcel_id``.
+    county
+        Region and layers.
+    model, component_ratings, soil_shares, aging, groundwater, learning
+        Things of the stages before, by their names in :mod:`riskmap.stages.order`.
+    margin
+        How many times the sizing rule's rate the county's fields pass.
+    """
     region = county.region
     own = soil_shares[soil_shares["parcel_id"].isin(features.index)]
     soils = soil_mixtures(own, component_ratings)
@@ -73,7 +85,7 @@ def county_scenarios(
         failure=region.failure,
         reached=reached,
         water=region.groundwater if reached is not None else None,
-        speak=learned_speaker(learning, features, model, seed=region.run.seed),
+        learned_chance=learned_chance_of(learning, features, model, seed=region.run.seed),
     )
 
 

@@ -7,7 +7,7 @@ guessed are known, the difference is learned and the guesses elsewhere miss by t
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -18,15 +18,12 @@ from riskmap.contract.arrays import Floats
 from riskmap.contract.kinds import UNKNOWN_CODE
 from riskmap.contract.rules import Rules
 from riskmap.contract.vocabulary import DRAINAGE_CLASSES
+from riskmap.failure.assess import assess_failure
 from riskmap.failure.flow import persons
 from riskmap.failure.geometry import kind_codes
 from riskmap.failure.pumping import PUMP_OUT_RATE_YR
-from riskmap.failure.sizing import (
-    DEFAULT_CLASS,
-    ksat_of_class,
-    loading_rule,
-    rate_on_permit_l_d_m2,
-)
+from riskmap.failure.settings import USUAL
+from riskmap.failure.sizing import loading_rule, rate_on_permit_l_d_m2
 from riskmap.ranking.priors import sizes, spread_of
 from riskmap.ranking.records import QUANTILES, UncertainRecord, UncertainWord, learned
 
@@ -35,6 +32,9 @@ HOUSEHOLD_USE: Final = 0.35
 end-use studies find a standard deviation of about half the mean, from memory)."""
 METERED_USE: Final = 0.05
 UNKNOWN_TANK: Final = 0.3
+MIDDLE_KSAT_UM_S: Final = 4.0
+"""Soil on which fields in unknown soil are sized; the soil drawn then makes them larger or smaller
+(own choice: the middle of the classes of ``texas_soil_class``)."""
 STREAMS: Final = (
     "kind", "age", "soil", "patch", "wetter", "persons", "use", "tank", "pumped", "pumped_since",
     "area", "water_table", "vulnerability",
@@ -91,15 +91,15 @@ def _drainage_codes(values: pd.Series) -> npt.NDArray[np.int64]:
 
 @dataclass(frozen=True)
 class CountyRecords:
-    """Distributions of what stands behind the physics, for n systems.
+    """Distributions of the records that the physics reads, for n systems.
 
     ``flow_l_d`` is today's flow for ``persons_base`` (n,) persons; ``use`` the household's factor
     on it; ``metered`` (n,) flags flows that no doubt about water use changes. ``by_soil`` (n,)
-    flags fields of which only the sizing rule tells the area: a slower soil had to be given more
-    than one of ``ksat_base``. ``accept_l_d_m2`` (n,) is the rate by the permit's test, NaN without
-    one, with the wall that its rule counts; ``ponding_found_m`` (n,) what a visitor measured.
-    ``plain``: soil features of the systems for which the survey names no
-    component, in their order.
+    flags fields whose area follows from the sizing rule alone: a slower soil had to be given more
+    than one of ``ksat_base`` (n,). ``accept_l_d_m2`` (n,) is the rate by the permit's test, NaN
+    without one, with the wall that its rule counts; ``ponding_found_m`` (n,) what a visitor
+    measured. ``plain``: soil features of the systems for which the survey names no component, in
+    their order.
     """
 
     kind: UncertainWord
@@ -145,7 +145,7 @@ def county_records(
     year
         Year of the run.
     rules
-        What stands for what is not on record.
+        Values used where nothing is on record.
     """
     people, people_mark = persons(
         numbers(features, "occupants"),
@@ -159,6 +159,7 @@ def county_records(
     kind = kind_codes(features["kind"].fillna("unknown").to_numpy(object))
     kind[kind == UNKNOWN_CODE] = -1
     components = SoilComponents.of(soils, features.index)
+    ksat, (area, by_soil) = numbers(features, "ksat_um_s"), _area(features, rules)
     return CountyRecords(
         kind=UncertainWord.of(
             kind, sizes(spread_of("kind", words=True), features["kind_evidence"])
@@ -173,9 +174,9 @@ def county_records(
         ),
         tank=_tank(features, rules),
         pumped=_pumped(features),
-        area=_area(features),
-        by_soil=(features["field_area_used_m2_evidence"] == "assumed").to_numpy(),
-        ksat_base=numbers(features, "ksat_um_s"),
+        area=area,
+        by_soil=by_soil,
+        ksat_base=np.where(np.isnan(ksat), MIDDLE_KSAT_UM_S, ksat),
         accept_l_d_m2=rate_on_permit_l_d_m2(
             len(features),
             rule=rule,
@@ -184,7 +185,7 @@ def county_records(
         ),
         wall_credit_m=rule.wall_credit_m,
         ponding_found_m=numbers(features, "ponding_found_cm") / 100.0,
-        water_table=plain_record(features, "water_table_m"),
+        water_table=_water_table(features),
         vulnerability=plain_record(features, "vulnerability"),
         soils=components,
         plain={
@@ -213,11 +214,21 @@ def plain_record(features: pd.DataFrame, name: str) -> UncertainRecord:
     )
 
 
-def _age(features: pd.DataFrame, house_year: pd.Series, year: int) -> UncertainRecord:
-    """Age; a guess from the house's year misses as it does where a permit tells better.
+def _water_table(features: pd.DataFrame) -> UncertainRecord:
+    """Depth to water; one from measured levels is as sure as its surface is there."""
+    record, sd = plain_record(features, "water_table_m"), numbers(features, "water_table_sd_m")
+    with np.errstate(divide="ignore"):
+        spread = np.sqrt(np.log1p((sd / record.value) ** 2))
+    own = np.isfinite(spread)
+    usual = 0.0 if record.spread is None else record.spread
+    return replace(record, spread=np.where(own, spread, usual))
 
-    A permit on file is itself a sign of a replacement, so that guesses without one miss less often:
-    half as often (judgment). A neighborhood's median says as little as an assumption.
+
+def _age(features: pd.DataFrame, house_year: pd.Series, year: int) -> UncertainRecord:
+    """Age; a guess from the house's year is as wrong as it is where a permit gives the year.
+
+    A permit on file is itself a sign of a replacement, so that guesses without one are wrong less
+    often: half as often (judgment). A neighborhood's median counts as an assumption.
     """
     value, marks = numbers(features, "age_yr"), features["age_yr_evidence"]
     guess = year - house_year.reindex(features.index).to_numpy(float)
@@ -241,7 +252,7 @@ def _tank(features: pd.DataFrame, rules: Rules) -> UncertainRecord:
 
 
 def _pumped(features: pd.DataFrame) -> UncertainRecord:
-    """Years since the last pump-out; where no record tells, as in the county or by survey."""
+    """Years since the last pump-out; where none is on record, as in the county or by survey."""
     value = numbers(features, "years_since_pumped_yr")
     county = learned(value)
     if not len(county):
@@ -251,26 +262,33 @@ def _pumped(features: pd.DataFrame) -> UncertainRecord:
     return UncertainRecord(value, spread, county=county)
 
 
-def _area(features: pd.DataFrame) -> UncertainRecord:
-    """Area of the field; the sizing rule's area misses as it does where a permit tells better."""
-    marks = features["field_area_used_m2_evidence"]
-    told, rule = numbers(features, "field_area_m2"), numbers(features, "design_area_m2")
+def _area(features: pd.DataFrame, rules: Rules) -> tuple[UncertainRecord, npt.NDArray[np.bool_]]:
+    """Area of the field, and where it is the sizing rule's (n,).
+
+    The rule's area is as wrong as it is where a permit gives one. In unknown soil it is the rule's
+    on a soil of :data:`MIDDLE_KSAT_UM_S`.
+    """
+    used, marks = numbers(features, "field_area_used_m2"), features["field_area_used_m2_evidence"]
+    recorded, rule = numbers(features, "field_area_m2"), numbers(features, "design_area_m2")
+    unsized = np.isnan(used)
+    if unsized.any():
+        middle = features[unsized].assign(ksat_um_s=MIDDLE_KSAT_UM_S)
+        sized = assess_failure(middle, rules=rules, physics=USUAL)
+        used[unsized] = numbers(sized, "field_area_used_m2")
+        marks = marks.where(~unsized, sized["field_area_used_m2_evidence"].reindex(marks.index))
     with np.errstate(divide="ignore", invalid="ignore"):
-        miss = np.log(np.where(told > 0, told, np.nan) / rule)
-    return UncertainRecord(
-        numbers(features, "field_area_used_m2"),
+        miss = np.log(np.where(recorded > 0, recorded, np.nan) / rule)
+    by_rule = (marks == "assumed").to_numpy()
+    record = UncertainRecord(
+        used,
         sizes(spread_of("field_area_m2"), marks),
         log=True,
-        guessed=(marks == "assumed").to_numpy(),
+        guessed=by_rule,
         misses=learned(miss),
     )
+    return record, by_rule
 
 
 def _drainage(features: pd.DataFrame) -> UncertainWord:
     redraw = sizes(spread_of("drainage_class", words=True), features["drainage_class_evidence"])
     return UncertainWord.of(_drainage_codes(features["drainage_class"]), redraw)
-
-
-def default_ksat_um_s() -> float:
-    """Conductivity taken where nothing is known of the soil, um/s."""
-    return float(ksat_of_class([DEFAULT_CLASS])[0])

@@ -35,19 +35,19 @@ from riskmap.ranking.outcomes import Outcomes, roll, scenarios_for, thousandths
 from riskmap.ranking.priority import chance_part, reaches_water
 from riskmap.ranking.priors import spread_of
 from riskmap.ranking.records import UncertainRecord
-from riskmap.stages.scenario_records import STREAMS, CountyRecords, default_ksat_um_s
+from riskmap.stages.scenario_records import STREAMS, CountyRecords
 
 Drawn = dict[str, Floats]
 Limits = Mapping[str, npt.NDArray[np.uint16]]
 Chances = Callable[[int, Limits], tuple[Floats, Floats, Floats]]
-Speak = Callable[[int, Mapping[str, Floats], Limits], Floats]
+LearnedChance = Callable[[int, Mapping[str, Floats], Limits], Floats]
 Reached = Callable[[GroundwaterSettings, Mapping[str, Floats]], Mapping[str, Floats]]
 
 WORDS: Final = {"kind": SYSTEM_KINDS, "drainage_class": DRAINAGE_CLASSES}
 """Features in words -> words in the order of their codes."""
 
 BY_RECORDS: Final = ("kind", "age_yr", "water_table_m")
-"""Features that a scenario draws, beside the soils'."""
+"""Features that a scenario draws, in addition to the soils'."""
 BY_FAILURE: Final = (*(part.name for part in fields(SystemsToday)), "chance_failing_frac")
 """Features that the failure physics gives."""
 BY_WATER: Final = ("vulnerability", *RERUN_COLUMNS)
@@ -57,7 +57,7 @@ VARYING: Final = ("wet_depth_cm", "restriction_cm", "ksat_um_s")
 """Soil features that vary inside a component; its ratings are what the survey makes of it."""
 
 KEPT: Final = ("age_yr", "persons", "years_since_pumped_yr", "field_area_m2")
-"""Drawn records that are kept beside the limitations: what one could look up."""
+"""Drawn records that are kept with the limitations: what one could look up."""
 
 
 @dataclass(frozen=True)
@@ -69,9 +69,9 @@ class CountyScenarios:
     ``margin``: how many times the sizing rule's rate fields pass. ``rules``, ``failure`` and
     ``water``: the region's settings; a scenario is the latter two with drawn values. ``reached``:
     the groundwater's arithmetic, which takes such settings and the drawn records and gives
-    features; it and ``water`` are None where no terrain was given. ``speak``: the chance of having
-    failed by a ranking learned from visits, from the scenario's number, the drawn features and
-    their limitations; None where the condition model ranks.
+    features; it and ``water`` are None where no terrain was given. ``learned_chance``: the chance
+    of having failed by a ranking learned from visits, from the scenario's number, the drawn
+    features and their limitations; None where the condition model ranks.
     """
 
     systems: pd.Index
@@ -84,7 +84,7 @@ class CountyScenarios:
     failure: FailureSettings
     reached: Reached | None = None
     water: GroundwaterSettings | None = None
-    speak: Speak | None = None
+    learned_chance: LearnedChance | None = None
 
 
 def draw_outcomes(
@@ -93,6 +93,15 @@ def draw_outcomes(
     """Run all scenarios, by default as many as suit the county's size.
 
     A system's draws do not depend on the order of rows or on the number of workers.
+
+    Parameters
+    ----------
+    county
+        Systems, their records and the physics.
+    scenarios
+        Number of scenarios; None: by :func:`riskmap.ranking.outcomes.scenarios_for`.
+    seed
+        Of all draws.
     """
     scenarios = scenarios or scenarios_for(len(county.systems))
     table = beliefs_of(county.failure, *(() if county.water is None else (county.water,)))
@@ -107,7 +116,7 @@ def draw_outcomes(
     names = drawn_factors(county.model, water=county.reached is not None)
     n = len(county.systems)
     limits = np.empty((n, len(names), scenarios), np.uint16)
-    spoken = np.empty((n, scenarios), np.float32)
+    by_chance = np.empty((n, scenarios), np.float32)
     kept = {name: np.empty((n, scenarios), np.float32) for name in KEPT}
 
     def work(span: slice) -> None:
@@ -120,13 +129,13 @@ def draw_outcomes(
                 limits[:, place, k] = found[name]
             for name, column in kept.items():
                 column[:, k] = records[name]
-            if county.speak is not None:
-                failed = county.speak(k, records, found)
+            if county.learned_chance is not None:
+                failed = county.learned_chance(k, records, found)
                 failing = np.maximum(failed, failing)
-            spoken[:, k] = 100.0 * chance_part(county.aim, failed, stressed, failing)
+            by_chance[:, k] = 100.0 * chance_part(county.aim, failed, stressed, failing)
 
     map_chunks(work, spans(scenarios, 4))
-    return Outcomes(names, limits, kept, spoken, reaches_water(county.aim))
+    return Outcomes(names, limits, kept, by_chance, reaches_water(county.aim))
 
 
 def soils_read(model: Model) -> set[str]:
@@ -195,16 +204,11 @@ def _inside(name: str, value: Floats) -> UncertainRecord:
 
 
 def _drawn_area(records: CountyRecords, ksat_um_s: Floats, uniform: Floats) -> Floats:
-    """Area of the field; where the rule alone tells it, a slower soil was given more."""
+    """Area of the field; where it follows from the rule alone, a slower soil was given more."""
     area = records.area.at(uniform)
-    base = rate_of_ksat(_known_ksat(records.ksat_base))
-    slower = base / rate_of_ksat(_known_ksat(ksat_um_s))
+    base = rate_of_ksat(np.maximum(records.ksat_base, LEAST_KSAT_UM_S))
+    slower = base / rate_of_ksat(np.maximum(ksat_um_s, LEAST_KSAT_UM_S))
     return np.where(records.by_soil, area * slower, area)
-
-
-def _known_ksat(ksat_um_s: Floats) -> Floats:
-    known = np.where(np.isnan(ksat_um_s), default_ksat_um_s(), ksat_um_s)
-    return np.asarray(np.maximum(known, LEAST_KSAT_UM_S))
 
 
 def _run_physics(
@@ -248,7 +252,7 @@ def _as_records(
         tank_volume_l=records["tank_volume_l"],
         years_since_pumped_yr=records["years_since_pumped_yr"],
         field_area_m2=records["field_area_m2"],
-        ksat_um_s=_known_ksat(records["ksat_um_s"]),
+        ksat_um_s=records["ksat_um_s"],
         limit_depth_m=np.fmin(records["wet_depth_cm"], records["restriction_cm"]) / 100.0,
         accept_l_d_m2=county.accept_l_d_m2,
         wall_credit_m=np.full(len(kind), county.wall_credit_m),

@@ -25,7 +25,7 @@ from riskmap.spatial.neighbors import sum_within
 from riskmap.stages.county import County
 
 RECORDED: Final = ("measured", "mapped")
-"""Evidence of service that is learned from; what a rule inferred would only teach the rule."""
+"""Evidence of service that is learned from; what a rule inferred would only repeat the rule."""
 
 RINGS_M: Final = (250.0, 1000.0)
 """Reach of the rings in which labeled neighbors are counted, beyond the gap."""
@@ -41,7 +41,7 @@ CONFIDENCE: Final = "service_confidence_frac"
 
 
 def fill_service(county: County, features: pd.DataFrame) -> tuple[pd.DataFrame, Service | None]:
-    """Fill the open service of built parcels where a classifier is sure, and count anew.
+    """Fill the open service of built parcels where a classifier is sure, and count again.
 
     Parameters
     ----------
@@ -80,11 +80,25 @@ def fill_service(county: County, features: pd.DataFrame) -> tuple[pd.DataFrame, 
 
 
 def service_numbers(features: pd.DataFrame, service: pd.Series, county: County) -> pd.DataFrame:
-    """Numbers that tell sewered parcels from others, one row per parcel.
+    """Numbers that separate sewered parcels from others, one row per parcel.
 
     Lot, house, crowding, distance into or out of the sewer area where there is one, and the share
     of labeled neighbors that are onsite in two rings; labels nearer than the open parcels'
     own usual distance are not looked at.
+
+    Parameters
+    ----------
+    features
+        Inventory rows with a place.
+    service
+        Their labels: onsite, sewer, or unknown where open.
+    county
+        Gives the parcels' houses and the sewer area.
+
+    Returns
+    -------
+    DataFrame
+        Index of `features`; NaN where not known.
     """
     parcels = county.tables["parcels"].set_index("parcel_id")
     x_m, y_m = (features[name].to_numpy(float) for name in ("x_m", "y_m"))
@@ -108,7 +122,7 @@ def service_numbers(features: pd.DataFrame, service: pd.Series, county: County) 
 
 
 def _labels(features: pd.DataFrame, open_rows: pd.Series) -> pd.Series:
-    """Service where recorded, ``unknown`` where open, ``none`` for all that takes no part."""
+    """Service where recorded, ``unknown`` where open, ``none`` for all others."""
     recorded = features["service_evidence"].isin(RECORDED)
     words = features["service"].where(recorded & features["service"].isin([ONSITE, SEWER]), "none")
     return words.mask(open_rows, UNKNOWN)
@@ -132,10 +146,10 @@ def _into(area: pd.DataFrame | None, x_m: Floats, y_m: Floats) -> Floats:
 
 
 def _gap(
-    x_m: Floats, y_m: Floats, known: npt.NDArray[np.bool_], wanted: npt.NDArray[np.bool_]
+    x_m: Floats, y_m: Floats, known: npt.NDArray[np.bool_], open_rows: npt.NDArray[np.bool_]
 ) -> float:
     points = np.stack([x_m, y_m], axis=1)
-    away, _ = cKDTree(points[known]).query(points[wanted])
+    away, _ = cKDTree(points[known]).query(points[open_rows])
     return float(np.quantile(away, GAP_SHARE))
 
 
@@ -160,15 +174,15 @@ def _ring_share(
 
 
 def _written(features: pd.DataFrame, found: Service) -> pd.DataFrame:
-    """Put the inferred words into the inventory and count the density of systems anew."""
-    told = found.table[found.table["service_evidence"].eq("inferred")]
-    told = told[told["service_confidence"].notna()]
+    """Put the inferred words into the inventory and count the density of systems again."""
+    filled = found.table[found.table["service_evidence"].eq("inferred")]
+    filled = filled[filled["service_confidence"].notna()]
     chance = found.table["service_confidence"]
     table = features.assign(**{CONFIDENCE: chance.reindex(features.index)})
-    table.loc[told.index, "service"] = told["service"]
-    table.loc[told.index, "service_evidence"] = "inferred"
-    percent = (100 * told["service_confidence"]).round().astype(int).astype(str)
-    table.loc[told.index, "service_reason"] = (
+    table.loc[filled.index, "service"] = filled["service"]
+    table.loc[filled.index, "service_evidence"] = "inferred"
+    percent = (100 * filled["service_confidence"]).round().astype(int).astype(str)
+    table.loc[filled.index, "service_reason"] = (
         "learned from parcels whose service is on record (" + percent + "% sure)"
     )
     counted = complete_inventory(table.drop(columns=list(DENSITIES)))

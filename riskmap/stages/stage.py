@@ -1,14 +1,15 @@
-"""What a stage of a run is: what it needs, what it gives, and which settings it reads."""
+"""What a step of a run is: what it needs, what it gives or writes, and which settings it reads."""
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from importlib import import_module
 from typing import Any, Final, Literal
 
 LAYER: Final = "layer_"
-"""What the name of a layer begins with where it stands among the things that stages give."""
+"""What the name of a layer begins with among the things that stages give."""
 CUTTING: Final = ("run.chunk_parcels", "run.workers")
 """Settings that any stage may read: they change how it works, never what it gives."""
 
@@ -24,8 +25,7 @@ class Stage:
     work
         Where its function is, ``module:function``. It is called with the county (its region file
         and the layers named here) and then the things needed, in order; it returns the things
-        given. A stage that writes files is called with a folder and a
-        :class:`riskmap.stages.result.Result` instead.
+        given.
     gives
         Names of what it gives, in order.
     needs
@@ -39,8 +39,6 @@ class Stage:
         Whether it works on the county at once, or on chunks of it side by side.
     fixed
         Further arguments, for a function that serves several stages.
-    writes
-        Whether what it gives is a set of files of the result folder.
     """
 
     name: str
@@ -51,7 +49,6 @@ class Stage:
     settings: tuple[str, ...] = ()
     on: Literal["county", "chunks"] = "county"
     fixed: Mapping[str, Any] = field(default_factory=dict)
-    writes: bool = False
 
     @property
     def all_needs(self) -> tuple[str, ...]:
@@ -69,6 +66,79 @@ class Stage:
         module, _, name = self.work.partition(":")
         found: Callable[..., Any] = getattr(import_module(module), name)
         return found
+
+
+@dataclass(frozen=True)
+class File:
+    """A file of the result folder, or several that belong together.
+
+    Parameters
+    ----------
+    path
+        From the result folder. ``*`` stands for any part of a name, ``**`` for folders too.
+    title, meaning
+        What it is called and what it is for, as the front page and the handbook say it.
+    unless
+        When a run does not write it, in words; empty where every run does.
+    linked
+        Whether the front page links it.
+    """
+
+    path: str
+    title: str
+    meaning: str
+    unless: str = ""
+    linked: bool = True
+
+    def holds(self, name: str) -> bool:
+        """Tell whether a path of the result folder is this file, or one of these.
+
+        >>> File("map/**", "Map", "").holds("map/data/a.js"), File("a.*", "", "").holds("b/a.js")
+        (True, False)
+        """
+        parts = re.split(r"(\*\*|\*)", self.path)
+        signs = {"**": ".*", "*": "[^/]*"}
+        pattern = "".join(signs.get(part, re.escape(part)) for part in parts)
+        return re.fullmatch(pattern, name) is not None
+
+
+@dataclass(frozen=True)
+class Output(Stage):
+    """A step that writes files of the result folder; what it gives is their content.
+
+    Its function is called with an empty folder and a :class:`riskmap.stages.result.Result` in which
+    only what the output declares can be read.
+
+    Parameters
+    ----------
+    files
+        All files that it writes, in the order in which people want them.
+    each_run
+        Whether it is written anew by every run, last of all, because it says what only that run
+        knows. It then gets that knowledge as a third argument (:class:`RunFacts`).
+    """
+
+    files: tuple[File, ...] = ()
+    each_run: bool = False
+
+
+@dataclass(frozen=True)
+class RunFacts:
+    """What only one run knows.
+
+    Parameters
+    ----------
+    written
+        Paths in the result folder of all files written before.
+    seconds
+        Seconds that each step took in this run.
+    kept
+        What people had changed in the result before this one, where it is kept now.
+    """
+
+    written: tuple[str, ...] = ()
+    seconds: Mapping[str, float] = field(default_factory=dict)
+    kept: tuple[str, ...] = ()
 
 
 def faults(stages: Sequence[Stage]) -> Iterator[str]:
@@ -95,10 +165,10 @@ def needed_for(things: Sequence[str], stages: Sequence[Stage]) -> list[Stage]:
     >>> [stage.name for stage in needed_for(["b"], [plain, built, Stage("c", "m:f", ("c",))])]
     ['a', 'b']
     """
-    wanted = set(things)
+    open_things = set(things)
     chosen = []
     for stage in reversed(stages):
-        if wanted & set(stage.gives):
+        if open_things & set(stage.gives):
             chosen.append(stage)
-            wanted |= set(stage.all_needs)
+            open_things |= set(stage.all_needs)
     return chosen[::-1]

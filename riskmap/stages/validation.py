@@ -1,4 +1,4 @@
-"""How well a county's samples bear out the predicted nitrate, with published figures beside."""
+"""How well a county's samples agree with the predicted nitrate, and published figures."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ MOST_WELLS = 4000
 
 @dataclass(frozen=True)
 class WellValidation:
-    """How well measured nitrate is foretold on wells not seen.
+    """How well measured nitrate is predicted on wells not seen.
 
     ``table``: rows of :func:`riskmap.groundwater.holdout.hold_out_comparison`; ``published``: what
     others reached; ``words``: the verdict; ``samples``: wells that counted.
@@ -84,7 +84,7 @@ def well_validation(
     Returns
     -------
     WellValidation or None
-        None without samples, or with too few for an honest answer.
+        None without samples, or with too few for a test.
     """
     if samples is None or not len(samples):
         return None
@@ -152,7 +152,7 @@ def validation_words(table: pd.DataFrame) -> str:
     low, high = PUBLISHED["r2"].min(), PUBLISHED["r2"].max()
     text = (
         f"Of {plain['samples']:,.0f} sampled wells, {plain['above_limit']:,.0f} are above the "
-        "limit. Ranked by the prediction as it stands, the first tenth holds "
+        "limit. Ranked by the prediction as it is, the first tenth holds "
         f"{_share(plain['found_in_first_10_pct_frac'])} of them (by chance: 10%); the rank "
         f"correlation is {plain['rank_correlation']:.2f}. Learned on other blocks of land, the "
         f"best method ({best['method']}) explains {percent(max(best['r2'], 0.0))} of the "

@@ -29,7 +29,7 @@ def well_capture(
 ) -> gpd.GeoDataFrame:
     """Capture area of every drinking-water well along the curved flow path.
 
-    Where the water table has no direction a circle of fixed radius stands in. The circle of the
+    Where the water table has no direction a circle of fixed radius is used. The circle of the
     region's setback round the well is part of every area.
 
     Parameters
@@ -105,7 +105,16 @@ def _largest(shape: shapely.Geometry) -> shapely.Geometry:
 
 
 def setback_table(groundwater: Groundwater, parcels: pd.DataFrame, rules: Rules) -> pd.DataFrame:
-    """Systems that stand nearer to a well or to surface water than the region's rules ask.
+    """Systems that are nearer to a well or to surface water than the region's rules ask.
+
+    Parameters
+    ----------
+    groundwater
+        Its wells and systems.
+    parcels
+        All parcels with the distance to streams and lakes; index ``parcel_id``.
+    rules
+        Setbacks, m.
 
     Returns
     -------
@@ -165,6 +174,17 @@ def well_columns(
     whose water is there first: ``virus_distance_m``, ``virus_time_d``, ``virus_log10`` (20 or more
     reads as 20), ``virus_needed_d`` (seven log), ``published_low_m``, ``published_high_m`` (twelve
     log), ``against_published``.
+
+    Parameters
+    ----------
+    groundwater
+        Its wells, systems and pairs.
+    capture
+        Capture area of each well, in the wells' order.
+    setbacks
+        From :func:`setback_table`.
+    settings
+        Temperature of the ground water, and the aquifer of wells that name none.
     """
     wells = groundwater.wells.copy()
     if "leading_system" in wells:
@@ -188,7 +208,7 @@ def well_columns(
     )
     unnamed = pd.Series(pd.NA, wells.index, dtype="string")
     known = wells["aquifer"].astype("string") if "aquifer" in wells else unnamed
-    beside = distance_beside_time(
+    compared = distance_beside_time(
         first["distance_m"],
         first["travel_time_d"],
         temperature_c=settings.temperature_c,
@@ -200,6 +220,6 @@ def well_columns(
         ("published_low_m", "published_low_m"), ("published_high_m", "published_high_m"),
         ("against_published", "against_published"),
     ):  # fmt: skip
-        wells[name] = beside[source].to_numpy()
+        wells[name] = compared[source].to_numpy()
     wells["virus_log10"] = wells["virus_log10"].clip(upper=MOST_LOG10)
     return wells

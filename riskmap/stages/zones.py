@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
@@ -9,16 +10,19 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
+from scipy import ndimage
 
-from riskmap.action.zone_reasons import ZoneSettings, reasons_of_cells
-from riskmap.action.zones import ZoneShapes, draw_zones, zone_table
+from riskmap.action.zone_reasons import ZoneSettings, reasons_of_cells, systems_per_cell
+from riskmap.action.zones import ZoneShapes, draw_zones, in_order, zone_table
 from riskmap.contract.arrays import Flags
 from riskmap.contract.grid import Grid
 from riskmap.contract.quantities import TRACT, text
 from riskmap.contract.rules import Rules
 from riskmap.failure.flow import persons
 from riskmap.groundwater.screens import is_public
+from riskmap.region.sections import Region
 from riskmap.spatial.cells import written_in
+from riskmap.spatial.scattered import boxes_around
 from riskmap.stages.county import County
 from riskmap.stages.groundwater import Groundwater
 from riskmap.stages.vulnerability import vulnerability_grid
@@ -88,22 +92,11 @@ def plan_zones(
         choose_wells(wells, settings) if chosen is None else np.asarray(chosen, bool)
     )
     systems = _systems(parcels, groundwater, setbacks, settings.hot_score)
-    grid = zone_grid(groundwater.land)
-    reasons = reasons_of_cells(
-        grid,
-        systems,
-        wellhead=_cells_of(county.tables.get("wellhead_areas"), grid),
-        capture=_cells_of(capture[capture["chosen"]], grid),
-        vulnerability_frac=_finer(
-            vulnerability_grid(county, groundwater.land, groundwater.surface.head), grid
-        ),
-        water=region.groundwater,
-        settings=settings,
-    )
-    drawn = draw_zones(grid, reasons, settings, systems=systems)
+    areas = county.tables.get("wellhead_areas"), capture[capture["chosen"]]
+    parts = parts_with_reasons(groundwater.land, systems, areas, region)
+    drawn = in_order(*(_zones_of_part(part, groundwater, systems, areas, county) for part in parts))
     table = zone_table(
         drawn,
-        reasons,
         systems=systems,
         wells=wells,
         homes=_homes(parcels, region.rules),
@@ -121,6 +114,67 @@ def plan_zones(
         settings,
         _notes(drawn, capture, rule, county),
     )
+
+
+def parts_with_reasons(
+    land: Grid, systems: pd.DataFrame, areas: Sequence[pd.DataFrame | None], region: Region
+) -> list[tuple[slice, slice]]:
+    """Find the parts of the land, as rows and columns, in which a cell may have a reason.
+
+    Parameters
+    ----------
+    land
+        The groundwater's cells.
+    systems
+        ``x_m``, ``y_m``.
+    areas
+        Shapes that are a reason themselves; None: there are none.
+    region
+        Its settings say how far from a system its reasons reach.
+
+    Returns
+    -------
+    Parts that lie further from each other than any reason reaches; all land where nothing does.
+    """
+    zones = region.zones
+    reach = max(
+        zones.near_m, zones.dense_radius_m, zones.hexagon_m, region.groundwater.balance_radius_m
+    )
+    side = int(np.ceil((reach + zones.join_m) / land.cell_m))
+    rows, columns = (-(-size // side) for size in land.values.shape)
+    tile_m = side * land.cell_m
+    tiles = Grid(np.zeros((rows, columns)), land.west_m, land.north_m, tile_m, tile_m)
+    used = systems_per_cell(tiles, systems["x_m"], systems["y_m"]) > 0
+    for shapes in areas:
+        used |= _cells_of(shapes, tiles, all_touched=True)
+    boxes = boxes_around(ndimage.binary_dilation(used, np.ones((3, 3), bool)))
+    return [
+        (slice(down.start * side, down.stop * side), slice(along.start * side, along.stop * side))
+        for down, along in boxes
+    ] or [(slice(0, None), slice(0, None))]
+
+
+def _zones_of_part(
+    part: tuple[slice, slice],
+    groundwater: Groundwater,
+    systems: pd.DataFrame,
+    areas: tuple[pd.DataFrame | None, pd.DataFrame],
+    county: County,
+) -> ZoneShapes:
+    land, head = groundwater.land.part(*part), groundwater.surface.head.part(*part)
+    grid = zone_grid(land)
+    wellhead, capture = (_cells_of(shapes, grid) for shapes in areas)
+    reasons = reasons_of_cells(
+        grid,
+        systems,
+        wellhead=wellhead,
+        capture=capture,
+        vulnerability_frac=_finer(vulnerability_grid(county, land, head), grid),
+        water=county.region.groundwater,
+        settings=county.region.zones,
+        corner=(groundwater.land.west_m, groundwater.land.north_m),
+    )
+    return draw_zones(grid, reasons, county.region.zones, systems=systems)
 
 
 def choose_wells(wells: pd.DataFrame, settings: ZoneSettings) -> Flags:
@@ -144,10 +198,11 @@ def _finer(coarse: Grid, grid: Grid) -> NDArray[np.float64]:
     return np.repeat(np.repeat(coarse.values, times, axis=0), times, axis=1)
 
 
-def _cells_of(areas: pd.DataFrame | None, grid: Grid) -> Flags:
+def _cells_of(areas: pd.DataFrame | None, grid: Grid, *, all_touched: bool = False) -> Flags:
     """Cells in some areas; none where there are none."""
     given = areas.geometry if isinstance(areas, gpd.GeoDataFrame) else []
-    cells = written_in(((shape, 1) for shape in given), grid, dtype="uint8")
+    ones = ((shape, 1) for shape in given)
+    cells = written_in(ones, grid, dtype="uint8", all_touched=all_touched)
     return np.asarray(cells, bool)
 
 

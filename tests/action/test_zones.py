@@ -43,7 +43,7 @@ def table(least_systems: int = 1) -> tuple[pd.DataFrame, np.ndarray]:
     wells = pd.DataFrame({"x_m": [200.0, 650.0, 20.0], "y_m": [600.0, 600.0, 20.0]})
     homes = pd.DataFrame({"x_m": [150.0, 250.0, 1550.0], "y_m": 600.0, "persons": [2.5, 4, 9]})
     found = zone_table(
-        drawn, flags, systems=systems(), wells=wells, homes=homes, settings=chosen, units="us"
+        drawn, systems=systems(), wells=wells, homes=homes, settings=chosen, units="us"
     )
     return found, drawn.shapes
 
@@ -85,7 +85,6 @@ class TestByEye:
         points = pd.DataFrame({"x_m": [1.0], "y_m": [1.0], "persons": [1.0]})
         found = zone_table(
             drawn,
-            nothing,
             systems=systems(),
             wells=points,
             homes=points,
@@ -103,15 +102,15 @@ class TestProperties:
         drawn = draw_zones(grid, flags, SETTINGS)
         land = shapely.box(12 * 20, 0, 1600, 1000)
         outside = shapely.difference(shapely.union_all(drawn.shapes), land).area
-        assert outside <= 0.02 * drawn.kept_m2
+        assert outside <= 0.02 * drawn.cells_m2.sum()
 
     def test_area_kept_and_left_out_are_those_of_the_cells(self) -> None:
         grid, flags = scene()
         flags["vulnerable"][45:48, 5:8] = True  # 3600 m2, alone
         drawn = draw_zones(grid, flags, SETTINGS)
         assert drawn.left_out_m2 == 9 * 400
-        assert drawn.kept_m2 == (20 * 35 + 150) * 400
-        assert shapely.area(drawn.shapes).sum() == pytest.approx(drawn.kept_m2, rel=0.02)
+        assert drawn.cells_m2.sum() == (20 * 35 + 150) * 400
+        assert shapely.area(drawn.shapes).sum() == pytest.approx(drawn.cells_m2.sum(), rel=0.02)
 
     def test_largest_first_within_a_kind(self) -> None:
         grid, flags = scene()

@@ -80,7 +80,7 @@ class TestRealData:
         names = ("FEMA_FloodPlains100Year.geojson", "FEMA_FloodPlains500Year.geojson")
         source = Source("floodplain", tuple(folder / name for name in names))
         reading = read_floodplain(source, CRS("EPSG:26919"))
-        # 21 polygons of the first extract are in the second again: 3 floodway, 18 hundred-year.
+        # 21 polygons of the first extract are in the second again: 3 floodway, 18 1% annual chance.
         counts = reading.frame["zone"].value_counts().to_dict()
         assert counts == {"hundred_year": 18, "five_hundred_year": 18, "floodway": 3}
         assert len(found(reading.defects, "repeated_polygon")) == 21

@@ -257,3 +257,12 @@ def test_merging_does_not_depend_on_row_order(tmp_path, utm, step):
     frame = read_parcels(Source("parcels", (path,), columns={"parcel_id": C("PIN")}), utm).frame
     area = frame.set_index("parcel_id").area.sort_index()
     assert area.to_dict() == {"A": 30_000.0, "B": 20_000.0, "C": 10_000.0, "D": 10_000.0}
+
+
+def test_an_acreage_as_the_parcel_number_is_refused(tmp_path: Path, utm: CRS) -> None:
+    """A column of a few round values would merge most of the county into a few parcels."""
+    acres = [str(1 + i % 5) for i in range(60)]
+    path = lots(tmp_path, acres, [square(i) for i in range(60)])
+    source = Source("parcels", (path,), columns={"parcel_id": C("PIN")})
+    with pytest.raises(LayerError, match="60 shapes have only 5 different parcel numbers"):
+        read_parcels(source, utm)

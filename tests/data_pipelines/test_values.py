@@ -134,3 +134,14 @@ class TestCodes:
         assert got.tolist()[:3] == [True, False, True]
         assert got.isna().tolist()[3:] == [True, True]
         assert found(log.table(), "unknown_code") == {"e": "maybe"}
+
+
+def test_an_amount_in_a_yes_or_no_column_is_yes_where_it_is_more_than_nothing() -> None:
+    log = DefectLog("parcels")
+    column = PARCELS.column("improved")
+    raw = pd.Series(["0", "180000", "", "92500.5"])
+    got = to_flag(raw, column, ColumnSource(), log)
+    assert got.fillna("?").tolist() == [False, True, "?", True]
+    assert log.table()["check"].tolist() == ["amount"]
+    codes = to_flag(pd.Series(["0", "1", "2"]), column, ColumnSource(), DefectLog("parcels"))
+    assert codes.fillna("?").tolist() == [False, True, "?"]

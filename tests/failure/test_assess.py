@@ -137,11 +137,14 @@ class TestAgainstEnumeration:
         for name in ("load_ratio", "ponding_m", "years_to_failed_yr"):
             assert with_wall[name].iloc[0] == pytest.approx(without[name].iloc[0], rel=1e-9)
 
-    def test_nothing_known_is_all_assumed(self) -> None:
+    def test_what_nothing_is_known_of_is_assumed_but_never_the_soil(self) -> None:
         table = assess(pd.DataFrame(index=["a", "b"]))
         assert table.index.tolist() == ["a", "b"]
-        for name in ("daily_flow_l_d", "load_ratio", "ponding_m", "stage", "chance_failing_frac"):
+        for name in ("daily_flow_l_d", "chance_failing_frac"):
             assert (table[f"{name}_evidence"] == "assumed").all(), name
+        for name in ("accept_rate_l_d_m2", "load_ratio", "ponding_m", "reserve_frac", "stage"):
+            assert table[name].isna().all(), name
+            assert (table[f"{name}_evidence"] == "unknown").all(), name
         assert table["pump_overdue_yr"].isna().all()
         assert (table["pump_overdue_yr_evidence"] == "unknown").all()
 
@@ -188,7 +191,24 @@ class TestAgainstEnumeration:
         )
         table = assess(systems)
         assert table["chance_failing_frac_evidence"].tolist() == ["inferred", "assumed"]
-        assert table["accept_rate_l_d_m2_evidence"].tolist() == ["mapped", "assumed"]
+        assert table["accept_rate_l_d_m2_evidence"].tolist() == ["mapped", "unknown"]
+
+    @pytest.mark.parametrize("kind", sorted(set(SYSTEM_KINDS) - {"holding_tank"}))
+    def test_a_field_in_unknown_soil_is_never_sound(self, kind: str) -> None:
+        """Neither its area on record nor the sand of a mound tells what the ground takes."""
+        unknown = {**KNOWN, "kind": kind, "texture": None, "ksat_um_s": np.nan, "clay_pct": np.nan}
+        row = assess(pd.DataFrame([unknown])).iloc[0]
+        assert row["stage"] is None
+        assert np.isnan(row["reserve_frac"])
+        assert np.isnan(row["load_ratio"]) or kind == "mound", "sand takes what sand takes"
+        found = assess(pd.DataFrame([{**unknown, "ponding_found_cm": 5.0}])).iloc[0]
+        assert found["stage"] is not None, "what a visitor measured is known"
+
+    def test_a_permit_s_class_tells_the_soil_that_no_survey_does(self) -> None:
+        unknown = {**KNOWN, "texture": None, "ksat_um_s": np.nan, "clay_pct": np.nan}
+        row = assess(pd.DataFrame([{**unknown, "loading_class": "III"}])).iloc[0]
+        assert row["accept_rate_l_d_m2_evidence"] == "measured"
+        assert row["stage"] is not None
 
     def test_a_measured_pond_is_the_pond(self) -> None:
         """Inlet of a trench at 30 cm: 15 cm leave half, 40 cm are over it."""
@@ -243,7 +263,8 @@ class TestProperties:
             assert (table[mark][unknown] == "unknown").all(), name
             assert (table[mark][~unknown] != "unknown").all(), name
         field = table["stage"].notna()
-        assert (field == (systems["kind"] != "holding_tank")).all()
+        soil = systems[["ksat_um_s", "clay_pct"]].notna().any(axis=1)
+        assert (field == ((systems["kind"] != "holding_tank") & soil)).all()
         assert table.loc[field, "stage"].isin(STAGES).all()
         assert table.loc[field, "reserve_frac"].between(0, 1).all()
         years = table.loc[field, ["years_to_stressed_yr", "years_to_failed_yr"]]

@@ -37,12 +37,12 @@ def systems(count: int = 400) -> pd.DataFrame:
 
 class TestPublishedValues:
     def test_watershed_study(self) -> None:
-        """North Carolina county document: 2 to 3 % a year, five years unmended: 10 to 15 %."""
+        """North Carolina county document: 2 to 3 % a year, five years unrepaired: 10 to 15 %."""
         low = expected_failed_frac(
-            ["trench"], [30.0], models={"trench": _constant_rate(0.02)}, unmended_yr=5
+            ["trench"], [30.0], models={"trench": _constant_rate(0.02)}, unrepaired_yr=5
         )
         high = expected_failed_frac(
-            ["trench"], [30.0], models={"trench": _constant_rate(0.03)}, unmended_yr=5
+            ["trench"], [30.0], models={"trench": _constant_rate(0.03)}, unrepaired_yr=5
         )
         assert 0.09 < low < 0.105
         assert 0.13 < high < 0.155
@@ -62,7 +62,7 @@ class TestAgainstEnumeration:
             / survival_frac(max(a - 5, 0), shape=shape, scale_yr=scale)
             for a in age
         ]  # fmt: skip
-        found = expected_failed_frac(["trench"] * 3, age, unmended_yr=5.0)
+        found = expected_failed_frac(["trench"] * 3, age, unrepaired_yr=5.0)
         assert found == pytest.approx(np.mean(by_hand), abs=1e-12)
 
     def test_margin_is_the_least_on_a_fine_grid(self) -> None:

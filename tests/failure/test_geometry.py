@@ -51,12 +51,12 @@ class TestAgainstEnumeration:
 
     def test_separation_from_water(self) -> None:
         usual = np.full(6, 0.6)
-        found = separation_m(usual, [np.nan, 2.0, 1.2, 1.0, 0.5, 0.0], wanted_m=0.6)
+        found = separation_m(usual, [np.nan, 2.0, 1.2, 1.0, 0.5, 0.0], required_m=0.6)
         np.testing.assert_allclose(found, [np.inf, 1.4, 0.6, 0.6, 0.2, -0.3])
 
     def test_a_mound_stays_where_it_is(self) -> None:
         np.testing.assert_allclose(
-            separation_m(np.full(2, -0.6), [0.0, 1.0], wanted_m=0.6), [0.6, 1.6]
+            separation_m(np.full(2, -0.6), [0.0, 1.0], required_m=0.6), [0.6, 1.6]
         )
 
     def test_notes(self) -> None:

@@ -5,12 +5,13 @@ import warnings
 import numpy as np
 import pandas as pd
 import pytest
-from lifelines import KaplanMeierFitter
+from lifelines import CoxPHFitter, KaplanMeierFitter, WeibullFitter
 from scipy.optimize import minimize
 
 from riskmap.contract.errors import NotEnoughDataError
 from riskmap.failure.aging import DEFAULT_AGING, survival_frac
-from riskmap.failure.service_life import fit_aging, fit_weibull, hazard_ratios, survival_table
+from riskmap.failure.hazards import hazard_ratios
+from riskmap.failure.service_life import fit_aging, fit_weibull, survival_table
 
 SHAPE, SCALE = 2.1, 40.0
 
@@ -98,6 +99,40 @@ class TestAgainstOtherSoftware:
         model = fit_weibull(age, failed, entry_age_yr=entry)
         np.testing.assert_allclose([model.shape, model.scale_yr], np.exp(best.x), rtol=1e-3)
 
+    @pytest.mark.parametrize("seed", [5, 6, 7])
+    def test_weibull_with_entry_and_its_intervals(self, seed: int) -> None:
+        """lifelines WeibullFitter, which stops at 1e-6 or so; curves, intervals, likelihood."""
+        county = _county(1200, seed)
+        age, failed, entry = (county[c].to_numpy() for c in ("age", "failed", "entry"))
+        ours = fit_weibull(age, failed, entry_age_yr=entry)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            theirs = WeibullFitter().fit(age, failed, entry=entry)
+            table = theirs.summary
+        assert ours.scale_yr == pytest.approx(theirs.lambda_, rel=1e-5)
+        assert ours.shape == pytest.approx(theirs.rho_, rel=1e-5)
+        assert ours.log_likelihood == pytest.approx(theirs.log_likelihood_, abs=1e-6)
+        for interval, name in ((ours.scale_interval_yr, "lambda_"), (ours.shape_interval, "rho_")):
+            ends = table.loc[name, ["coef lower 95%", "coef upper 95%"]].to_numpy(float)
+            np.testing.assert_allclose(interval, ends, rtol=1e-5)
+
+    def test_hazard_ratios_with_entry_and_ties(self) -> None:
+        """lifelines CoxPHFitter (Efron), ages in whole years so that most failures are tied."""
+        county = _county(1500)
+        rng = np.random.default_rng(2)
+        data = pd.DataFrame(
+            {"wet": rng.random(len(county)) < 0.4, "clay": rng.normal(30, 9, len(county))}
+        )
+        age, entry = np.ceil(county["age"]) + 1, np.floor(county["entry"])
+        ours = hazard_ratios(data, age, county["failed"], entry_age_yr=entry)
+        whole = data.astype(float).assign(age=age, failed=county["failed"], entry=entry)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")
+            theirs = CoxPHFitter().fit(whole, "age", "failed", entry_col="entry").summary
+        np.testing.assert_allclose(ours["log_ratio"], theirs["coef"], atol=1e-7)
+        np.testing.assert_allclose(ours["se"], theirs["se(coef)"], rtol=1e-6)
+        np.testing.assert_allclose(ours["p_value"], theirs["p"], atol=1e-6)
+
 
 class TestReport:
     def test_used_only_with_enough_failures_and_reported_either_way(self) -> None:
@@ -154,3 +189,19 @@ class TestReport:
     def test_features_that_say_nothing_are_refused(self) -> None:
         with pytest.raises(NotEnoughDataError):
             hazard_ratios(pd.DataFrame({"x": [1.0, 1.0, 1.0]}), [1.0, 2.0, 3.0], [1, 1, 0])
+
+    def test_features_that_repeat_or_tell_for_certain_are_refused(self) -> None:
+        county = _county(400)
+        clay = np.linspace(5, 60, len(county))
+        for other in (2 * clay, np.where(county["failed"], 1.0, 0.0)):
+            with pytest.raises(NotEnoughDataError, match="repeat each other"):
+                hazard_ratios(
+                    pd.DataFrame({"clay": clay, "other": other}),
+                    county["age"],
+                    county["failed"],
+                    entry_age_yr=county["entry"],
+                )
+
+    def test_failures_all_at_the_last_age_fit_no_curve(self) -> None:
+        with pytest.raises(NotEnoughDataError, match="fits"):
+            fit_weibull([5.0, 5.0, 2.0], [True, True, False])

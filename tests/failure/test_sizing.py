@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from riskmap.contract.evidence import ASSUMED, INFERRED, MAPPED, MEASURED
+from riskmap.contract.evidence import INFERRED, MAPPED, MEASURED, UNKNOWN
 from riskmap.contract.rule_sets import ILLINOIS, TEXAS
 from riskmap.contract.rules import RulePeriod
 from riskmap.contract.units import GPD_PER_FT2_L_D_M2, MIN_IN_MIN_CM
@@ -40,9 +40,9 @@ class TestAgainstEnumeration:
             ksat_um_s=[1, 1, 4.0, NAN, NAN, NAN],
             clay_pct=[50, 50, 50, 50, NAN, 10],
         )
-        expected = [0.25, 0.25, 0.20, 0.10, 0.20, 0.25]
+        expected = [0.25, 0.25, 0.20, 0.10, NAN, 0.25]
         np.testing.assert_allclose(rate / GPD_PER_FT2_L_D_M2, expected)
-        assert mark.tolist() == [MEASURED, MAPPED, INFERRED, INFERRED, ASSUMED, INFERRED]
+        assert mark.tolist() == [MEASURED, MAPPED, INFERRED, INFERRED, UNKNOWN, INFERRED]
 
     def test_percolation_rule_falls_back_on_classes(self) -> None:
         rate, mark = accept_rate_l_d_m2(

@@ -73,15 +73,6 @@ class TestSuperposition:
         assert table["first_well_d"].tolist()[:3] == [400, 300, 50]
         assert table["largest_added_mg_l"].tolist() == [2, 3, 5, 0]
 
-    def test_leading_and_threatened(self) -> None:
-        top = superpose.leading_systems(PAIRS, top=2)
-        assert top[top["well"] == 1]["system"].tolist() == [2, 1]
-        assert top[top["well"] == 1]["place"].tolist() == [1, 2]
-        threatened = superpose.threatened_wells(PAIRS, least_mg_l=0.1)
-        assert list(zip(threatened["system"], threatened["well"], strict=True)) == [
-            (0, 1), (0, 0), (1, 1), (2, 1),
-        ]  # fmt: skip
-
     def test_waters(self) -> None:
         table = superpose.sum_at_waters([0, 5, 9, 9], [1.0, 2.0, 3.0, 4.0], [1.0, 7.0, 6.0, 5.0])
         assert table["water_id"].tolist() == [9, 5]

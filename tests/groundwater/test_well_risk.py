@@ -180,7 +180,7 @@ class TestHoldOut:
         pd.testing.assert_frame_equal(table, again)
 
     def test_too_few_samples_are_refused(self) -> None:
-        with pytest.raises(NotEnoughDataError, match="honest"):
+        with pytest.raises(NotEnoughDataError, match="hold-out test"):
             hold_out_comparison(
                 pd.DataFrame({"added": np.ones(20)}), np.ones(20), x_m=np.arange(20.0),
                 y_m=np.zeros(20), plume_column="added", block_m=5000.0, folds=5,

@@ -104,7 +104,7 @@ class TestSewerShare:
             "unknown",
             "building, but no sewer map",
         )
-        sure = service_of(parcels, rules=Rules(all_unsewered=True))
+        sure = service_of(parcels, sewers="none")
         assert only(sure)[0] == "onsite"
 
     def test_parcel_without_shape(self, lots):

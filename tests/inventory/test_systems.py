@@ -247,7 +247,7 @@ class TestOnRecord:
         assert result["metered_flow_l_d"].tolist()[0] == 640.0
         assert result["metered_flow_l_d_evidence"].tolist() == ["measured", "unknown"]
 
-    def test_a_finding_of_standing_effluent_holds_until_mended_or_old(self, describe):
+    def test_a_finding_of_standing_effluent_holds_until_repaired_or_old(self, describe):
         seen = P0 | {"date": "2022-05-01", "ponding_cm": 25.0}
         later = P0 | {"date": "2023-05-01"}
         assert describe([], [seen, later])["ponding_found_cm"].tolist() == [25.0]

@@ -18,7 +18,7 @@ def layer(*shapes: object, **columns: object) -> gpd.GeoDataFrame:
 class TestByEye:
     def test_everything_around_one_lot(self, areas, grid, same_index):
         # Middle (5, 5); stream along x = 25 -> 20 m; pond from y = 35 -> 30 m; the western 4 m
-        # in the hundred-year zone -> 0.4; water table 2 m over half the lot's cells, 4 m elsewhere.
+        # in the 1% annual zone -> 0.4; water table 2 m over half the lot's cells, 4 m elsewhere.
         lots = areas([LOT], "measured")
         result = describe_water(
             lots,

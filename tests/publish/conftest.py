@@ -21,6 +21,7 @@ import shapely
 
 from riskmap.publish.map.webmap import write_map
 from riskmap.publish.public.edition import write_public_edition
+from riskmap.publish.words.imprint import Imprint
 
 REPO = Path(__file__).resolve().parents[2]
 
@@ -189,11 +190,10 @@ def map_folder(tmp_path_factory: pytest.TempPathFactory, full: Any, made: Module
     write_map(
         place,
         full.ranked,
+        Imprint("Example County", datetime.date(2025, 6, 30)),
         model=full.map_model,
         layers=full.layers,
         terrain=made.make_terrain(full.ranked),
-        county="Example County",
-        date=datetime.date(2025, 6, 30),
         threats=full.pairs,
         top=200,
     )
@@ -229,9 +229,9 @@ class PublicCounty:
     def write(self, folder: Path, **more: Any) -> Path:
         """Write another public edition of it into `folder`."""
         day = datetime.date(2026, 6, 1)
-        given: dict[str, Any] = {"county": "Example County", "date": day, "cell_m": 800.0}
-        parcels = self.parcels
-        write_public_edition(folder, parcels=parcels, crs=parcels.crs, **{**given, **more})
+        head = {name: more.pop(name) for name in ("county", "contact", "units") if name in more}
+        imprint = Imprint(**{"county": "Example County", "date": day, **head})
+        write_public_edition(folder, self.parcels, imprint, **{"cell_m": 800.0, **more})
         return folder / "public"
 
     def blocks(self) -> gpd.GeoDataFrame:

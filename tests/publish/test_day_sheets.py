@@ -25,8 +25,10 @@ from riskmap.publish.paper.sheet_map import (
     stop_window,
 )
 from riskmap.publish.paper.typesetting import field, typeset
+from riskmap.publish.words.imprint import Imprint
 
 TODAY = datetime.date(2026, 6, 1)
+OURS = Imprint("N", TODAY)
 HOSTILE = (
     '#panic("ran")',
     "$ x/0 $ [open #",
@@ -68,6 +70,11 @@ def layers(county: gpd.GeoDataFrame) -> dict[str, gpd.GeoDataFrame]:
     }
 
 
+def drawn(layers: dict[str, gpd.GeoDataFrame]) -> dict[str, Any]:
+    """Return areas and the layers below them, as the writer takes them."""
+    return {"areas": layers["areas"], "layers": {n: t for n, t in layers.items() if n != "areas"}}
+
+
 def pages(path: Path) -> list[str]:
     return [page.extract_text() for page in PdfReader(path).pages]
 
@@ -81,20 +88,14 @@ class TestWhatIsOnPaper:
             "reaches is about 1,788 ft away"
         )
         rows = county[county["rank"].notna()].head(1).assign(reason_1=reason)
-        (path,) = write_day_sheets(tmp_path, rows, county="Nowhere County", date=TODAY)
+        (path,) = write_day_sheets(tmp_path, rows, OURS)
         assert f"{reason}." in " ".join(pages(path)[1].split())
 
     def test_a_page_for_each_day_and_each_stop(
         self, tmp_path: Path, county: gpd.GeoDataFrame, layers: dict[str, gpd.GeoDataFrame]
     ) -> None:
         (path,) = write_day_sheets(
-            tmp_path,
-            county,
-            county="Nowhere County",
-            date=TODAY,
-            stops=20,
-            contact="Desk 4",
-            **layers,
+            tmp_path, county, Imprint("N", TODAY, contact="Desk 4"), stops=20, **drawn(layers)
         )
         assert path == tmp_path / "sheets" / "day_sheets.pdf"
         text = pages(path)
@@ -117,7 +118,10 @@ class TestWhatIsOnPaper:
         size, words = {}, {}
         for units in ("us", "si"):
             (path,) = write_day_sheets(
-                tmp_path / units, county, county="N", date=TODAY, stops=2, units=units
+                tmp_path / units,
+                county,
+                Imprint("N", TODAY, units),
+                stops=2,  # type: ignore[arg-type]
             )
             size[units] = PdfReader(path).pages[0].mediabox
             words[units] = pages(path)[1]
@@ -130,7 +134,7 @@ class TestWhatIsOnPaper:
     def test_unknown_is_said(self, tmp_path: Path, county: gpd.GeoDataFrame) -> None:
         bare = county[county["rank"].notna()].head(1).drop(columns=["reason_1", "kind"])
         bare = bare.assign(age_yr=np.nan, bedrooms=np.nan, unknown="Age; Kind", address=None)
-        (path,) = write_day_sheets(tmp_path, bare, county="N", date=TODAY)
+        (path,) = write_day_sheets(tmp_path, bare, OURS)
         sheet = pages(path)[1]
         assert "not known" in sheet
         assert "Age; Kind" in sheet
@@ -138,16 +142,14 @@ class TestWhatIsOnPaper:
 
     def test_nothing_ranked_writes_nothing(self, tmp_path: Path, county: gpd.GeoDataFrame) -> None:
         none = county.assign(rank=None)
-        assert write_day_sheets(tmp_path, none, county="N", date=TODAY) == []
+        assert write_day_sheets(tmp_path, none, OURS) == []
         assert not list(tmp_path.rglob("*.pdf"))
 
     def test_same_bytes_and_the_given_date(
         self, tmp_path: Path, county: gpd.GeoDataFrame, layers: dict[str, gpd.GeoDataFrame]
     ) -> None:
         content = [
-            write_day_sheets(tmp_path / n, county, county="N", date=TODAY, stops=5, **layers)[
-                0
-            ].read_bytes()
+            write_day_sheets(tmp_path / n, county, OURS, stops=5, **drawn(layers))[0].read_bytes()
             for n in ("a", "b")
         ]
         assert content[0] == content[1]
@@ -159,7 +161,7 @@ class TestWhatIsOnPaper:
         self, tmp_path: Path, county: gpd.GeoDataFrame, layers: dict[str, gpd.GeoDataFrame]
     ) -> None:
         begun = time.perf_counter()
-        (path,) = write_day_sheets(tmp_path, county, county="N", date=TODAY, stops=200, **layers)
+        (path,) = write_day_sheets(tmp_path, county, OURS, stops=200, **drawn(layers))
         assert time.perf_counter() - begun < 40  # 5 s on an idle machine of two cores
         assert len(PdfReader(path).pages) == 225
 
@@ -172,9 +174,7 @@ class TestHostileText:
         for column in ("address", "neighborhood", "reason_1", "unknown", "kind"):
             rows[column] = list(HOSTILE)
         rows.index = [f"{text[:20]}{n}" for n, text in enumerate(HOSTILE)]
-        (path,) = write_day_sheets(
-            tmp_path, rows, county=HOSTILE[0], date=TODAY, contact=HOSTILE[1]
-        )
+        (path,) = write_day_sheets(tmp_path, rows, Imprint(HOSTILE[0], TODAY, contact=HOSTILE[1]))
         text = pages(path)
         assert len(text) == len(HOSTILE) + 2
         joined = "\n".join(text)
@@ -200,7 +200,9 @@ class TestHostileText:
         rows.index = [f"{'9' * 200}-{n}" for n in range(3)]
         for units in ("us", "si"):
             (path,) = write_day_sheets(
-                tmp_path / units, rows, county="C" * 300, date=TODAY, units=units, contact="T" * 300
+                tmp_path / units,
+                rows,
+                Imprint("C" * 300, TODAY, units, "T" * 300),  # type: ignore[arg-type]
             )
             text = pages(path)
             assert len(text) == 4

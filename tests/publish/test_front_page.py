@@ -10,15 +10,11 @@ import pandas as pd
 import pytest
 
 from riskmap.contract.sources import DEFECT_COLUMNS
-from riskmap.publish.front_page import (
-    FILES,
-    class_counts,
-    defect_counts,
-    service_counts,
-    write_data_quality,
-    write_front_page,
-)
+from riskmap.publish.front_page import compose_front_page, links_to
+from riskmap.publish.lists.data_quality import write_data_quality
+from riskmap.publish.summary import class_counts, defect_counts, found_of, service_counts
 from riskmap.publish.words.cautions import CAUTIONS
+from riskmap.publish.words.imprint import Imprint
 
 
 class Page(HTMLParser):
@@ -49,18 +45,18 @@ def defects() -> pd.DataFrame:
 
 
 def _page(folder: Path, ranked: pd.DataFrame, defects: pd.DataFrame, county: str) -> Page:
-    day = datetime.date(2025, 6, 30)
-    path = write_front_page(folder, ranked, county=county, date=day, defects=defects)
-    return Page(path.read_text("utf-8"))
+    there = [path.relative_to(folder).as_posix() for path in folder.rglob("*") if path.is_file()]
+    imprint = Imprint(county, datetime.date(2025, 6, 30))
+    return Page(compose_front_page(found_of(ranked, defects), imprint, links=links_to(there)))
 
 
 class TestPage:
     def test_counts_top_files_and_cautions(
         self, tmp_path: Path, ranked: gpd.GeoDataFrame, defects: pd.DataFrame
     ) -> None:
-        for link in FILES[:3]:
-            (tmp_path / link.path).parent.mkdir(exist_ok=True)
-            (tmp_path / link.path).write_text("x")
+        for name in ("map/index.html", "lists/inspections.xlsx", "lists/inspections.csv"):
+            (tmp_path / name).parent.mkdir(exist_ok=True)
+            (tmp_path / name).write_text("x")
         page = _page(tmp_path, ranked, defects, "Example County")
         words = " ".join(page.words)
         for _, count in service_counts(ranked):
@@ -99,13 +95,10 @@ class TestPage:
         assert "49" not in page.words[0]
         assert nasty in page.words
 
-    def test_what_was_kept_of_the_last_result_is_named(
-        self, tmp_path: Path, ranked: gpd.GeoDataFrame
-    ) -> None:
+    def test_what_was_kept_of_the_last_result_is_named(self, ranked: gpd.GeoDataFrame) -> None:
         kept = [f"result kept/<{number}>.jpg" for number in range(25)]
-        day = datetime.date(2025, 6, 30)
-        path = write_front_page(tmp_path, ranked, county="Nowhere", date=day, kept=kept)
-        page = Page(path.read_text("utf-8"))
+        imprint = Imprint("Nowhere", datetime.date(2025, 6, 30))
+        page = Page(compose_front_page(found_of(ranked, None), imprint, kept=kept))
         assert kept[0] in page.words
         assert kept[19] in page.words
         assert kept[20] not in page.words
@@ -114,11 +107,8 @@ class TestPage:
     def test_same_bytes_twice(
         self, tmp_path: Path, ranked: gpd.GeoDataFrame, defects: pd.DataFrame
     ) -> None:
-        texts = []
-        for _ in range(2):
-            _page(tmp_path, ranked, defects, "Example County")
-            texts.append((tmp_path / "index.html").read_bytes())
-        assert texts[0] == texts[1]
+        pages = [_page(tmp_path, ranked, defects, "Example County").words for _ in range(2)]
+        assert pages[0] == pages[1]
 
     def test_a_county_without_ranks_has_a_page(
         self, tmp_path: Path, ranked: gpd.GeoDataFrame, defects: pd.DataFrame

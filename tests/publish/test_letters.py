@@ -11,6 +11,7 @@ import pandas as pd
 import pytest
 from pypdf import PdfReader
 
+from riskmap.action.mailing import addressees, to_write_to
 from riskmap.contract.errors import OutputError
 from riskmap.publish.paper.letter_texts import (
     LANGUAGES,
@@ -21,9 +22,15 @@ from riskmap.publish.paper.letter_texts import (
 )
 from riskmap.publish.paper.letters import MOST_SITES, write_letters
 from riskmap.publish.paper.typesetting import PAPER
+from riskmap.publish.words.imprint import Imprint
 
 TODAY = datetime.date(2026, 6, 1)
 SENDER = {"county": "Nowhere County", "contact": "the Well Desk, 555-0100"}
+OURS = Imprint(date=TODAY, **SENDER)
+
+
+def people(ranked: pd.DataFrame, private: pd.DataFrame | None = None) -> pd.DataFrame:
+    return addressees(to_write_to(ranked), private)
 
 
 def chosen(ranked: gpd.GeoDataFrame) -> pd.DataFrame:
@@ -140,10 +147,10 @@ class TestCalmWords:
 
     def test_what_every_letter_must_say(self) -> None:
         english, spanish = sentences("en"), sentences("es")
-        for words in ("does not say that anything is wrong", "No one came", "Never open",
+        for words in ("does not mean that there is a problem", "have not visited", "Never open",
                       "certified lab", "licensed", "Local rules", SENDER["contact"]):  # fmt: skip
             assert words in english
-        for words in ("No dice que algo esté mal", "Nadie fue", "Nunca abra",
+        for words in ("no significa que haya un problema", "No hemos visitado", "Nunca abra",
                       "laboratorio certificado", "licencia", "reglas locales",
                       SENDER["contact"]):  # fmt: skip
             assert words in spanish
@@ -192,16 +199,14 @@ class TestCalmWords:
         assert county_letters(None) == {}
         with pytest.raises(OutputError, match="letter_en"):
             county_letters(tmp_path)
-        write_letters(tmp_path, chosen(ranked).head(1), date=TODAY, **SENDER)
+        write_letters(tmp_path, people(chosen(ranked).head(1)), OURS)
         own = tmp_path / "letters" / "letter_es.toml"  # laid there to be copied and changed
         words = own.read_text(encoding="utf-8").replace("Estimado vecino,", "Buenos días,")
         own.write_text(words, encoding="utf-8")
         (tmp_path / "letters" / "letter_en.toml").unlink()
         texts = county_letters(tmp_path / "letters")
         assert texts.keys() == {"es"}
-        again = write_letters(
-            tmp_path / "b", chosen(ranked).head(1), date=TODAY, texts=texts, **SENDER
-        )
+        again = write_letters(tmp_path / "b", people(chosen(ranked).head(1)), OURS, texts=texts)
         english, spanish = (pdf_pages(path)[0] for path in again[1:])
         assert "Buenos días," in spanish
         assert "Dear neighbor," in english
@@ -211,14 +216,13 @@ class TestCalmWords:
     ) -> None:
         text = (PAPER / "letter_en.toml").read_text(encoding="utf-8")
         (tmp_path / "letter_en.toml").write_text(
-            text.replace("Flush only toilet paper.", "Flush only toilet paper. " * 60),
+            text.replace("toilet paper.", "toilet paper. " * 120),
             encoding="utf-8",
         )
         with pytest.raises(OutputError, match="longer than a page"):
             write_letters(
-                tmp_path, chosen(ranked).head(1), date=TODAY, texts=county_letters(tmp_path),
-                **SENDER,
-            )  # fmt: skip
+                tmp_path, people(chosen(ranked).head(1)), OURS, texts=county_letters(tmp_path)
+            )
 
     def test_both_languages_say_the_same_parts(self) -> None:
         english, spanish = (read_letter(None, code) for code in LANGUAGES)
@@ -241,7 +245,7 @@ class TestLetters:
     def test_without_owners_each_household_gets_a_letter(
         self, tmp_path: Path, ranked: gpd.GeoDataFrame
     ) -> None:
-        written = write_letters(tmp_path, ranked, date=TODAY, **SENDER)
+        written = write_letters(tmp_path, people(ranked), OURS)
         names = [path.relative_to(tmp_path).as_posix() for path in written]
         assert names == [
             "letters/mail_merge.csv",
@@ -264,7 +268,7 @@ class TestLetters:
     def test_owners_get_one_letter_for_all_their_parcels(
         self, tmp_path: Path, ranked: gpd.GeoDataFrame
     ) -> None:
-        written = write_letters(tmp_path, ranked, parcels=owners(ranked), date=TODAY, **SENDER)
+        written = write_letters(tmp_path, people(ranked, owners(ranked)), OURS)
         table = pd.read_csv(written[0], dtype=str, keep_default_na=False)
         assert set(table["audience"]) == {"household", "owner"}
         assert table["parcel_ids"].str.split("; ").explode().nunique() == len(chosen(ranked))
@@ -281,32 +285,32 @@ class TestLetters:
         self, tmp_path: Path, ranked: gpd.GeoDataFrame
     ) -> None:
         unknown = ranked.assign(rank=pd.NA)
-        written = write_letters(tmp_path, unknown, date=TODAY, **SENDER)
+        written = write_letters(tmp_path, people(unknown), OURS)
         assert [path.name for path in written] == ["mail_merge.csv"]
         assert written[0].read_text().count("\n") == 1
 
     def test_a_language_on_record_is_kept(self, tmp_path: Path, ranked: gpd.GeoDataFrame) -> None:
         some = chosen(ranked).head(6).assign(language=["es", "en", "", None, "ES", "fr"])
-        written = write_letters(tmp_path, some, date=TODAY, **SENDER)
+        written = write_letters(tmp_path, people(some), OURS)
         assert [len(pdf_pages(path)) for path in written[1:]] == [4, 5]
 
     def test_most_letters_bounds_the_pages_not_the_table(
         self, tmp_path: Path, ranked: gpd.GeoDataFrame
     ) -> None:
-        written = write_letters(tmp_path, ranked, date=TODAY, most=3, **SENDER)
+        written = write_letters(tmp_path, people(ranked), OURS, most=3)
         assert len(pdf_pages(written[1])) == 3
         assert len(pd.read_csv(written[0])) == len(chosen(ranked))
 
     def test_same_bytes(self, tmp_path: Path, ranked: gpd.GeoDataFrame) -> None:
         some = chosen(ranked).head(5)
-        first, second = (write_letters(tmp_path / n, some, date=TODAY, **SENDER) for n in "ab")
+        first, second = (write_letters(tmp_path / n, people(some), OURS) for n in "ab")
         for one, other in zip(first, second, strict=True):
             assert one.read_bytes() == other.read_bytes()
 
     def test_spanish_pages_say_so_to_screen_readers(
         self, tmp_path: Path, ranked: gpd.GeoDataFrame
     ) -> None:
-        written = write_letters(tmp_path, chosen(ranked).head(1), date=TODAY, **SENDER)
+        written = write_letters(tmp_path, people(chosen(ranked).head(1)), OURS)
         root = PdfReader(written[2]).trailer["/Root"]
         assert root["/Lang"] == "es"
         assert "/StructTreeRoot" in root
@@ -321,7 +325,7 @@ class TestLetters:
             address=[f"{n} {'WIDE ' * 30} =cmd|'/c calc'!A1" for n in range(len(some))]
         )
         written = write_letters(
-            tmp_path, some, parcels=private, date=TODAY, county="=1+1 #set", contact="@call [me"
+            tmp_path, people(some, private), Imprint("=1+1 #set", TODAY, contact="@call [me")
         )
         table = pd.read_csv(written[0], dtype=str, keep_default_na=False)
         assert len(table) == 1  # one owner, forty parcels

@@ -17,11 +17,15 @@ from riskmap.contract.vocabulary import STAGES
 from riskmap.publish.lists.inspection_list import write_inspection_list
 from riskmap.publish.lists.list_columns import RESULTS, inspection_columns, list_table
 from riskmap.publish.palette import CLASS_COLORS
+from riskmap.publish.words.imprint import Imprint
+from riskmap.publish.words.text_safety import csv_text
 
 
 def _write(folder: Path, ranked: pd.DataFrame, **options: object) -> Path:
     day = datetime.date(2025, 6, 30)
-    write_inspection_list(folder, ranked, county="Example County", date=day, **options)  # type: ignore[arg-type]
+    imprint = Imprint("Example County", day, options.pop("units", "us"))  # type: ignore[arg-type]
+    given = {"length": 5000} | options
+    write_inspection_list(folder, ranked, imprint, **given)  # type: ignore[arg-type]
     return folder / "lists"
 
 
@@ -51,9 +55,10 @@ class TestCsv:
     def test_no_owner_unless_asked(self, tmp_path: Path, ranked: gpd.GeoDataFrame) -> None:
         table = ranked.assign(owner="=Somebody")
         plain = _write(tmp_path / "a", table)
-        asked = _write(tmp_path / "b", table, owner_columns=("owner",))
+        asked = list_table(table, units="us", owner_columns=("owner",))
         assert b"Somebody" not in (plain / "inspections.csv").read_bytes()
-        assert _rows(asked / "inspections.csv")[0]["owner"] == "'=Somebody"
+        assert asked["owner"].eq("=Somebody").all()
+        assert csv_text(asked[["owner"]]).splitlines()[1] == "'=Somebody"
 
     def test_unknown_service_goes_to_its_own_list(
         self, tmp_path: Path, ranked: gpd.GeoDataFrame
@@ -94,7 +99,9 @@ class TestWorkbook:
     def test_ranges_read_as_text_and_the_chance_names_its_list(
         self, tmp_path: Path, full: Any
     ) -> None:
-        book = openpyxl.load_workbook(_write(tmp_path, full.ranked, top=200) / "inspections.xlsx")
+        book = openpyxl.load_workbook(
+            _write(tmp_path, full.ranked, length=200) / "inspections.xlsx"
+        )
         sheet = book["Inspections"]
         titles = [cell.value for cell in sheet[1]]
         assert {"Look for", "Likely state", "Chance, first 200 (%)"} <= set(titles)
@@ -106,12 +113,12 @@ class TestWorkbook:
         )
         notes = " ".join(str(c.value) for row in book["Notes"].iter_rows() for c in row)
         assert "nine draws in ten" in notes
-        assert "if nothing was mended off the record" in notes
+        assert "if nothing was repaired off the record" in notes
         assert ALWAYS[0] in notes
 
     @pytest.fixture
     def path(self, tmp_path: Path, ranked: gpd.GeoDataFrame) -> Path:
-        return _write(tmp_path, ranked, workbook_rows=200) / "inspections.xlsx"
+        return _write(tmp_path, ranked, length=200) / "inspections.xlsx"
 
     def test_is_made_to_be_worked_in(self, path: Path) -> None:
         sheet = openpyxl.load_workbook(path)["Inspections"]

@@ -7,12 +7,19 @@ import geopandas as gpd
 import openpyxl
 import pandas as pd
 
+from riskmap.action.mailing import addressees, to_write_to
 from riskmap.contract.results import MAILING
 from riskmap.publish.lists.mailing_list import RESULTS, write_mailing_list
 from riskmap.publish.paper.letters import write_letters
+from riskmap.publish.words.imprint import Imprint
 
 TODAY = datetime.date(2026, 6, 1)
+OURS = Imprint("Nowhere", TODAY)
 HOSTILE = ("=1+1", "+1 555", "-2", "@Smith", "\t=A1", '=HYPERLINK("x")', "\u202e=A1")
+
+
+def people(ranked: gpd.GeoDataFrame, private: pd.DataFrame | None = None) -> pd.DataFrame:
+    return addressees(to_write_to(ranked), private)
 
 
 def with_owners(ranked: gpd.GeoDataFrame) -> pd.DataFrame:
@@ -29,7 +36,7 @@ def with_owners(ranked: gpd.GeoDataFrame) -> pd.DataFrame:
 
 
 def test_table_and_workbook_hold_the_same_rows(tmp_path: Path, ranked: gpd.GeoDataFrame) -> None:
-    table, book = write_mailing_list(tmp_path, ranked, county="Nowhere", date=TODAY)
+    table, book = write_mailing_list(tmp_path, people(ranked), OURS)
     assert [path.relative_to(tmp_path).as_posix() for path in (table, book)] == [
         "lists/mailing.csv",
         "lists/mailing.xlsx",
@@ -45,8 +52,8 @@ def test_table_and_workbook_hold_the_same_rows(tmp_path: Path, ranked: gpd.GeoDa
 
 def test_rows_are_those_of_the_letters(tmp_path: Path, ranked: gpd.GeoDataFrame) -> None:
     private = with_owners(ranked)
-    table, _ = write_mailing_list(tmp_path, ranked, county="N", date=TODAY, parcels=private)
-    merge = write_letters(tmp_path, ranked, county="N", date=TODAY, parcels=private, most=1)[0]
+    table, _ = write_mailing_list(tmp_path, people(ranked, private), OURS)
+    merge = write_letters(tmp_path, people(ranked, private), OURS, most=1)[0]
     left, right = (pd.read_csv(path, dtype=str, keep_default_na=False) for path in (table, merge))
     assert left["parcel_ids"].tolist() == right["parcel_ids"].tolist()
     assert left["delivery_line"].tolist() == right["address_1"].tolist()
@@ -55,7 +62,7 @@ def test_rows_are_those_of_the_letters(tmp_path: Path, ranked: gpd.GeoDataFrame)
 def test_no_name_is_run_as_a_formula(tmp_path: Path, ranked: gpd.GeoDataFrame) -> None:
     # OWASP ASVS 1.2.10: cells that begin with = + - @ tab are run by spreadsheets
     table, book = write_mailing_list(
-        tmp_path, ranked, county='=cmd("x")', date=TODAY, parcels=with_owners(ranked)
+        tmp_path, people(ranked, with_owners(ranked)), Imprint('=cmd("x")', TODAY)
     )
     rows = pd.read_csv(table, dtype=str, keep_default_na=False)
     assert rows["name"].str.startswith("'").all()
@@ -70,7 +77,7 @@ def test_no_name_is_run_as_a_formula(tmp_path: Path, ranked: gpd.GeoDataFrame) -
 
 
 def test_workbook_is_made_to_be_worked_in(tmp_path: Path, ranked: gpd.GeoDataFrame) -> None:
-    _, book = write_mailing_list(tmp_path, ranked, county="N", date=TODAY)
+    _, book = write_mailing_list(tmp_path, people(ranked), OURS)
     workbook = openpyxl.load_workbook(book)
     page = workbook["Mailing"]
     assert page.freeze_panes == "C2"
@@ -85,13 +92,9 @@ def test_workbook_is_made_to_be_worked_in(tmp_path: Path, ranked: gpd.GeoDataFra
 
 
 def test_same_bytes_and_empty_lists(tmp_path: Path, ranked: gpd.GeoDataFrame) -> None:
-    first, second = (
-        write_mailing_list(tmp_path / n, ranked, county="N", date=TODAY) for n in ("a", "b")
-    )
+    first, second = (write_mailing_list(tmp_path / n, people(ranked), OURS) for n in ("a", "b"))
     for one, other in zip(first, second, strict=True):
         assert one.read_bytes() == other.read_bytes()
-    table, book = write_mailing_list(
-        tmp_path / "c", ranked, county="N", date=TODAY, classes=("none such",)
-    )
+    table, book = write_mailing_list(tmp_path / "c", people(ranked).iloc[:0], OURS)
     assert table.read_text(encoding="utf-8").splitlines() == [",".join(MAILING.column_names)]
     assert openpyxl.load_workbook(book)["Mailing"].max_row == 1

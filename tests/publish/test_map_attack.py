@@ -15,6 +15,7 @@ import pandas as pd
 import pytest
 
 from riskmap.publish.map.webmap import write_map
+from riskmap.publish.words.imprint import Imprint
 from tests.publish.map_reading import PackedFile
 
 pytestmark = pytest.mark.browser
@@ -62,10 +63,12 @@ def attacked(tmp_path: Path, made: ModuleType, made_full: ModuleType, map_page: 
     write_map(
         tmp_path,
         table,
+        Imprint(
+            "Example </title><script>window.hurt=1</script>{{ 7*7 }}{% endraw %} County",
+            datetime.date(2025, 6, 30),
+        ),
         model=replace(full.map_model, factors=[*labels, *full.model.factors[2:]]),
         layers=layers | odd,
-        county="Example </title><script>window.hurt=1</script>{{ 7*7 }}{% endraw %} County",
-        date=datetime.date(2025, 6, 30),
         cautions=("Take <b>care</b></script>",),
         threats=pairs,
         top=20,

@@ -38,7 +38,7 @@ class TestParcel:
         assert f"likely between {low:.0f} and {high:.0f}" in text
         first, last = rough_rank(pd.Series([row["rank_low"], row["rank_high"]]))
         assert f"between about {first:.0f} and {last:.0f}" in text
-        assert "truly among the first 200" in text
+        assert "belongs among the first 200" in text
         # 1.2 - 150 / 200 = 0.45
         assert f"about 45 in 100 ({chance_word(0.45)})" in text
 
@@ -47,7 +47,7 @@ class TestParcel:
         long = table.index[table["years_gained_half_flow_yr"] >= 100][0]
         none = table.index[table["years_gained_half_flow_yr"] == 0][0]
         assert "100 years or more" in page.choose(long, move=False)
-        assert "hardly any" in page.choose(none, move=False)
+        assert "little gain" in page.choose(none, move=False)
 
     def test_a_parcel_on_sewer_is_told_of_its_site_only(self, page: Any, full: Any) -> None:
         sewered = full.ranked.index[full.ranked["service"] == "sewer"][0]

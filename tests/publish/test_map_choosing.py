@@ -34,7 +34,7 @@ class TestChoosing:
         assert page.run(f"return {PICTURE}") != before
         page.browser.save_screenshot(str(screenshots / "map_stage.png"))
         key = page.browser.find_element("id", "key-stage").text
-        assert "if nothing was mended off the record" in key
+        assert "if nothing was repaired off the record" in key
         assert not page.browser.find_element("id", "key-score").is_displayed()
         counts = full.ranked["stage"].value_counts()
         for place, name in enumerate(("failed", "stressed", "sound"), start=1):
@@ -62,7 +62,7 @@ class TestChoosing:
         got = page.run("return county.facts.parcel_id.lines().filter((id, i) => county.passes[i])")
         assert sorted(got) == sorted(want.index)
         assert len(want) > 1
-        assert f"{len(want)} parcels pass" in page.browser.find_element("id", "shown").text
+        assert f"Showing {len(want)} of" in page.browser.find_element("id", "shown").text
         page.settle()
         page.browser.save_screenshot(str(screenshots / "map_filter.png"))
         page.run("document.getElementById('filter-clear').click()")

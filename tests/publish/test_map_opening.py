@@ -11,6 +11,8 @@ import pandas as pd
 import pytest
 import shapely
 
+from riskmap.action.addresses import delivery_line
+
 pytestmark = pytest.mark.browser
 
 
@@ -86,6 +88,14 @@ class TestOpening:
         assert np.allclose(back.area, want.area, rtol=0.02)
 
 
+def found_parcels(page: Any, typed: str) -> list[str]:
+    return page.run(
+        "return county.find(arguments[0]).filter((hit) => hit.kind === 'parcel')"
+        ".map((hit) => county.facts.parcel_id.word(hit.row))",
+        typed,
+    )
+
+
 class TestFinding:
     def test_search_by_number_and_click_through(
         self, page: Any, full: Any, screenshots: Path
@@ -108,10 +118,29 @@ class TestFinding:
 
     def test_search_by_address(self, page: Any, ranked: gpd.GeoDataFrame) -> None:
         address = ranked["address"].iloc[123]
-        rows = page.run("return county.find(arguments[0])", address.upper())
-        ids = [page.run("return county.facts.parcel_id.word(arguments[0])", r) for r in rows]
-        assert ranked.index[123] in ids
+        assert ranked.index[123] in found_parcels(page, address.upper())
         assert page.run("return county.find('no such place')") == []
+
+    def test_what_letters_print_is_found(self, page: Any, ranked: gpd.GeoDataFrame) -> None:
+        """USPS Publication 28: the form of an address that letters and labels carry."""
+        some = ranked["address"].dropna().drop_duplicates(keep=False).iloc[::40]
+        for parcel, address in some.items():
+            assert found_parcels(page, delivery_line(address))[0] == parcel
+            assert found_parcels(page, parcel.replace("-", ""))[0] == parcel
+
+    def test_a_slip_of_one_letter_is_forgiven(self, page: Any, ranked: gpd.GeoDataFrame) -> None:
+        address = ranked["address"].iloc[123]
+        number, name, *rest = address.split()
+        slip = " ".join([number, name[0] + name[2] + name[1] + name[3:], *rest])
+        assert ranked.index[123] in found_parcels(page, slip)
+
+    def test_wells_and_neighborhoods_are_found(self, page: Any, ranked: gpd.GeoDataFrame) -> None:
+        place = ranked["neighborhood"].dropna().iloc[0]
+        (hit, *_) = page.run("return county.find(arguments[0])", place)
+        assert hit["kind"] == "neighborhood"
+        well = page.run("return county.layers.wells.columns.well_id.word(0)")
+        kinds = {hit["kind"] for hit in page.run("return county.find(arguments[0])", well)}
+        assert "well" in kinds
 
     def test_every_click_finds_the_parcel_that_geometry_finds(
         self, page: Any, ranked: gpd.GeoDataFrame

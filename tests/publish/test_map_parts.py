@@ -18,6 +18,7 @@ from riskmap.publish.map.threats import PER_PARCEL, PER_WELL, leading_pairs, wel
 from riskmap.publish.map.webmap import write_map
 from riskmap.publish.map.zones import kinds_of, zone_of_parcels
 from riskmap.publish.words.doubt_words import LIKELIHOOD, chance_word, rough_rank
+from riskmap.publish.words.imprint import Imprint
 
 
 class TestPublishedValues:
@@ -149,10 +150,9 @@ class TestFiles:
         report = write_map(
             tmp_path,
             full.ranked,
+            Imprint("Example County", datetime.date(2025, 6, 30)),
             model=full.map_model,
             layers=full.layers,
-            county="Example County",
-            date=datetime.date(2025, 6, 30),
             threats=full.pairs,
             top=200,
         )

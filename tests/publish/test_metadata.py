@@ -6,6 +6,7 @@ import datetime
 import hashlib
 import json
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 from xml.etree import ElementTree as ET
@@ -18,19 +19,18 @@ from pystac.validation import validate_dict
 
 from riskmap.contract.features import column
 from riskmap.publish.gis.files import write_gis_files
-from riskmap.publish.gis.metadata import layer_of, write_metadata
+from riskmap.publish.gis.metadata import Catalog, layer_of, write_metadata
 from riskmap.publish.gis.metadata_layers import PARCEL_FILES, degrees, described, union
 from riskmap.publish.gis.metadata_record import NAMESPACES
 from riskmap.publish.gis.styles import write_styles
+from riskmap.publish.words.imprint import Imprint
 
 UTM = CRS.from_epsg(32616)
 DATE = datetime.date(2026, 6, 1)
+OURS = Imprint("Test County", DATE, contact="Health desk, 555-0100")
 SETTINGS: dict[str, Any] = {
-    "county": "Test County",
     "state": "WI",
-    "date": DATE,
     "crs": UTM,
-    "contact": "Health desk, 555-0100",
     "model_name": "model A",
     "inputs": {"parcels/parcels.shp": "ab" * 32, "soils/mu.txt": "cd" * 32},
     "version": "0.1.0",
@@ -42,7 +42,10 @@ def written(folder: Path, ranked: gpd.GeoDataFrame, **changes: Any) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     write_gis_files(folder, ranked)
     write_styles(folder, cuts=(20, 40, 60, 80))
-    write_metadata(folder, [layer_of(ranked)], **(SETTINGS | changes))
+    head = {name: changes.pop(name) for name in ("county", "contact") if name in changes}
+    catalog = Catalog(replace(OURS, **head), **(SETTINGS | changes))
+    found = {path.relative_to(folder).as_posix(): path for path in folder.rglob("*.*")}
+    write_metadata(folder, [layer_of(ranked)], found, catalog)
     return folder / "metadata"
 
 

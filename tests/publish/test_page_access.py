@@ -13,10 +13,14 @@ import pandas as pd
 import pytest
 
 from riskmap.contract.features import FEATURES
-from riskmap.publish.front_page import FileLink, write_front_page
+from riskmap.contract.rules import Rules
+from riskmap.publish.front_page import compose_front_page
 from riskmap.publish.palette import contrast
 from riskmap.publish.report.pages import write_report
+from riskmap.publish.summary import found_of
+from riskmap.publish.words.imprint import Imprint
 from riskmap.region.model_file import read_model
+from riskmap.stages.stage import File
 
 pytestmark = pytest.mark.browser
 
@@ -72,7 +76,7 @@ return [(e.id || e.textContent.trim().slice(0, 30) || e.tagName), marked, seen, 
 def site(tmp_path_factory: pytest.TempPathFactory, full: Any, public_county: Any) -> Path:
     """A result folder with front page, report and public edition."""
     place = tmp_path_factory.mktemp("site")
-    about: dict[str, Any] = {"county": "Example County", "date": datetime.date(2026, 6, 1)}
+    imprint = Imprint("Example County", datetime.date(2026, 6, 1))
     defects = pd.DataFrame(
         {
             "layer": ["permits"] * 2,
@@ -84,15 +88,16 @@ def site(tmp_path_factory: pytest.TempPathFactory, full: Any, public_county: Any
         }
     )
     (place / "a.csv").write_text("a\n")
-    link = FileLink("a.csv", "A file with a rather long title", "A meaning of quite some length.")
-    write_front_page(place, full.ranked, defects=defects, extra_files=(link,), **about)
+    link = File("a.csv", "A file with a rather long title", "A meaning of quite some length.")
+    text = compose_front_page(found_of(full.ranked, defects), imprint, links=[link])
+    (place / "index.html").write_text(text, encoding="utf-8")
     write_report(
         place,
         full.ranked,
+        imprint,
         model=read_model(None, features=FEATURES),
-        cuts=(30.0, 40.0, 50.0, 60.0),
-        units="us",
-        **about,
+        head=100,
+        rules=Rules(class_cuts=(30.0, 40.0, 50.0, 60.0)),
     )
     public_county.write(place, contact=public_county.contact, layers=public_county.layers)
     return place

@@ -16,6 +16,7 @@ import shapely
 
 from riskmap.contract import quantities as q
 from riskmap.contract.features import CHANCE, FAILURE, FEATURES, GROUNDWATER
+from riskmap.contract.rules import Rules
 from riskmap.failure.aging import DEFAULT_AGING
 from riskmap.failure.service_life import survival_table
 from riskmap.publish.report.pages import Findings, key_facts, write_report
@@ -23,17 +24,19 @@ from riskmap.publish.report.quality import defect_counts, missing_records
 from riskmap.publish.report.risk import (
     FEW_SYSTEMS,
     factor_points,
-    head_length,
     neighborhoods,
     places_section,
 )
 from riskmap.publish.report.section import Section, Table, number
+from riskmap.publish.words.imprint import Imprint
 from riskmap.ranking.model import Model
 from riskmap.ranking.priority import CHANCES
 from riskmap.ranking.table import ranked_table
 from riskmap.region.model_file import read_model
 
 CUTS = (30.0, 40.0, 50.0, 60.0)
+DAY = datetime.date(2026, 6, 1)
+IMPRINT = Imprint("Test County", DAY)
 ROWS = 400
 HOSTILE = (
     "<script>alert(1)</script>",
@@ -123,22 +126,21 @@ def findings() -> Findings:
         defects=defects,
         rows_read={"parcels": 400},
         sections=(section,),
+        settings={"rules": {"well_setback_m": 30.48, "horizon_yr": 5.0}, "seed": 1},
     )
 
 
-def report(folder: Path, table: gpd.GeoDataFrame, model: Model, **changes: Any) -> str:
-    settings: dict[str, Any] = {
-        "county": "Test County",
-        "date": datetime.date(2026, 6, 1),
-        "units": "us",
-        "model": model,
-        "cuts": CUTS,
-        "well_setback_m": 30.48,
-        "horizon_yr": 5.0,
-        "settings": {"rules": {"well_setback_m": 30.48, "horizon_yr": 5.0}, "seed": 1},
-        "versions": {"python": "3.x"},
-    }
-    path = write_report(folder, table, **settings | changes)
+def report(
+    folder: Path,
+    table: gpd.GeoDataFrame,
+    model: Model,
+    findings: Findings | None = None,
+    imprint: Imprint = IMPRINT,
+) -> str:
+    rules = Rules(class_cuts=CUTS, well_setback_m=30.48, horizon_yr=5.0)
+    path = write_report(
+        folder, table, imprint, model=model, rules=rules, head=25, findings=findings
+    )
     assert path == folder / "report" / "index.html"
     return path.read_text("utf-8")
 
@@ -258,16 +260,15 @@ class TestPage:
         section = Section(nasty, (nasty, Table((nasty,), ((nasty,),), caption=nasty, note=nasty)))
         aging = {nasty: DEFAULT_AGING["trench"]}
         survival = {nasty: survival_table([5.0, 9.0], [1, 1])}
-        hostile = Findings(survival, aging, None, defects, {nasty: 1}, (section,))
+        hostile = Findings(
+            survival, aging, None, defects, {nasty: 1}, (section,), settings={nasty: nasty}
+        )
         text = report(
             tmp_path,
             county,
             model,
             findings=hostile,
-            county=nasty,
-            contact=nasty,
-            settings={nasty: nasty},
-            versions={nasty: nasty},
+            imprint=Imprint(nasty, DAY, contact=nasty),
         )
         page = parsed(text)
         assert not {"script", "img", "b"} & set(page.tags)
@@ -290,7 +291,7 @@ class TestPage:
         county = make_county(make_features(model, rows=60), model)
         county = county.drop(columns=["neighborhood", "apart_rank", "not_ranked_reason"])
         county.loc[county.index[:60], "geometry"] = None
-        text = report(tmp_path, county, model, units="si")
+        text = report(tmp_path, county, model, imprint=Imprint("Test County", DAY, "si"))
         parsed(text)
         assert 'id="county-map"' not in text
 
@@ -364,11 +365,6 @@ class TestNumbers:
         counts = defect_counts(findings.defects)
         assert counts["count"].tolist() == [2, 1]
         assert counts["layer"].tolist() == ["parcels", "wells"]
-
-    def test_head_is_at_most_a_quarter(self, county: gpd.GeoDataFrame) -> None:
-        systems = int(county["rank"].notna().sum())
-        assert head_length(county, 10) == 10
-        assert head_length(county, 10_000) == -(-systems // 4)
 
     def test_key_facts_agree_with_the_table(self, county: gpd.GeoDataFrame, model: Model) -> None:
         facts = " ".join(key_facts(county, model, units="us", top=25))

@@ -130,6 +130,6 @@ def test_one_record_is_named_as_worth_an_hour() -> None:
     """What an hour brings comes from the draws alone, and is not said where nothing is gained."""
     brings = pd.DataFrame({"label": ["last pump-out", "number of people"], "gain": [5.0, 2.0]})
     told = look_up_facts(brings)
-    assert told == ["An hour of looking up brings most for: last pump-out."]
+    assert told == ["Most useful record to look up first: last pump-out."]
     for nothing in (None, brings.assign(gain=0.0), brings.iloc[:0]):
         assert look_up_facts(nothing) == []

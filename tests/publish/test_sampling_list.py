@@ -10,8 +10,10 @@ import pandas as pd
 import pytest
 
 from riskmap.publish.lists.sampling_list import RESULTS, sampling_table, write_sampling_list
+from riskmap.publish.words.imprint import Imprint
 
 TODAY = datetime.date(2026, 6, 1)
+OURS = Imprint("N", TODAY)
 
 
 @pytest.fixture(scope="module")
@@ -84,15 +86,15 @@ def test_without_private_columns_no_owner(
 def test_files_in_the_units_people_read(
     tmp_path: Path, county: gpd.GeoDataFrame, wells: gpd.GeoDataFrame
 ) -> None:
-    told = {"county": "N", "date": TODAY, "samples": SAMPLES}
-    us = write_sampling_list(tmp_path / "us", county, wells, **told)
-    si = write_sampling_list(tmp_path / "si", county, wells, units="si", **told)
+    us = write_sampling_list(tmp_path / "us", county, wells, OURS, samples=SAMPLES)
+    meters = Imprint("N", TODAY, "si")
+    si = write_sampling_list(tmp_path / "si", county, wells, meters, samples=SAMPLES)
     assert us[0] == tmp_path / "us" / "lists" / "well_sampling.csv"
-    feet, meters = pd.read_csv(us[0]), pd.read_csv(si[0])
+    feet, meter = pd.read_csv(us[0]), pd.read_csv(si[0])
     assert set(feet["depth_ft"].dropna()) == {100.0}  # 30.48 m, exactly 100 ft
-    assert meters["depth_m"].dropna().unique() == pytest.approx([30.0])
-    assert feet["well_id"].tolist() == meters["well_id"].tolist()
-    again = write_sampling_list(tmp_path / "b", county, wells, **told)
+    assert meter["depth_m"].dropna().unique() == pytest.approx([30.0])
+    assert feet["well_id"].tolist() == meter["well_id"].tolist()
+    again = write_sampling_list(tmp_path / "b", county, wells, OURS, samples=SAMPLES)
     assert [path.read_bytes() for path in again] == [path.read_bytes() for path in us]
 
 
@@ -100,7 +102,7 @@ def test_workbook_is_made_to_be_worked_in(
     tmp_path: Path, county: gpd.GeoDataFrame, wells: gpd.GeoDataFrame
 ) -> None:
     hostile = wells.assign(well_id=[f"={well_id}" for well_id in wells["well_id"]])
-    table, book = write_sampling_list(tmp_path, county, hostile, county="=N", date=TODAY)
+    table, book = write_sampling_list(tmp_path, county, hostile, Imprint("=N", TODAY))
     assert pd.read_csv(table)["well_id"].str.startswith("'=W").all()
     workbook = openpyxl.load_workbook(book)
     page = workbook["Well sampling"]
@@ -115,5 +117,7 @@ def test_workbook_is_made_to_be_worked_in(
         assert words in notes
 
 
-def test_no_wells_no_list(tmp_path: Path, county: gpd.GeoDataFrame) -> None:
-    assert write_sampling_list(tmp_path, county, None, county="N", date=TODAY) == []
+def test_no_wells_no_list(
+    tmp_path: Path, county: gpd.GeoDataFrame, wells: gpd.GeoDataFrame
+) -> None:
+    assert write_sampling_list(tmp_path, county, wells.iloc[:0], OURS) == []

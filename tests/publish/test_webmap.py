@@ -21,6 +21,9 @@ from riskmap.publish.map.facts import extra_columns, facts_of
 from riskmap.publish.map.layers import soil_words
 from riskmap.publish.map.model import MapFactor, MapModel, largest_difference, limitations, rescore
 from riskmap.publish.map.webmap import write_map
+from riskmap.publish.words.imprint import Imprint
+
+IMPRINT = Imprint("Example County", datetime.date(2025, 6, 30))
 
 
 def _files(folder: Path) -> dict[str, bytes]:
@@ -38,10 +41,8 @@ def write(made: ModuleType, ranked: gpd.GeoDataFrame) -> Any:
             "model": made.MODEL,
             "layers": made.make_layers(ranked),
             "terrain": made.make_terrain(ranked),
-            "county": "Example County",
-            "date": datetime.date(2025, 6, 30),
         }
-        return write_map(folder, table, **(settings | options))
+        return write_map(folder, table, IMPRINT, **(settings | options))
 
     return run
 
@@ -142,7 +143,7 @@ class TestModel:
     def test_a_learned_ranking_says_why_no_weight_can_be_moved(
         self, tmp_path: Path, write: Any, ranked: gpd.GeoDataFrame
     ) -> None:
-        learned = ranked.assign(priority=ranked["priority"] * 0.5, spoke="classifier")
+        learned = ranked.assign(priority=ranked["priority"] * 0.5, decided_by="classifier")
         write(tmp_path, learned)
         page = (tmp_path / "map" / "index.html").read_text("utf-8")
         assert 'id="weights"' not in page

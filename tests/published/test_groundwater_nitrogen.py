@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from riskmap.contract.units import ACRE_M2, GALLON_L, INCH_CM, MILE_M, SQUARE_MILE_KM2
-from riskmap.groundwater.density import is_dense, per_area_km2, systems_density
+from riskmap.groundwater.density import is_dense, systems_density
 from riskmap.groundwater.nitrogen import (
     effluent_depth_m_yr,
     lot_area_for_target_m2,
@@ -78,10 +78,10 @@ class TestPublishedValues:
         assert home["nitrogen_load_kg_yr"][0] == pytest.approx(11.35, rel=0.05)
 
     def test_forty_per_square_mile(self) -> None:
-        density = per_area_km2(40, SQUARE_MILE_KM2)
+        density = 40 / SQUARE_MILE_KM2
         assert density == pytest.approx(15.44, abs=0.005)
         assert not is_dense(density)
-        assert is_dense(per_area_km2(41, SQUARE_MILE_KM2))
+        assert is_dense(41 / SQUARE_MILE_KM2)
 
     def test_forty_points_around_one_place(self) -> None:
         rng = np.random.default_rng(0)

@@ -9,7 +9,8 @@ import pandas as pd
 import pytest
 
 from riskmap.failure.aging import DEFAULT_AGING, survival_frac, weibull_through
-from riskmap.failure.service_life import fit_weibull, hazard_ratios, survival_table
+from riskmap.failure.hazards import hazard_ratios
+from riskmap.failure.service_life import fit_weibull, survival_table
 
 # Freireich et al. 1963 (Gehan 1965), weeks in remission; + means still in remission.
 SIX_MP = "6 6 6 6+ 7 9+ 10 10+ 11+ 13 16 17+ 19+ 20+ 22 23 25+ 32+ 32+ 34+ 35+"

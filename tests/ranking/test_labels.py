@@ -5,8 +5,6 @@ import pandas as pd
 import pytest
 
 from riskmap.ranking.labels import (
-    OUTCOME_FEATURES,
-    future_features,
     label_systems,
     suspect_features,
     visit_weights,
@@ -49,11 +47,6 @@ class TestAgainstEnumeration:
 
 
 class TestLeaks:
-    def test_outcomes_are_refused_unless_from_before(self) -> None:
-        names = ["age_yr", *OUTCOME_FEATURES]
-        assert future_features(names, as_of_start=False) == list(OUTCOME_FEATURES)
-        assert future_features(names, as_of_start=True) == []
-
     def test_a_feature_that_tells_the_outcome_is_named(self) -> None:
         rng = np.random.default_rng(0)
         failed = (rng.random(500) < 0.2).astype(float)

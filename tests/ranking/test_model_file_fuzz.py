@@ -61,12 +61,12 @@ def test_damaged_bytes(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("old", "new", "words"),
     [
-        ("failure_share = 0.6", 'failure_share = "x"', "failure_share = 'x': a number is wanted"),
-        ("failure_share = 0.6", "failure_share = nan", "failure_share = nan: a number is wanted"),
-        ("weight = 15", "weight = true", "'age': weight = True: a number is wanted"),
-        ('name = "age"', 'name = ""', "name = '': a line of text"),
+        ("failure_share = 0.6", 'failure_share = "x"', "failure_share = 'x': expected a number"),
+        ("failure_share = 0.6", "failure_share = nan", "failure_share = nan: expected a number"),
+        ("weight = 15", "weight = true", "'age': weight = True: expected a number"),
+        ('name = "age"', 'name = ""', "name = '': expected one line of text"),
         ("about {value} old", "about {valu} old", "'age': unknown feature 'valu'"),
-        ("about {value} old", "about {value old", "'age': reason: a brace stands alone"),
+        ("about {value} old", "about {value old", "'age': reason: a brace has no partner"),
         ("cesspool = 1.0", "cesspol = 1.0", "unknown word 'cesspol'. Did you mean cesspool"),
         ('feature = "age_yr"', 'feature = "kind"', "feature 'kind' has words: give a table"),
         ('feature = "kind"', 'feature = "age_yr"', "feature 'age_yr' has numbers: give a curve"),

@@ -71,7 +71,7 @@ class TestKnownAnswers:
         assert [value for _, value in PUBLISHED] == [0.918, 0.819]
         assert "91.8% same state" in inferred.words
         assert "81.9%" in inferred.words
-        assert "random split, which flatters" in inferred.words
+        assert "random split, too high" in inferred.words
 
 
 class TestRefusals:

@@ -131,18 +131,18 @@ class TestWhatIsFoundIsMended:
         """Share not rebuilt two years later of the failures found while they lasted."""
         lived = _lived(name)
         found = lived.visits.query("seen == 2 and stage == 2 and 2005 <= year <= @YEAR - 3")
-        mended = lived.events[~lived.events["first"]]
-        joint = found.merge(mended, on="row", suffixes=("", "_mended"), how="left")
-        soon = joint.year_mended.between(joint.year, joint.year + 2)
+        repaired = lived.events[~lived.events["first"]]
+        joint = found.merge(repaired, on="row", suffixes=("", "_repaired"), how="left")
+        soon = joint.year_repaired.between(joint.year, joint.year + 2)
         return float(1 - soon.groupby([joint.row, joint.year]).any().mean())
 
     def test_within_two_years(self) -> None:
-        assert self._waiting("found-mended") < 0.15
+        assert self._waiting("found-repaired") < 0.15
         assert self._waiting("usual") > 0.5
 
     def test_what_nobody_finds_waits_longer(self) -> None:
         since = {n: YEAR - _lived(n).table.failed_in_year.dropna() for n in NAMES[:2]}
-        assert since["found-mended"].mean() > 1.1 * since["usual"].mean()
+        assert since["found-repaired"].mean() > 1.1 * since["usual"].mean()
 
 
 class TestFewRecords:

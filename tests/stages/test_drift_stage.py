@@ -13,7 +13,7 @@ import pytest
 from riskmap.cli import main
 from riskmap.contract.errors import RegionError
 from riskmap.publish.gis.files import write_gis_files
-from riskmap.publish.manifest import write_manifest
+from riskmap.publish.run_record import write_record
 from riskmap.ranking.drift import CAUSES
 from riskmap.ranking.score import score
 from riskmap.stages.drift import CountyDrift, aged_inventory, compare_with_earlier, read_earlier
@@ -33,7 +33,7 @@ def earlier_folder(assessed: Result, tmp_path_factory: pytest.TempPathFactory) -
         "model": asdict(assessed.model),
         "field_margin": margin,
     }
-    write_manifest(folder, inputs={}, settings=settings, counts={}, seconds={})
+    write_record(folder, {"settings": settings})
     return folder
 
 
@@ -148,7 +148,7 @@ def test_run_before_writes_the_changes(tmp_path: Path, capsys: pytest.CaptureFix
     assert changes["time"].gt(0).mean() > 0.5
     report = (second / "report" / "index.html").read_text(encoding="utf-8")
     assert "What changed since the last run" in report
-    assert "Held against the run for 2026-06-01 (1.0 years before)." in report
+    assert "Compared with the run for 2026-06-01 (1.0 years before)." in report
     assert not (first / "lists" / "changes.csv").exists()
     missing = ["run", str(region), "--out", str(second), "--before", str(tmp_path / "none")]
     assert main(missing) == 2

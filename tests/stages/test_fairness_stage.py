@@ -86,7 +86,7 @@ def test_standing_file_faults_are_named(tmp_path: Path) -> None:
     with pytest.raises(RegionError, match="cannot be read"):
         read_standing(path, named(path))
     path.write_text("place,income\nElm,1\n", encoding="utf-8")
-    with pytest.raises(RegionError, match="wants a column 'neighborhood'"):
+    with pytest.raises(RegionError, match="needs a column 'neighborhood'"):
         read_standing(path, named(path))
     path.write_text("neighborhood,income\nElm,much\n", encoding="utf-8")
     with pytest.raises(RegionError, match="line 2: income = 'much'"):

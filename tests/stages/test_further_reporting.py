@@ -10,13 +10,14 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from riskmap.publish.lists.further_lists import (
+    changes_list,
+    learned_reasons_list,
+    learned_reasons_table,
+)
 from riskmap.publish.lists.list_columns import list_table
 from riskmap.publish.report.fairness import fairness_section
-from riskmap.publish.report.further import (
-    further_sections,
-    learned_reasons_table,
-    write_further_lists,
-)
+from riskmap.publish.report.further import further_sections
 from riskmap.publish.report.learning import learning_section, service_section
 from riskmap.publish.report.section import Figure, Table
 from riskmap.ranking.explanations import Explanation
@@ -48,13 +49,13 @@ def test_list_shows_range_and_chance_and_only_speaks_of_learning_where_it_spoke(
     assert {"priority_low", "priority_high", "top_chance", "priority_rank"} <= set(table)
     assert table["top_chance"].dropna().between(0, 100).all()
     assert table["top_chance"].max() > 1
-    assert "spoke" not in table
+    assert "decided_by" not in table
     ranges = table[["priority_low", "priority_high"]].dropna()
     assert (ranges["priority_low"] <= ranges["priority_high"]).all()
-    spoken = list_table(
-        as_listed(assessed.parcels.assign(spoke="classifier"), "priority"), units="us"
+    listed = list_table(
+        as_listed(assessed.parcels.assign(decided_by="classifier"), "priority"), units="us"
     )
-    assert spoken["spoke"].eq("classifier").all()
+    assert listed["decided_by"].eq("classifier").all()
 
 
 def test_list_length_is_at_most_half(assessed: Result) -> None:
@@ -67,8 +68,9 @@ def test_list_length_is_at_most_half(assessed: Result) -> None:
 def test_a_run_without_learning_has_fairness_only(assessed: Result, tmp_path: Path) -> None:
     titles = [section.title for section in further_sections(assessed)]
     assert titles == ["How picks fall across neighborhoods"]
-    write_further_lists(tmp_path, assessed)
-    assert list((tmp_path / "lists").iterdir()) == []
+    changes_list(tmp_path, assessed)
+    learned_reasons_list(tmp_path, assessed)
+    assert list(tmp_path.iterdir()) == []
 
 
 def test_learned_reasons_add_up_as_written(assessed: Result) -> None:

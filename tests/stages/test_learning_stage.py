@@ -125,7 +125,7 @@ class TestDecision:
         few = visits_of(features.index[:40], np.arange(40) < 9)
         found = learn_from_visits(allowing(assessed, few), features, assessed.model)
         assert found is not None
-        assert found.spoke == "condition model"
+        assert found.decided_by == "condition model"
         assert "Learning was declined" in " ".join(found.words)
 
     def test_no_visits_at_all_is_declined_too(
@@ -144,13 +144,13 @@ class TestDecision:
             allowing(assessed, visits_of(onsite.index, failed)), onsite, assessed.model
         )
         assert found is not None
-        assert (found.spoke, found.decision.replaced) == ("condition model", False)
+        assert (found.decided_by, found.decision.replaced) == ("condition model", False)
         assert "The condition model is kept" in found.words[-1]
 
     def test_off_means_off(self, assessed: Result, features: pd.DataFrame) -> None:
         assert learn_from_visits(assessed.county, features, assessed.model) is None
         assert assessed.learning is None
-        assert assessed.parcels["spoke"].eq("condition model").all()
+        assert assessed.parcels["decided_by"].eq("condition model").all()
 
 
 @pytest.fixture(scope="module")
@@ -165,12 +165,12 @@ class TestFollowing:
         self, assessed: Result, features: pd.DataFrame, by_slope: pd.DataFrame, learning: Learning
     ) -> None:
         assert learning.decision.replaced
-        assert learning.spoke in ("classifier", "score corrected by learning")
+        assert learning.decided_by in ("classifier", "score corrected by learning")
         compared = learn_from_visits(
             allowing(assessed, by_slope, "compare"), features, assessed.model
         )
         assert compared is not None
-        assert (compared.spoke, compared.classifier) == ("condition model", None)
+        assert (compared.decided_by, compared.classifier) == ("condition model", None)
         assert "asks for a comparison only" in compared.words[-1]
 
     def test_ranks_reasons_and_shares(
@@ -196,7 +196,7 @@ class TestFollowing:
         assert np.allclose(told.base + told.shares.sum(axis=1), odds, atol=1e-9)
         chance = table.loc[told.shares.index, "learned_chance_frac"]
         assert np.allclose(np.log(chance / (1 - chance)), odds)
-        assert table.loc[ranked, "spoke"].eq(learning.spoke).all()
+        assert table.loc[ranked, "decided_by"].eq(learning.decided_by).all()
         reasons = listed[["reason_1", "reason_2"]].astype(str).agg(" ".join, axis=1)
         assert reasons.str.contains(r"\(learned from visits\)").mean() > 0.8
         assert reasons.str.contains("slopes").mean() > 0.5

@@ -1,8 +1,8 @@
 """The columns of a result's parcels, declared once, one file a subject.
 
-The rooms ``inventory`` (writes), ``failure``, ``groundwater``, ``ranking`` (read) and ``publish``
-(shows) agree on these names. :func:`column` finds a declaration by name; :func:`label`,
-:func:`meaning`, :func:`scale`, :func:`shown` and :func:`aloud` say how people read it.
+The packages ``inventory`` (writes), ``failure``, ``groundwater``, ``ranking`` (read) and
+``publish`` (shows) agree on these names. :func:`column` finds a declaration by name; :func:`label`,
+:func:`meaning`, :func:`scale`, :func:`shown` and :func:`in_sentence` give it as people read it.
 """
 
 from __future__ import annotations
@@ -40,11 +40,11 @@ __all__ = [
     "RANKED",
     "ROOM",
     "SOIL_LIMITS",
-    "aloud",
     "as_word",
     "as_words",
     "column",
     "declared",
+    "in_sentence",
     "label",
     "meaning",
     "scale",
@@ -81,8 +81,8 @@ COLUMNS: Final[Mapping[str, Column]] = {
 def column(name: str) -> Column:
     """Return the declaration of a column.
 
-    One that is declared nowhere gets what its name tells: a mark of evidence, the points of a
-    factor, or the quantity of its ending.
+    One that is declared nowhere gets what follows from its name: a mark of evidence, the points of
+    a factor, or the quantity of its ending.
 
     >>> column("age_yr").unit, column("odd_depth_cm").unit, column("age_points").meaning
     ('yr', 'cm', 'Points of the factor age in its score')
@@ -146,26 +146,65 @@ def scale(name: str, units: Units) -> Scale:
 
 
 def shown(values: pd.Series, name: str, units: Units) -> Floats:
-    """Values of a column as people read them: converted and rounded, NaN where unknown."""
+    """Values of a column as people read them: converted and rounded.
+
+    Parameters
+    ----------
+    values
+        SI values (n,), numbers or texts of numbers.
+    name
+        Column, declared or not (see :func:`column`).
+    units
+        ``us`` or ``si``.
+
+    Returns
+    -------
+    ndarray
+        (n,); NaN where unknown or no number.
+    """
     numbers = pd.to_numeric(values, errors="coerce").to_numpy(dtype=float, na_value=np.nan)
     return quantities.shown(numbers, column(name).quantity, units)
 
 
 def words(values: pd.Series, name: str, units: Units) -> pd.Series:
-    """Values of a column as texts with their unit; empty where unknown.
+    """Values of a column as texts with their unit.
 
+    Parameters
+    ----------
+    values, name, units
+        As in :func:`shown`; words of a text column are replaced by those that people read.
+
+    Returns
+    -------
+    Series
+        Index of `values`; empty where unknown.
+
+    Examples
+    --------
     >>> words(pd.Series([30.48, None]), "well_distance_m", "us").tolist()
     ['100 ft', '']
     """
     return _each(values, name, units, noun=False)
 
 
-def aloud(values: pd.Series, name: str, units: Units) -> pd.Series:
-    """Values of a column as they stand in a sentence; empty where unknown.
+def in_sentence(values: pd.Series, name: str, units: Units) -> pd.Series:
+    """Values of a column as texts for running text: with the noun that is counted, or the unit.
 
-    >>> aloud(pd.Series([1, 3]), "complaints", "us").tolist()
+    Parameters
+    ----------
+    values, name, units
+        As in :func:`words`.
+
+    Returns
+    -------
+    Series
+        Index of `values`; empty where unknown.
+
+    Examples
+    --------
+    >>> in_sentence(pd.Series([1, 3]), "complaints", "us").tolist()
     ['1 complaint', '3 complaints']
-    >>> aloud(pd.Series(["seepage_pit", None]), "kind", "us").tolist()
+    >>> in_sentence(pd.Series(["seepage_pit", None]), "kind", "us").tolist()
     ['seepage pit', '']
     """
     return _each(values, name, units, noun=True)
@@ -197,7 +236,7 @@ def as_words(values: pd.Series, found: Column | None = None) -> pd.Series:
     >>> as_words(pd.Series([["age", "tank volume"], "hundred_year"])).tolist()
     ['age; tank volume', 'hundred year']
     >>> as_words(pd.Series(["hundred_year"]), column("flood_zone")).tolist()
-    ['hundred-year']
+    ['1% annual chance']
     """
     if values.map(type).isin([list, tuple, set, frozenset, np.ndarray]).any():
         return values.map(as_word)

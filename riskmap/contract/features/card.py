@@ -19,7 +19,7 @@ GROUP_NOTES: Final = {
     SITE: "",
     CHANCES: "By the condition model, from the site, the system and every record on file. A chance "
     "is no finding.",
-    OUTLOOK: "By the clogging model, if nothing was mended off the record. It looks 100 years "
+    OUTLOOK: "By the clogging model, if nothing was repaired off the record. It looks 100 years "
     "ahead. Neither a good nor a bad outlook is a finding.",
     HELP: "Years that a field may gain by the model, each step by itself; rough figures that rest "
     "on what is known of the system. Room is what the mapped setbacks leave. Local code and a "

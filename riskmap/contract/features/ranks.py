@@ -13,7 +13,7 @@ from riskmap.contract.vocabulary import SCORE_CLASSES
 SCORES: Final = (
     number("rank", "Rank among systems known to be onsite, 1 first", COUNT, label="Rank",
            listed=Listed(7)),
-    number("apart_rank", "Rank among parcels whose service is unknown, shown apart", COUNT,
+    number("apart_rank", "Rank among parcels whose service is unknown, listed separately", COUNT,
            label="Rank apart"),
     number("priority", "Priority: by the aim, from the chances and the groundwater score", POINTS,
            label="Priority", listed=Listed(8.5)),
@@ -41,15 +41,15 @@ DOUBT: Final = (
              label=_ENDS_LISTED.get(f"{name}_{end}", ""),
              listed=Listed(8.5) if f"{name}_{end}" in _ENDS_LISTED else None)
       for name, (of, quantity) in _DRAWN.items() for end, words in _ENDS.items()),
-    number("top_chance", "Chance to be truly among the first, of as many as the list is long, by "
-           "what is known", SHARE, label="Chance to be among the first", listed=Listed(9)),
+    number("top_chance", "Chance that it belongs among the first, as many as the list holds",
+           SHARE, label="Chance to be among the first", listed=Listed(9)),
     number("top_chance_error", "Standard error of that chance by the number of draws and scenarios",
            SHARE),
 )
 """What the draws add; low and high bound 90% of them."""
 
 LEARNED: Final = (
-    text("spoke",
+    text("decided_by",
          "Which ranking decides: condition model, classifier, or score corrected by learning",
          label="Ranked by", card=card.MORE, listed=Listed(14, wrap=True)),
     number("learned_chance_frac", "Chance that visits would find it failed, learned from visits",
@@ -75,12 +75,12 @@ REASONS: Final = (
 )
 
 RANKED: Final = (*SCORES, *REASONS)
-"""What every ranked table has, beside one ``<factor>_points`` column per factor."""
+"""What every ranked table has, with one ``<factor>_points`` column per factor."""
 
 LISTING: Final = (
     number("priority_rank", "Rank by priority, where the list is ordered by chance", COUNT,
            label="Rank by priority", card=card.MORE, listed=Listed(9)),
-    text("look_for", "What to look for, beside what is looked for at every stop", label="Look for",
-         listed=Listed(62, wrap=True)),
+    text("look_for", "What to look for, in addition to what is looked for at every stop",
+         label="Look for", listed=Listed(62, wrap=True)),
 )
 """What a list adds."""

@@ -32,13 +32,14 @@ from riskmap.contract.vocabulary import STAGES
 
 SYSTEM: Final = (
     text("kind", "Kind of onsite system", SYSTEM_KINDS, evidence=True, label="Kind of system",
-         words=KIND_WORDS, spread=other_word(0.02, 0.1, 0.3, 0.5), told_by="kind",
+         words=KIND_WORDS, spread=other_word(0.02, 0.1, 0.3, 0.5), lookup="kind",
          card=card.SYSTEM, filtered=True, listed=Listed(13, "permits, inspections"), sheet=True,
          in_report="known",
          prompts=tuple(Prompt(4, kind.look_for, among=(kind.name,))
                        for kind in KINDS.values() if kind.look_for)),
     number("age_yr", "Age of the present system", YEARS, evidence=True, label="Age",
-           spread=normal(0.5, 3, 8, 15), told_by="install_year", card=card.SYSTEM, filtered=True,
+           spread=normal(0.5, 3, 8, 15), lookup="install_year", asked="Year installed",
+           card=card.SYSTEM, filtered=True,
            listed=Listed(8, "permits, parcels", also_known_from=True), in_report="known",
            prompts=(Prompt(5, "Sunken covers, rusted or broken baffles as far as seen from outside",
                            least=30),)),
@@ -50,7 +51,7 @@ SYSTEM: Final = (
     number("design_flow_l_d", "Design daily flow", FLOW, 0, 1e6, evidence=True,
            label="Design flow", card=card.SYSTEM),
     number("field_area_m2", "Infiltrative area of the field", FIELD_AREA, 0, 1e5, evidence=True,
-           label="Field", spread=lognormal(0.05, 0.2, 0.4, 0.6), told_by="field_area",
+           label="Field", spread=lognormal(0.05, 0.2, 0.4, 0.6), lookup="field_area",
            card=card.SYSTEM, in_report="known"),
     text("loading_class", "Soil class that the permit sized the field by, as the acceptance rule "
          "names it", evidence=True, label="Soil class on the permit", card=card.SYSTEM),
@@ -62,7 +63,7 @@ SYSTEM: Final = (
          card=card.SYSTEM),
     number("years_since_pumped_yr", "Years since the last pump-out on record", YEARS,
            evidence=True, label="Since last pump-out", spread=normal(0.5, 2, 5, 10),
-           told_by="pump_out", card=card.SYSTEM, listed=Listed(12, "permits, inspections"),
+           lookup="pump_out", card=card.SYSTEM, listed=Listed(12, "permits, inspections"),
            sheet=True, in_report="known",
            prompts=(Prompt(6, "Date of the last pump-out: ask for the receipt", least=5),)),
     number("complaints", "Complaints on record", COUNT, evidence=True, label="Complaints",
@@ -75,13 +76,13 @@ SYSTEM: Final = (
            card=card.SYSTEM,
            prompts=(Prompt(3, "Where the repair was made and how it holds", least=1),)),
     text("last_stage", "What the last visit found", STAGES, evidence=True, label="Last visit found",
-         spread=other_word(0.05, 0.1, 0.3, 0.5), told_by="site_visit", from_visits=True,
+         spread=other_word(0.05, 0.1, 0.3, 0.5), lookup="site_visit", from_visits=True,
          card=card.SYSTEM, sheet=True, in_report="known",
          prompts=(Prompt(1, "What became of the trouble found at the last visit; whether a repair "
                          "was made", among=("failed", "stressed")),)),
-    number("ponding_found_cm", "Effluent found standing in the field at the last visit that "
+    number("ponding_found_cm", "Effluent found ponded in the field at the last visit that "
            "measured it, while the finding holds", DEPTH, 0, 500, evidence=True,
-           label="Found standing in the field", from_visits=True, card=card.SYSTEM, sheet=True),
+           label="Found ponded in the field", from_visits=True, card=card.SYSTEM, sheet=True),
     year("last_visit_year", "Year of the last visit", label="Last visit", from_visits=True,
          card=card.SYSTEM),
 )

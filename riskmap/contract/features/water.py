@@ -27,10 +27,12 @@ _WELL: Final = ("drinking-water well", "drinking-water wells")
 NEAR_WATER: Final = (
     number("water_table_m", "Depth to the water table", DEPTH_TO_WATER, evidence=True,
            label="Water table", spread=lognormal(0.1, 0.35, 0.5, 0.8, shared=0.1),
-           told_by="well_log", card=card.WATER, in_report="groundwater"),
+           lookup="well_log", card=card.WATER, in_report="groundwater"),
+    number("water_table_sd_m", "Standard error of the depth to the water table, where it comes "
+           "from measured levels", LENGTH),
     number("well_distance_m", "Distance to the nearest drinking-water well", LENGTH, evidence=True,
            label="Nearest drinking well", spread=lognormal(0.03, 0.15, 0.3, 0.5),
-           told_by="well_log", card=card.WATER, listed=Listed(12, "wells"), sheet=True,
+           lookup="well_log", card=card.WATER, listed=Listed(12, "wells"), sheet=True,
            in_report="groundwater",
            prompts=(Prompt(7, "The well: pace its distance from the field; cap and casing sound "
                            "and above ground", most=_NEAR_M),)),
@@ -52,7 +54,7 @@ NEAR_WATER: Final = (
 
 GROUNDWATER: Final = (
     number("nitrogen_kg_yr", "Nitrogen that leaves the field for groundwater", MASS_RATE,
-           evidence=True, told_by="occupants", hangs_on=("occupants",)),
+           evidence=True, lookup="occupants", depends_on=("occupants",)),
     number("vulnerability", "Seven-factor vulnerability index, share of its range", SHARE,
            evidence=True, label="Vulnerability", spread=normal(0.05, 0.1, 0.1, 0.15),
            card=card.WATER),

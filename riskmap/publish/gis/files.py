@@ -90,7 +90,7 @@ def _text(value: object) -> str:
 
 
 def one_kind(shapes: gpd.GeoSeries) -> gpd.GeoSeries:
-    """Make multipolygons of polygons where both occur: many programs want one kind a layer."""
+    """Make multipolygons of polygons where both occur: many programs need one kind a layer."""
     array = np.array(shapes.values, dtype=object)
     kinds = shapely.get_type_id(array)
     if (kinds == 6).any() and (kinds == 3).any():

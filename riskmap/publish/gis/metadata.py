@@ -7,10 +7,10 @@ with the extensions projection 2.0.0, table 1.2.0 and file 2.1.0. The ISO 19115 
 
 from __future__ import annotations
 
-import datetime
 import hashlib
 import json
 from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
@@ -28,6 +28,7 @@ from riskmap.publish.gis.metadata_layers import (
 )
 from riskmap.publish.gis.metadata_record import CatalogRecord, compose_record
 from riskmap.publish.words.cautions import CAUTIONS
+from riskmap.publish.words.imprint import Imprint
 from riskmap.publish.words.text_safety import plain_text
 
 __all__ = ["LayerFile", "RunLayer", "layer_of", "stac_collection", "stac_item", "write_metadata"]
@@ -47,32 +48,59 @@ NO_LICENSE: Final = (
 )
 
 
-def write_metadata(
-    folder: Path,
-    layers: Sequence[RunLayer],
-    *,
-    county: str,
-    state: str,
-    date: datetime.date,
-    crs: CRS,
-    contact: str,
-    model_name: str,
-    inputs: Mapping[str, str],
-    version: str,
-    cautions: Sequence[str] = CAUTIONS,
-    license: str = NO_LICENSE,
-) -> tuple[Path, ...]:
-    """Write ``metadata/collection.json``, one Item per layer, and ``metadata/record.xml``.
-
-    Call it last: only files that lie in `folder` are listed, each with its size and SHA-256 sum.
+@dataclass(frozen=True)
+class Catalog:
+    """What a run's metadata says of all its layers.
 
     Parameters
     ----------
+    imprint
+        County, day, and whom to ask.
+    state
+        State or province; may be empty.
+    crs
+        Reference system of the layers.
+    model_name
+        Name of the scoring model, for the lineage.
     inputs
         Input file -> SHA-256, named in the lineage.
     version
         Version of this program.
     """
+
+    imprint: Imprint
+    state: str
+    crs: CRS
+    model_name: str
+    inputs: Mapping[str, str]
+    version: str
+
+
+def write_metadata(
+    folder: Path, layers: Sequence[RunLayer], found: Mapping[str, Path], catalog: Catalog
+) -> tuple[Path, ...]:
+    """Write ``metadata/collection.json``, one Item per layer, and ``metadata/record.xml``.
+
+    Parameters
+    ----------
+    folder
+        The result folder.
+    layers
+        What there is to describe.
+    found
+        Path in the result folder -> where the file lies now. Only these are listed, each with its
+        size and SHA-256 sum.
+    catalog
+        What holds for all of them.
+
+    Returns
+    -------
+    tuple of Path
+        Files written.
+    """
+    county, date, crs, version = (
+        catalog.imprint.county, catalog.imprint.date, catalog.crs, catalog.version,
+    )  # fmt: skip
     place = folder / "metadata"
     (place / "items").mkdir(parents=True, exist_ok=True)
     identifier = f"{slug(county)}-onsite-risk-{date.isoformat()}"
@@ -80,12 +108,14 @@ def write_metadata(
     boxes = [degrees(layer.bounds, crs) for layer in layers]
     whole = union(boxes)
     where = (
-        f"{plain_text(county)}, {plain_text(state)}" if plain_text(state) else plain_text(county)
+        f"{plain_text(county)}, {plain_text(catalog.state)}"
+        if plain_text(catalog.state)
+        else plain_text(county)
     )
     title = f"{where}: onsite wastewater systems, failure and groundwater risk"
     paths = []
     for layer, box in zip(layers, boxes, strict=True):
-        item = stac_item(layer, folder, collection=identifier, box=box, moment=moment, crs=crs)
+        item = stac_item(layer, found, collection=identifier, box=box, moment=moment, crs=crs)
         paths.append(_write_json(place / "items" / f"{slug(layer.name)}.json", item))
     collection = stac_collection(
         layers,
@@ -103,19 +133,16 @@ def write_metadata(
         abstract=" ".join(f"{layer.title}: {layer.meaning}" for layer in layers),
         date=date,
         organization=where,
-        contact=contact,
+        contact=catalog.imprint.contact,
         box=whole,
         crs_code=crs_code(crs),
         keywords=KEYWORDS,
-        cautions=tuple(cautions),
-        license=license,
-        lineage=f"Made by riskmap {version} with the scoring model “{model_name}”.",
-        inputs=dict(inputs),
+        cautions=tuple(CAUTIONS),
+        license=NO_LICENSE,
+        lineage=f"Made by riskmap {version} with the scoring model “{catalog.model_name}”.",
+        inputs=dict(catalog.inputs),
         files={
-            file.path: file.title
-            for layer in layers
-            for file in layer.files
-            if (folder / file.path).is_file()
+            file.path: file.title for layer in layers for file in layer.files if file.path in found
         },
     )
     path = place / "record.xml"
@@ -125,14 +152,30 @@ def write_metadata(
 
 def stac_item(
     layer: RunLayer,
-    folder: Path,
+    found: Mapping[str, Path],
     *,
     collection: str,
     box: Box,
     moment: str,
     crs: CRS,
 ) -> dict[str, Any]:
-    """Return the STAC Item of a layer, to stand in ``metadata/items``."""
+    """Return the STAC Item of a layer, a file of ``metadata/items``.
+
+    Parameters
+    ----------
+    layer
+        Name, title, columns, extent and files.
+    folder
+        The result folder; files that are not in it are left out.
+    collection
+        Identifier of the run's collection.
+    box
+        West, south, east, north in degrees.
+    moment
+        Time of the run, ISO 8601.
+    crs
+        Reference system of the layer.
+    """
     west, south, east, north = box
     ring = [[west, south], [east, south], [east, north], [west, north], [west, south]]
     return {
@@ -161,9 +204,9 @@ def stac_item(
             for rel in ("root", "parent", "collection")
         ],
         "assets": {
-            slug(file.path): _asset(file, folder, layer.name)
+            slug(file.path): _asset(file, found[file.path], layer.name)
             for file in layer.files
-            if (folder / file.path).is_file()
+            if file.path in found
         },
     }
 
@@ -178,7 +221,21 @@ def stac_collection(
     county: str,
     version: str,
 ) -> dict[str, Any]:
-    """Return the STAC Collection of a run, to stand in ``metadata``."""
+    """Return the STAC Collection of a run, a file of ``metadata``.
+
+    Parameters
+    ----------
+    layers
+        Layers of the run, an item each.
+    identifier, title
+        Of the collection.
+    box, moment
+        As in :func:`stac_item`.
+    county
+        Named as producer and licensor.
+    version
+        Of riskmap.
+    """
     items = [
         {
             "rel": "item",
@@ -207,8 +264,8 @@ def stac_collection(
     }
 
 
-def _asset(file: LayerFile, folder: Path, layer: str) -> dict[str, Any]:
-    content = (folder / file.path).read_bytes()
+def _asset(file: LayerFile, place: Path, layer: str) -> dict[str, Any]:
+    content = place.read_bytes()
     inside = f", layer {layer}" if file.path.endswith(".gpkg") else ""
     return {
         "href": f"../../{file.path}",

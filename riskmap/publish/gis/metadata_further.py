@@ -1,4 +1,4 @@
-"""The spatial layers of a run beside its parcels, as metadata knows them."""
+"""The spatial layers of a run other than its parcels, as metadata knows them."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ _FILES: Final[tuple[tuple[Layer, LayerFile], ...]] = (
 
 
 def further_layers(tables: Mapping[str, gpd.GeoDataFrame]) -> list[RunLayer]:
-    """Describe the layers beside the parcels, by name; those without rows are left out."""
+    """Describe the layers other than the parcels, by name; those without rows are left out."""
     return [
         layer_of(tables[layer.name], of=layer, files=(file, style_file(layer.name)))
         for layer, file in _FILES

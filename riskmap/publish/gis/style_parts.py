@@ -22,7 +22,22 @@ CROSS_SIZE: Final = 7
 def style_root(
     *, name: str, title: str, layer: str, default: bool = False
 ) -> tuple[ET.Element, ET.Element]:
-    """Begin a style file; returns its root and the style to fill."""
+    """Begin a style file.
+
+    Parameters
+    ----------
+    name, title
+        Of the style, for programs and for people.
+    layer
+        Name of the layer that it is for.
+    default
+        Whether it is the layer's default style.
+
+    Returns
+    -------
+    tuple
+        Root of the document, and the style to fill.
+    """
     for prefix, space in (("sld", SLD), ("se", SE), ("ogc", OGC)):
         ET.register_namespace(prefix, space)
     root = ET.Element(f"{{{SLD}}}StyledLayerDescriptor", {"version": "1.1.0"})
@@ -51,7 +66,15 @@ def type_style(style: ET.Element, layer: str) -> ET.Element:
 
 
 def add_rule(kind: ET.Element, name: str, title: str) -> ET.Element:
-    """Add a rule without filter and symbols."""
+    """Add a rule without filter and symbols.
+
+    Parameters
+    ----------
+    kind
+        From :func:`type_style`.
+    name, title
+        Of the rule; the title is the legend's text.
+    """
     rule = ET.SubElement(kind, f"{{{SE}}}Rule")
     se_text(rule, "Name", name)
     described(rule, title)
@@ -64,7 +87,17 @@ def add_filter(rule: ET.Element) -> ET.Element:
 
 
 def compare(parent: ET.Element, operator: str, column: str, value: float | str) -> None:
-    """Add a comparison of a column with a value."""
+    """Add a comparison of a column with a value.
+
+    Parameters
+    ----------
+    parent
+        A filter, or a logical operator in one.
+    operator
+        Name of the operator in Filter Encoding, such as ``PropertyIsLessThan``.
+    column, value
+        What is compared.
+    """
     test = ET.SubElement(parent, f"{{{OGC}}}{operator}")
     ET.SubElement(test, f"{{{OGC}}}PropertyName").text = column
     literal = value if isinstance(value, str) else f"{value:g}"
@@ -90,7 +123,19 @@ def area(
     stroke: str = palette.OUTLINE,
     width: float = 0.3,
 ) -> None:
-    """Draw areas by a fill, an outline, or both; an empty color leaves that out."""
+    """Draw areas by a fill, an outline, or both; an empty color leaves that out.
+
+    Parameters
+    ----------
+    rule
+        Rule that draws it.
+    fill, stroke
+        Colors ``#rrggbb``; empty: no fill, no outline.
+    opacity
+        Of the fill, 0..1.
+    width
+        Of the outline, pixels.
+    """
     symbol = ET.SubElement(rule, f"{{{SE}}}PolygonSymbolizer")
     if fill:
         paint = {"fill": fill} | ({} if opacity == 1.0 else {"fill-opacity": f"{opacity:g}"})
@@ -113,7 +158,17 @@ def crosses(rule: ET.Element) -> None:
 
 
 def diamond(rule: ET.Element, *, fill: str, size: float) -> None:
-    """Draw points as squares standing on a corner, edged with white."""
+    """Draw points as squares standing on a corner, edged with white.
+
+    Parameters
+    ----------
+    rule
+        Rule that draws it.
+    fill
+        Color ``#rrggbb``.
+    size
+        Side of the square, pixels.
+    """
     symbol = ET.SubElement(rule, f"{{{SE}}}PointSymbolizer")
     graphic = ET.SubElement(symbol, f"{{{SE}}}Graphic")
     mark = ET.SubElement(graphic, f"{{{SE}}}Mark")
@@ -126,7 +181,17 @@ def diamond(rule: ET.Element, *, fill: str, size: float) -> None:
 
 
 def label(rule: ET.Element, column: str, *, color: str) -> None:
-    """Write a column beside its shape, with a light rim."""
+    """Write a column next to its shape, with a light rim.
+
+    Parameters
+    ----------
+    rule
+        Rule that draws it.
+    column
+        Column whose value is written.
+    color
+        Color of the text, ``#rrggbb``.
+    """
     symbol = ET.SubElement(rule, f"{{{SE}}}TextSymbolizer")
     words = ET.SubElement(symbol, f"{{{SE}}}Label")
     ET.SubElement(words, f"{{{OGC}}}PropertyName").text = column
@@ -144,7 +209,17 @@ def described(parent: ET.Element, title: str) -> None:
 
 
 def se_text(parent: ET.Element, name: str, content: str) -> None:
-    """Add an element of Symbology Encoding that holds text."""
+    """Add an element of Symbology Encoding that holds text.
+
+    Parameters
+    ----------
+    parent
+        Element that gets it.
+    name
+        Name without the namespace.
+    content
+        Text; it is escaped.
+    """
     ET.SubElement(parent, f"{{{SE}}}{name}").text = content
 
 

@@ -3,7 +3,7 @@
 OGC Styled Layer Descriptor 1.1.0 (OGC 05-078r4) holding OGC Symbology Encoding 1.1.0
 (OGC 05-077r4); filters by OGC Filter Encoding 1.1.0 (OGC 04-095). Classes are cut at the same
 scores and have the same colors as everywhere; a parcel without a score is gray with crosses, so
-that nobody takes it for low risk.
+that it is not taken for low risk.
 """
 
 from __future__ import annotations
@@ -73,7 +73,7 @@ LAYER_TITLES: Final = {
     "treatment_areas": "Likely treatment areas",
     "replacement_places": "Room for another field",
 }
-"""Layers beside the parcels that have a style of their own, by name."""
+"""Layers other than the parcels that have a style of their own, by name."""
 
 ALL_STYLES: Final = (*STYLES, *WORD_STYLES, *LAYER_TITLES)
 
@@ -109,7 +109,17 @@ def write_styles(
 
 
 def compose_style(name: str, *, cuts: Sequence[float], layer: str = "parcels") -> str:
-    """Return the text of one style file; `name` is one of :data:`ALL_STYLES`."""
+    """Return the text of one style file.
+
+    Parameters
+    ----------
+    name
+        One of :data:`ALL_STYLES`.
+    cuts
+        The four scores between the five classes, rising.
+    layer
+        Name of the parcels layer.
+    """
     if name in STYLES:
         return xml_text(_score_style(name, cuts, layer))
     if name in WORD_STYLES:

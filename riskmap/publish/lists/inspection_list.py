@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from pathlib import Path
 from typing import Final
 
@@ -19,13 +18,16 @@ from riskmap.publish.lists.list_columns import (
     list_table,
     listed_column,
 )
-from riskmap.publish.lists.workbook import WORKBOOK_ROWS, Worklist, write_workbook
+from riskmap.publish.lists.workbook import Worklist, write_workbook
 from riskmap.publish.words.doubt_words import LIKELIHOOD, RANGE_MEANING, WIDE_MEANING
+from riskmap.publish.words.imprint import Imprint, imprint_of
 from riskmap.publish.words.text_safety import csv_text, plain_text
+from riskmap.stages.listing import as_listed, list_length
+from riskmap.stages.result import Result
 
 NOTES: Final = (
     ("At every stop", "; ".join(ALWAYS)),
-    ("Likely state", "By the clogging model, if nothing was mended off the record: an estimate, "
+    ("Likely state", "By the clogging model, if nothing was repaired off the record: an estimate, "
      "not a finding. What was found at the last visit outweighs it."),
     ("Ranges and chance", f"{RANGE_MEANING} {WIDE_MEANING} In words: "
      + ", ".join(f"{percent(least)} and more {words}" for least, words in LIKELIHOOD)
@@ -34,22 +36,42 @@ NOTES: Final = (
 )  # fmt: skip
 
 
+def inspection_list(folder: Path, result: Result) -> None:
+    """Write the inspection list of a run."""
+    lists = result.region.lists
+    listed = as_listed(result.parcels, lists.order)
+    imprint = imprint_of(result.region)
+    write_inspection_list(folder, listed, imprint, length=list_length(listed, lists))
+
+
 def write_inspection_list(
     folder: Path,
     ranked: pd.DataFrame,
+    imprint: Imprint,
     *,
-    county: str,
-    date: datetime.date,
-    units: Units = "us",
-    owner_columns: tuple[str, ...] = (),
-    workbook_rows: int = WORKBOOK_ROWS,
-    top: int | None = None,
+    length: int,
 ) -> int:
-    """Write ``lists/inspections.csv`` and ``.xlsx``; returns the number of parcels listed.
+    """Write ``lists/inspections.csv`` and ``.xlsx``.
 
     Parcels whose service is unknown are ranked apart: where there are any they follow in
-    ``lists/service_unknown.csv`` and on a sheet of their own. `top` is the length of list that
-    the column ``top_chance`` speaks of.
+    ``lists/service_unknown.csv`` and on a sheet of their own.
+
+    Parameters
+    ----------
+    folder
+        The result folder.
+    ranked
+        Ranked table, index ``parcel_id``.
+    imprint
+        Stands at the head; its units are those of the numbers.
+    length
+        Rows of each sheet of the workbook, and the list that ``top_chance`` is for; the tables
+        hold every row.
+
+    Returns
+    -------
+    int
+        Number of parcels listed.
     """
     place = folder / "lists"
     place.mkdir(parents=True, exist_ok=True)
@@ -62,19 +84,19 @@ def write_inspection_list(
     ):
         if rows.empty and name != "Inspections":
             continue
-        table = list_table(rows, units=units, owner_columns=owner_columns)
-        _write_csv(place / f"{file}.csv", table, units=units)
+        table = list_table(rows, units=imprint.units)
+        _write_csv(place / f"{file}.csv", table, units=imprint.units)
         read = for_reading(table)
         worklists.append(
             Worklist(
                 name=name,
-                heading=f"{plain_text(county)}: {name.lower()}, {date.isoformat()}",
+                heading=f"{plain_text(imprint.county)}: {name.lower()}, {imprint.date.isoformat()}",
                 table=read,
-                columns=[listed_column(str(name), top=top) for name in read.columns],
+                columns=[listed_column(str(name), top=length) for name in read.columns],
                 results=RESULTS,
                 notes=NOTES,
-                units=units,
-                most=workbook_rows,
+                units=imprint.units,
+                most=length,
                 who="the inspector",
                 pages_wide=2,
             )

@@ -1,4 +1,4 @@
-"""What stands on a list for staff: headings, names in CSV files, and the columns of inspections."""
+"""What a list for staff holds: headings, names in CSV files, and the columns of inspections."""
 
 from __future__ import annotations
 
@@ -18,7 +18,7 @@ from riskmap.contract.vocabulary import STAGES
 from riskmap.publish.words.doubt_words import rough_rank
 
 AS_RECORDED: Final = Listed(20, "parcels")
-"""How a column stands on a list that is declared on none."""
+"""How a list shows a column that is declared for none."""
 
 
 @dataclass(frozen=True)
@@ -67,7 +67,22 @@ def inspection_columns() -> list[Column]:
 def list_table(
     ranked: pd.DataFrame, *, units: Units, owner_columns: tuple[str, ...] = ()
 ) -> pd.DataFrame:
-    """Choose, convert and word the columns; owners only where `owner_columns` names them."""
+    """Choose and convert the columns of a list for staff.
+
+    Parameters
+    ----------
+    ranked
+        Rows of the ranked table, in the list's order; index ``parcel_id``.
+    units
+        ``us`` or ``si``.
+    owner_columns
+        Private columns to keep; none unless named here.
+
+    Returns
+    -------
+    DataFrame
+        Numbers as people read them, words in place of codes.
+    """
     prompts = [own_prompts(row) for row in look_for(ranked)]
     source = ranked.reset_index(names="parcel_id").assign(look_for=prompts)
     for name in {"rank_low", "rank_high"} & set(source):
@@ -122,7 +137,7 @@ def _range(low: float, high: float) -> str | None:
 def listed_column(name: str, *, top: int | None = None) -> Column:
     """Return the column called `name` as the inspections' workbook has it.
 
-    `top` is the length of list that the chance speaks of.
+    `top` is the length of list that the chance is for.
     """
     if name.endswith("_range"):
         of = column(name.removesuffix("_range"))
@@ -138,7 +153,7 @@ def listed_column(name: str, *, top: int | None = None) -> Column:
         return replace(
             found,
             label=f"Chance, first {top:,}",
-            meaning=f"Chance to be truly among the first {top:,}, by what is known",
+            meaning=f"Chance that it belongs among the first {top:,}",
         )
     return found
 

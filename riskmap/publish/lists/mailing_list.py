@@ -2,19 +2,18 @@
 
 from __future__ import annotations
 
-import datetime
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
 import pandas as pd
 
 from riskmap.action.mailing import LETTER_CLASSES, addressees, to_write_to
-from riskmap.contract.quantities import Units
 from riskmap.contract.results import MAILING
 from riskmap.publish.lists.list_columns import ResultColumn
 from riskmap.publish.lists.workbook import Worklist, cleaned, write_workbook
+from riskmap.publish.words.imprint import Imprint, imprint_of
 from riskmap.publish.words.text_safety import csv_text, plain_text
+from riskmap.stages.result import Result
 
 RESULTS: Final = (
     ResultColumn("Sent on", 12, "Date the letter was posted", kind="date"),
@@ -37,17 +36,24 @@ NOTES: Final = (
 )  # fmt: skip
 
 
+def mailing_list(folder: Path, result: Result) -> None:
+    """Write the mailing list of a run."""
+    write_mailing_list(folder, people_to_write_to(result), imprint_of(result.region))
+
+
+def people_to_write_to(result: Result) -> pd.DataFrame:
+    """Addressees of a run's letters, the likeliest to fail first."""
+    return addressees(
+        to_write_to(result.parcels),
+        result.county.tables["parcels"],
+        site_last_line=result.region.lists.site_last_line,
+    )
+
+
 def write_mailing_list(
     folder: Path,
-    ranked: pd.DataFrame,
-    *,
-    county: str,
-    date: datetime.date,
-    units: Units = "us",
-    parcels: pd.DataFrame | None = None,
-    classes: Sequence[str] = LETTER_CLASSES,
-    site_last_line: str = "",
-    residents_too: bool = False,
+    people: pd.DataFrame,
+    imprint: Imprint,
 ) -> list[Path]:
     """Write ``lists/mailing.csv`` and ``lists/mailing.xlsx``; the rows are those of the letters.
 
@@ -55,30 +61,23 @@ def write_mailing_list(
     ----------
     folder
         The result folder.
-    ranked
-        Ranked table, index ``parcel_id``.
-    county, date
-        Printed at the head.
-    units
-        Chooses the paper.
-    parcels, site_last_line, residents_too
-        See :func:`riskmap.action.mailing.addressees`.
-    classes
-        Classes of the failure score that are written to.
+    people
+        Rows of :func:`riskmap.action.mailing.addressees`.
+    imprint
+        Printed at the head; its units choose the paper.
+
+    Returns
+    -------
+    list of Path
+        Files written.
     """
-    people = cleaned(
-        addressees(
-            to_write_to(ranked, classes),
-            parcels,
-            site_last_line=site_last_line,
-            residents_too=residents_too,
-        )
-    )
+    people = cleaned(people)
     place = folder / "lists"
     place.mkdir(parents=True, exist_ok=True)
     table = place / "mailing.csv"
     table.write_bytes(csv_text(people[MAILING.column_names]).encode("utf-8"))
-    heading = f"{plain_text(county)}: mailing list, {', '.join(classes)}, {date.isoformat()}"
+    classes = ", ".join(LETTER_CLASSES)
+    heading = f"{plain_text(imprint.county)}: mailing list, {classes}, {imprint.date.isoformat()}"
     worklist = Worklist(
         name="Mailing",
         heading=heading,
@@ -86,7 +85,7 @@ def write_mailing_list(
         columns=MAILING.columns,
         results=RESULTS,
         notes=NOTES,
-        units=units,
+        units=imprint.units,
         frozen=2,
         pages_wide=2,
     )

@@ -17,7 +17,9 @@ from riskmap.contract.results import SAMPLING
 from riskmap.publish.lists.list_columns import ResultColumn, file_name_of
 from riskmap.publish.lists.workbook import Worklist, cleaned, write_workbook
 from riskmap.publish.words.cautions import WATER
+from riskmap.publish.words.imprint import Imprint, imprint_of
 from riskmap.publish.words.text_safety import csv_text, plain_text
+from riskmap.stages.result import Result
 
 RESULTS: Final = (
     ResultColumn("Sampled on", 12, "Date of the sample", kind="date"),
@@ -27,7 +29,7 @@ RESULTS: Final = (
                  ("yes", "no")),
     ResultColumn("Coliform", 10, "Total coliform", ("found", "not found")),
     ResultColumn("E. coli", 10, "E. coli", ("found", "not found")),
-    ResultColumn("Owner told on", 12, "Date the owner got the result", kind="date"),
+    ResultColumn("Owner informed on", 12, "Date the owner got the result", kind="date"),
     ResultColumn("Notes", 32, "Cap, casing, odd taste, treatment before the tap"),
 )  # fmt: skip
 """Columns for the sampler to fill in."""
@@ -40,7 +42,7 @@ NOTES: Final = (
      "ranked systems within 229 m (750 ft), of score / 100 x (1 - distance / 229 m)."),
     ("Sampling", "Sample before any treatment, with the laboratory's own bottles and steps; "
      "bacteria samples stay cold and reach the laboratory within its time limit."),
-    ("If a result is bad", "Tell the owner at once. Above 10 mg/L nitrate (as N) infants and "
+    ("If a result is bad", "Inform the owner at once. Above 10 mg/L nitrate (as N) infants and "
      "pregnant women need other water; boiling does not take nitrate out. With E. coli nobody "
      "drinks it unboiled. Follow the health department's advice."),
     ("Public wells", "Their operators sample them by law; coordinate instead of sampling."),
@@ -48,14 +50,25 @@ NOTES: Final = (
 )  # fmt: skip
 
 
+def sampling_list(folder: Path, result: Result) -> None:
+    """Write the well sampling list of a run that assessed wells."""
+    if result.planning is not None:
+        write_sampling_list(
+            folder,
+            result.parcels,
+            result.planning.wells,
+            imprint_of(result.region),
+            samples=result.county.tables.get("well_samples"),
+            parcels=result.county.tables["parcels"],
+        )
+
+
 def write_sampling_list(
     folder: Path,
     ranked: gpd.GeoDataFrame,
-    wells: gpd.GeoDataFrame | None,
+    wells: gpd.GeoDataFrame,
+    imprint: Imprint,
     *,
-    county: str,
-    date: datetime.date,
-    units: Units = "us",
     samples: pd.DataFrame | None = None,
     parcels: pd.DataFrame | None = None,
 ) -> list[Path]:
@@ -68,10 +81,10 @@ def write_sampling_list(
     ranked
         Lots with features and ranks, index ``parcel_id``.
     wells
-        The canonical wells (points); ``well_risk_frac`` orders them where given. None: nothing is
-        written.
-    county, date, units
-        Heading; the day to which the age of samples counts; feet or meters.
+        The canonical wells (points); ``well_risk_frac`` orders them where given. Where there are
+        none nothing is written.
+    imprint
+        Printed at the head; to its day the age of samples counts.
     samples
         The canonical ``well_samples``, or None.
     parcels
@@ -82,22 +95,22 @@ def write_sampling_list(
     list of Path
         Files written.
     """
-    if wells is None or not len(wells):
+    if not len(wells):
         return []
-    table = sampling_table(ranked, wells, date=date, samples=samples, parcels=parcels)
+    table = sampling_table(ranked, wells, date=imprint.date, samples=samples, parcels=parcels)
     place = folder / "lists"
     place.mkdir(parents=True, exist_ok=True)
     path = place / "well_sampling.csv"
-    named, titles = _in_units(cleaned(table), units)
+    named, titles = _in_units(cleaned(table), imprint.units)
     path.write_bytes(csv_text(named.rename(columns=titles)).encode("utf-8"))
     worklist = Worklist(
         name="Well sampling",
-        heading=f"{plain_text(county)}: wells to sample, {date.isoformat()}",
+        heading=f"{plain_text(imprint.county)}: wells to sample, {imprint.date.isoformat()}",
         table=named,
         columns=SAMPLING.columns,
         results=RESULTS,
         notes=NOTES,
-        units=units,
+        units=imprint.units,
         frozen=3,
         pages_wide=2,
     )
@@ -112,7 +125,21 @@ def sampling_table(
     samples: pd.DataFrame | None = None,
     parcels: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
-    """Put wells in sampling order, with where and whose they are (SI units)."""
+    """Put wells in sampling order, with their place, parcel and owner (SI units).
+
+    Parameters
+    ----------
+    ranked
+        All parcels with lots, scores and address; index ``parcel_id``.
+    wells
+        Wells with their risk, in the county's reference system.
+    date
+        Date of the run.
+    samples
+        Laboratory results; None: none.
+    parcels
+        Parcels with ``owner`` where the region file keeps it; None: no owners.
+    """
     placed = wells.reset_index(drop=True)
     points = placed.geometry
     plain = pd.DataFrame(placed.drop(columns="geometry")).assign(x_m=points.x, y_m=points.y)

@@ -24,7 +24,7 @@ from riskmap.publish.words.text_safety import is_missing, plain_text, spreadshee
 FIXED_DATE: Final = datetime.datetime(2000, 1, 1)
 """Creation date of every workbook: the same county gives the same bytes."""
 WORKBOOK_ROWS: Final = 5000
-"""A workbook is for people; all rows stand in the CSV file."""
+"""A workbook is for people; all rows are in the CSV file."""
 LINE_PT: Final = 12.75
 """Height of a line of writing at the size used, points."""
 MOST_PT: Final = 400.0
@@ -68,7 +68,7 @@ def cleaned(table: pd.DataFrame) -> pd.DataFrame:
 
 
 def write_workbook(path: Path, *worklists: Worklist) -> Path:
-    """Write lists as XLSX, a sheet each, and one sheet of notes, which speaks of the first.
+    """Write lists as XLSX, a sheet each, and one sheet of notes on the first.
 
     No text is ever run as a formula or turned into a link.
     """

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
@@ -17,7 +16,9 @@ from riskmap.publish.gis.files import fixed_moment, one_kind, plain_column
 from riskmap.publish.lists.list_columns import file_name_of
 from riskmap.publish.lists.workbook import Worklist, write_workbook
 from riskmap.publish.words.cautions import WATER
+from riskmap.publish.words.imprint import Imprint, imprint_of
 from riskmap.publish.words.text_safety import csv_text, plain_text
+from riskmap.stages.result import Result
 
 LAYERS: Final = ("zones", "capture_zones", "wells")
 """Layers of the zones' GeoPackage, in this order."""
@@ -27,7 +28,7 @@ _LISTED: Final = [column for column in ZONES.columns if column.listed is not Non
 NOTES: Final = (
     ("What a zone is", "Land with the same leading reason. Zones do not overlap: land with several "
      "reasons belongs to the first of capture area, predicted nitrate, dense old systems, hot "
-     "spot, vulnerable ground; further reasons stand under Why."),
+     "spot, vulnerable ground; further reasons are under Why."),
     ("Systems, wells, people", "Counted by place; each in one zone at most. People live there, "
      "sewered or not; on record or estimated from bedrooms."),
     ("Nitrate", "A mass balance of the neighborhood, not a measurement. The limit for public "
@@ -39,13 +40,25 @@ NOTES: Final = (
 )  # fmt: skip
 
 
+def zone_list(folder: Path, result: Result) -> None:
+    """Write the list of zones of a run that drew some."""
+    plan = result.planning
+    if plan is not None:
+        write_zone_list(folder, plan.zones, imprint_of(result.region), notes=plan.notes)
+
+
+def zone_layers(folder: Path, result: Result) -> None:
+    """Write the GIS file of the zones of a run that drew some."""
+    plan = result.planning
+    if plan is not None:
+        write_zone_layers(folder, plan.zones, plan.capture_zones, plan.wells)
+
+
 def write_zone_list(
     folder: Path,
     zones: pd.DataFrame,
+    imprint: Imprint,
     *,
-    county: str,
-    date: datetime.date,
-    units: Units = "us",
     notes: Sequence[str] = (),
 ) -> list[Path]:
     """Write ``lists/zones.csv`` and ``lists/zones.xlsx``; returns the files written.
@@ -56,23 +69,23 @@ def write_zone_list(
         The result folder.
     zones
         Columns of :data:`riskmap.contract.results.ZONES`.
-    county, date, units
-        Heading; acres or square meters.
+    imprint
+        Printed at the head; acres or square meters.
     notes
-        What was decided in this run, in words; they stand on the workbook's second sheet.
+        What was decided in this run, in words; they are on the workbook's second sheet.
     """
     place = folder / "lists"
     place.mkdir(parents=True, exist_ok=True)
-    table, names = _in_units(pd.DataFrame(zones), units)
+    table, names = _in_units(pd.DataFrame(zones), imprint.units)
     path = place / "zones.csv"
     path.write_bytes(csv_text(table.rename(columns=names)).encode("utf-8"))
     worklist = Worklist(
         name="Zones",
-        heading=f"{plain_text(county)}: zones for planning, {date.isoformat()}",
+        heading=f"{plain_text(imprint.county)}: zones for planning, {imprint.date.isoformat()}",
         table=table,
         columns=_LISTED,
         notes=[*NOTES, *((f"This run ({i})", text) for i, text in enumerate(notes, start=1))],
-        units=units,
+        units=imprint.units,
         frozen=2,
     )
     return [path, write_workbook(place / "zones.xlsx", worklist)]

@@ -1,9 +1,9 @@
-"""Choose from which other columns each column of the map's data is told.
+"""Choose from which other columns each column of the map's data is predicted.
 
 Soil columns follow the map unit, a limitation follows its feature, marks follow each other. So a
 column may be guessed from one or two columns packed before it (the value last seen with the same
-values there), and what no guess meets is spelled out by what was seen beside similar values. Which
-columns tell most is judged by conditional entropy on a sample, in the manner of dependence trees
+values there), and what no guess meets is spelled out by what was seen with similar values. Which
+columns predict best is judged by conditional entropy on a sample, in the manner of dependence trees
 (Chow and Liu 1968, from memory), then by trial.
 """
 
@@ -21,7 +21,7 @@ from riskmap.contract.compiled import compiled
 from riskmap.publish.map.entropy import SLOTS, column_stream
 
 BEFORE: Final = -1
-"""Stands for the column's own value in the row before."""
+"""Means the column's own value in the row before."""
 
 STEPS_OF_ONE: Final = 24
 STEPS_OF_TWO: Final = 12
@@ -43,9 +43,9 @@ class Coded:
 
 @dataclass(frozen=True)
 class Telling:
-    """How a column is told: columns that its guesses go by, columns of the context, steps or not.
+    """How a column is predicted: its guesses, its context, steps or not.
 
-    Each guess goes by none (the value of the row before), one or two columns, named by number.
+    Each guess uses none (the value of the row before), one or two columns, named by number.
     """
 
     guesses: tuple[tuple[int, ...], ...] = ()
@@ -54,7 +54,17 @@ class Telling:
 
 
 def stream(column: Coded, others: Mapping[int, Coded], telling: Telling) -> bytes:
-    """Code `column` as `telling` says; `others` have the same rows."""
+    """Code a column by its plan.
+
+    Parameters
+    ----------
+    column
+        The column (rows,).
+    others
+        Columns that are coded already, by number, of the same rows.
+    telling
+        The plan, from :func:`choose`.
+    """
     keys = np.zeros((len(telling.guesses), len(column.values)), dtype=np.int64)
     for row, parents in zip(keys, telling.guesses, strict=True):
         row[:] = _key([others[number] for number in parents], len(column.values))
@@ -70,15 +80,18 @@ def stream(column: Coded, others: Mapping[int, Coded], telling: Telling) -> byte
 
 
 def choose(column: Coded, others: Mapping[int, Coded]) -> Telling:
-    """Choose how to tell `column` from `others`, by what costs least on a sample of rows."""
+    """Choose how to predict `column` from `others`, by what costs least on a sample of rows."""
     rows = _sample(len(column.values))
     if column.size < 2 or not len(rows):
         return Telling(((),))
     part = _taken(column, rows)
-    exact = sorted((_told_by(part, other, rows), number) for number, other in others.items())
+    counts = np.zeros(SLOTS, dtype=np.int64)
+    exact = sorted(
+        (_told_by(part, other, rows, counts), number) for number, other in others.items()
+    )
     coarse = _coarse(part, COARSE_VALUES)
     rough = sorted(
-        (_told_by(coarse, _coarse(other, STEPS_OF_ONE), rows), number)
+        (_told_by(coarse, _coarse(other, STEPS_OF_ONE), rows, counts), number)
         for number, other in others.items()
     )
     ranked = [number for pair in zip(exact, rough, strict=True) for _, number in pair]
@@ -91,7 +104,7 @@ def choose(column: Coded, others: Mapping[int, Coded]) -> Telling:
         firsts = [((),), *(((number,),) for number in numbers)]
         contexts = {(), best.context, tuple(numbers[:1])}
         tries += [Telling(*pair, True) for pair in product(firsts, sorted(contexts))]
-    return _cheapest(part, near, [best, *tries])
+    return _cheapest(part, near, list(dict.fromkeys([best, *tries])))
 
 
 def _contexts(numbers: Sequence[int]) -> list[tuple[int, ...]]:
@@ -130,7 +143,7 @@ def _taken(column: Coded, rows: Whole) -> Coded:
 
 
 def _coarse(column: Coded, most: int) -> Coded:
-    """Divide a column into at most so many steps: near values tell alike."""
+    """Divide a column into at most so many steps: near values count as equal."""
     steps = min(column.size, most)
     return Coded(column.values * steps // column.size, steps)
 
@@ -160,24 +173,31 @@ def _context(
     return context, contexts
 
 
-def _told_by(part: Coded, other: Coded, rows: Whole) -> float:
+def _told_by(part: Coded, other: Coded, rows: Whole, counts: Whole) -> float:
     """Bits a row left of the column when the other is known, and what it takes to learn them."""
     beside = np.ascontiguousarray(other.values[rows])
-    joint, pairs = _spread(beside * part.size + part.values)
-    alone, _ = _spread(beside)
+    joint, pairs = _spread(beside * part.size + part.values, counts)
+    alone, _ = _spread(beside, counts)
     bits = min((part.size - 1).bit_length(), 6)
     return joint - alone + 0.8 * bits * pairs / len(rows)
 
 
 @compiled
-def _spread(values: Whole) -> tuple[float, int]:
-    """Entropy in bits a row, and the number of distinct values (some may share a slot)."""
-    counts = np.zeros(SLOTS, dtype=np.int64)
+def _spread(values: Whole, counts: Whole) -> tuple[float, int]:
+    """Entropy in bits a row, and the number of distinct values (some may share a slot).
+
+    `counts` are :data:`SLOTS` zeros to work with; they are zeros again afterwards.
+    """
+    used = np.empty(len(values), dtype=np.int64)
+    distinct = 0
     for value in values:
-        counts[(value * 40_503 + (value >> 16)) % SLOTS] += 1
-    total, distinct = 0.0, 0
-    for count in counts:
-        if count:
+        slot = (value * 40_503 + (value >> 16)) % SLOTS
+        if counts[slot] == 0:
+            used[distinct] = slot
             distinct += 1
-            total += count * np.log2(count)
+        counts[slot] += 1
+    total = 0.0
+    for slot in np.sort(used[:distinct]):
+        total += counts[slot] * np.log2(counts[slot])
+        counts[slot] = 0
     return np.log2(len(values)) - total / len(values), distinct

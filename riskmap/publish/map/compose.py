@@ -1,6 +1,6 @@
 """The map's page: composed by folium, with our scripts and our panel around its map.
 
-Leaflet comes from the pip package XStatic-Leaflet and lies beside the page.
+Leaflet comes from the pip package XStatic-Leaflet and lies next to the page.
 """
 
 from __future__ import annotations
@@ -64,7 +64,7 @@ class ParcelMap(MacroElement):
 
 
 def compose_page(plan: Mapping[str, Any], *, cautions: Sequence[str]) -> str:
-    """Compose the page by folium: its map, our scripts beside it, our panel around it."""
+    """Compose the page by folium: its map, our scripts, our panel around it."""
     chart = folium.Map(
         location=[0, 0],
         zoom_start=3,

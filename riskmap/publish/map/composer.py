@@ -11,7 +11,7 @@ from branca.element import Element
 from riskmap.publish.words.text_safety import TEMPLATE_OPENS
 
 _VIEWPORT: Final = re.compile(r'<meta name="viewport"[^>]*user-scalable=no[^>]*>')
-"""The composer forbids enlarging by hand; whoever needs larger letters must be able to."""
+"""The composer forbids enlarging by hand; people who need larger letters must be able to."""
 
 
 def literal(text: str) -> str:

@@ -8,44 +8,43 @@ from typing import Final
 import geopandas as gpd
 import pandas as pd
 
-from riskmap.contract.vocabulary import CONDITION_SPOKE, may_be_onsite
+from riskmap.contract.vocabulary import DECIDED_BY_CONDITION
 from riskmap.inventory.soil_aggregate import rate_mapunits
+from riskmap.publish.gis.run_layers import lot_layers
 from riskmap.publish.map.model import MapModel
 from riskmap.publish.map.plan import BaseMap
 from riskmap.publish.map.threats import wells_with_risk
 from riskmap.publish.map.webmap import MapReport, write_map
+from riskmap.publish.words.imprint import imprint_of
 from riskmap.ranking.model import Model
 from riskmap.ranking.score import limits_used
 from riskmap.region.model_file import model_text
 from riskmap.region.sections import Region
+from riskmap.stages.listing import list_length
 from riskmap.stages.result import Result
 
 PLAIN_LAYERS: Final = ("streams", "waterbodies", "floodplain", "sewer_area")
 
 
-def write_county_map(
-    folder: Path, result: Result, *, zones: gpd.GeoDataFrame | None = None
-) -> MapReport:
-    """Write ``map/``; `zones` are the planners' zones, if the run drew them."""
+def county_map(folder: Path, result: Result) -> MapReport:
+    """Write ``map/`` of a run."""
     region = result.region
     model = result.model
     groundwater = result.groundwater
     return write_map(
         folder,
         with_limitations(result.parcels, model),
+        imprint_of(region),
         model=MapModel(
             model.factors,
             model.failure_share,
             region.rules.class_cuts,
             text=model_text(region.model_file),
         ),
-        layers=map_layers(result) | ({} if zones is None else {"zones": zones}),
+        layers=map_layers(result),
         terrain=result.county.rasters.get("elevation"),
-        county=region.county.name,
-        date=region.county.date,
-        units=region.county.units,
         threats=None if groundwater is None else groundwater.pairs,
-        top=None if result.doubt is None else result.doubt.top,
+        top=list_length(result.parcels, region.lists),
         base_map=base_map(region),
     )
 
@@ -59,40 +58,29 @@ def base_map(region: Region) -> BaseMap | None:
 
 def with_limitations(parcels: gpd.GeoDataFrame, model: Model) -> gpd.GeoDataFrame:
     """Add ``<factor>_limitation``, as scored: the page then adds up the very same numbers."""
-    if "spoke" in parcels and parcels["spoke"].eq(CONDITION_SPOKE).all():
-        parcels = parcels.drop(columns="spoke")
+    if "decided_by" in parcels and parcels["decided_by"].eq(DECIDED_BY_CONDITION).all():
+        parcels = parcels.drop(columns="decided_by")
     limits = limits_used(parcels, model)
     scored = parcels["priority"].notna()
     return parcels.join(limits.where(scored).add_suffix("_limitation"))
 
 
 def map_layers(result: Result) -> dict[str, gpd.GeoDataFrame]:
-    """Layers beside the parcels: as they came, soils with classes, wells with their risk."""
+    """Layers other than the parcels: as they came, soils with classes, wells with their risk."""
     tables = result.county.tables
     layers = {name: tables[name] for name in PLAIN_LAYERS if name in tables}
     wells = tables.get("wells")
     if isinstance(wells, gpd.GeoDataFrame):
         layers["wells"] = wells_with_risk(wells, _assessed_wells(result))
     layers["soils"] = _soil_limits(result)
-    return layers | lot_layers(result)
+    zones = {} if result.planning is None else {"zones": result.planning.zones}
+    return layers | lot_layers(result) | zones
 
 
 def _assessed_wells(result: Result) -> pd.DataFrame | None:
     """Wells with their risk, and with setbacks and zones where the run drew zones."""
     behind = result.planning or result.groundwater
     return None if behind is None else pd.DataFrame(behind.wells)
-
-
-def lot_layers(result: Result) -> dict[str, gpd.GeoDataFrame]:
-    """Likely treatment areas of parcels with a system, and the best room for another field."""
-    served = may_be_onsite(result.parcels["service"])
-    areas = result.areas.reindex(result.parcels.index[served])
-    return {
-        "treatment_areas": gpd.GeoDataFrame(
-            areas[["geometry"]].dropna(), geometry="geometry", crs=result.county.crs
-        ),
-        "replacement_places": result.replacement_places,
-    }
 
 
 def _soil_limits(result: Result) -> gpd.GeoDataFrame:

@@ -87,7 +87,16 @@ def pack_facts(
 ) -> Package:
     """Pack what searching, filtering and the head of the list need.
 
-    `given` are the columns of :func:`pack_parcels`, which the page has read by then.
+    Parameters
+    ----------
+    rows
+        Parcels that are drawn; index ``parcel_id``.
+    facts
+        Lines of the card.
+    units
+        ``us`` or ``si``.
+    given
+        Columns of :func:`pack_parcels`, which the page has read by then.
     """
     package = Package(served(rows), given)
     columns: dict[str, Any] = {
@@ -112,10 +121,16 @@ def pack_details(
     units: Units,
     given: Mapping[str, Coded],
 ) -> Package:
-    """Pack what a card and the weights need, read with the first of them.
+    """Pack what a card and the weights need; the page reads it with the first of them.
 
-    `limitation` is in the order of `rows`. Parcels without a system keep only the facts on their
-    site; the GIS files hold them all. `given` are the columns that the page has read by then.
+    Parcels without a system keep only the facts on their site; the GIS files hold them all.
+
+    Parameters
+    ----------
+    rows, facts, units, given
+        As in :func:`pack_facts`.
+    limitation
+        Limitation of each factor, 0..1, in the order of `rows`.
     """
     package = Package(served(rows), given)
     columns = pack_doubt(package, rows)

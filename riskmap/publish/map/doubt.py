@@ -38,7 +38,7 @@ def doubt_plan(rows: pd.DataFrame, *, top: int | None) -> dict[str, Any] | None:
     if not has_doubt(rows):
         return None
     return {
-        "top": top,
+        "top": top if rows["top_chance"].notna().any() else None,
         "words": [[round(100 * least), words] for least, words in LIKELIHOOD],
         "meaning": f"{RANGE_MEANING} {WIDE_MEANING}",
     }

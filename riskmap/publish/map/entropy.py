@@ -2,7 +2,7 @@
 
 Every choice is a binary decision coded by a probability that follows what was seen before in the
 same place (range coding: Martin 1979; adaptive binary models: Langdon and Rissanen 1981; both from
-memory). The coder's digits are 121 letters of ASCII that may stand in a script's string, so that
+memory). The coder's digits are 121 letters of ASCII that are allowed in a script's string, so that
 no second step (base64) is needed and no character set can spoil them. The page decodes the same
 whole-number steps (``page/decode.js``); nothing rests on floating point.
 
@@ -72,7 +72,19 @@ def _shift(state: Numbers, out: Letters) -> None:
 
 @compiled
 def code_bit(state: Numbers, out: Letters, model: Numbers, place: int, bit: int) -> None:
-    """Code one decision by the probability at `place` and let it learn."""
+    """Code one decision by the probability at `place` and let it learn.
+
+    Parameters
+    ----------
+    state, out
+        State of the coder, from :func:`begin`, and the letters written so far; both change.
+    model
+        Probabilities, changed at `place`.
+    place
+        Position in the model.
+    bit
+        0 or 1.
+    """
     now = model[place]
     bound = (state[_RANGE] >> 12) * ((now >> 16) | 1)
     seen, chance = now & 255, now >> 8
@@ -91,7 +103,17 @@ def code_bit(state: Numbers, out: Letters, model: Numbers, place: int, bit: int)
 
 @compiled
 def code_even(state: Numbers, out: Letters, value: int, bits: int) -> None:
-    """Code `bits` bits that are as likely 0 as 1, at most eight at a time."""
+    """Code `bits` bits that are as likely 0 as 1, at most eight at a time.
+
+    Parameters
+    ----------
+    state, out
+        As in :func:`code_bit`.
+    value
+        Whole number below 2**bits.
+    bits
+        Number of bits, 0 or more.
+    """
     while bits > 0:
         part = min(bits, 8)
         bits -= part
@@ -105,7 +127,7 @@ def code_even(state: Numbers, out: Letters, value: int, bits: int) -> None:
 
 @compiled
 def finish(state: Numbers, out: Letters) -> int:
-    """End with as few digits as tell the value; digits past the end read as 0."""
+    """End with as few digits as determine the value; digits past the end read as 0."""
     last = state[_LOW] + state[_RANGE] - 1
     unit = TOP
     while unit > 1 and last // unit * unit < state[_LOW]:
@@ -123,7 +145,17 @@ def finish(state: Numbers, out: Letters) -> int:
 def code_tree(
     state: Numbers, out: Letters, model: Numbers, base: int, value: int, bits: int
 ) -> None:
-    """Code the bits of a value, high ones first, each by those before it."""
+    """Code the bits of a value, high ones first, each by those before it.
+
+    Parameters
+    ----------
+    state, out, model
+        As in :func:`code_bit`.
+    base
+        First of the 2**bits places that the tree takes in the model.
+    value, bits
+        As in :func:`code_even`.
+    """
     node = 1
     for shift in range(bits - 1, -1, -1):
         bit = (value >> shift) & 1
@@ -133,7 +165,22 @@ def code_tree(
 
 @compiled
 def code_number(state: Numbers, out: Letters, model: Numbers, base: int, value: int) -> int:
-    """Code a whole number: its length in bits, two more bits by the length, the rest evenly."""
+    """Code a whole number: its length in bits, two more bits by the length, the rest evenly.
+
+    Parameters
+    ----------
+    state, out, model
+        As in :func:`code_bit`.
+    base
+        First of the :data:`NUMBER_PLACES` places in the model.
+    value
+        Whole number from 0 to 2**31 - 2.
+
+    Returns
+    -------
+    int
+        Length in bits of the value plus one, less one.
+    """
     length = 0
     while (value + 1) >> (length + 1):
         length += 1
@@ -189,8 +236,9 @@ def _column(
     flags_at = contexts * (NUMBER_PLACES if steps else 1 << leading)
     low_at = flags_at + guesses * SURE * 4
     state, model = begin(low_at + 32)
-    seen = np.full((guesses, SLOTS), -1, dtype=np.int64)
-    sure = np.zeros((guesses, SLOTS), dtype=np.int64)
+    slots = keys.max() + 1 if keys.size else 1  # to clear all takes longer than a short column
+    seen = np.full((guesses, slots), -1, dtype=np.int64)
+    sure = np.zeros((guesses, slots), dtype=np.int64)
     lately = 0
     for row in range(len(values)):
         value = values[row]
@@ -231,7 +279,22 @@ def _column(
 def numbers_stream(
     values: NDArray[np.integer], context: NDArray[np.integer] | None = None, contexts: int = 1
 ) -> bytes:
-    """Code whole numbers from 0 to 2**31 - 2, each by what was seen in its context (0, 1, ...)."""
+    """Code whole numbers, each by what was seen before in its context.
+
+    Parameters
+    ----------
+    values
+        Whole numbers from 0 to 2**31 - 2 (n,).
+    context
+        Context of each (n,), from 0 to `contexts` - 1; None: one for all.
+    contexts
+        Number of contexts.
+
+    Raises
+    ------
+    ValueError
+        If a number is out of range.
+    """
     whole = np.ascontiguousarray(values, dtype=np.int64)
     if len(whole) and (whole.min() < 0 or whole.max() >= 2**31 - 1):
         raise ValueError("a packed number spans more than 31 bits")

@@ -25,7 +25,7 @@ PAINTED: Final = ("stage",)
 """Facts that parcels are colored by: read before the first paint."""
 
 BY_PAIRS: Final = tuple(found.name for found in declared(with_wells=True))
-"""Facts that the list of wells reached tells in full."""
+"""Facts that the list of wells reached gives in full."""
 
 _RATING: Final = re.compile(r" \([0-9.]+\)")
 
@@ -48,16 +48,28 @@ class Fact:
 
 
 def facts_of(ranked: pd.DataFrame, *, units: Units, without: Collection[str] = ()) -> list[Fact]:
-    """List the card's lines for the columns that `ranked` has; unheard-of ones go last.
+    """List the card's lines for the columns that the table has.
 
-    `without` names columns that the card shows in another way.
+    Parameters
+    ----------
+    ranked
+        The ranked table.
+    units
+        ``us`` or ``si``.
+    without
+        Columns that the card shows in another way.
+
+    Returns
+    -------
+    list
+        In the card's order; columns that are not declared come last.
     """
-    told = {*without, *(["installed_year"] if installed_from(ranked) is not None else [])}
+    elsewhere = {*without, *(["installed_year"] if installed_from(ranked) is not None else [])}
     found = [
         _fact(ranked, name, group, units)
         for group in GROUP_NOTES
         for name in (found.name for found in declared(card=group))
-        if name in ranked and name not in told
+        if name in ranked and name not in elsewhere
     ]
     return found + [_fact(ranked, name, MORE, units) for name in extra_columns(ranked)]
 
@@ -79,12 +91,33 @@ def installed_from(ranked: pd.DataFrame) -> int | None:
 def extra_columns(ranked: pd.DataFrame) -> list[str]:
     """Columns beyond the declared ones, the scores, the points and the private ones."""
     endings = ("_points", "_limitation", "_evidence")
-    told = {*COLUMNS, *PRIVATE, "geometry"}
-    return [name for name in ranked.columns if name not in told and not str(name).endswith(endings)]
+    declared_names = {*COLUMNS, *PRIVATE, "geometry"}
+    return [
+        name
+        for name in ranked.columns
+        if name not in declared_names and not str(name).endswith(endings)
+    ]
 
 
 def pack_fact(package: Package, values: pd.Series, fact: Fact, *, units: Units) -> dict[str, Any]:
-    """Add the column of one card line: numbers as shown, flags as words, text as words."""
+    """Add the column of one card line: numbers as shown, flags as words, text as words.
+
+    Parameters
+    ----------
+    package
+        Gets the column.
+    values
+        SI values, in the package's order.
+    fact
+        The card's line.
+    units
+        ``us`` or ``si``.
+
+    Returns
+    -------
+    dict
+        Description of the column for the page.
+    """
     if values.dtype == bool or isinstance(values.dtype, pd.BooleanDtype):
         words = values.astype("boolean").map({True: "yes", False: "no"})
         return pack_codes(package, pd.Series(words, index=values.index, dtype=object))

@@ -1,4 +1,4 @@
-"""Layers beside the parcels: cleaned, simplified and packed for the map page."""
+"""Layers other than the parcels: cleaned, simplified and packed for the map page."""
 
 from __future__ import annotations
 
@@ -26,7 +26,7 @@ LOT_TOLERANCE_M: Final = 0.5
 """Shapes on single lots are seen from near only."""
 
 ON_LOTS: Final = ("treatment_areas", "replacement_places")
-"""Layers with a shape a parcel, indexed by parcel number; read when they are first asked for."""
+"""Layers with a shape a parcel, indexed by parcel number; read when they are first used."""
 LOTS_SHOWN: Final = 5000
 """Only for so many parcels from the head of the list; the GIS files hold them all."""
 
@@ -55,9 +55,16 @@ def kept_layers(layers: Mapping[str, gpd.GeoDataFrame]) -> dict[str, gpd.GeoData
 def pack_layers(
     kept: Mapping[str, gpd.GeoDataFrame], *, units: Units, rows: Mapping[str, NDArray[np.int64]]
 ) -> Package:
-    """Pack layers from :func:`kept_layers`.
+    """Pack layers for the page.
 
-    `rows` gives, for layers of single lots, the place of each shape's parcel among those drawn.
+    Parameters
+    ----------
+    kept
+        From :func:`kept_layers`.
+    units
+        ``us`` or ``si``.
+    rows
+        For layers of single lots: position of each shape's parcel among those drawn.
     """
     package = Package()
     package.header["layers"] = {}
@@ -74,7 +81,17 @@ def pack_layers(
 def first_lots(
     layer: gpd.GeoDataFrame, ranked: gpd.GeoDataFrame, drawn: pd.Index
 ) -> gpd.GeoDataFrame:
-    """Shapes of the first :data:`LOTS_SHOWN` parcels of the list, in the order of `drawn`."""
+    """Shapes of the first :data:`LOTS_SHOWN` parcels of the list, in the order of `drawn`.
+
+    Parameters
+    ----------
+    layer
+        Shapes of lots; index ``parcel_id``.
+    ranked
+        All parcels with ``rank``.
+    drawn
+        Index of the parcels that are drawn.
+    """
     first = ranked.index[(pd.to_numeric(ranked["rank"]) <= LOTS_SHOWN).fillna(False)]
     place = pd.Series(np.arange(len(drawn)), index=drawn)
     chosen = layer[layer.index.isin(first) & layer.index.isin(drawn)]

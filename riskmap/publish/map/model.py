@@ -76,7 +76,7 @@ def limitations(ranked: pd.DataFrame, factors: Iterable[FactorLike]) -> pd.DataF
 
     Rounded to thousandths, as the page holds them.
 
-    A factor whose weight is zero has no points to tell its limitation from; it is given only if
+    A factor whose weight is zero has no points to derive its limitation from; it is given only if
     the table has ``<name>_limitation``.
     """
     listed = list(factors)
@@ -110,7 +110,22 @@ def rescore(limitation: pd.DataFrame, model: MapModel) -> pd.DataFrame:
 
 
 def largest_difference(ranked: pd.DataFrame, limitation: pd.DataFrame, model: MapModel) -> float:
-    """Largest distance between the table's scores and the page's sum; infinite if none compare."""
+    """Largest distance between the table's scores and the page's sum; infinite if none compare.
+
+    Parameters
+    ----------
+    ranked
+        Table with the scores of the run.
+    limitation
+        Limitation of each factor, 0..1, same rows.
+    model
+        The map's scoring model.
+
+    Returns
+    -------
+    float
+        Points; inf also where a scored row cannot be computed again.
+    """
     again = rescore(limitation, model)
     worst = np.inf
     for column in ("failure_score", "groundwater_score", "priority"):

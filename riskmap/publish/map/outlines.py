@@ -1,10 +1,10 @@
-"""Pack outlines small: whole pixels, each shared corner once, each side told from the side before.
+"""Pack outlines small: whole pixels, shared corners once, each side predicted from the one before.
 
 Shapes are whole numbers in Web-Mercator pixels of zoom 19 (about 0.2 m on the ground at middle
 latitudes). A corner that several lots share is written once: each ring is a list of steps through
-the corners, 0 for the next new one, else a step from the corner before. A new corner is told by how
-its side turns from the side before (straight on, left, right, back), how far it goes, and how far
-it strays from that line, because lots have many straight and square corners.
+the corners, 0 for the next new one, else a step from the corner before. A new corner is coded by
+how its side turns from the side before (straight on, left, right, back), how far it goes, and how
+far it strays from that line, because lots have many straight and square corners.
 """
 
 from __future__ import annotations
@@ -38,7 +38,7 @@ MERCATOR_HALF_M: Final = 20037508.342789244
 """Half the width of the Web-Mercator plane (EPSG:3857), m."""
 
 LONGEST_SIDE: Final = 32_768
-"""From a longer side (pixels) no turn is told."""
+"""From a longer side (pixels) no turn is coded."""
 
 FAR_AT: Final = 66
 ASTRAY_AT: Final = FAR_AT + 128
@@ -67,7 +67,17 @@ def pixels(shapes: gpd.GeoSeries) -> tuple[Whole, Whole]:
 
 
 def pack_shapes(package: Package, shapes: gpd.GeoSeries, *, name: str = "shapes") -> None:
-    """Add `shapes` (one kind: polygons, lines or points; none missing) in the order given."""
+    """Add shapes to a package.
+
+    Parameters
+    ----------
+    package
+        Gets the streams, and a description in its header.
+    shapes
+        Polygons, lines or points (one kind), none missing; their order is kept.
+    name
+        Name in the header.
+    """
     x, y, starts, parts, solid = _rings(shapes)
     keep = _kept(x, y, starts, solid=solid)
     sizes = np.diff(np.concatenate([[0], np.cumsum(keep)])[starts])
@@ -147,16 +157,16 @@ def _told(x: Whole, y: Whole, links: Whole, place: Whole, out: NDArray[np.uint8]
         at = place[v]
         ex = x[v - 1] - x[v - 2] if at >= 2 else 0
         ey = y[v - 1] - y[v - 2] if at >= 2 else 0
-        told = at >= 2 and (ex != 0 or ey != 0) and max(abs(ex), abs(ey)) < LONGEST_SIDE
+        turning = at >= 2 and (ex != 0 or ey != 0) and max(abs(ex), abs(ey)) < LONGEST_SIDE
         from_x = x[v - 1] if at else last_x
         from_y = y[v - 1] if at else last_y
         dx, dy = x[v] - from_x, y[v] - from_y
         if links[v]:
-            if told:
+            if turning:
                 history = (history * 4 + _turn(dx, dy, ex, ey)) & 15
             continue
         last_x, last_y = x[v], y[v]
-        if not told:
+        if not turning:
             base = 33 if at else 0
             coded = (dx << 1) ^ (dx >> 63)
             length = code_number(state, out, model, base * NUMBER_PLACES, coded)

@@ -2,10 +2,10 @@
 
 A packed file is a script with a readable header and one text of harmless letters, in which streams
 of :mod:`riskmap.publish.map.entropy` lie one after the other. Columns are scaled whole numbers,
-codes into a list of words, or text taken apart into a pattern and its numbers. Each is told from
-others that it goes with (:mod:`riskmap.publish.map.column_plan`). A column that is empty outside a
-package's common set of rows (the scored parcels, say) is written for these rows only. The rows of a
-large package may be divided among several files, one of which a card reads.
+codes into a list of words, or text taken apart into a pattern and its numbers. Each is predicted
+from others that it goes with (:mod:`riskmap.publish.map.column_plan`). A column that is empty
+outside a package's common set of rows (the scored parcels, say) is written for these rows only. The
+rows of a large package may be divided among several files, one of which a card reads.
 """
 
 from __future__ import annotations
@@ -21,6 +21,7 @@ import pandas as pd
 from numpy.typing import NDArray
 
 from riskmap.contract.arrays import Whole
+from riskmap.contract.chunks import map_chunks
 from riskmap.publish.map.column_plan import Coded, Telling, choose, stream
 from riskmap.publish.map.entropy import numbers_stream, text_stream
 from riskmap.publish.words.text_safety import plain_text, script_json
@@ -52,7 +53,7 @@ class Package:
     """A packed file in the making: `header` is JSON, streams follow it in order.
 
     `among` flags the rows that most columns are empty outside of, if there are such. `given` are
-    columns of files that the page reads before, which columns of this one may be told from.
+    columns of files that the page reads before, which columns of this one may be predicted from.
     """
 
     among: NDArray[np.bool_] | None = None
@@ -71,7 +72,7 @@ class Package:
             self.header["among"] = self.add_column(self.among.astype(np.int64))
 
     def begin_table(self) -> None:
-        """From here on columns are of another table, and not told from those before."""
+        """From here on columns are of another table, and not predicted from those before."""
         self.since = len(self.given) + len(self.columns)
 
     def add(self, text: bytes) -> list[int]:
@@ -148,7 +149,9 @@ class Package:
 
     def _tellings(self) -> dict[int, Telling]:
         """How each column is told, from those before it."""
-        return {slot: choose(*self._beside(slot, slice(None))) for slot in self.columns}
+        slots = list(self.columns)
+        chosen = map_chunks(lambda slot: choose(*self._beside(slot, slice(None))), slots)
+        return dict(zip(slots, chosen, strict=True))
 
     def _beside(
         self, slot: int, rows: slice, wanted: frozenset[int] | None = None
@@ -179,7 +182,22 @@ class Package:
 def pack_numbers(
     package: Package, values: pd.Series | NDArray[Any], *, decimals: int = 0
 ) -> dict[str, Any]:
-    """Add a numeric column; missing is kept apart from every number. Returns its description."""
+    """Add a numeric column; missing is kept apart from every number.
+
+    Parameters
+    ----------
+    package
+        Gets the column.
+    values
+        Numbers in the package's order; NaN or NA is missing.
+    decimals
+        Decimals that are kept.
+
+    Returns
+    -------
+    dict
+        Description of the column for the page.
+    """
     column = pd.to_numeric(pd.Series(values), errors="coerce")
     number = column.to_numpy(dtype=float, na_value=np.nan)
     known = np.isfinite(number)
@@ -193,7 +211,12 @@ def pack_numbers(
 def pack_codes(package: Package, values: pd.Series, words: Sequence[str] = ()) -> dict[str, Any]:
     """Add a text column as codes into its sorted list of words; 0 is missing.
 
-    `words` fixes the order of the first codes.
+    Parameters
+    ----------
+    package, values
+        As in :func:`pack_numbers`, of texts.
+    words
+        Words with the first codes, in this order, whether they occur or not.
     """
     rows, distinct = pd.factorize(values.astype(object))
     plain = [plain_text(word) for word in distinct]
@@ -204,9 +227,9 @@ def pack_codes(package: Package, values: pd.Series, words: Sequence[str] = ()) -
 
 
 def pack_text(package: Package, values: pd.Series) -> dict[str, Any]:
-    """Add a text column whose values rarely repeat: a pattern, and the numbers that stand in it.
+    """Add a text column whose values rarely repeat: a pattern, and the numbers within it.
 
-    In the pattern a sign from 1 to 9 stands for a number of so many digits.
+    In the pattern a sign from 1 to 9 replaces a number of so many digits.
     """
     rows, distinct = pd.factorize(values.astype(object))
     plain = [*(plain_text(word) for word in distinct), ""]

@@ -11,6 +11,7 @@ import geopandas as gpd
 import pandas as pd
 import shapely
 
+from riskmap.action.postal_words import ABBREVIATIONS, NUMBERED_ROADS
 from riskmap.contract.features import card
 from riskmap.contract.quantities import CONCENTRATION, LENGTH, Units
 from riskmap.contract.vocabulary import CLASSES, FLOOD_WORDS, MAY_BE_ONSITE, NOT_RANKED
@@ -48,7 +49,7 @@ class BaseMap:
 
 @dataclass(frozen=True)
 class LayerStyle:
-    """How a layer is drawn, and under which words it stands in the panel."""
+    """How a layer is drawn, and its words in the panel."""
 
     label: str
     kind: str
@@ -146,7 +147,17 @@ def stage_entries() -> list[dict[str, str]]:
 def layer_entries(
     layers: Mapping[str, gpd.GeoDataFrame], *, relief: bool, base_map: BaseMap | None
 ) -> list[dict[str, Any]]:
-    """Describe each layer that can be switched on, in the order of the panel."""
+    """Describe each layer that can be switched on, in the order of the panel.
+
+    Parameters
+    ----------
+    layers
+        Layers by name; those of the program come first, others by name.
+    relief
+        Whether there is a picture of the terrain.
+    base_map
+        Online background; None: none.
+    """
     entries: list[dict[str, Any]] = []
     if relief:
         entries.append({"name": "relief", "label": "Terrain", "kind": "", "on": True})
@@ -212,7 +223,31 @@ def make_plan(
     base_map: BaseMap | None,
     extras: Mapping[str, Any],
 ) -> dict[str, Any]:
-    """Everything the page must know beside the packed data, as JSON-ready values."""
+    """Everything the page must know besides the packed data, as JSON-ready values.
+
+    Parameters
+    ----------
+    county, date, units
+        Name, date of the run, ``us`` or ``si``.
+    counts
+        From :func:`count_parcels`.
+    bounds
+        West, south, east, north in degrees.
+    model
+        Factors, shares and class limits.
+    facts
+        Lines of the card.
+    layers
+        From :func:`layer_entries`.
+    weights_ready
+        Whether the page's sum gives the run's scores, so that weights can be moved.
+    relief
+        Picture of the terrain and its corners; None: none.
+    base_map
+        Online background; None: none.
+    extras
+        Further entries.
+    """
     west, south, east, north = bounds
     return {
         "county": plain_text(county),
@@ -223,6 +258,7 @@ def make_plan(
         "well_facts": well_facts(units),
         "zone_facts": zone_facts(units),
         "may_be_onsite": list(MAY_BE_ONSITE),
+        "postal": {"words": ABBREVIATIONS, "roads": NUMBERED_ROADS},
         "counts": dict(counts),
         "bounds": [[round(south, 6), round(west, 6)], [round(north, 6), round(east, 6)]],
         "classes": class_entries(model),

@@ -66,8 +66,26 @@ def hillshade(
     cell_y_m: float,
     exaggeration: float = 1.0,
 ) -> NDArray[np.float64]:
-    """Brightness 0-1 of each cell, sun in the north-west at 45 degrees; NaN where unknown.
+    """Brightness of each cell, sun in the north-west at 45 degrees.
 
+    Slopes by the third-order finite difference of Horn (1981, Proc. IEEE 69:14-47).
+
+    Parameters
+    ----------
+    height_m
+        Heights (rows, columns), m, the northernmost row first.
+    cell_x_m, cell_y_m
+        Sides of a cell on the ground, m.
+    exaggeration
+        Factor on the heights.
+
+    Returns
+    -------
+    ndarray
+        0..1; NaN where the height is unknown.
+
+    Examples
+    --------
     >>> flat = hillshade(np.zeros((3, 3)), cell_x_m=10, cell_y_m=10)
     >>> bool(np.allclose(flat, np.sin(np.radians(45))))
     True

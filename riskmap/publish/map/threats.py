@@ -34,7 +34,22 @@ def wells_with_risk(wells: gpd.GeoDataFrame, risk: pd.DataFrame | None) -> gpd.G
 
 
 def well_columns(package: Package, wells: gpd.GeoDataFrame, units: Units) -> dict[str, Any]:
-    """Add what a well's card needs."""
+    """Add what a well's card needs.
+
+    Parameters
+    ----------
+    package
+        Gets the columns.
+    wells
+        Wells with what was assessed of them (SI), in the package's order.
+    units
+        ``us`` or ``si``.
+
+    Returns
+    -------
+    dict
+        Description of each column for the page.
+    """
     columns: dict[str, Any] = {}
     for found in _ON_CARD:
         name = found.name

@@ -7,7 +7,6 @@ refuse to fetch.
 
 from __future__ import annotations
 
-import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -37,6 +36,7 @@ from riskmap.publish.map.relief import draw_relief
 from riskmap.publish.map.threats import pack_threats
 from riskmap.publish.map.zones import zone_of_parcels
 from riskmap.publish.words.cautions import LOCAL_CODE, SCREENING, STAFF_ONLY
+from riskmap.publish.words.imprint import Imprint
 from riskmap.publish.words.text_safety import plain_text
 
 MAP_CAUTIONS: Final = (SCREENING, LOCAL_CODE, STAFF_ONLY)
@@ -71,19 +71,17 @@ AT_OPENING: Final = ("parcels", "facts", "layers", "relief")
 def write_map(
     folder: Path,
     ranked: gpd.GeoDataFrame,
+    imprint: Imprint,
     *,
     model: MapModel,
     layers: Mapping[str, gpd.GeoDataFrame],
     terrain: Grid | None = None,
-    county: str,
-    date: datetime.date,
-    units: Units = "us",
     cautions: Sequence[str] = MAP_CAUTIONS,
     base_map: BaseMap | None = None,
     threats: pd.DataFrame | None = None,
     top: int | None = None,
 ) -> MapReport:
-    """Write ``map/index.html`` and what lies beside it into the result's `folder`.
+    """Write ``map/index.html`` and what lies next to it into the result's `folder`.
 
     Parameters
     ----------
@@ -98,6 +96,8 @@ def write_map(
         ``sewer_area``, ``zones`` (:data:`riskmap.contract.results.ZONES`),
         ``treatment_areas`` and ``replacement_places`` (index: parcel number); others are drawn
         plainly.
+    imprint
+        County, day and units of the page.
     base_map
         An online background, off until a reader turns it on; without it the page never asks the
         network for anything.
@@ -105,9 +105,9 @@ def write_map(
         Which parcel's water reaches which well; see
         :func:`riskmap.publish.map.threats.pack_threats`.
     top
-        Length of the list that the column ``top_chance`` speaks of.
+        Length of the list that the column ``top_chance`` is for.
     """
-    folder = folder / "map"
+    folder, units = folder / "map", imprint.units
     kept = kept_layers(_on_first_lots(layers, ranked))
     rows = drawable(ranked)
     if "zones" in kept:
@@ -121,8 +121,8 @@ def write_map(
     relief = draw_relief(terrain) if terrain is not None else None
     data = _packages(rows, facts, limitation, kept, pairs, units)
     plan = make_plan(
-        county=county,
-        date=date,
+        county=imprint.county,
+        date=imprint.date,
         units=units,
         counts=count_parcels(ranked, len(rows)),
         bounds=_bounds(rows),
@@ -171,14 +171,14 @@ def _packages(
     """Pack the data files; `limitation` is in the order of `rows`."""
     places = {name: kept[name] for name in ON_LOTS if name in kept}
     order = {name: rows.index.get_indexer(table.index) for name, table in places.items()}
-    beside = {name: table for name, table in kept.items() if name not in places}
+    others = {name: table for name, table in kept.items() if name not in places}
     parcels = pack_parcels(rows)
     first = pack_facts(rows, facts, units=units, given=parcels.known())
     known = parcels.known() | first.known()
     data = {
         "parcels": parcels,
         "facts": first,
-        "layers": pack_layers(beside, units=units, rows={}),
+        "layers": pack_layers(others, units=units, rows={}),
         "details": pack_details(rows, facts, limitation, units=units, given=known),
     }
     if places:

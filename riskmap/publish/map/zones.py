@@ -68,7 +68,22 @@ def zone_facts(units: Units) -> list[dict[str, str]]:
 
 
 def zone_columns(package: Package, zones: gpd.GeoDataFrame, units: Units) -> dict[str, Any]:
-    """Add what a zone's card and label need."""
+    """Add what a zone's card and label need.
+
+    Parameters
+    ----------
+    package
+        Gets the columns.
+    zones
+        Planners' zones, in the package's order.
+    units
+        ``us`` or ``si``.
+
+    Returns
+    -------
+    dict
+        Description of each column for the page.
+    """
     why = zones["why"] if "why" in zones else zones.get("reason", pd.Series("", zones.index))
     columns: dict[str, Any] = {
         "name": pack_words(package, zone_names(zones)),

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-import datetime
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -26,6 +25,9 @@ from riskmap.publish.paper.sheet_map import (
 )
 from riskmap.publish.paper.typesetting import field, paper_of, typeset, whole, write_pdf
 from riskmap.publish.words.cautions import LOCAL_CODE, SAFETY, SCREENING, STAFF_ONLY
+from riskmap.publish.words.imprint import Imprint, sender_of
+from riskmap.stages.listing import as_listed
+from riskmap.stages.result import Result
 
 ORDER_NOTE: Final = (
     "The order is by straight lines between the stops. It is no route: roads, rivers and gates are "
@@ -35,29 +37,39 @@ LONGEST_REASON: Final = 120
 """Letters of a reason; the words of a run stay whole, free text from outside may be cut."""
 STAGES: Final = (
     ("sound", "no sign of trouble"),
-    ("stressed", "water stands high in the field, none at the surface"),
+    ("stressed", "effluent ponds high in the field, none at the surface"),
     ("failed", "sewage at the surface or backing up"),
-    ("could not tell", "no access, snow, nobody there"),
+    ("could not tell", "no access, snow, no one there"),
 )
 """What the visitor ticks; the first three are the words that inspections are read back in."""
+
+
+DRAWN: Final = ("buildings", "wells", "streams", "waterbodies")
+"""Layers drawn on the small maps, from below."""
+
+
+def day_sheets(folder: Path, result: Result) -> None:
+    """Write the day sheets of a run, if any stops are wanted."""
+    lists, tables = result.region.lists, result.county.tables
+    if lists.stops:
+        write_day_sheets(
+            folder,
+            as_listed(result.parcels, lists.order),
+            sender_of(result.region),
+            stops=lists.stops,
+            areas=result.areas,
+            layers={name: tables[name] for name in DRAWN if name in tables},
+        )
 
 
 def write_day_sheets(
     folder: Path,
     ranked: gpd.GeoDataFrame,
+    imprint: Imprint,
     *,
-    county: str,
-    date: datetime.date,
-    units: Units = "us",
-    contact: str = "",
     stops: int = 200,
-    per_day: int = 8,
-    start: tuple[float, float] | None = None,
     areas: gpd.GeoDataFrame | None = None,
-    buildings: gpd.GeoDataFrame | None = None,
-    wells: gpd.GeoDataFrame | None = None,
-    streams: gpd.GeoDataFrame | None = None,
-    waterbodies: gpd.GeoDataFrame | None = None,
+    layers: Mapping[str, gpd.GeoDataFrame] | None = None,
 ) -> list[Path]:
     """Write ``sheets/day_sheets.pdf``.
 
@@ -67,45 +79,42 @@ def write_day_sheets(
         The result folder.
     ranked
         Lots with features and ranks, index ``parcel_id``, projected meters.
-    county, date, contact
-        Printed on every page; the date is also the file's.
-    units
-        ``us`` (letter paper, feet) or ``si`` (A4, meters).
-    stops, per_day, start
-        See :func:`riskmap.action.inspections.inspection_stops`.
+    imprint
+        Printed on every page; the date is also the file's. Units ``us``: letter paper and feet,
+        ``si``: A4 and meters.
+    stops
+        Stops at most.
     areas
         Likely treatment areas, index ``parcel_id``.
-    buildings, wells, streams, waterbodies
-        Drawn where given, same reference system.
+    layers
+        Those of :data:`DRAWN` that there are, by name, same reference system.
 
     Returns
     -------
     list of Path
         The file written; empty where nothing is ranked.
     """
-    plan = inspection_stops(pd.DataFrame(ranked), stops=stops, per_day=per_day, start=start)
+    plan = inspection_stops(pd.DataFrame(ranked), stops=stops)
     if plan.empty:
         return []
-    source = MapSource(
-        {"lots": ranked[["geometry"]], "buildings": buildings, "wells": wells,
-         "streams": streams, "waterbodies": waterbodies}
-    )  # fmt: skip
+    layers, units = layers or {}, imprint.units
+    source = MapSource({"lots": ranked[["geometry"]], **{name: layers.get(name) for name in DRAWN}})
     drawn_areas = None if areas is None else areas.geometry
     pages = _stop_pages(plan, source, drawn_areas, units)
     content = typeset(
         "day_sheets",
         {
-            "county": field(county, 60),
-            "date": date.isoformat(),
-            "contact": field(contact, 80),
+            "county": field(imprint.county, 60),
+            "date": imprint.date.isoformat(),
+            "contact": field(imprint.contact, 80),
             "ponding_unit": SMALL_LENGTH.scale(units).unit,
             "cautions": {"safety": SAFETY, "screening": SCREENING, "local": LOCAL_CODE,
                          "staff": STAFF_ONLY, "order": ORDER_NOTE},
             "stages": [list(stage) for stage in STAGES],
-            "buildings_given": buildings is not None and len(buildings) > 0,
+            "buildings_given": len(layers.get("buildings", ())) > 0,
             "days": _days(plan, pages, source, units),
         },
-        date=date,
+        date=imprint.date,
         paper=paper_of(units),
     )  # fmt: skip
     return [write_pdf(folder / "sheets" / "day_sheets.pdf", content)]

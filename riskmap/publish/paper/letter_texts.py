@@ -68,7 +68,7 @@ def county_letters(folder: Path | None) -> dict[str, Path]:
     places = {code: folder / f"letter_{code}.toml" for code in LANGUAGES}
     found = {code: path for code, path in places.items() if path.is_file()}
     if not found:
-        raise OutputError(f"{folder}: letter_en.toml or letter_es.toml is wanted here.")
+        raise OutputError(f"{folder}: expected letter_en.toml or letter_es.toml here.")
     for code, path in found.items():
         filled(
             read_letter(path, code), county="", contact="", date=datetime.date.min, source=str(path)
@@ -134,6 +134,17 @@ def filled(
     ------
     OutputError
         If a text has other words in braces.
+
+    Parameters
+    ----------
+    texts
+        Texts of one language, as read from its file.
+    county, contact
+        Put in place of the words in braces; an empty contact takes the file's ``no_contact``.
+    date
+        Date of the letters.
+    source
+        Name of the file, for the message.
     """
     parts = {
         "day": str(date.day), "month": texts["months"][date.month - 1], "year": str(date.year)

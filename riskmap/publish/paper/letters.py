@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
-import datetime
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
 
 import pandas as pd
 
-from riskmap.action.mailing import LETTER_CLASSES, addressees, to_write_to
-from riskmap.contract.quantities import Units
+from riskmap.publish.lists.mailing_list import people_to_write_to
 from riskmap.publish.lists.workbook import cleaned
-from riskmap.publish.paper.letter_texts import LANGUAGES, default_letter, filled, read_letter
+from riskmap.publish.paper.letter_texts import (
+    LANGUAGES,
+    county_letters,
+    default_letter,
+    filled,
+    read_letter,
+)
 from riskmap.publish.paper.typesetting import field, paper_of, typeset, write_pdf
+from riskmap.publish.words.imprint import Imprint, sender_of
 from riskmap.publish.words.text_safety import csv_text, plain_text
+from riskmap.stages.result import Result
 
 MOST_LETTERS: Final = 1000
 """Letters set as PDF in each language; the table for mail merge holds all."""
@@ -24,40 +30,40 @@ MOST_SITES: Final = 10
 AUDIENCES: Final = ("household", "owner")
 
 
+def letters(folder: Path, result: Result) -> None:
+    """Write the letters of a run, if any are wanted."""
+    lists = result.region.lists
+    if lists.letters:
+        write_letters(
+            folder,
+            people_to_write_to(result),
+            sender_of(result.region),
+            texts=county_letters(result.region.letter_texts),
+            most=lists.letters,
+        )
+
+
 def write_letters(
     folder: Path,
-    ranked: pd.DataFrame,
+    people: pd.DataFrame,
+    imprint: Imprint,
     *,
-    county: str,
-    date: datetime.date,
-    units: Units = "us",
-    contact: str = "",
-    parcels: pd.DataFrame | None = None,
-    classes: Sequence[str] = LETTER_CLASSES,
-    site_last_line: str = "",
-    residents_too: bool = False,
     texts: Mapping[str, Path] | None = None,
     most: int = MOST_LETTERS,
 ) -> list[Path]:
     """Write ``letters/letters_en.pdf``, ``letters_es.pdf`` and ``letters/mail_merge.csv``.
 
-    The words used are laid beside them (``letter_en.toml``, ``letter_es.toml``), to be copied and
+    The words used are put next to them (``letter_en.toml``, ``letter_es.toml``), to be copied and
     changed.
 
     Parameters
     ----------
     folder
         The result folder.
-    ranked
-        Ranked table, index ``parcel_id``.
-    county, contact, date
-        Sender, office and telephone, date of the letters.
-    units
-        Chooses the paper: ``us`` letter, ``si`` A4.
-    parcels, site_last_line, residents_too
-        See :func:`riskmap.action.mailing.addressees`.
-    classes
-        Classes of the failure score that are written to.
+    people
+        Rows of :func:`riskmap.action.mailing.addressees`.
+    imprint
+        Sender, office and telephone, date of the letters; its units choose the paper.
     texts
         Letter files by language (``en``, ``es``) in place of those that come with the program.
     most
@@ -67,7 +73,7 @@ def write_letters(
     -------
     list of Path
         Files written. Without anybody to write to only the table, empty. Rows without any address
-        stand in the table, marked, and get no letter. Where the county keeps a language, each
+        are in the table, marked, and get no letter. Where the county keeps a language, each
         letter is in that language; otherwise each is in both.
 
     Raises
@@ -79,33 +85,31 @@ def write_letters(
     words = {
         code: filled(
             read_letter(given.get(code), code),
-            county=field(county),
-            contact=field(contact),
-            date=date,
+            county=field(imprint.county),
+            contact=field(imprint.contact),
+            date=imprint.date,
             source=str(given.get(code, "")),
         )
         for code in LANGUAGES
     }
-    people = addressees(
-        to_write_to(ranked, classes),
-        parcels,
-        site_last_line=site_last_line,
-        residents_too=residents_too,
-    )
     place = folder / "letters"
-    written = [_write_merge(place / "mail_merge.csv", people, words, county, contact)]
+    written = [_write_merge(place / "mail_merge.csv", people, words, imprint)]
     for code in LANGUAGES:
         source = given.get(code) or default_letter(code)
         (place / f"letter_{code}.toml").write_bytes(source.read_bytes())
-        letters = _letters(people, code, str(words[code]["more"]))[:most]
-        if letters:
+        pages = _letters(people, code, str(words[code]["more"]))[:most]
+        if pages:
             content = typeset(
                 "letters",
-                {"county": field(county), "contact": field(contact), "texts": words[code],
-                 "letters": letters},
-                date=date,
-                paper=paper_of(units),
-            )  # fmt: skip
+                {
+                    "county": field(imprint.county),
+                    "contact": field(imprint.contact),
+                    "texts": words[code],
+                    "letters": pages,
+                },
+                date=imprint.date,
+                paper=paper_of(imprint.units),
+            )
             written.append(write_pdf(place / f"letters_{code}.pdf", content))
     return written
 
@@ -139,11 +143,7 @@ def _sites(site_addresses: str, parcel_ids: str, more: str) -> list[str]:
 
 
 def _write_merge(
-    path: Path,
-    people: pd.DataFrame,
-    words: Mapping[str, dict[str, Any]],
-    county: str,
-    contact: str,
+    path: Path, people: pd.DataFrame, words: Mapping[str, dict[str, Any]], imprint: Imprint
 ) -> Path:
     greetings = {
         code: people["audience"].map({who: words[code][who]["greeting"] for who in AUDIENCES})
@@ -159,8 +159,8 @@ def _write_merge(
             **{f"greeting_{code}": greetings[code] for code in LANGUAGES},
             "properties": people["site_addresses"],
             "parcel_ids": people["parcel_ids"],
-            "county": county,
-            "contact": contact,
+            "county": imprint.county,
+            "contact": imprint.contact,
             **{f"date_{code}": words[code]["date"] for code in LANGUAGES},
         }
     )

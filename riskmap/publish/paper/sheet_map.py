@@ -81,7 +81,15 @@ class MapSource:
 
 
 def stop_window(lot: Any, area: Any, at: tuple[float, float]) -> Window:
-    """Window that shows the lot, or of a large lot the ground around the treatment area."""
+    """Window that shows the lot, or of a large lot the ground around the treatment area.
+
+    Parameters
+    ----------
+    lot, area
+        Shapes of the lot and of the likely treatment area; None or empty where unknown.
+    at
+        Easting and northing of the stop, m.
+    """
     shape = lot if lot is not None and not lot.is_empty else area
     if shape is None or shape.is_empty:
         return (*at, LEAST_HALF_M)
@@ -100,7 +108,17 @@ def day_window(x_m: NDArray[np.float64], y_m: NDArray[np.float64]) -> Window:
 
 
 def stop_svg(source: MapSource, window: Window, *, lot: Any, area: Any) -> str:
-    """Map of one stop as SVG."""
+    """Map of one stop as SVG.
+
+    Parameters
+    ----------
+    source
+        Layers of the county.
+    window
+        From :func:`stop_window`.
+    lot, area
+        As there.
+    """
     shapes = {name: source.within(name, window) for name in ("waterbodies", "lots", "streams")}
     shapes["buildings"] = source.within("buildings", window)
     shapes["lot"], shapes["area"] = _own(lot, window), _own(area, window)
@@ -109,7 +127,17 @@ def stop_svg(source: MapSource, window: Window, *, lot: Any, area: Any) -> str:
 
 
 def day_svg(source: MapSource, window: Window, way: NDArray[np.float64]) -> str:
-    """Map of a day: water, and the straight lines between its stops, as SVG."""
+    """Map of a day: water, and the straight lines between its stops, as SVG.
+
+    Parameters
+    ----------
+    source
+        Layers of the county.
+    window
+        From :func:`day_window`.
+    way
+        Stops in order (n, 2), m.
+    """
     parts = [
         _layer(source.within(name, window), STYLES[name], window)
         for name in ("waterbodies", "streams")
@@ -123,7 +151,15 @@ def day_svg(source: MapSource, window: Window, way: NDArray[np.float64]) -> str:
 def places(
     x_m: NDArray[np.float64], y_m: NDArray[np.float64], window: Window
 ) -> NDArray[np.float64]:
-    """Places of points (n, 2) as shares of the map's side from its upper left corner."""
+    """Places of points (n, 2) as shares of the map's side from its upper left corner.
+
+    Parameters
+    ----------
+    x_m, y_m
+        Points (n,), projected m.
+    window
+        Middle and half the side of the map, m.
+    """
     east, north, half = window
     across = 0.5 + (x_m - east) / (2 * half)
     down = 0.5 - (y_m - north) / (2 * half)

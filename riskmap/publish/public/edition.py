@@ -6,19 +6,17 @@ have been taken out (:mod:`riskmap.publish.public.table`); nothing else of the p
 
 from __future__ import annotations
 
-import datetime
 import shutil
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Final
 
 import geopandas as gpd
 from xstatic.pkg import leaflet
 
 from riskmap.action.aggregate import TOTAL
 from riskmap.action.suppression import THRESHOLD
-from riskmap.contract.quantities import Units
 from riskmap.publish.map.plan import BaseMap
 from riskmap.publish.public.map import compose_map
 from riskmap.publish.public.pages import (
@@ -33,7 +31,9 @@ from riskmap.publish.public.pages import (
     withheld_words,
 )
 from riskmap.publish.public.table import make_public_table
+from riskmap.publish.words.imprint import Imprint, sender_of
 from riskmap.publish.words.text_safety import plain_text
+from riskmap.stages.result import Result
 
 
 @dataclass(frozen=True)
@@ -46,15 +46,30 @@ class PublicReport:
     width_m: float | None
 
 
+GUIDES: Final = ("streams", "waterbodies")
+"""Open layers for finding one's way on the public map."""
+
+
+def public_edition(folder: Path, result: Result) -> None:
+    """Write the public edition of a run, unless the region file wants none."""
+    settings, tables = result.region.public, result.county.tables
+    if settings.threshold:
+        write_public_edition(
+            folder,
+            result.parcels,
+            sender_of(result.region),
+            threshold=settings.threshold,
+            cell_m=settings.cell_m or None,
+            areas=tables.get("public_areas"),
+            layers={name: tables[name] for name in GUIDES if name in tables},
+        )
+
+
 def write_public_edition(
     folder: Path,
-    *,
     parcels: gpd.GeoDataFrame,
-    crs: Any,
-    county: str,
-    date: datetime.date,
-    contact: str = "",
-    units: Units = "us",
+    imprint: Imprint,
+    *,
     threshold: int = THRESHOLD,
     cell_m: float | None = None,
     areas: gpd.GeoDataFrame | None = None,
@@ -66,11 +81,10 @@ def write_public_edition(
     Parameters
     ----------
     parcels
-        One row per parcel: lot polygons, ``service``, ``age_yr``, ``priority_class``.
-    crs
-        The county's projected coordinate system; the hexagons hang on its origin.
-    contact
-        Whom to call, in words; lines are kept.
+        One row per parcel: lot polygons, ``service``, ``age_yr``, ``priority_class``. The hexagons
+        hang on the origin of its projected coordinate system.
+    imprint
+        County, day, units, and whom to call.
     threshold
         Largest count that is withheld.
     cell_m
@@ -78,24 +92,32 @@ def write_public_edition(
     areas
         Polygons (column ``name``) to count by in place of hexagons.
     layers
-        Open layers for finding one's way: ``streams``, ``waterbodies``.
+        Open layers for finding one's way: :data:`GUIDES`.
     """
-    table = make_public_table(parcels, crs=crs, threshold=threshold, cell_m=cell_m, areas=areas)
+    table = make_public_table(
+        parcels, crs=parcels.crs, threshold=threshold, cell_m=cell_m, areas=areas
+    )
     place = folder / "public"
     (place / "page").mkdir(parents=True, exist_ok=True)
-    words = {"county": plain_text(county), "date": date.isoformat(), "threshold": threshold}
-    lines = [plain_text(line) for line in contact.splitlines()]
+    words = {
+        "county": plain_text(imprint.county),
+        "date": imprint.date.isoformat(),
+        "threshold": threshold,
+    }
+    lines = [plain_text(line) for line in imprint.contact.splitlines()]
     index = {
         "contact": "\n".join(line for line in lines if line),
         "sums": sum_rows(table),
-        "grid_words": grid_words(table, units=units),
+        "grid_words": grid_words(table, units=imprint.units),
         "withheld_words": withheld_words(table),
     }
     rows = {
         "labels": ["Area", *(LABELS[name] for name in full_table(table).columns)],
         "rows": table_rows(table),
     }
-    chart = compose_map(table, county=county, units=units, layers=layers or {}, base_map=base_map)
+    chart = compose_map(
+        table, county=imprint.county, units=imprint.units, layers=layers or {}, base_map=base_map
+    )
     _write(place / "index.html", render("index.html", {**words, **index}))
     _write(place / "table.html", render("table.html", {**words, **rows}))
     _write(place / "map.html", chart)

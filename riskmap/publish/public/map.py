@@ -1,6 +1,6 @@
 """The public map: areas by folium on Leaflet, from disk, without a network.
 
-folium draws plain outlines that carry a number only; names and counts travel beside them as safe
+folium draws plain outlines that carry a number only; names and counts are passed separately as safe
 JSON, because the composer reads text in shapes as a template.
 """
 
@@ -64,7 +64,19 @@ def compose_map(
     layers: Mapping[str, gpd.GeoDataFrame],
     base_map: BaseMap | None = None,
 ) -> str:
-    """Compose the page: folium's map, areas and water; our panel and script around them."""
+    """Compose the page: folium's map, areas and water; our panel and script around them.
+
+    Parameters
+    ----------
+    table
+        Counts that may be published, and the areas' shapes.
+    county, units
+        Name; ``us`` or ``si``.
+    layers
+        Background layers by name.
+    base_map
+        Online background; None: none.
+    """
     chart = folium.Map(location=[0, 0], zoom_start=3, tiles=None, zoom_snap=0.25)
     figure: Any = chart.get_root()
     fix_names(chart, "public")
@@ -99,7 +111,13 @@ def map_plan(
     layers: Mapping[str, gpd.GeoDataFrame],
     base_map: BaseMap | None,
 ) -> dict[str, Any]:
-    """All that the page's script is started with: nothing but what the public table shows."""
+    """All that the page's script is started with; it holds only what the public table shows.
+
+    Parameters
+    ----------
+    table, units, layers, base_map
+        As in :func:`compose_map`.
+    """
     counts = with_shares(table.counts)
     columns = [name for name in LABELS if name in counts]
     drawn = table.shapes.dropna()

@@ -68,7 +68,7 @@ def make_public_table(
     parcels
         One row per parcel: lot polygons, ``service``, ``age_yr`` and `class_column`.
     crs
-        The county's projected coordinate system, on whose origin the hexagons hang.
+        The county's projected coordinate system, from whose origin the hexagons start.
     cell_m
         Width of the hexagons, m; chosen from the density of systems when None.
     areas

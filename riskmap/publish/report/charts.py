@@ -154,7 +154,17 @@ def _age_panel(axes: Axes, edges: Floats, years: Floats, recorded: npt.NDArray[n
 
 
 def drivers_figure(names: Sequence[str], top: Floats, rest: Floats, *, top_words: str) -> Figure:
-    """Paired bars: mean points of each factor at the head of the list and among the rest."""
+    """Paired bars: mean points of each factor at the head of the list and among the rest.
+
+    Parameters
+    ----------
+    names
+        Labels of the factors (f,).
+    top, rest
+        Mean points in the priority at the head of the list and among the others (f,).
+    top_words
+        Legend for the head of the list.
+    """
 
     def paint(drawing: Drawing) -> None:
         axes = drawing.subplots()

@@ -1,27 +1,19 @@
-"""The county report, the metadata and the GIS styles of a run."""
+"""The county report of a run: what its stages found, gathered for the page."""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from importlib.metadata import version
 from pathlib import Path
 from typing import Final
 
-import geopandas as gpd
 import pandas as pd
 
 from riskmap.failure.service_life import survival_table
-from riskmap.publish.gis.metadata import write_metadata
-from riskmap.publish.gis.metadata_further import further_layers
-from riskmap.publish.gis.metadata_layers import layer_of
-from riskmap.publish.gis.styles import STYLES, WORD_STYLES, write_styles
-from riskmap.publish.lists.zones_table import LAYERS as ZONE_LAYERS
-from riskmap.publish.map.county_map import lot_layers
 from riskmap.publish.report.further import further_sections
 from riskmap.publish.report.pages import Findings, write_report
 from riskmap.publish.report.plan import nitrate_table, weights_table, zones_by_kind
 from riskmap.publish.report.section import Section
-from riskmap.publish.words.imprint import imprint_of
+from riskmap.publish.words.imprint import sender_of
+from riskmap.stages.listing import list_length
 from riskmap.stages.result import Result
 
 FEWEST_LIVES: Final = 20
@@ -29,65 +21,27 @@ FEWEST_LIVES: Final = 20
 REPORT_LAYERS: Final = ("streams", "waterbodies")
 
 
-def write_report_pages(folder: Path, result: Result, *, sections: Sequence[Section] = ()) -> None:
-    """Write ``report/`` and ``styles/``.
-
-    Parameters
-    ----------
-    sections
-        Further sections (validation, drift, fairness ...), after the groundwater part.
-    """
-    region = result.region
-    tables = result.county.tables
+def county_report(folder: Path, result: Result) -> None:
+    """Write ``report/`` of a run."""
+    tables, doubt = result.county.tables, result.doubt
+    findings = Findings(
+        survival=_survival(result.service_history),
+        aging=result.aging,
+        information=None if doubt is None else doubt.collect,
+        defects=result.data_quality,
+        rows_read={name: len(table) for name, table in tables.items()},
+        sections=_own_sections(result),
+        map_layers={name: tables[name] for name in REPORT_LAYERS if name in tables},
+    )
     write_report(
         folder,
         result.parcels,
-        **imprint_of(region),
+        sender_of(result.region),
         model=result.model,
-        cuts=region.rules.class_cuts,
-        findings=Findings(
-            survival=_survival(result.service_history),
-            aging=result.aging,
-            information=None if result.doubt is None else result.doubt.collect,
-            defects=result.data_quality,
-            rows_read={name: len(table) for name, table in tables.items()},
-            sections=(*_own_sections(result), *sections),
-        ),
-        map_layers={name: tables[name] for name in REPORT_LAYERS if name in tables},
-        well_setback_m=region.rules.well_setback_m,
-        horizon_yr=region.rules.horizon_yr,
-        head=result.doubt.top if result.doubt else 100,
-        contact=region.county.contact,
+        rules=result.region.rules,
+        head=list_length(result.parcels, result.region.lists),
+        findings=findings,
     )
-    beside = [name for name, table in _beside(result).items() if len(table)]
-    write_styles(folder, cuts=region.rules.class_cuts, names=(*STYLES, *WORD_STYLES, *beside))
-
-
-def write_records(folder: Path, result: Result) -> None:
-    """Write ``metadata/``: STAC and ISO 19115 records of what lies in the folder. Call it last."""
-    region = result.region
-    write_metadata(
-        folder,
-        [layer_of(result.parcels), *further_layers(_beside(result))],
-        county=region.county.name,
-        state=region.county.state,
-        date=region.county.date,
-        crs=result.county.crs,
-        contact=region.county.contact,
-        model_name=result.model.name,
-        inputs=result.inputs,
-        version=version("riskmap"),
-    )
-
-
-def _beside(result: Result) -> dict[str, gpd.GeoDataFrame]:
-    """Spatial layers of the GIS files beside the parcels, by name."""
-    layers = lot_layers(result)
-    plan = result.planning
-    if plan is not None:
-        shapes = (plan.zones, plan.capture_zones, plan.wells)
-        layers |= dict(zip(ZONE_LAYERS, shapes, strict=True))
-    return layers
 
 
 def _survival(history: pd.DataFrame) -> dict[str, pd.DataFrame]:
@@ -119,7 +73,7 @@ def _own_sections(result: Result) -> list[Section]:
         words = (
             f"The ranges and chances on the list come from {doubt.draws:,} draws over "
             f"{doubt.scenarios} scenarios. In each scenario every record that is open and the "
-            "numbers of the models were drawn anew and the models run again. "
+            "numbers of the models were drawn again and the models run again. "
             f"{doubt.collect_words} The table shows which weight moves the "
             "list most when it goes to an end of its bounds."
         )

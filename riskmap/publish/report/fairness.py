@@ -25,7 +25,7 @@ MARKS: Final = {
 INTRO: Final = (
     "Need is the sum of the chances of failing in a neighborhood. A ratio of 1 means that a "
     "neighborhood gets the picks that its share of the need would bring; the bar is the 95% "
-    "interval. No protected attribute, nor a close stand-in, is a factor of the score: a model "
+    "interval. No protected attribute, nor a close substitute, is a factor of the score: a model "
     "that names one is refused. A list of the worst first gives more to places whose "
     "systems are each likely to fail, and less to places with many of moderate chance; wells count "
     "in the priority but not in this need. Neither is unfair in itself, but both should be seen."

@@ -217,7 +217,7 @@ def _watched(table: pd.DataFrame, age: float) -> str:
 
 
 def _tidy(text: str, name: str, title: str, words: str) -> str:
-    """Make the drawing fit to stand inside a page: own ids, title, no style for others."""
+    """Make the drawing fit for use inside a page: own ids, title, no style for others."""
     root = ET.fromstring(text)
     kept = {f"{_SVG}{tag}" for tag in ("metadata", "style")}
     for parent in list(root.iter()):

@@ -36,19 +36,19 @@ def learning_section(words: Sequence[str], comparison: Comparison | None) -> Sec
                 comparison.figures,
                 HEADS,
                 "Rankings on places that they had not seen",
-                "In brackets: 90% intervals by drawing whole places anew. Failures found: in the "
+                "In brackets: 90% intervals by drawing whole places again. Failures found: in the "
                 "first tenth of the list. A lower Brier score is better.",
             ),
             _figures_table(
                 comparison.figures,
                 LIFTS,
                 "Lift: failures at the head of the list, as a multiple of a random list's",
-                "Where a ranking cannot tell systems apart, its lift is 1.",
+                "Where a ranking cannot separate failed systems from sound ones, its lift is 1.",
             ),
             _split_table(comparison),
             calibration_figure(comparison),
         ]
-    return Section("What visits teach, and who ranks", blocks)
+    return Section("What visits teach, and what ranks", blocks)
 
 
 def _figures_table(
@@ -78,12 +78,12 @@ def _split_table(comparison: Comparison) -> Table:
         ("Ranking", "By a random split", "By places held out"),
         rows,
         frozenset({1, 2}),
-        "Average precision: how much a random split flatters",
+        "Average precision: how much too high a random split is",
     )
 
 
 def calibration_figure(comparison: Comparison) -> Figure:
-    """Chance said against share found, by ranking."""
+    """Predicted chance against share found, by ranking."""
     tables = {name: comparison.reliability[name] for name in DRAWN}
 
     def paint(drawing: Drawing) -> None:
@@ -107,22 +107,32 @@ def calibration_figure(comparison: Comparison) -> Figure:
 
     score = tables["score"]
     words = "; ".join(
-        f"said {100 * said:.0f}%, found {100 * found:.0f}%"
+        f"predicted {100 * said:.0f}%, found {100 * found:.0f}%"
         for said, found in zip(score["said"], score["found"], strict=True)
         if np.isfinite(found)
     )
     return drawn(
         paint,
         name="calibration",
-        title="Chance said against share found, on places held out",
+        title="Predicted chance against share found, on places held out",
         words=f"For the score: {words}.",
         height_in=2.9,
-        caption="Chance said against share found, by tenths of the visits.",
+        caption="Predicted chance against share found, by tenths of the visits.",
     )
 
 
 def service_section(service: Service, *, filled: int, open_before: int) -> Section:
-    """Say how many parcels got a word, how sure that is, and what others reached."""
+    """Say how many parcels were filled, how sure that is, and what others reached.
+
+    Parameters
+    ----------
+    service
+        What the classifier found.
+    filled
+        Parcels that were marked as on sewer or onsite.
+    open_before
+        Built parcels without a record.
+    """
     blocks: list[Block] = [
         f"For {open_before:,} built parcels no record says whether they are on sewer; {filled:,} "
         f"got a word and are marked as inferred. {service.words}"
@@ -131,12 +141,10 @@ def service_section(service: Service, *, filled: int, open_before: int) -> Secti
     if accuracy is not None:
         rows = [
             ("Here, on places held out", f"{100 * accuracy.accuracy:.1f}%"),
-            ("Here, by a random split (flatters)", f"{100 * accuracy.random_split:.1f}%"),
+            ("Here, by a random split (too high)", f"{100 * accuracy.random_split:.1f}%"),
             *((f"Published: {where}", f"{100 * share:.1f}%") for where, share in PUBLISHED),
         ]
         note = "Published: da Luz, Taneja and Kumpel (2025), ACS ES&T Engineering, parcels of two "
         note += "states."
-        blocks.append(
-            Table(("Accuracy", "Told right"), rows, frozenset({1}), "Sewer or onsite", note)
-        )
+        blocks.append(Table(("Accuracy", "Right"), rows, frozenset({1}), "Sewer or onsite", note))
     return Section("Sewer or onsite where no record says it", blocks)

@@ -99,6 +99,17 @@ def map_figure(
     """Draw the county by class, with its streams and lakes where `layers` has them.
 
     Returns None where no parcel has a shape.
+
+    Parameters
+    ----------
+    ranked
+        All parcels with lots and ``priority``; projected m.
+    cuts
+        The four scores between the five classes, rising.
+    units
+        ``us`` or ``si``, for the scale bar.
+    layers
+        ``streams`` and ``waterbodies``, where there are any.
     """
     cells = hexagons(ranked, cuts=cuts)
     if not len(cells.middles):

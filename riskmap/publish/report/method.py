@@ -15,7 +15,7 @@ from riskmap.publish.words.text_safety import is_missing, plain_text
 from riskmap.ranking.model import SCORES, Factor, Model
 
 BOX: Final = (120, 57)
-"""Width and height of a curve's picture; its plot stands within a margin of :data:`MARGIN`."""
+"""Width and height of a curve's picture; its plot lies within a margin of :data:`MARGIN`."""
 
 MARGIN: Final = (4, 4, 4, 24)
 """Left, top, right, bottom."""
@@ -31,7 +31,7 @@ def method_section(model: Model, *, units: Units) -> Section:
         "chance that the county's aim asks for, by the condition model; the weights are what that "
         "model holds of each factor before the county's records. "
         f"A parcel of which less than {100 * model.min_known_frac:.0f}% of a score's weight is "
-        "known gets no score. Where one item is unknown, its stated middle limitation stands in."
+        "known gets no score. Where one item is unknown, its stated middle limitation is used."
     )
     blocks: list[Block] = [text]
     for score in SCORES:
@@ -118,7 +118,17 @@ def curve_picture(factor: Factor, *, units: Units) -> Figure:
 def settings_section(
     *, settings: Mapping[str, Any] | None, versions: Mapping[str, str] | None, units: Units
 ) -> Section:
-    """List settings and versions, so that the run can be repeated."""
+    """List settings and versions, so that the run can be repeated.
+
+    Parameters
+    ----------
+    settings
+        Settings by section, as in the run record; None: left out.
+    versions
+        Version by package; None: left out.
+    units
+        ``us`` or ``si``.
+    """
     blocks: list[Block] = [
         "The run record (run.json) names every input file with its SHA-256 sum, every setting and "
         "every version: with the same three the run gives the same files to the byte."

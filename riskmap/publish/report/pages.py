@@ -1,16 +1,13 @@
 """The county report: one page of HTML that prints well, with its figures inside.
 
-It names no parcel, address or owner: it speaks of systems, classes and neighborhoods. It needs no
+It names no parcel, address or owner: it is about systems, classes and neighborhoods. It needs no
 network and no other file. The same county gives the same bytes.
 """
 
 from __future__ import annotations
 
-import datetime
-import platform
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
-from importlib.metadata import version
 from importlib.resources import files
 from pathlib import Path
 from typing import Any, Final
@@ -22,9 +19,10 @@ from markupsafe import Markup
 
 from riskmap.contract.features import label
 from riskmap.contract.quantities import Units, percent
+from riskmap.contract.rules import Rules
+from riskmap.contract.versions import package_versions
 from riskmap.failure.aging import AgingModel
 from riskmap.publish import palette
-from riskmap.publish.manifest import PACKAGES
 from riskmap.publish.report.method import method_section, settings_section
 from riskmap.publish.report.quality import (
     collect_section,
@@ -38,7 +36,6 @@ from riskmap.publish.report.risk import (
     drivers,
     drivers_section,
     factor_points,
-    head_length,
     neighborhoods,
     places_section,
     scores_section,
@@ -47,12 +44,10 @@ from riskmap.publish.report.science import Tables, aging_section, groundwater_se
 from riskmap.publish.report.section import Figure, Section, Table, counted
 from riskmap.publish.report.systems import ages_section, known_section, systems_section
 from riskmap.publish.words.cautions import CAUTIONS, LOCAL_CODE, SCREENING
+from riskmap.publish.words.imprint import Imprint
 from riskmap.publish.words.report_text import evidence_counts
 from riskmap.publish.words.text_safety import plain_text
 from riskmap.ranking.model import Model
-
-HEAD: Final = 100
-"""Systems at the head of the list that the report sets against the rest."""
 
 STILL_ON_PAPER: Final = 12
 """Rows of a table that stay together on a printed page."""
@@ -60,7 +55,7 @@ STILL_ON_PAPER: Final = 12
 
 @dataclass(frozen=True)
 class Findings:
-    """What a report tells beside the ranked table; each part is left out where it is None.
+    """What a report shows besides the ranked table; each part is left out where it is None.
 
     Parameters
     ----------
@@ -76,6 +71,10 @@ class Findings:
         Layer -> rows read.
     sections
         Further parts (validation, drift, fairness, doubt), in the order wanted.
+    map_layers
+        ``streams`` and ``waterbodies`` for the map, where there are any.
+    settings
+        As in the run record.
     """
 
     survival: Tables | None = None
@@ -84,62 +83,41 @@ class Findings:
     defects: pd.DataFrame | None = None
     rows_read: Mapping[str, int] | None = None
     sections: Sequence[Section] = field(default_factory=tuple)
+    map_layers: Mapping[str, gpd.GeoDataFrame] = field(default_factory=dict)
+    settings: Mapping[str, Any] | None = None
 
 
 def write_report(
     folder: Path,
     ranked: gpd.GeoDataFrame,
+    imprint: Imprint,
     *,
-    county: str,
-    date: datetime.date,
-    units: Units,
     model: Model,
-    cuts: Sequence[float],
+    rules: Rules,
+    head: int,
     findings: Findings | None = None,
-    map_layers: Mapping[str, gpd.GeoDataFrame] | None = None,
-    well_setback_m: float | None = None,
-    horizon_yr: float | None = None,
-    head: int = HEAD,
-    settings: Mapping[str, Any] | None = None,
-    versions: Mapping[str, str] | None = None,
-    contact: str = "",
-    cautions: Sequence[str] = CAUTIONS,
 ) -> Path:
     """Write ``report/index.html`` into `folder`; returns its path.
 
     Parameters
     ----------
+    folder
+        The result folder.
     ranked
         One row per parcel with lot shapes, features with evidence marks, scores, points, ranks.
-    model, cuts
-        The scoring model and the four scores that part the classes.
+    imprint
+        County, day, units, and whom to call.
+    model
+        The scoring model.
+    rules
+        The county's rules: cuts of the classes, the horizon, the wells' setback.
+    head
+        Length of the list: so many systems are set against the rest.
     findings
         What else there is to tell.
-    map_layers
-        ``streams`` and ``waterbodies`` for the map, where there are any.
-    well_setback_m, horizon_yr
-        The region's rules, for the sentences that speak of them.
-    head
-        Systems at the head of the list (at most a quarter of all are taken).
-    settings, versions
-        As in the run record; versions are looked up where they are not given.
     """
     text = compose_report(
-        ranked,
-        county=county,
-        date=date,
-        units=units,
-        model=model,
-        cuts=cuts,
-        findings=findings or Findings(),
-        map_layers=map_layers,
-        well_setback_m=well_setback_m,
-        horizon_yr=horizon_yr,
-        head=head,
-        settings=settings,
-        versions=versions if versions is not None else installed_versions(),
-        contact=contact,
-        cautions=cautions,
+        ranked, imprint, model=model, rules=rules, head=head, findings=findings or Findings()
     )
     path = folder / "report" / "index.html"
     path.parent.mkdir(parents=True, exist_ok=True)
@@ -147,62 +125,48 @@ def write_report(
     return path
 
 
-def installed_versions() -> dict[str, str]:
-    """Versions of Python and of the packages that a run depends on."""
-    return {"python": platform.python_version()} | {name: version(name) for name in PACKAGES}
-
-
 def compose_report(
     ranked: gpd.GeoDataFrame,
+    imprint: Imprint,
     *,
-    county: str,
-    date: datetime.date,
-    units: Units,
     model: Model,
-    cuts: Sequence[float],
-    findings: Findings,
-    map_layers: Mapping[str, gpd.GeoDataFrame] | None,
-    well_setback_m: float | None,
-    horizon_yr: float | None,
+    rules: Rules,
     head: int,
-    settings: Mapping[str, Any] | None,
-    versions: Mapping[str, str],
-    contact: str,
-    cautions: Sequence[str],
+    findings: Findings,
 ) -> str:
     """Return the report's text; see :func:`write_report`."""
-    top = head_length(ranked, head)
+    units, cuts = imprint.units, rules.class_cuts
     science = (
         aging_section(
             ranked,
             units=units,
             survival=findings.survival,
             aging=findings.aging,
-            horizon_yr=horizon_yr,
+            horizon_yr=rules.horizon_yr,
         ),
-        groundwater_section(ranked, units=units, well_setback_m=well_setback_m),
+        groundwater_section(ranked, units=units, well_setback_m=rules.well_setback_m),
     )
     sections = [
         systems_section(ranked),
         known_section(ranked, model, units=units),
         ages_section(ranked),
-        places_section(ranked, cuts=cuts, units=units, top=top, layers=map_layers),
+        places_section(ranked, cuts=cuts, units=units, top=head, layers=findings.map_layers),
         scores_section(ranked, cuts=cuts),
-        drivers_section(ranked, model, top=top),
+        drivers_section(ranked, model, top=head),
         *(section for section in science if section is not None),
         *findings.sections,
         quality_section(findings.defects, rows_read=findings.rows_read),
-        collect_section(ranked, model, units=units, top=top, information=findings.information),
+        collect_section(ranked, model, units=units, top=head, information=findings.information),
         method_section(model, units=units),
-        settings_section(settings=settings, versions=versions, units=units),
+        settings_section(settings=findings.settings, versions=package_versions(), units=units),
     ]
     return _page(
         sections,
-        county=plain_text(county),
-        date=date.isoformat(),
-        contact=plain_text(contact),
-        facts=key_facts(ranked, model, units=units, top=top, information=findings.information),
-        cautions=[plain_text(caution) for caution in cautions],
+        county=plain_text(imprint.county),
+        date=imprint.date.isoformat(),
+        contact=plain_text(imprint.contact),
+        facts=key_facts(ranked, model, units=units, top=head, information=findings.information),
+        cautions=[plain_text(caution) for caution in CAUTIONS],
     )
 
 
@@ -214,7 +178,21 @@ def key_facts(
     top: int,
     information: pd.DataFrame | None = None,
 ) -> list[str]:
-    """Say the few things to know, in sentences; `information` is what look-ups would bring."""
+    """Give the few things to know, in sentences.
+
+    Parameters
+    ----------
+    ranked
+        The ranked table.
+    model
+        The scoring model.
+    units
+        ``us`` or ``si``.
+    top
+        Length of the list.
+    information
+        What look-ups would bring, best first; None: left out.
+    """
     systems = ranked[ranked["rank"].notna()]
     total = len(systems)
     if not total:
@@ -237,8 +215,9 @@ def key_facts(
         if len(places) and places["upper"].iloc[0]:
             first = places.iloc[0]
             facts.append(
-                f"Most systems of high or very high priority lie in {plain_text(places.index[0])}: "
-                f"{int(first['upper']):,} of {int(first['systems']):,}."
+                f"The most systems of high or very high priority in one neighborhood are in "
+                f"{plain_text(places.index[0])}: {int(first['upper']):,} of its "
+                f"{int(first['systems']):,} systems."
             )
     return [*facts, *_driver_facts(ranked, model, units, top), *look_up_facts(information)]
 
@@ -254,8 +233,8 @@ def _driver_facts(ranked: pd.DataFrame, model: Model, units: Units, top: int) ->
     if len(missing):
         record = label(str(missing.index[0]), units)
         facts.append(
-            f"Missing at the head of the list more than any other that weighs: {record.lower()}, "
-            f"not known for {int(missing['head'].iloc[0]):,} of the first {top:,}."
+            f"Most often missing among the first {top:,}: {record.lower()}, not known for "
+            f"{int(missing['head'].iloc[0]):,} of the first {top:,}."
         )
     return facts
 
@@ -274,7 +253,7 @@ def _page(sections: Sequence[Section], **context: Any) -> str:
     environment.filters["drawing"] = lambda figure: Markup(figure.svg)
     environment.tests["table"] = lambda block: isinstance(block, Table)
     environment.tests["figure"] = lambda block: isinstance(block, Figure)
-    source = (files("riskmap.publish") / "templates" / "report.html").read_text("utf-8")
+    source = (files("riskmap.publish.report") / "report.html").read_text("utf-8")
     return environment.from_string(source).render(
         sections=[(f"part-{place}", section) for place, section in enumerate(sections, start=1)],
         screening=SCREENING,

@@ -14,7 +14,7 @@ from riskmap.publish.words.report_text import words_of
 from riskmap.ranking.model import Model
 
 HELD_OUT: Final = {
-    "none": "none: the prediction as it stands",
+    "none": "none: the prediction as it is",
     "blocks": "blocks of land",
     "random": "wells at random",
 }
@@ -36,7 +36,7 @@ def zones_by_kind(zones: pd.DataFrame, *, units: Units = "us") -> Table:
 
 
 def nitrate_table(found: pd.DataFrame) -> Table:
-    """Predicted nitrate against samples: columns of the groundwater room's comparison."""
+    """Predicted nitrate against samples: columns of the groundwater comparison."""
     rows = [
         (
             words_of(row["method"]),
@@ -60,7 +60,17 @@ def nitrate_table(found: pd.DataFrame) -> Table:
 
 
 def weights_table(moves: pd.DataFrame, model: Model, *, top: int) -> Table:
-    """Show which weight moves the list most: columns of the ranking room's sensitivity."""
+    """Show which weight moves the list most.
+
+    Parameters
+    ----------
+    moves
+        From :func:`riskmap.ranking.information.weight_sensitivity`.
+    model
+        The scoring model, for the labels.
+    top
+        Length of the list.
+    """
     labels = {factor.name: factor.label for factor in model.factors}
     rows = [
         (

@@ -43,7 +43,7 @@ def quality_section(
         (words_of(layer), column, words_of(check), words_of(action), f"{count:,}")
         for layer, column, check, action, count in counts.head(DEFECT_ROWS).itertuples(index=False)
     ]
-    note = "Every single one stands in data_quality.csv."
+    note = "Every single one is in data_quality.csv."
     if len(counts) > DEFECT_ROWS:
         rest = int(counts["count"].iloc[DEFECT_ROWS:].sum())
         note = f"{counted(rest, 'more defect')} of other kinds. {note}"
@@ -66,24 +66,33 @@ def defect_counts(defects: pd.DataFrame) -> pd.DataFrame:
 
 
 def missing_records(ranked: pd.DataFrame, model: Model, *, top: int) -> pd.DataFrame:
-    """Count, for each item that the model hangs on, the systems of which it is not known.
+    """Count, for each item that the model depends on, the systems of which it is not known.
 
-    Items are what a record or a visit could tell. A computed column is no record: its weight goes
-    to the columns that it hangs on, in full to each, since each alone would spoil it.
+    Items are what a record or a visit could give. A computed column is no record: its weight goes
+    to the columns that it depends on, in full to each, since each alone would spoil it.
+
+    Parameters
+    ----------
+    ranked
+        The ranked table with evidence marks.
+    model
+        The scoring model.
+    top
+        Length of the list.
 
     Returns
     -------
     DataFrame
         Index: item; ``head`` and ``all`` (not known, or only a stated default, among the first
-        `top` and among all ranked), ``weight`` (points of the priority that hang on it);
-        most wanted first: missing at the head times weight.
+        `top` and among all ranked), ``weight`` (points of the priority that depend on it); sorted
+        by missing at the head times weight, the largest first.
     """
     systems = ranked[ranked["rank"].notna()]
     head = systems[(systems["rank"] <= top).to_numpy(bool)]
     rows: dict[str, dict[str, float]] = {}
     observed = {found.name for found in INVENTORY}
     read = [factor.feature for factor in model.factors if factor.feature in observed]
-    behind = [name for found in FEATURES.values() for name in found.hangs_on]
+    behind = [name for found in FEATURES.values() for name in found.depends_on]
     for column in dict.fromkeys([*read, *behind]):
         weight = _points_hanging_on(column, model)
         if column not in systems or not weight:
@@ -96,7 +105,7 @@ def missing_records(ranked: pd.DataFrame, model: Model, *, top: int) -> pd.DataF
 
 
 def _points_hanging_on(column: str, model: Model) -> float:
-    names = {column, *(found.name for found in FEATURES.values() if column in found.hangs_on)}
+    names = {column, *(found.name for found in FEATURES.values() if column in found.depends_on)}
     return sum(
         factor.weight * model.scale(factor.score) * model.share(factor.score)
         for factor in model.factors
@@ -112,7 +121,13 @@ def collect_section(
     top: int,
     information: pd.DataFrame | None,
 ) -> Section:
-    """Which records are missing where it matters, and what looking them up would bring."""
+    """Which records are missing where it matters, and what looking them up would bring.
+
+    Parameters
+    ----------
+    ranked, model, units, top, information
+        As in :func:`riskmap.publish.report.pages.key_facts`.
+    """
     title = "What to collect next"
     systems = int(ranked["rank"].notna().sum())
     if not systems:
@@ -141,12 +156,12 @@ def collect_section(
         "Share",
         "Missing in all",
         "Share",
-        "Points that hang on it",
+        "Points that depend on it",
     )
     first = str(found.index[0])
     text = (
         "What is missing, and how often: an item counts as missing where nothing is known or only "
-        "a stated default is used. First stands what is missing most often at the head of the list "
+        "a stated default is used. First comes what is missing most often at the head of the list "
         f"and weighs most in the priority: here {_low(label(first, units))}."
     )
     table = Table(
@@ -159,7 +174,7 @@ def look_up_facts(information: pd.DataFrame | None) -> list[str]:
     """Say which record to collect first, where a run knows what look-ups would bring."""
     if information is None or not len(information) or not information["gain"].iloc[0] > 0:
         return []
-    return [f"An hour of looking up brings most for: {plain_text(information['label'].iloc[0])}."]
+    return [f"Most useful record to look up first: {plain_text(information['label'].iloc[0])}."]
 
 
 def _information_blocks(information: pd.DataFrame) -> list[Block]:

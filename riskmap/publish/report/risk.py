@@ -31,13 +31,7 @@ DRAWN: Final = 12
 SCORES: Final = {column.name: column.label for column in ranks.SCORES if column.quantity is POINTS}
 """The priority and the two scores behind it -> labels."""
 UPPER: Final = ("very high", "high")
-NOBODY: Final = "No parcel is ranked."
-
-
-def head_length(ranked: pd.DataFrame, top: int) -> int:
-    """How many systems are called the head of the list: `top`, at most a quarter of all."""
-    systems = int(ranked["rank"].notna().sum())
-    return min(top, -(-systems // 4))
+NONE_RANKED: Final = "No parcel is ranked."
 
 
 def places_section(
@@ -48,10 +42,24 @@ def places_section(
     top: int,
     layers: Mapping[str, gpd.GeoDataFrame] | None,
 ) -> Section:
-    """Map by class and table by neighborhood."""
+    """Map by class and table by neighborhood.
+
+    Parameters
+    ----------
+    ranked
+        All parcels with lots, ``priority`` and rank.
+    cuts
+        The four scores between the five classes, rising.
+    units
+        ``us`` or ``si``.
+    top
+        Length of the list.
+    layers
+        ``streams`` and ``waterbodies`` for the map, where there are any.
+    """
     systems = ranked[ranked["rank"].notna()]
     if systems.empty:
-        return Section("Where the risk is", (NOBODY,))
+        return Section("Where the risk is", (NONE_RANKED,))
     blocks: list[Block] = []
     picture = map_figure(ranked, cuts=cuts, units=units, layers=layers)
     if picture is not None:
@@ -141,7 +149,7 @@ def scores_section(ranked: pd.DataFrame, *, cuts: Sequence[float]) -> Section:
     title = "How the scores spread"
     systems = ranked[ranked["rank"].notna()]
     if systems.empty:
-        return Section(title, (NOBODY,))
+        return Section(title, (NONE_RANKED,))
     bounds = [0.0, *cuts, 100.0]
     rows = []
     for place, word in enumerate(CLASSES):
@@ -194,6 +202,15 @@ def drivers(ranked: pd.DataFrame, model: Model, *, top: int) -> pd.DataFrame:
     DataFrame
         Index: factor name; ``top, rest, difference, leads`` (times it gives most points among the
         first `top`); greatest difference first.
+
+    Parameters
+    ----------
+    ranked
+        The ranked table with the points of each factor.
+    model
+        The scoring model.
+    top
+        Length of the list.
     """
     points = factor_points(ranked, model)
     head = (ranked.loc[points.index, "rank"] <= top).to_numpy(bool)
@@ -205,7 +222,13 @@ def drivers(ranked: pd.DataFrame, model: Model, *, top: int) -> pd.DataFrame:
 
 
 def drivers_section(ranked: pd.DataFrame, model: Model, *, top: int) -> Section:
-    """Which factors give the points at the head of the list, and which set it apart."""
+    """Which factors give the points at the head of the list, and which set it apart.
+
+    Parameters
+    ----------
+    ranked, model, top
+        As in :func:`drivers`.
+    """
     title = "What drives the list"
     points = factor_points(ranked, model)
     if points.empty or len(points) <= top:

@@ -34,7 +34,21 @@ def aging_section(
     aging: Mapping[str, AgingModel] | None,
     horizon_yr: float | None,
 ) -> Section | None:
-    """Survival pictures, curves by kind, and what the failure models say; None if nothing."""
+    """Survival pictures, curves by kind, and what the failure models say; None if nothing.
+
+    Parameters
+    ----------
+    ranked
+        The ranked table.
+    units
+        ``us`` or ``si``.
+    survival
+        Kaplan-Meier table, or one by kind of system; None: left out.
+    aging
+        Curve by kind; None: left out.
+    horizon_yr
+        Years that the chance of failing looks ahead.
+    """
     systems = ranked[ranked["rank"].notna()]
     blocks: list[Block] = []
     if survival is not None:
@@ -50,7 +64,7 @@ def aging_section(
 def _survival_blocks(survival: Tables, aging: Mapping[str, AgingModel]) -> list[Block]:
     intro = (
         "The steps show the share of systems still serving, as the county's permits and repairs "
-        "tell it (Kaplan-Meier, with systems that came under watch late and those still serving "
+        "show it (Kaplan-Meier, with systems whose records begin late and those still serving "
         "taken into account); the band is the 95% interval. The smooth lines are the curves that "
         "the run uses: fitted to these records where there are enough failures, else the default "
         "from published service life."
@@ -148,7 +162,17 @@ def _chance_blocks(systems: pd.DataFrame, horizon_yr: float | None) -> list[Bloc
 def groundwater_section(
     ranked: pd.DataFrame, *, units: Units, well_setback_m: float | None
 ) -> Section | None:
-    """Wells, water and nitrogen in numbers; None if the run has no such column."""
+    """Wells, water and nitrogen in numbers; None if the run has no such column.
+
+    Parameters
+    ----------
+    ranked
+        The ranked table.
+    units
+        ``us`` or ``si``.
+    well_setback_m
+        Setback from wells in the region's rules, m; None: no sentence on it.
+    """
     systems = ranked[ranked["rank"].notna()]
     columns = [
         found.name
@@ -194,7 +218,19 @@ def _water_facts(systems: pd.DataFrame, *, units: Units, well_setback_m: float |
 def summary_blocks(
     systems: pd.DataFrame, columns: Sequence[str], *, units: Units, caption: str
 ) -> list[Block]:
-    """Tables of the columns: quantiles of numbers, counts of words."""
+    """Tables of the columns: quantiles of numbers, counts of words.
+
+    Parameters
+    ----------
+    systems
+        Ranked systems (SI).
+    columns
+        Columns to sum up.
+    units
+        ``us`` or ``si``.
+    caption
+        Beginning of the tables' captions.
+    """
     if systems.empty:
         return []
     heads = ("Item", "Unit", "Known for", "A tenth below", "Middle", "A tenth above")

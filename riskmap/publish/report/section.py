@@ -36,7 +36,7 @@ Cell = str | Figure
 
 @dataclass(frozen=True)
 class Table:
-    """A table of texts; ``numbers`` are the columns set flush right, ``note`` stands below."""
+    """A table of texts; ``numbers`` are the columns set flush right, ``note`` is below."""
 
     columns: Sequence[str]
     rows: Sequence[Sequence[Cell]]
@@ -66,6 +66,15 @@ def table_of(frame: pd.DataFrame, *, caption: str = "", note: str = "") -> Table
 
     Whole numbers get thousands separators, others three significant digits, missing a dash.
 
+    Parameters
+    ----------
+    frame
+        Values as people read them.
+    caption, note
+        Text above and below the table; empty: none.
+
+    Examples
+    --------
     >>> table_of(pd.DataFrame({"Kind": ["bed"], "Count": [1234], "Share": [0.123456]})).rows
     (('bed', '1,234', '0.123'),)
     """
@@ -115,6 +124,17 @@ def number(value: float) -> str:
 def counted(count: int, word: str, many: str | None = None) -> str:
     """Return a number with its word.
 
+    Parameters
+    ----------
+    count
+        Whole number.
+    word
+        Word for one.
+    many
+        Word for none or several; None: the word with an s.
+
+    Examples
+    --------
     >>> counted(1, "system"), counted(1200, "system"), counted(0, "century", "centuries")
     ('1 system', '1,200 systems', '0 centuries')
     """

@@ -10,9 +10,9 @@ from riskmap.contract.evidence import EVIDENCE, EVIDENCE_MEANINGS
 from riskmap.contract.features import declared, meaning
 from riskmap.contract.quantities import Units, percent
 from riskmap.contract.vocabulary import SERVICE
-from riskmap.publish.front_page import SERVICE_WORDS
 from riskmap.publish.report.charts import ages_figure, evidence_bar, evidence_legend
 from riskmap.publish.report.section import Block, Cell, Section, Table, counted
+from riskmap.publish.summary import SERVICE_WORDS
 from riskmap.publish.words.report_text import evidence_counts, numbers, words_of
 from riskmap.ranking.model import Model
 
@@ -82,7 +82,17 @@ def _kinds(ranked: pd.DataFrame) -> list[Block]:
 
 
 def known_section(ranked: pd.DataFrame, model: Model, *, units: Units) -> Section:
-    """How each item that the ranking reads is known, as a picture and as numbers."""
+    """How each item that the ranking reads is known, as a picture and as numbers.
+
+    Parameters
+    ----------
+    ranked
+        The ranked table with evidence marks.
+    model
+        The scoring model, whose features are listed.
+    units
+        ``us`` or ``si``.
+    """
     title = "How well they are known"
     systems = ranked[ranked["rank"].notna()]
     if systems.empty:

@@ -14,7 +14,7 @@ LOCAL_CODE: Final = (
     "shown here, they prevail."
 )
 SAFETY: Final = (
-    "Sewage carries disease, and the gas in tanks kills without warning. Nobody opens or enters a "
+    "Sewage carries disease, and the gas in tanks kills without warning. No one opens or enters a "
     "tank without training, equipment and a second person. Keep people and animals away from "
     "sewage at the surface, and call a licensed professional."
 )

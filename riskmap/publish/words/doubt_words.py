@@ -2,7 +2,7 @@
 
 Chances are worded by the calibrated scale of the Intergovernmental Panel on Climate Change
 (Mastrandrea et al. 2010, Guidance Note for Lead Authors on Consistent Treatment of Uncertainties,
-table 1; from memory), the only widely published one; the number always stands beside the word.
+table 1; from memory), the only widely published one; the number is always given with the word.
 """
 
 from __future__ import annotations
@@ -26,7 +26,7 @@ LIKELIHOOD: Final = (
 RANGE_MEANING: Final = (
     "Every record that is unknown or estimated, the mixture of soils under the lot and the rough "
     "numbers of the models were drawn anew many times; nine draws in ten fall inside the range. "
-    "The weights stood still."
+    "The weights were not drawn."
 )
 WIDE_MEANING: Final = "A wide range says: find the records first."
 

@@ -12,7 +12,7 @@ import pandas as pd
 from riskmap.contract.columns import Column
 from riskmap.contract.errors import RiskmapError
 from riskmap.contract.quantities import in_units
-from riskmap.contract.vocabulary import CONDITION_SPOKE
+from riskmap.contract.vocabulary import DECIDED_BY_CONDITION
 from riskmap.publish.words.explaining_steps import Step
 from riskmap.ranking.curves import limitation
 from riskmap.ranking.model import SCORES, Factor, Model
@@ -200,9 +200,9 @@ def _factor(row: Row, factor: Factor, scale: float) -> tuple[str, ...]:
 def _priority(row: Row, aim: str) -> list[str]:
     if pd.isna(row["priority"]):
         return [f"   not ranked: {row['not_ranked_reason']}"]
-    learned = row.get("spoke", CONDITION_SPOKE) != CONDITION_SPOKE
+    learned = row.get("decided_by", DECIDED_BY_CONDITION) != DECIDED_BY_CONDITION
     failed = row["learned_chance_frac" if learned else "chance_failed_frac"]
-    by = f" (by the {row['spoke']}, learned from visits)" if learned else ""
+    by = f" (by the {row['decided_by']}, learned from visits)" if learned else ""
     lines = [
         f"   aim: {aim}; priority = {FORMULAS[aim]}",
         f"   chances: failed today {failed:.6f}{by}, stressed today "

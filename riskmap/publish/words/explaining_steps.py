@@ -36,6 +36,15 @@ def soil_parts(
 
     The weight is the map unit's share of the area times the component's share of the listed
     percentages of its unit.
+
+    Parameters
+    ----------
+    parcel_id
+        The parcel.
+    soil_shares
+        ``parcel_id``, ``mukey``, ``frac``: share of the treatment area, 0..1.
+    component_ratings
+        Rated components; index ``cokey``, with ``mukey`` and ``comppct``.
     """
     listed = component_ratings[component_ratings["comppct"].gt(0)].rename_axis("cokey")
     listed = listed.reset_index()
@@ -120,7 +129,8 @@ def _reserve(row: Row) -> Step:
     depth, inlet = _number(row, "ponding_m"), _number(row, "inlet_m")
     by = "clogging model" if isnan(_number(row, "ponding_found_cm")) else "found by a visitor"
     text = f"1 - {depth:.6g} m standing / {inlet:.6g} m to the inlet, at least 0 ({by})"
-    return Step("reserve_frac", text, max(0.0, 1 - depth / inlet) if inlet else nan)
+    left = 1 - depth / inlet if inlet else nan
+    return Step("reserve_frac", text, left if isnan(left) else max(0.0, left))
 
 
 def _overdue(row: Row) -> Step:

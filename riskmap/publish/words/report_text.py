@@ -14,7 +14,7 @@ from riskmap.publish.words.text_safety import plain_text
 def words_of(value: object, name: str = "") -> str:
     """Return a word of a table as people read it: no underscores, first letter large.
 
-    `name` is the column that it stands in, where that has words of its own.
+    `name` is the column that it is in, where that has words of its own.
 
     >>> words_of("floodway"), words_of("drip", "kind")
     ('Floodway', 'Drip field')

@@ -100,7 +100,7 @@ def html_text(value: object) -> str:
 
 
 def script_json(value: object) -> str:
-    r"""JSON that may stand inside a script element: no tag can end it, no line mark breaks it.
+    r"""JSON that is safe inside a script element: no tag can end it, no line mark breaks it.
 
     Signs that open a block of a template engine are written as escapes as well: outside of strings
     JSON never has them.

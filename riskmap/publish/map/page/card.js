@@ -114,16 +114,14 @@
     return box;
   }
 
-  function standing(row) {
+  county.standingWords = function (row) {
     const rank = county.facts.rank.number(row);
-    if (Number.isFinite(rank)) {
-      return county.make("p", "standing", "Rank " + county.figure(rank) + " of " +
-        county.figure(county.plan.counts.ranked) +
-        (county.scores.changed ? " before the weights were changed" : ""));
+    if (!Number.isFinite(rank)) {
+      return "Not ranked: " + (county.facts.not_ranked_reason.word(row) || "no reason recorded") + ".";
     }
-    return county.make("p", "standing", "Not ranked: " +
-      (county.facts.not_ranked_reason.word(row) || "no reason recorded") + ".");
-  }
+    return "Rank " + county.figure(rank) + " of " + county.figure(county.plan.counts.ranked) +
+      (county.scores.changed ? " before the weights were changed" : "");
+  };
 
   /* The card, emptied and shown. */
   county.openCard = function (label) {
@@ -141,7 +139,7 @@
     title.appendChild(county.make("bdi", "", county.facts.address.word(row) || "No address recorded"));
     const number = body.appendChild(county.make("p", "number", "Parcel "));
     number.appendChild(county.make("bdi", "", county.facts.parcel_id.word(row)));
-    body.appendChild(standing(row));
+    body.appendChild(county.make("p", "standing", county.standingWords(row)));
     const badges = body.appendChild(county.make("div", "badges"));
     ["priority", "failure", "groundwater"].forEach((kind) => badges.appendChild(badge(kind, row)));
   }
@@ -151,14 +149,14 @@
     county.ring(null);
     const onLot = county.drawPlaces(row);
     parcelTitle(body, row);
-    /* Of a parcel without a system only the site is told. */
+    /* Of a parcel without a system only the site is shown. */
     const onSite = county.plan.may_be_onsite.includes(county.facts.service ? county.facts.service.word(row) : "unknown") ||
       county.scores.base.priority[row] >= 0;
-    const groups = county.plan.groups, told = (group) => onSite || group === groups.site;
-    const help = factGroups(row, (group) => group === groups.help && told(group));
+    const groups = county.plan.groups, shown = (group) => onSite || group === groups.site;
+    const help = factGroups(row, (group) => group === groups.help && shown(group));
     if (onLot) help.appendChild(county.make("p", "small", onLot));
     [reasons(row), county.doubtSection(row), help, county.threatSection(row), bars("failure", row),
-      bars("groundwater", row), onSite ? unknown(row) : null, factGroups(row, (group) => group !== groups.help && told(group))]
+      bars("groundwater", row), onSite ? unknown(row) : null, factGroups(row, (group) => group !== groups.help && shown(group))]
       .filter(Boolean).forEach((part) => body.appendChild(part));
     body.appendChild(county.make("p", "small", "Measured: from a permit, visit or well log. Mapped: from a survey " +
       "or grid. Inferred: from neighbors or a model. Assumed: a stated default."));

@@ -34,7 +34,7 @@
     box.appendChild(county.make("p", "", "Rank " + whole(facts.rank.number(row)) + ", likely " +
       (first === last ? "about " + whole(first) : "between about " + whole(first) + " and " + whole(last)) + "."));
     if (plan.top) {
-      box.appendChild(county.make("p", "", "Chance to be truly among the first " + whole(plan.top) + ": " +
+      box.appendChild(county.make("p", "", "Chance that it belongs among the first " + whole(plan.top) + ": " +
         chanceWords(facts.top_chance.number(row)) + "."));
     }
     box.appendChild(county.make("p", "small", plan.meaning +

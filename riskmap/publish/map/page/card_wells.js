@@ -4,7 +4,7 @@
   const PER_PARCEL = 3, PER_WELL = 5;
   let reading = null;
 
-  /* The places where each whole number stands, in order. */
+  /* The positions of each whole number, in order. */
   function grouped(numbers) {
     let most = 0;
     for (let at = 0; at < numbers.length; at++) if (numbers[at] > most) most = numbers[at];
@@ -174,7 +174,7 @@
     return county.needThreats().then(() => county.threats && wellCard(row)).catch(county.fail);
   };
 
-  /* A ring round the well that a card speaks of. */
+  /* A ring around the well that a card is about. */
   let ring = null;
   county.ring = function (place) {
     if (ring) ring.remove();

@@ -103,10 +103,22 @@
       county.state.filters = county.readFilters();
       county.tell("filter");
     }));
-    county.element("filter-clear").addEventListener("click", function () {
-      county.writeFilters({});
-      county.state.filters = {};
-      county.tell("filter");
-    });
+    county.element("filter-clear").addEventListener("click", () => county.showOnly({}));
+    county.element("filter-zoom").addEventListener("click", county.zoomToShown);
+  };
+
+  /* Sets the filters; with any, the map moves to what is left. */
+  county.showOnly = function (wanted) {
+    county.state.filters = wanted;
+    county.writeFilters(wanted);
+    county.tell("filter");
+    if (Object.keys(wanted).length) county.zoomToShown();
+  };
+
+  county.zoomToShown = function () {
+    const box = L.latLngBounds([]), passes = county.passes;
+    for (let i = 0; passes && i < passes.length; i++) if (passes[i]) box.extend(county.parcels.box(i));
+    if (box.isValid()) county.map.fitBounds(box, { animate: false, padding: [20, 20], maxZoom: 17 });
+    else county.fitWhole(county.plan.bounds, [12, 12]);
   };
 })(window.county);

@@ -20,7 +20,7 @@
     let shown = 0;
     for (let code = 1; code < 8; code++) shown += counts[code];
     county.element("shown").textContent = passes
-      ? county.plural(shown, "parcel passes", "parcels pass") + " of " + county.figure(classes.length)
+      ? "Showing " + county.figure(shown) + " of " + county.plural(classes.length, "parcel", "parcels")
       : county.plural(shown, "parcel", "parcels");
   };
 
@@ -57,7 +57,7 @@
     });
     county.element("top-none").hidden = rows.length > 0;
     county.element("top-note").textContent = county.scores.changed
-      ? "By the changed weights; beside each, the places gained or lost."
-      : county.passes ? "Only parcels that pass the filter." : "By priority.";
+      ? "By the changed weights, with places gained or lost."
+      : county.passes ? "Only parcels that match the filters." : "By priority.";
   };
 })(window.county);

@@ -1,4 +1,4 @@
-/* Likely treatment areas and room for another field: read when first asked for, drawn from near. */
+/* Likely treatment areas and room for another field: read when first used, drawn at large scales. */
 (function (county) {
   "use strict";
   let reading = null, drawn = null;

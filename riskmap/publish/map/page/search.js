@@ -1,21 +1,39 @@
-/* Find a parcel by number or address: one scan over one long text. */
+/* Find parcels, wells, zones and neighborhoods, however a number is spelled and an address is abbreviated. */
 (function (county) {
   "use strict";
-  const MOST = 8;
-  let texts = null;
+  const MOST = 8, ENOUGH = 400, WORD_NEEDS = 3;
+  let sources = null, prepared;
 
-  function prepare(column) {
-    const lines = column.about.kind === "text" ? column.lines()
+  /* The written form of both sides: capitals, no accents or signs, postal abbreviations. */
+  function plain(text) {
+    return text.normalize("NFD").replace(/[\u0300-\u036f]/g, "").toUpperCase().replace(/['\u2019.]/g, "")
+      .replace(/[^\p{L}\p{N}]+/gu, " ").trim();
+  }
+  const roads = (text) => Object.keys(county.plan.postal.roads).reduce((line, words) =>
+    (" " + line + " ").replace(" " + words + " ", " " + county.plan.postal.roads[words] + " ").trim(), text);
+  const postal = (text) => roads(plain(text)).split(" ").map((word) => county.plan.postal.words[word] || word).join(" ");
+  const bare = (text) => plain(text).replace(/ /g, "");
+
+  /* One long text of many lines, so that a search is one scan. */
+  function source(kind, lines, form, rows) {
+    const forms = lines.map(form), starts = new Uint32Array(forms.length + 1);
+    for (let at = 0; at < forms.length; at++) starts[at + 1] = starts[at] + forms[at].length + 1;
+    return { kind: kind, form: form, text: "\n" + forms.join("\n") + "\n", starts: starts, rows: rows };
+  }
+
+  function linesOf(column) {
+    return column.about.kind === "text" ? column.lines()
       : Array.from({ length: column.count }, (_, row) => column.word(row));
-    const text = lines.map((line) => line.toLowerCase()).join("\n");
-    const starts = new Uint32Array(lines.length + 1);
-    let at = 0;
-    for (let row = 0; row < lines.length; row++) {
-      starts[row] = at;
-      at += lines[row].toLowerCase().length + 1;
-    }
-    starts[lines.length] = at;
-    return { text: text, starts: starts };
+  }
+
+  function prepare() {
+    const facts = county.facts, layers = county.layers || {};
+    prepared = county.ready;
+    const found = [source("parcel", linesOf(facts.parcel_id), bare), source("parcel", linesOf(facts.address), postal)];
+    if (layers.wells && layers.wells.columns.well_id) found.push(source("well", linesOf(layers.wells.columns.well_id), bare));
+    if (layers.zones) found.push(source("zone", linesOf(layers.zones.columns.name), postal));
+    if (county.coded.neighborhood) found.push(source("neighborhood", county.coded.neighborhood.words(), postal));
+    return found;
   }
 
   function rowAt(starts, position) {
@@ -28,38 +46,93 @@
     return low;
   }
 
-  function scan(source, wanted, found, most) {
-    let at = source.text.indexOf(wanted);
-    while (at >= 0 && found.size < most) {
-      const row = rowAt(source.starts, at);
-      found.add(row);
-      at = source.text.indexOf(wanted, source.starts[row + 1]);
+  /* Lines that hold `wanted`: 0 the whole line, 1 its beginning, 2 the beginning of a word, 3 inside a word. */
+  function scan(from, wanted, penalty, hits) {
+    let at = from.text.indexOf(wanted);
+    for (let seen = 0; at >= 0 && seen < ENOUGH; seen++) {
+      const row = rowAt(from.starts, at - 1), begin = from.starts[row] + 1, end = from.starts[row + 1];
+      const fit = at === begin ? (end - begin === wanted.length ? 0 : 1) : from.text[at - 1] === " " ? 2 : 3;
+      hits.push({ kind: from.kind, row: row, fit: fit + penalty });
+      at = from.text.indexOf(wanted, end);
     }
   }
 
-  county.find = function (typed) {
-    const wanted = typed.trim().toLowerCase().replace(/\s+/g, " ");
-    if (!wanted) return [];
-    if (!texts) texts = [prepare(county.facts.parcel_id), prepare(county.facts.address)];
-    const exact = new Set(), begins = new Set(), holds = new Set();
-    const number = texts[0];
-    if (number.text.startsWith(wanted)) begins.add(0);
-    let at = number.text.indexOf("\n" + wanted);
-    while (at >= 0 && begins.size < MOST * 4) {
-      begins.add(rowAt(number.starts, at + 1));
-      at = number.text.indexOf("\n" + wanted, at + 1);
+  /* The last word may be half typed: "COU" also means a word that is abbreviated as CT. */
+  function spellings(wanted) {
+    const words = wanted.split(" "), last = words.pop(), out = new Set([wanted]);
+    if (last.length > 1) {
+      const abbreviations = county.plan.postal.words;
+      Object.keys(abbreviations).filter((word) => word.startsWith(last)).forEach((word) =>
+        out.add([...words, abbreviations[word]].join(" ")));
     }
-    begins.forEach(function (row) {
-      if (number.starts[row + 1] - number.starts[row] - 1 === wanted.length) exact.add(row);
+    return Array.from(out);
+  }
+
+  /* Whether one change (a letter more, less, other, or two swapped) makes `a` into `b`. */
+  function oneOff(a, b) {
+    if (Math.abs(a.length - b.length) > 1) return false;
+    let at = 0;
+    while (at < a.length && a[at] === b[at]) at++;
+    return a.slice(at + 1) === b.slice(at + 1) || a.slice(at) === b.slice(at + 1) || a.slice(at + 1) === b.slice(at) ||
+      (a[at] === b[at + 1] && a[at + 1] === b[at] && a.slice(at + 2) === b.slice(at + 2));
+  }
+
+  /* The same words with each that is on no address replaced by the nearest one that is. */
+  function nearest(from, wanted) {
+    if (!from.words) from.words = new Set(from.text.split(/[ \n]/));
+    let changed = false;
+    const words = wanted.split(" ").map(function (word) {
+      if (word.length < WORD_NEEDS || /\d/.test(word) || from.words.has(word)) return word;
+      const near = Array.from(from.words).find((other) => other.length >= WORD_NEEDS && oneOff(word, other));
+      changed = changed || near !== undefined;
+      return near || word;
     });
-    scan(number, wanted, holds, MOST);
-    scan(texts[1], wanted, holds, MOST * 2);
-    return Array.from(new Set([...exact, ...begins, ...holds])).slice(0, MOST);
+    return changed ? words.join(" ") : null;
+  }
+
+  function rankOf(hit) {
+    const rank = hit.kind === "parcel" ? county.facts.rank.number(hit.row) : 0;
+    return Number.isFinite(rank) ? rank : 1e9;
+  }
+
+  /* What was typed, as {kind, row}: the best fit first, then by rank. */
+  county.find = function (typed) {
+    if (!bare(typed)) return [];
+    if (!sources || prepared !== county.ready) sources = prepare();
+    const hits = [];
+    sources.forEach(function (from) {
+      const wanted = from.form(typed);
+      if (from.form === bare) scan(from, wanted, 0, hits);
+      else spellings(wanted).forEach((words) => scan(from, words, 0, hits));
+    });
+    if (!hits.length) {
+      sources.filter((from) => from.form === postal).forEach(function (from) {
+        const words = nearest(from, postal(typed));
+        if (words) scan(from, words, 4, hits);
+      });
+    }
+    const best = new Map();
+    hits.forEach(function (hit) {
+      const key = hit.kind + hit.row, known = best.get(key);
+      if (!known || hit.fit < known.fit) best.set(key, hit);
+    });
+    return Array.from(best.values()).sort((a, b) => a.fit - b.fit || rankOf(a) - rankOf(b) || a.row - b.row).slice(0, MOST);
+  };
+
+  const KINDS = {
+    parcel: { name: (row) => county.facts.parcel_id.word(row), about: (row) => county.facts.address.word(row),
+      take: (row) => county.choose(row, true) },
+    well: { name: (row) => county.layers.wells.columns.well_id.word(row), about: () => "Well",
+      take: (row) => county.showWell(row, true) },
+    zone: { name: (row) => county.layers.zones.columns.name.word(row), about: () => "Zone",
+      take: (row) => county.showZone(county.layers.zones.columns.name.word(row)) },
+    neighborhood: { name: (row) => county.coded.neighborhood.words()[row], about: () => "Neighborhood",
+      take: (row) => county.showOnly({ neighborhood: county.coded.neighborhood.words()[row] }) },
   };
 
   county.startSearch = function () {
     const input = county.element("search"), list = county.element("search-results");
-    let rows = [], active = -1;
+    let hits = [], active = -1;
     input.disabled = false;
 
     function close() {
@@ -69,10 +142,10 @@
       input.removeAttribute("aria-activedescendant");
     }
 
-    function take(row) {
+    function take(hit) {
       close();
-      input.value = county.facts.parcel_id.word(row);
-      county.choose(row, true);
+      input.value = KINDS[hit.kind].name(hit.row);
+      KINDS[hit.kind].take(hit.row);
     }
 
     function mark(next) {
@@ -84,30 +157,30 @@
     }
 
     function fill() {
-      rows = county.find(input.value);
+      hits = county.find(input.value);
       list.replaceChildren();
-      rows.forEach(function (row, index) {
+      hits.forEach(function (hit, index) {
         const item = list.appendChild(county.make("li"));
         item.id = "found-" + index;
         item.setAttribute("role", "option");
-        item.appendChild(county.make("bdi", "who", county.facts.parcel_id.word(row)));
-        item.appendChild(county.make("bdi", "where", county.facts.address.word(row)));
+        item.appendChild(county.make("bdi", "who", KINDS[hit.kind].name(hit.row)));
+        item.appendChild(county.make("bdi", "where", KINDS[hit.kind].about(hit.row)));
         item.addEventListener("mousedown", (event) => event.preventDefault());
-        item.addEventListener("click", () => take(row));
+        item.addEventListener("click", () => take(hit));
       });
-      if (!rows.length && input.value.trim()) list.appendChild(county.make("li", "none", "Nothing found"));
+      if (!hits.length && input.value.trim()) list.appendChild(county.make("li", "none", "Nothing found"));
       list.hidden = !list.children.length;
       input.setAttribute("aria-expanded", String(!list.hidden));
       active = -1;
-      county.announce(rows.length ? county.plural(rows.length, "match", "matches") : "Nothing found");
+      county.announce(hits.length ? county.plural(hits.length, "match", "matches") : "Nothing found");
     }
 
     input.addEventListener("input", fill);
     input.addEventListener("blur", () => setTimeout(close, 150));
     input.addEventListener("keydown", function (event) {
-      if (event.key === "ArrowDown" && rows.length) mark((active + 1) % rows.length);
-      else if (event.key === "ArrowUp" && rows.length) mark((active + rows.length - 1) % rows.length);
-      else if (event.key === "Enter" && rows.length) take(rows[Math.max(0, active)]);
+      if (event.key === "ArrowDown" && hits.length) mark((active + 1) % hits.length);
+      else if (event.key === "ArrowUp" && hits.length) mark((active + hits.length - 1) % hits.length);
+      else if (event.key === "Enter" && hits.length) take(hits[Math.max(0, active)]);
       else if (event.key === "Escape") close();
       else return;
       event.preventDefault();

@@ -24,7 +24,9 @@
     if (county.plan.doubt) {
       ["priority_low", "priority_high", "rank_low", "rank_high"].forEach((name) =>
         fixed.push([name.replace("_", " "), (i) => facts[name].number(i)]));
-      fixed.push(["chance among the first " + (county.plan.doubt.top || "") + " (%)", (i) => facts.top_chance.number(i)]);
+      if (county.plan.doubt.top) {
+        fixed.push(["chance among the first " + county.plan.doubt.top + " (%)", (i) => facts.top_chance.number(i)]);
+      }
     }
     if (county.plan.installed_from) {
       fixed.push(["Installed", (i) => county.plan.installed_from - facts.age_yr.number(i)]);

@@ -39,7 +39,8 @@
     return Promise.all([county.needDetails([row]), county.needThreats(), county.needPlaces()]).then(function () {
       if (county.state.parcel !== row) return;
       county.showCard(row);
-      county.announce("Parcel " + county.facts.parcel_id.word(row));
+      county.announce("Parcel " + county.facts.parcel_id.word(row) + ", " + county.facts.address.word(row) + ". " +
+        county.standingWords(row));
     }).catch(county.fail);
   };
 
@@ -62,7 +63,10 @@
     }
     const row = county.parcels.at(point.x, point.y);
     if (row >= 0) county.choose(row, false);
-    else if (!county.zoneAt(point.x, point.y) && !county.element("card").hidden) county.closeCard();
+    else if (!county.zoneAt(point.x, point.y)) {
+      if (!county.element("card").hidden) county.closeCard();
+      county.announce("No parcel here");
+    }
   }
 
   function areaLayer(entry, shapes, columns) {

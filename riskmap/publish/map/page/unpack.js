@@ -10,7 +10,7 @@
     return { header: packed[0], text: packed[1] };
   };
 
-  /* Loads one more data script beside the page; script elements work from disk. */
+  /* Loads one more data script next to the page; script elements work from disk. */
   county.load = function (name) {
     return new Promise(function (resolve, reject) {
       const script = document.createElement("script");
@@ -21,7 +21,7 @@
     });
   };
 
-  /* Where each row stands among the rows that are written; -1 for the others. */
+  /* Position of each row among the rows that are written; -1 for the others. */
   function amongOf(values) {
     const at = new Int32Array(values.length);
     let length = 0;
@@ -88,7 +88,7 @@
     }
   }
 
-  /* A column is decoded when it is first asked for, after those it is told from. */
+  /* A column is decoded when it is first used, after those it is predicted from. */
   class Column {
     constructor(table, about) {
       this.table = table;

@@ -39,7 +39,7 @@
     options.zoomSnap = step;
   };
 
-  /* Paper has another shape than the screen: draw the same ground anew, at once. */
+  /* Paper has another shape than the screen: draw the same ground again, at once. */
   function fit(bounds) {
     county.map.invalidateSize({ animate: false, pan: false });
     county.fitWhole(bounds, [0, 0]);

@@ -42,7 +42,7 @@
     });
   }
 
-  /* While weights are moved the head of the list stands beside the sliders, over the map's edge. */
+  /* While weights are moved the head of the list is shown next to the sliders, over the map's edge. */
   function beside(open) {
     const top = county.element("top"), place = county.element("beside");
     const move = open && window.innerWidth > 760;

@@ -22,9 +22,7 @@
     const only = buttons.appendChild(county.make("button", "", "Show only its parcels"));
     only.type = "button";
     only.addEventListener("click", function () {
-      county.state.filters = Object.assign({}, county.state.filters, { zone: name });
-      county.writeFilters(county.state.filters);
-      county.tell("filter");
+      county.showOnly(Object.assign({}, county.state.filters, { zone: name }));
     });
     body.appendChild(county.make("p", "small warn", "A screening area for planning, not a delineation. Local law and a licensed " +
       "hydrogeologist decide."));

@@ -1,0 +1,226 @@
+"""Opens every file, layer and sheet that somebody has, whatever it is, and says what it holds."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import Any, Final
+
+import numpy as np
+import pandas as pd
+import pyogrio
+import rasterio
+import shapely
+from pyproj import CRS, Transformer
+
+from data_pipelines.tables import is_text_table, parse_table, quiet
+from riskmap.contract.errors import RiskmapError
+
+Bounds = tuple[float, float, float, float]
+
+MOST_ROWS: Final = 200_000
+"""Rows of a table that are looked at."""
+VECTORS: Final = (
+    ".shp", ".gpkg", ".geojson", ".json", ".topojson", ".fgb", ".gdb", ".kml", ".gml", ".zip",
+    ".xlsx", ".ods", ".dbf", ".sqlite", ".parquet", ".geoparquet", ".tab", ".mif",
+)  # fmt: skip
+SHEETS: Final = (".xlsx", ".ods")
+RASTERS: Final = (".tif", ".tiff", ".img", ".asc", ".vrt", ".bil", ".flt")
+SIDE_FILES: Final = (
+    ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".aux", ".ovr", ".tfw", ".lock", ".qpj",
+    ".toml", ".md", ".pdf", ".html", ".lyr",
+)  # fmt: skip
+"""Files that hold no layer of their own."""
+_KINDS: Final = (("Point", "point"), ("LineString", "line"), ("Polygon", "polygon"))
+_UNNAMED: Final = re.compile(r"(?i)field_?\d+|unnamed.*|column_?\d+|f\d+")
+
+
+@dataclass(frozen=True)
+class Sheet:
+    """One table, map layer, raster or soil survey that was found.
+
+    ``kind`` is a shape, ``table``, ``raster``, ``survey``, or empty where it cannot be read
+    (``trouble`` says why). ``table`` is its name inside the file, where the file holds several.
+    ``frame`` holds its columns as they stand, without shapes. ``bounds`` is in its own system, that
+    of a soil survey in degrees; ``area`` is the median of its polygons in the square of its unit.
+    """
+
+    path: Path
+    kind: str
+    table: str | None = None
+    frame: pd.DataFrame = field(default_factory=pd.DataFrame)
+    rows: int = 0
+    crs: str | None = None
+    bounds: Bounds | None = None
+    area: float | None = None
+    trouble: str = ""
+
+    @property
+    def degrees(self) -> Bounds | None:
+        """Extent in degrees; None where its system is not known."""
+        return self.bounds if self.kind == "survey" else in_degrees(self.bounds, self.crs)
+
+    @property
+    def label(self) -> str:
+        """Name for people."""
+        return self.path.name + (f", {self.table}" if self.table else "")
+
+
+def open_all(paths: Sequence[Path]) -> list[Sheet]:
+    """Open files and folders; what cannot be read is in the list with its trouble."""
+    found: list[Sheet] = []
+    for path in paths:
+        for place in _places(path):
+            found += _open(place)
+    return found
+
+
+def _places(path: Path) -> Iterator[Path]:
+    """Files of a folder; a soil survey and a file geodatabase are folders that count as one."""
+    if not path.is_dir() or path.suffix.lower() == ".gdb" or is_survey(path):
+        yield path
+        return
+    for inside in sorted(path.iterdir()):
+        if inside.name.startswith("."):
+            continue
+        if inside.is_dir():
+            yield from _places(inside)
+        elif inside.suffix.lower() not in SIDE_FILES and not _is_side_table(inside):
+            yield inside
+
+
+def _is_side_table(path: Path) -> bool:
+    return path.name.lower().endswith(".aux.xml") or (
+        path.suffix.lower() == ".dbf" and path.with_suffix(".shp").exists()
+    )
+
+
+def is_survey(path: Path) -> bool:
+    """Whether a folder holds the tables of a soil survey as distributed."""
+    tables = [path / "tabular" / "mapunit.txt", path / "mapunit.txt"]
+    return any(table.exists() for table in tables)
+
+
+def _open(path: Path) -> list[Sheet]:
+    try:
+        if not path.exists():
+            return [Sheet(path, "", trouble="there is no such file")]
+        if path.is_dir() and is_survey(path):
+            return [Sheet(path, "survey", bounds=_survey_bounds(path))]
+        if path.suffix.lower() in RASTERS:
+            return [_raster(path)]
+        if is_text_table(path):
+            return [_plain(path, None, parse_table(path, layer=path.name))]
+        return list(_layers(path))
+    except (RiskmapError, OSError, ValueError, RuntimeError) as error:
+        return [Sheet(path, "", trouble=" ".join(str(error).split())[:200])]
+
+
+def _survey_bounds(path: Path) -> Bounds | None:
+    """Extent of the survey's map units in degrees."""
+    for place in sorted(path.rglob("*mu_a_*.shp")):
+        with quiet():
+            info = pyogrio.read_info(place, force_total_bounds=True)
+        return in_degrees(info["total_bounds"], info["crs"])
+    return None
+
+
+def in_degrees(bounds: Any, crs: str | None) -> Bounds | None:
+    """Move a box to degrees; None where its system is not known."""
+    if crs is None or bounds is None or not np.isfinite(bounds).all():
+        return None
+    mover = Transformer.from_crs(CRS.from_user_input(crs), 4326, always_xy=True)
+    west, south, east, north = map(float, bounds)
+    return mover.transform_bounds(west, south, east, north)
+
+
+def _box(bounds: Any) -> Bounds:
+    west, south, east, north = map(float, bounds)
+    return west, south, east, north
+
+
+def _raster(path: Path) -> Sheet:
+    with rasterio.open(path) as raster:
+        shrink = max(1, max(raster.width, raster.height) // 400)
+        shape = (max(1, raster.height // shrink), max(1, raster.width // shrink))
+        values = raster.read(1, out_shape=shape, masked=True).astype(float).filled(np.nan)
+        good = values[np.isfinite(values) & (np.abs(values) < 1e5) & (values > -9000)]
+        crs = None if raster.crs is None else raster.crs.to_string()
+        return Sheet(
+            path,
+            "raster",
+            frame=pd.DataFrame({"value": good.ravel()}),
+            rows=raster.width * raster.height,
+            crs=crs,
+            bounds=_box(raster.bounds),
+        )
+
+
+def _layers(path: Path) -> Iterator[Sheet]:
+    with quiet():
+        listed = pyogrio.list_layers(path)
+    if {"mapunit", "component"} <= {str(name).lower() for name, _ in listed}:
+        yield Sheet(path, "survey")
+        return
+    several = len(listed) > 1 or path.suffix.lower() in SHEETS
+    for name, geometry in listed:
+        table = str(name) if several else None
+        try:
+            yield _layer(path, table, geometry)
+        except (RiskmapError, OSError, ValueError, RuntimeError) as error:
+            yield Sheet(path, "", table, trouble=" ".join(str(error).split())[:200])
+
+
+def _layer(path: Path, table: str | None, geometry: Any) -> Sheet:
+    with quiet():
+        if geometry is None or pd.isna(geometry):
+            frame = pyogrio.read_dataframe(
+                path, layer=table, read_geometry=False, max_features=MOST_ROWS
+            )
+            return _plain(path, table, frame)
+        info = pyogrio.read_info(path, layer=table, force_total_bounds=True)
+        shapes = pyogrio.read_dataframe(path, layer=table, max_features=MOST_ROWS)
+    if "geometry" not in shapes:
+        return _plain(path, table, shapes)
+    kinds = shapes.geom_type.dropna()
+    usual = str(kinds.mode().iloc[0]) if len(kinds) else str(geometry)
+    kind = next((word for part, word in _KINDS if part in usual), "")
+    area = None
+    if kind == "polygon":
+        area = float(np.nanmedian(shapely.area(shapes.geometry.to_numpy())))
+    return Sheet(
+        path,
+        kind,
+        table,
+        frame=pd.DataFrame(shapes.drop(columns="geometry")),
+        rows=int(info["features"]),
+        crs=info["crs"],
+        bounds=_box(info["total_bounds"]),
+        area=area,
+        trouble="" if kind else "its shapes are of no kind that a layer takes",
+    )
+
+
+def _plain(path: Path, table: str | None, frame: pd.DataFrame) -> Sheet:
+    """Make a plain table; one whose first row is no heading is told."""
+    named = [name for name in map(str, frame.columns) if name and not _UNNAMED.fullmatch(name)]
+    if len(named) <= len(frame.columns) / 2:
+        row = _heading_row(frame)
+        said = "its first row holds no column names" + (
+            f"; row {row + 2} does: delete the {row + 1} rows above it" if row is not None else ""
+        )
+        return Sheet(path, "", table, frame=frame, rows=len(frame), trouble=said)
+    return Sheet(path, "table", table, frame=frame.head(MOST_ROWS), rows=len(frame))
+
+
+def _heading_row(frame: pd.DataFrame) -> int | None:
+    """First row, counted from 0 below the first line, whose cells are all different words."""
+    for number in range(min(10, len(frame))):
+        cells = frame.iloc[number].dropna().astype(str).str.strip()
+        cells = cells[cells != ""]
+        words = cells.str.contains(r"[A-Za-z]")
+        if len(cells) > len(frame.columns) / 2 and words.mean() > 0.8 and cells.is_unique:
+            return number
+    return None
