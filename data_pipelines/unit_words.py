@@ -1,62 +1,42 @@
 """Words and signs that people write for units, and numbers with such a word behind them.
 
 What is understood is a unit of the column's kind: feet behind a depth, gallons behind a volume.
-The words are common practice, no source; the factors are in :mod:`riskmap.contract.units`.
+The words are in :mod:`riskmap.contract.unit_names`, the factors in :mod:`riskmap.contract.units`.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from typing import Final
 
 import pandas as pd
 
-_LENGTH: Final = {
-    "m": "m meter meters",
-    "ft": "ft foot feet ' ′",
-    "us_survey_ft": "us-ft us_survey_ft ussurveyfoot ussurveyfeet ussurveyft foot_us ftus usft",
-    "cm": "cm centimeter centimeters",
-    "in": "in inch inches \" ″ ''",
-}
-_VOLUME: Final = {
-    "gal": "gal gals gallon gallons usgal usgallons",
-    "l": "l liter liters",
-    "m3": "m3 m³ cubicmeter cubicmeters",
-}
-_FLOW: Final = {
-    "gpd": "gpd gal/d gal/day gals/day gallons/day gallonsperday galperday",
-    "l_d": "l/d l/day lpd liters/day litersperday",
-}
-_AREA: Final = {
-    "ft2": "ft2 ft² sqft sq.ft sf squarefeet squarefoot",
-    "acre": "acre acres ac",
-    "m2": "m2 m² sqm sq.m squaremeter squaremeters",
-    "ha": "ha hectare hectares",
-}
-_CONCENTRATION: Final = {
-    "mg_l": "mg/l mg/lasn mg/ln ppm",
-    "ug_l": "ug/l µg/l μg/l ppb",
-    "mg_l_as_no3": "mg/l mg/lasno3 mg/lno3 ppm",
-}
+from riskmap.contract.unit_names import UNIT_NAMES
+from riskmap.contract.units import FACTORS
 
 
-def _by_word(units: Mapping[str, str]) -> dict[str, list[str]]:
+def fold(word: str) -> str:
+    """Write a unit's word without blanks and its last stop, in lower case.
+
+    >>> fold("Sq. Ft.")
+    'sq.ft'
+    """
+    return "".join(word.lower().split()).rstrip(".")
+
+
+def _by_word(units: Iterable[str]) -> dict[str, list[str]]:
     """Word -> the units it may stand for, the likeliest first."""
     found: dict[str, list[str]] = {}
-    for unit, words in units.items():
-        for word in words.split():
+    for unit in units:
+        for word in dict.fromkeys(map(fold, (unit, *UNIT_NAMES[unit]))):
             found.setdefault(word, []).append(unit)
     return found
 
 
 WORDS: Final[Mapping[str, Mapping[str, list[str]]]] = {
-    "m": _by_word(_LENGTH),
-    "cm": _by_word(_LENGTH),
-    "L": _by_word(_VOLUME),
-    "L/day": _by_word(_FLOW),
-    "m2": _by_word(_AREA),
-    "mg/L as N": _by_word(_CONCENTRATION),
+    canonical: _by_word(unit for unit in UNIT_NAMES if unit in units)
+    for canonical, units in FACTORS.items()
 }
 """Unit of a declared column -> word without blanks, in lower case -> units it may stand for."""
 
@@ -74,8 +54,7 @@ def unit_of(word: str, canonical: str, *, declared: str | None = None) -> str | 
     >>> unit_of("Sq. Ft.", "m2"), unit_of("US survey foot", "m"), unit_of("psi", "m")
     ('ft2', 'us_survey_ft', None)
     """
-    folded = "".join(word.lower().split()).rstrip(".")
-    folded = re.sub(r"tre(s?)$", r"ter\1", folded)  # British spelling
+    folded = re.sub(r"tre(s?)$", r"ter\1", fold(word))  # British spelling
     known = WORDS.get(canonical, {}).get(folded, [])
     return declared if declared in known else next(iter(known), None)
 

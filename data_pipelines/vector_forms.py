@@ -45,6 +45,7 @@ DRIVERS: Final[Mapping[str, tuple[str, ...]]] = {
     "flatgeobuf": ("FlatGeobuf",),
     "geodatabase": ("OpenFileGDB",),
     "workbook": ("XLSX", "ODS"),
+    "roads extract": ("OSM",),
 }
 """Form of a file -> drivers of the library that may read it."""
 
@@ -52,10 +53,12 @@ LONGEST_VIEW_S: Final = 5.0
 """A view of a database that gives no last row within this time is refused."""
 
 _FORM_NAMES: Final = (
-    "shapefile, GeoPackage, GeoJSON, TopoJSON, FlatGeobuf, file geodatabase, workbook"
+    "shapefile, GeoPackage, GeoJSON, TopoJSON, FlatGeobuf, file geodatabase, workbook, "
+    "OpenStreetMap extract"
 )
 _DBF_MARKS: Final = b"\x02\x03\x04\x05\x30\x31\x32\x43\x63\x83\x8b\x8e\xcb\xf5\xfb"
 _JSON_START: Final = re.compile(rb"(?:\xef\xbb\xbf)?[\x1e\s]*\{")
+_EXTRACT_START: Final = re.compile(rb"\s*(?:<\?xml[^>]*>\s*)?<osm\b|\0\0\0.\x0a\x09OSMHeader", re.S)
 _KEYS: Final = re.compile(rb'"([^"\\]{1,200})"\s*:')
 _KEYS_BYTES: Final = 4_000_000
 _STEPS: Final = 100_000
@@ -155,6 +158,8 @@ def _form(data: DataSet) -> Form:
         return Form("database")
     if head.startswith(b"fgb\x03"):
         return Form("flatgeobuf")
+    if _EXTRACT_START.match(head):
+        return Form("roads extract")
     if _JSON_START.match(head):
         return Form("json", _check_json(data))
     raise SourceFormatError(

@@ -8,27 +8,29 @@ from typing import Final
 from riskmap.contract.units import FACTORS
 
 UNIT_NAMES: Final[Mapping[str, tuple[str, ...]]] = {
-    "m": ("meter", "meters", "metre", "metres", "mtr"),
-    "ft": ("foot", "feet", "ft", "'"),
-    "us_survey_ft": ("US survey foot", "us-ft", "ftus"),
+    "m": ("meter", "meters", "mtr"),
+    "ft": ("foot", "feet", "'", "\u2032"),
+    "us_survey_ft": ("US survey foot", "US survey feet", "US survey ft", "us-ft", "foot_us", "ftus",
+                     "usft"),
     "cm": ("centimeter", "centimeters"),
-    "in": ("inch", "inches", '"'),
-    "l": ("liter", "liters", "litre", "litres"),
-    "gal": ("US gallon", "gallon", "gallons", "gals"),
-    "m3": ("cubic meter", "cubic meters"),
-    "l_d": ("liter per day", "liters/day", "l/d"),
-    "gpd": ("US gallon per day", "gal/day", "gallons/day", "gpd"),
-    "gpm": ("US gallon per minute", "gal/min", "gpm"),
-    "m2": ("square meter", "square meters", "sqm"),
-    "ft2": ("square foot", "square feet", "sqft", "sq ft", "sf"),
+    "in": ("inch", "inches", '"', "\u2033", "''"),
+    "l": ("liter", "liters"),
+    "gal": ("US gallon", "gallon", "gallons", "gals", "US gal", "US gallons"),
+    "m3": ("cubic meter", "cubic meters", "m\u00b3"),
+    "l_d": ("liter per day", "liters per day", "liters/day", "l/d", "l/day", "lpd"),
+    "gpd": ("US gallon per day", "gallons per day", "gal per day", "gal/d", "gal/day", "gals/day",
+            "gallons/day"),
+    "gpm": ("US gallon per minute", "gallons per minute", "gal/min"),
+    "m2": ("square meter", "square meters", "m\u00b2", "sqm", "sq.m"),
+    "ft2": ("square foot", "square feet", "ft\u00b2", "sqft", "sq ft", "sq.ft", "sf"),
     "acre": ("acre", "acres", "ac"),
     "ha": ("hectare", "hectares"),
     "min_cm": ("minute per centimeter", "min/cm", "mpcm"),
     "min_in": ("minute per inch", "min/in", "mpi"),
-    "mg_l": ("milligram per liter as nitrogen", "mg/l", "mg/l as N", "ppm"),
-    "ug_l": ("microgram per liter as nitrogen", "ug/l", "ppb"),
-    "mg_l_as_no3": ("milligram per liter as nitrate", "mg/l as NO3"),
-}
+    "mg_l": ("milligram per liter as nitrogen", "mg/l", "mg/l as N", "mg/l N", "ppm"),
+    "ug_l": ("microgram per liter as nitrogen", "ug/l", "\u00b5g/l", "\u03bcg/l", "ppb"),
+    "mg_l_as_no3": ("milligram per liter as nitrate", "mg/l as NO3", "mg/l NO3", "mg/l", "ppm"),
+}  # fmt: skip
 """Unit word -> its plain name, then what it is also called (common practice, no source)."""
 
 READ_AS: Final[Mapping[str, str]] = {
