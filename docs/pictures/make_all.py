@@ -5,6 +5,7 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
+import docs.pictures.make_condition
 import docs.pictures.make_failure
 import docs.pictures.make_groundwater
 import docs.pictures.make_learning
