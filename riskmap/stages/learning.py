@@ -125,7 +125,18 @@ def follow_learning(
     Returns
     -------
     The table with the columns of :data:`riskmap.contract.features.LEARNED`, and the shares of each
-    feature in the log-odds of the systems on the list (None where the score ranks).
+    feature in the log-odds of the systems on the list (None where the score decides).
+
+    Parameters
+    ----------
+    county
+        Gives list lengths, class limits and units.
+    scored, features
+        Scores and ranks, and features, of all parcels; index ``parcel_id``.
+    learning
+        What was learned; None: nothing.
+    model
+        The scoring model.
     """
     if learning is None or learning.classifier is None or learning.present is None:
         return scored.assign(decided_by=DECIDED_BY["score"]), None
