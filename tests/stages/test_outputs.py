@@ -223,7 +223,7 @@ class TestWhatIsKept:
             name = f"letter_{code}.toml"
             (own / name).write_bytes((first / "letters" / name).read_bytes())
         worded = changed(region, {"lists.letter_texts": str(own)})
-        listed = {"list the files read", "write the metadata"}
+        listed = {"list the files read", "write the inspection list", "write the metadata"}
         assert set(published(worded, store, tmp_path / "a").fresh) == {"write the letters", *listed}
         text = (own / "letter_en.toml").read_text(encoding="utf-8")
         edited = text.replace("Dear neighbor,", "Good morning,")
