@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Final
 
+from riskmap.contract.units import FACTORS
+
 UNIT_NAMES: Final[Mapping[str, tuple[str, ...]]] = {
     "m": ("meter", "meters", "metre", "metres", "mtr"),
     "ft": ("foot", "feet", "ft", "'"),
@@ -28,3 +30,38 @@ UNIT_NAMES: Final[Mapping[str, tuple[str, ...]]] = {
     "mg_l_as_no3": ("milligram per liter as nitrate", "mg/l as NO3"),
 }
 """Unit word -> its plain name, then what it is also called (common practice, no source)."""
+
+READ_AS: Final[Mapping[str, str]] = {
+    "m": "Lengths, depths of wells, elevations",
+    "cm": "Depths of soil and ponding",
+    "L": "Volumes",
+    "L/day": "Flows and yields",
+    "m2": "Areas",
+    "mg/L as N": "Nitrate",
+    "min/cm": "Percolation",
+}
+"""SI unit -> what is measured in it."""
+
+
+def units_page() -> str:
+    """Write the handbook's page of unit words (Markdown).
+
+    >>> units_page().startswith("# Unit words")
+    True
+    """
+    lines = [
+        "# Unit words",
+        "",
+        "What may stand behind `unit =` in the region file, by what is measured. Generated from",
+        "`riskmap/contract/units.py`. Where no unit is given the numbers are taken as the",
+        "data dictionary has them: SI. The words are common practice, no source; the factors",
+        "are exact by definition (NIST SP 811).",
+    ]
+    for si_unit, factors in FACTORS.items():
+        heads = ("write", "which is", "also written", f"one is, in {si_unit}")
+        lines += ["", f"## {READ_AS[si_unit]} ({si_unit})", "", f"| {' | '.join(heads)} |"]
+        lines.append("|---" * len(heads) + "|")
+        for word, factor in factors.items():
+            name, *others = UNIT_NAMES[word]
+            lines.append(f"| `{word}` | {name} | {', '.join(others)} | {factor:.10g} |")
+    return "\n".join(lines) + "\n"

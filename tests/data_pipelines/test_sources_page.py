@@ -21,6 +21,7 @@ def checks_in_code(repo: Path) -> set[str]:
                 check = node.args[1]
                 names |= {check.value} if isinstance(check, ast.Constant) else set()
     variables = {"impossible_year", "out_of_range", "feet_sold_as_meters", "terrain_in_feet"}
+    variables |= {"future_date", "future_year", "not_in_parcels", "not_in_wells"}
     rows = {"ragged_row", "open_quote", "stray_quote", "cell_too_long", "binary_zero"}
     elements = {"deleted_record", "no_feature"}
     depths = {

@@ -197,7 +197,7 @@ def test_an_amount_in_a_yes_or_no_column_is_yes_where_it_is_more_than_nothing() 
     column = PARCELS.column("improved")
     raw = pd.Series(["0", "180000", "", "92500.5"])
     got = to_flag(raw, column, ColumnSource(), log)
-    assert got.fillna("?").tolist() == [False, True, "?", True]
+    assert got.astype(object).fillna("?").tolist() == [False, True, "?", True]
     assert log.table()["check"].tolist() == ["amount"]
     codes = to_flag(pd.Series(["0", "1", "2"]), column, ColumnSource(), DefectLog("parcels"))
-    assert codes.fillna("?").tolist() == [False, True, "?"]
+    assert codes.astype(object).fillna("?").tolist() == [False, True, "?"]
