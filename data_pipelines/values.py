@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from data_pipelines.defect_log import DefectLog
+from data_pipelines.unit_words import measures
 from riskmap.contract.columns import Column
 from riskmap.contract.errors import LayerError
 from riskmap.contract.sources import ColumnSource
@@ -91,6 +92,7 @@ def factor_of(column: Column, unit: str | None, layer: str) -> float:
 def to_number(raw: pd.Series, column: Column, spec: ColumnSource, log: DefectLog) -> pd.Series:
     """Read numbers in the canonical unit, float64; impossible ones become missing and are logged.
 
+    A cell with its own unit (``12 ft``) is read in that unit, and logged if it is not the column's.
     A code listed in ``spec.values`` gives its number as it stands, in the canonical unit.
     """
     text = as_text(raw)
@@ -99,12 +101,26 @@ def to_number(raw: pd.Series, column: Column, spec: ColumnSource, log: DefectLog
         text = text.mask(number.isin(MISSING_NUMBERS))
         number = number.mask(number.isin(MISSING_NUMBERS))
     number = number * factor_of(column, spec.unit, log.layer)
+    number = number.fillna(_with_unit(text[number.isna() & text.notna()], column, spec, log))
     if spec.values:
         codes = {_fold(code): value for code, value in spec.values.items()}
         coded = text.map(_fold, na_action="ignore").map(codes)
         number = number.mask(coded.notna(), pd.to_numeric(coded, errors="coerce"))
     log.add(column.name, "not_a_number", text[number.isna() & text.notna()], SET_MISSING)
     return within_bounds(number.astype("float64"), column, log, raw=text)
+
+
+def _with_unit(text: pd.Series, column: Column, spec: ColumnSource, log: DefectLog) -> pd.Series:
+    """Numbers, in the canonical unit, of cells that name a unit of the column's kind."""
+    if not len(text) or column.unit not in FACTORS:
+        return pd.Series(float("nan"), index=text.index)
+    found = measures(text, column.unit, declared=spec.unit)
+    factor = found["unit"].map(FACTORS[column.unit]).astype("float64")
+    other = factor.notna() & (factor != factor_of(column, spec.unit, log.layer))
+    for unit in found.loc[other, "unit"].unique():
+        rows = other & found["unit"].eq(unit).fillna(False).astype(bool)
+        log.add(column.name, "unit_in_cell", text[rows], f"read as {unit}")
+    return found["number"] * factor
 
 
 def within_bounds(

@@ -1,4 +1,4 @@
-"""Writes the generated pages of the handbook anew: ``python docs/generate.py``."""
+"""Writes the generated pages of the handbook again: ``python docs/generate.py``."""
 
 from __future__ import annotations
 

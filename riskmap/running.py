@@ -9,6 +9,7 @@ from typing import Any, Final
 import pandas as pd
 
 from riskmap.checking.check import Checked, check_county
+from riskmap.condition.ledger import ledger
 from riskmap.contract.features import FEATURES
 from riskmap.inventory.permits import match_permits
 from riskmap.publish.outputs import PUBLISHING
@@ -17,6 +18,7 @@ from riskmap.publish.paper.letter_texts import county_letters
 from riskmap.publish.publishing import publish
 from riskmap.publish.words.explaining import RECORD_LAYERS, explain_parcel, require_parcel
 from riskmap.publish.words.explaining_steps import rating_step, soil_parts, steps
+from riskmap.publish.words.ledger import ledger_lines
 from riskmap.region.read import read_region
 from riskmap.region.sections import Region
 from riskmap.results.swap import kept_files, result_folder, settle_leftovers
@@ -232,7 +234,7 @@ def explain(result: Result, parcel_id: str) -> str:
     derived = [rating_step(parts, result.region.rules.min_covered_frac)]
     if pd.notna(rows.loc[parcel_id, "priority"]):
         row = {str(k): v for k, v in rows.loc[parcel_id].items()}
-        derived += steps(row, model=result.model, aging=result.aging, region=result.region)
+        derived += steps(row, region=result.region)
     return explain_parcel(
         parcel_id,
         parcels=rows,
@@ -241,4 +243,16 @@ def explain(result: Result, parcel_id: str) -> str:
         declared=FEATURES,
         components=parts,
         derived=derived,
+        ledger=_ledger_lines(result, parcel_id),
+        aim=result.region.lists.aim,
     )
+
+
+def _ledger_lines(result: Result, parcel_id: str) -> list[str]:
+    """Give the ledger of a parcel's system; empty where it has none."""
+    fit = result.condition_fit
+    if fit is None or parcel_id not in fit.model.lots.ids:
+        return []
+    labels = {factor.name: factor.label for factor in result.model.of("failure")}
+    words = [labels[name] for name in fit.model.lots.factors]
+    return ledger_lines(ledger(fit, [parcel_id], words))

@@ -9,21 +9,22 @@ import pytest
 
 LEVELS = [
     {"contract"},
-    {"spatial", "keeping"},
+    {"spatial", "keeping", "outcomes"},
     {"data_pipelines"},
     {"inventory"},
     {"failure", "groundwater"},
-    {"ranking"},
+    {"ranking", "condition"},
     {"action"},
     {"region"},
     {"stages"},
     {"publish"},
     {"results", "ending", "starting", "checking"},
     {"running", "repeating"},
+    {"season"},
     {"cli", "riskmap", "__main__"},
 ]
 LEVEL = {room: number for number, rooms in enumerate(LEVELS) for room in rooms}
-COMPUTING = {"spatial", "inventory", "failure", "groundwater", "ranking", "action"}
+COMPUTING = {"spatial", "inventory", "failure", "groundwater", "ranking", "condition", "action"}
 FILE_MODULES = {"io", "os", "pathlib", "pyogrio", "rasterio", "shutil", "sqlite3", "tempfile"}
 NO_FILES = ("rasterio.features.", "rasterio.transform.")
 """Parts of a file library that work on arrays alone."""

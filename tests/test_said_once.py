@@ -25,6 +25,7 @@ NAMES = {*COLUMNS, *(found.name for table in TABLES for found in table.columns)}
 NAMED_IN_CODE = {
     "groundwater/rerun.py": "RERUN_COLUMNS",  # what it computes
     "inventory/soil_rule.py": "SUB_RULES",  # what it computes
+    "ranking/priority.py": "CHANCES",  # what its formulas read
     "ranking/uncertainty.py": "SCORE_COLUMNS",  # what its kernel computes
     "stages/scenario_county.py": "FOLLOWED",  # arguments of the arithmetic that it calls
     "stages/scenario_records.py": "STREAMS",  # names of dice, not columns

@@ -63,7 +63,7 @@ OUTPUTS: Final = (
         "write the inspection list",
         f"{_HERE}.lists.inspection_list:inspection_list",
         gives=("files_inspections",),
-        needs=("parcels",),
+        needs=("parcels", "inputs"),
         settings=(*_HEAD, "lists.order", "lists.inspections"),
         files=(
             File(
@@ -355,7 +355,7 @@ OUTPUTS: Final = (
 PUBLISHING: Final = (SUMMARY, *(output for output in OUTPUTS if not output.each_run))
 """Steps of publishing whose results are kept, in order."""
 LAST: Final = tuple(output for output in OUTPUTS if output.each_run)
-"""Outputs that every run writes anew, in order."""
+"""Outputs that every run writes again, in order."""
 
 
 def titled(path: str) -> str:

@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any, Final
 
 import pandas as pd
 
 from riskmap.contract.features import as_words
-from riskmap.contract.vocabulary import CLASSES, SERVICE
+from riskmap.contract.layers import INSPECTIONS
+from riskmap.contract.vocabulary import CLASSES, DECIDED_BY_CONDITION, SERVICE
 from riskmap.failure.calibration import FieldMargin
 from riskmap.publish.words.report_text import words_of
 from riskmap.publish.words.text_safety import is_missing, plain_text
@@ -60,15 +62,24 @@ def sum_up(
             "ranked_apart": int(parcels["apart_rank"].notna().sum()),
             "defects": len(data_quality),
             "layers": layers,
+            "visits_recorded": visits_recorded(county.tables),
         },
         "settings": {
             "crs": county.crs.to_string(),
             "field_margin": field_margin.margin,
             "compared_with": None if drift is None else drift.before,
-            "ranked_by": "score" if learning is None else learning.decided_by,
+            "ranked_by": DECIDED_BY_CONDITION if learning is None else learning.decided_by,
             "model": asdict(model),
         },
     }
+
+
+def visits_recorded(tables: Mapping[str, pd.DataFrame]) -> dict[str, int]:
+    """Count the visits that the run read, by where they are on record."""
+    if INSPECTIONS.name not in tables:
+        return {}
+    counts = tables[INSPECTIONS.name]["recorded_in"].value_counts()
+    return {str(where): int(count) for where, count in counts.items()}
 
 
 def found_of(ranked: pd.DataFrame, defects: pd.DataFrame | None) -> dict[str, Any]:
