@@ -30,6 +30,8 @@ SET_MISSING: Final = "set to missing"
 MOST_CODE: Final = 2
 """A column of plain numbers from 0 to more than this counts or measures; up to this it may be a
 code."""
+MOST_BELOW: Final = 0.05
+"""Share of negative numbers that a column of amounts may have: credits, typing errors."""
 
 
 def as_text(values: pd.Series) -> pd.Series:
@@ -141,19 +143,30 @@ def to_flag(raw: pd.Series, column: Column, spec: ColumnSource, log: DefectLog) 
     words |= {_fold(code): value for code, value in (spec.values or {}).items()}
     flag = text.map(words).astype("boolean")
     if not spec.values:
-        flag = _amounts(text, flag, column, log)
+        flag = _amounts(as_text(raw), flag, column, log)
     log.add(column.name, "unknown_code", as_text(raw)[text.notna() & flag.isna()], SET_MISSING)
     return flag
 
 
 def _amounts(text: pd.Series, flag: pd.Series, column: Column, log: DefectLog) -> pd.Series:
-    """Read a column of counts or amounts as flags: 0 is no, what is more is yes."""
+    """Read a column of counts or amounts as flags: 0 is no, more is yes, less is missing."""
     number = plain_number(text)
-    whole = bool((number.notna() | text.isna()).all())
-    if not whole or not (number.eq(0).any() and number.max() > MOST_CODE) or number.min() < 0:
+    if not of_amounts(number[text.notna()]):
         return flag
     log.note(column.name, "amount", f"0 to {number.max():g}", "more than 0 read as yes")
-    return number.gt(0).astype("boolean").mask(number.isna())
+    return number.gt(0).astype("boolean").mask(number.isna() | number.lt(0))
+
+
+def of_amounts(number: pd.Series) -> bool:
+    """Whether numbers count or measure something: 0 among them, hardly any below, some above 2.
+
+    >>> of_amounts(pd.Series([0.0, 180_000.0])), of_amounts(pd.Series([0.0, 1.0, 2.0]))
+    (True, False)
+    """
+    if not len(number) or number.isna().any():
+        return False
+    few_below = number.lt(0).mean() <= MOST_BELOW
+    return bool(few_below and number.eq(0).any() and number.max() > MOST_CODE)
 
 
 def to_words(raw: pd.Series, column: Column, spec: ColumnSource, log: DefectLog) -> pd.Series:

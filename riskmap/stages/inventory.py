@@ -113,7 +113,7 @@ def _describe(parcels: gpd.GeoDataFrame, layers: Layers, region: Region) -> Inve
             layers,
             date=region.county.date,
             rules=region.rules,
-            sewers=region.county.sewers,
+            unsewered=region.county.sewers == "none",
         )
 
     parts = map_chunks(work, shares(len(parcels), region.run.chunk_parcels), unit="chunk")

@@ -199,5 +199,7 @@ def test_an_amount_in_a_yes_or_no_column_is_yes_where_it_is_more_than_nothing() 
     got = to_flag(raw, column, ColumnSource(), log)
     assert got.astype(object).fillna("?").tolist() == [False, True, "?", True]
     assert log.table()["check"].tolist() == ["amount"]
+    below = to_flag(pd.Series(["0"] * 30 + ["5", "-5"]), column, ColumnSource(), log)
+    assert below.isna().tolist() == [False] * 31 + [True]
     codes = to_flag(pd.Series(["0", "1", "2"]), column, ColumnSource(), DefectLog("parcels"))
     assert codes.astype(object).fillna("?").tolist() == [False, True, "?"]
