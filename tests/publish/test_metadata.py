@@ -232,6 +232,9 @@ def test_a_system_without_a_code(tmp_path: Path, small: gpd.GeoDataFrame) -> Non
 
 
 def test_meanings() -> None:
-    assert described(column("priority")) == "Priority: the two scores by their shares (0-100)"
+    assert (
+        described(column("priority"))
+        == "Priority: by the aim, from the chances and the groundwater score (0-100)"
+    )
     assert described(column("kind")).startswith("Kind of onsite system: ")
     assert described(column("age_points")) == "Points of the factor age in its score (0-100)"

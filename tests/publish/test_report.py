@@ -21,15 +21,10 @@ from riskmap.failure.aging import DEFAULT_AGING
 from riskmap.failure.service_life import survival_table
 from riskmap.publish.report.pages import Findings, key_facts, write_report
 from riskmap.publish.report.quality import defect_counts, missing_records
-from riskmap.publish.report.risk import (
-    FEW_SYSTEMS,
-    factor_points,
-    neighborhoods,
-    places_section,
-)
+from riskmap.publish.report.risk import FEW_SYSTEMS, factor_points, neighborhoods, places_section
 from riskmap.publish.report.section import Section, Table, number
 from riskmap.publish.words.imprint import Imprint
-from riskmap.ranking.model import Model
+from riskmap.ranking.model import SCORES, Model
 from riskmap.ranking.priority import CHANCES
 from riskmap.ranking.table import ranked_table
 from riskmap.region.model_file import read_model
@@ -116,7 +111,7 @@ def findings() -> Findings:
             "check": ["impossible_year", "impossible_year", "too_deep"],
             "row": ["1", "2", "3"],
             "value": ["1389", "9999", "1e9"],
-            "action": ["set to missing"] * 3,
+            "action": "set to missing",
         }
     )
     section = Section("Doubt", ("Doubt in words.", Table(("Rank", "Chance"), (("1", "<90%>"),))))
@@ -126,7 +121,7 @@ def findings() -> Findings:
         defects=defects,
         rows_read={"parcels": 400},
         sections=(section,),
-        settings={"rules": {"well_setback_m": 30.48, "horizon_yr": 5.0}, "seed": 1},
+        settings={"rules": {"well_setback_m": 30.48, "horizon_yr": 5}, "seed": 1},
     )
 
 
@@ -137,7 +132,7 @@ def report(
     findings: Findings | None = None,
     imprint: Imprint = IMPRINT,
 ) -> str:
-    rules = Rules(class_cuts=CUTS, well_setback_m=30.48, horizon_yr=5.0)
+    rules = Rules(class_cuts=CUTS, well_setback_m=30.48, horizon_yr=5)
     path = write_report(
         folder, table, imprint, model=model, rules=rules, head=25, findings=findings
     )
@@ -322,12 +317,13 @@ class TestPage:
 
 
 class TestNumbers:
-    def test_points_in_the_priority_add_up_to_it(
+    def test_points_add_up_to_the_scores_by_their_shares(
         self, county: gpd.GeoDataFrame, model: Model
     ) -> None:
         points = factor_points(county, model)
-        priority = county.loc[points.index, "priority"]
-        np.testing.assert_allclose(points.sum(axis=1), priority, atol=2e-3)
+        rows = county.loc[points.index]
+        scores = sum(model.share(kind) * rows[f"{kind}_score"] for kind in SCORES)
+        np.testing.assert_allclose(points.sum(axis=1), scores, atol=2e-3)
 
     def test_neighborhoods_by_enumeration(self, county: gpd.GeoDataFrame) -> None:
         systems = county[county["rank"].notna()]

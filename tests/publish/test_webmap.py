@@ -163,7 +163,7 @@ class TestFacts:
         labels = {fact.column: fact for fact in facts_of(table, units="us")}
         assert labels["chance_5_yr_frac"].group == "More"
         assert labels["chance_5_yr_frac"].unit == "%"
-        assert labels["stage"].group == "Outlook by the model"
+        assert labels["stage"].group == "Outlook by the clogging model"
         assert not {"owner", "mail_city"} & set(labels)
 
     @pytest.mark.parametrize(

@@ -57,13 +57,13 @@ class TestAgainstEnumeration:
         for found in (few, many):
             assert found.table["failure_score_top_error"].iloc[0] == pytest.approx(expected)
 
-    def test_a_learned_ranking_takes_the_place_of_the_sum(self) -> None:
+    def test_what_the_chances_say_takes_the_place_of_the_sum(self) -> None:
         learned = np.array([[10, 10, 90, 90], [50, 50, 50, 50], [20, 60, 20, 20]], np.float32)
         found = doubt_of(Outcomes(("load",), LIMITS[:, None, :], {}, learned))
-        assert found.table["failure_score_mean"].to_numpy() == pytest.approx(
+        assert found.table["priority_mean"].to_numpy() == pytest.approx(
             learned.mean(axis=1), abs=0.002
         )
-        assert found.table["failure_score_top_chance"].tolist() == [0.5, 0.25, 0.25]
+        assert found.table["priority_top_chance"].tolist() == [0.5, 0.25, 0.25]
 
 
 class TestProperties:

@@ -161,7 +161,7 @@ def drivers_figure(names: Sequence[str], top: Floats, rest: Floats, *, top_words
     names
         Labels of the factors (f,).
     top, rest
-        Mean points in the priority at the head of the list and among the others (f,).
+        Mean points in the two scores at the head of the list and among the others (f,).
     top_words
         Legend for the head of the list.
     """
@@ -172,7 +172,7 @@ def drivers_figure(names: Sequence[str], top: Floats, rest: Floats, *, top_words
         dark, pale = palette.CLASS_COLORS["very high"], palette.CLASS_COLORS["low"]
         axes.barh(rows - 0.2, top, 0.38, color=dark, label=top_words, **_EDGE)
         axes.barh(rows + 0.2, rest, 0.38, color=pale, label="All other ranked systems", **_EDGE)
-        axes.set(ylim=(len(names) - 0.4, -0.6), xlabel="Mean points in the priority")
+        axes.set(ylim=(len(names) - 0.4, -0.6), xlabel="Mean points in the two scores")
         axes.set_yticks(rows, [label(name, longest=40) for name in names])
         axes.tick_params(axis="y", length=0)
         axes.grid(axis="x")

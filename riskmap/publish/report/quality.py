@@ -162,7 +162,7 @@ def collect_section(
     text = (
         "What is missing, and how often: an item counts as missing where nothing is known or only "
         "a stated default is used. First comes what is missing most often at the head of the list "
-        f"and weighs most in the priority: here {_low(label(first, units))}."
+        f"and weighs most in the scores: here {_low(label(first, units))}."
     )
     table = Table(
         heads, rows, frozenset(range(1, 6)), f"Missing among {counted(systems, 'ranked system')}"

@@ -178,7 +178,7 @@ def scores_section(ranked: pd.DataFrame, *, cuts: Sequence[float]) -> Section:
 
 
 def factor_points(ranked: pd.DataFrame, model: Model) -> pd.DataFrame:
-    """Points of each factor in the priority of the ranked systems; columns are factor names.
+    """Points of each factor in both scores of the ranked systems; columns are factor names.
 
     A factor's points in its score times the share of that score; factors without a points column
     are left out.
@@ -195,7 +195,7 @@ def factor_points(ranked: pd.DataFrame, model: Model) -> pd.DataFrame:
 
 
 def drivers(ranked: pd.DataFrame, model: Model, *, top: int) -> pd.DataFrame:
-    """Mean points in the priority at the head of the list and among the rest, by factor.
+    """Mean points in the scores at the head of the list and among the rest, by factor.
 
     Returns
     -------
@@ -260,11 +260,12 @@ def drivers_section(ranked: pd.DataFrame, model: Model, *, top: int) -> Section:
     return Section(
         title,
         (
-            f"Each factor adds points; together they make the priority. The first {top:,} systems "
-            f"are set against the other {len(points) - top:,}. The picture has the factors in "
+            "Each factor adds points; together they make the failure and the groundwater score. "
+            f"The order of the list comes from the chances. The first {top:,} systems are "
+            f"set against the other {len(points) - top:,}. The picture has the factors in "
             "which the two differ most, the table all of them. Leads: how many of the first "
             "have this as their largest part.",
             picture,
-            Table(heads, rows, frozenset({2, 3, 4, 5}), "Mean points in the priority"),
+            Table(heads, rows, frozenset({2, 3, 4, 5}), "Mean points in the two scores"),
         ),
     )
