@@ -79,9 +79,11 @@ class SeasonSettings(Section):
     revisits: tuple[str, ...] = setting((), "Parcels to be visited again, such as for no access")
     office_x_m: float | None = setting(
         None, "Easting of the office, where days begin and end; the middle of the candidates if "
-        "left out", unit="m", low=-2e7, high=2e7,
+        "left out", unit="m", low=-2e7, high=2e7, source=CHOSEN,
     )  # fmt: skip
-    office_y_m: float | None = setting(None, "Northing of the office", unit="m", low=-2e7, high=2e7)
+    office_y_m: float | None = setting(
+        None, "Northing of the office", unit="m", low=-2e7, high=2e7, source=CHOSEN
+    )
     begins_h: float = setting(8.0, "Hour a day begins", unit="h", low=0, high=24, source=TRADE)
     ends_h: float = setting(
         15.5, "Hour a day ends back at the office; leaves an hour for a break and writing up",
