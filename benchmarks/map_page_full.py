@@ -20,6 +20,7 @@ import shapely
 from riskmap.contract.vocabulary import REPLACEMENTS, STAGES
 from riskmap.publish.map.model import MapModel
 from riskmap.ranking.model import Model
+from riskmap.ranking.priority import CHANCES
 from riskmap.ranking.reasons import REASON_PARTS
 from riskmap.ranking.score import limits_used
 from riskmap.ranking.table import ranked_table
@@ -69,6 +70,7 @@ def make_full(
     rng = np.random.default_rng(seed)
     model = read_model()
     features = _features(rng, base, model)
+    features[list(CHANCES)] = np.sort(rng.beta(0.5, 4.0, (len(features), 3)), axis=1)
     table = ranked_table(features, model, units="us", cuts=[30, 40, 50, 60])
     limits = limits_used(features, model)
     served = features["service"].isin(["onsite", "unknown"])

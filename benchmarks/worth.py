@@ -40,7 +40,11 @@ JUDGING: Final[Seeds] = MappingProxyType(
 )
 """Seeds that judge; no weight, prior or threshold was chosen by looking at them."""
 SETS: Final = MappingProxyType({"building": BUILDING, "judging": JUDGING})
-CHANCES: Final = ("chance_failing_frac:in_5_yr",)
+CHANCES: Final = (
+    "chance_failed_frac:failed",
+    "chance_stressed_frac:stressed",
+    "chance_failing_frac:by_5_yr",
+)
 MOST_WORKERS: Final = 2
 
 

@@ -33,7 +33,8 @@ SIMPLE_ORDERS: Final = (
     "failure score",
     "on file first, then score",
 )
-OUTCOMES: Final = ("failed", "stressed", "in_2_yr", "in_5_yr")
+OUTCOMES: Final = ("failed", "stressed", "in_2_yr", "in_5_yr", "by_5_yr")
+"""What a chance is about; ``in`` some years is asked of those not failed now, ``by`` of all."""
 CHANCE_FIGURES: Final = ("said", "found", "brier", "constant", "slope")
 
 
@@ -170,12 +171,13 @@ def chance_draws(systems: pd.DataFrame, chances: Sequence[str]) -> pd.DataFrame:
 
 
 def _outcome(systems: pd.DataFrame, name: str) -> tuple[Floats, Floats, pd.DataFrame]:
-    """Truth and chance where the chance is known; what comes is asked of those not failed now."""
+    """Truth and chance where the chance is known."""
     outcome = name.split(":")[1]
     rows = systems[systems[name].notna()]
     if outcome in ("failed", "stressed"):
         return rows[outcome].to_numpy(float), rows[name].to_numpy(float), rows
-    rows = rows[rows["failed"] == 0]
+    if outcome.startswith("in_"):
+        rows = rows[rows["failed"] == 0]
     within = float(outcome.split("_")[1])
     truth = (rows["fails_in_yr"] <= within).to_numpy(float)
     return truth, rows[name].to_numpy(float), rows

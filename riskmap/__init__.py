@@ -15,14 +15,14 @@ from typing import TYPE_CHECKING, Any
 from riskmap.contract.errors import RiskmapError
 
 if TYPE_CHECKING:
-    from riskmap.running import assess, check_region, explain, open_region, run
+    from riskmap.running import assess, check, check_region, explain, open_region, run
     from riskmap.season.planning import plan
     from riskmap.season.recording import record
     from riskmap.stages.result import Result
 
 __all__ = [
-    "Result", "RiskmapError", "assess", "check_region", "explain", "open_region", "plan", "record",
-    "run",
+    "Result", "RiskmapError", "assess", "check", "check_region", "explain", "open_region", "plan",
+    "record", "run",
 ]  # fmt: skip
 
 _ELSEWHERE = {"plan": "riskmap.season.planning", "record": "riskmap.season.recording"}

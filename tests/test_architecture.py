@@ -13,7 +13,7 @@ LEVELS = [
     {"data_pipelines"},
     {"inventory"},
     {"failure", "groundwater"},
-    {"ranking"},
+    {"ranking", "condition"},
     {"action"},
     {"region"},
     {"stages"},
@@ -24,7 +24,7 @@ LEVELS = [
     {"cli", "riskmap", "__main__"},
 ]
 LEVEL = {room: number for number, rooms in enumerate(LEVELS) for room in rooms}
-COMPUTING = {"spatial", "inventory", "failure", "groundwater", "ranking", "action"}
+COMPUTING = {"spatial", "inventory", "failure", "groundwater", "ranking", "condition", "action"}
 FILE_MODULES = {"io", "os", "pathlib", "pyogrio", "rasterio", "shutil", "sqlite3", "tempfile"}
 NO_FILES = ("rasterio.features.", "rasterio.transform.")
 """Parts of a file library that work on arrays alone."""

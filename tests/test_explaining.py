@@ -10,6 +10,7 @@ from riskmap.contract.errors import RiskmapError
 from riskmap.contract.features import FEATURES as DECLARED
 from riskmap.publish.words.explaining import explain_parcel
 from riskmap.publish.words.explaining_steps import rating_step, soil_parts
+from riskmap.ranking.priority import CHANCES
 from riskmap.ranking.table import ranked_table
 from riskmap.region.model_file import read_model
 
@@ -25,6 +26,7 @@ def parcels() -> pd.DataFrame:
     for name, value in (numbers | {"ksat_um_s": 2.5, "water_table_m": 3.3}).items():
         features[name] = np.array([value, value * 1.7, value])
     features["age_yr_evidence"] = "measured"
+    features[list(CHANCES)] = np.array([[0.2, 0.3, 0.4], [0.1, 0.1, 0.2], [0.2, 0.3, 0.4]])
     ranked = ranked_table(features, MODEL, units="us", cuts=(20, 40, 60, 80))
     return features.join(ranked)
 
@@ -108,15 +110,17 @@ def test_unknown_number_suggests_near_ones(parcels: pd.DataFrame) -> None:
         page(parcels, "10-4")
 
 
+def test_priority_is_redone_from_the_chances(parcels: pd.DataFrame) -> None:
+    text = page(parcels, "10-1")
+    assert "aim: find failures; priority = 100 x chance failed today" in text
+    assert "priority = 20.000" in text
+    assert "no onsite system is known or likely here" in text
+
+
 def test_a_learned_ranking_is_said_to_have_spoken(parcels: pd.DataFrame) -> None:
-    first = parcels.iloc[:1].copy()
-    share, water = MODEL.failure_share, float(first["groundwater_score"].iloc[0])
-    learned = first.assign(
-        decided_by="classifier",
-        learned_chance_frac=0.25,
-        learned_failure_score=50.0,
-        priority=round(share * 50.0 + (1 - share) * water, 3),
+    learned = parcels.iloc[:1].assign(
+        decided_by="classifier", learned_chance_frac=0.25, priority=25.0
     )
     text = page(learned, "10-1")
-    assert "classifier: learned chance of being found failed 25.0%" in text
-    assert f"{share:g} x 50.000 + {1 - share:g} x {water:.3f}" in text
+    assert "failed today 0.250000 (by the classifier, learned from visits)" in text
+    assert "priority = 25.000" in text

@@ -218,6 +218,7 @@ def test_a_good_rank_on_the_demo_means_something(result: Result, county: Path) -
     joint = joint[joint["priority"].notna()]
     failed = joint["failed"].to_numpy(float)
     assert area_under_roc(failed, joint["failure_score"].to_numpy(float)) > 0.55
+    assert area_under_roc(failed, joint["priority"].to_numpy(float)) > 0.7
 
 
 def test_derived_numbers_can_be_redone(result: Result) -> None:
@@ -227,13 +228,13 @@ def test_derived_numbers_can_be_redone(result: Result) -> None:
     for parcel_id in rows.index[::7]:
         row = {str(k): v for k, v in rows.loc[parcel_id].items()}
         shares, ratings = result.soil_shares, result.component_ratings
-        made = steps(row, model=result.model, aging=result.aging, region=result.region)
+        made = steps(row, region=result.region)
         least = result.region.rules.min_covered_frac
         for step in [rating_step(soil_parts(parcel_id, shares, ratings), least), *made]:
             found = float(row[step.feature]) if row[step.feature] is not pd.NA else np.nan
             assert step.value == pytest.approx(found, rel=1e-9, abs=1e-9, nan_ok=True), step
             seen[step.feature] = seen.get(step.feature, 0) + 1
-    assert len(seen) == 9
+    assert len(seen) == 8
     assert min(seen.values()) > 30
 
 

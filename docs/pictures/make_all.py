@@ -1,10 +1,11 @@
-"""Draws the pictures of the handbook anew: ``python -m docs.pictures.make_all``."""
+"""Draws the pictures of the handbook again: ``python -m docs.pictures.make_all``."""
 
 from __future__ import annotations
 
 import sys
 from pathlib import Path
 
+import docs.pictures.make_condition
 import docs.pictures.make_failure
 import docs.pictures.make_groundwater
 import docs.pictures.make_learning

@@ -53,9 +53,7 @@ def _model() -> Model:
     well = {"name": "well", "score": "groundwater", "feature": "well_distance_m", "label": "Well"}
     factors.append(rest | well | {"weight": 1, "curve": [[15, 1], [100, 0]]})
     head = {"name": "example", "failure_share": 1.0, "min_known_frac": 0.2}
-    return parse_model(
-        head | {"log_hazard_per_point": 0.03, "reference_points": 35, "factor": factors}
-    )
+    return parse_model(head | {"log_hazard_per_point": 0.03, "factor": factors})
 
 
 def _systems(count: int, *, seed: int = 2) -> pd.DataFrame:

@@ -113,8 +113,8 @@ class Rules(Section):
         source="a North Carolina watershed study took five, with 2 to 3% failing a year: 10 to "
         "15% failing at once (county document, read)",
     )  # fmt: skip
-    horizon_yr: float = setting(
-        5.0, "Years the chance of failing looks ahead", unit="yr", low=0.5, high=50, source=JUDGED
+    horizon_yr: int = setting(
+        5, "Years the chance of failing looks ahead", unit="yr", low=1, high=50, source=JUDGED
     )
     building_reach_m: float = setting(
         30.0, "How far from the building a field is likely to lie", unit="m", low=5, high=500,

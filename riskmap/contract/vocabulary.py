@@ -20,6 +20,8 @@ MAY_BE_ONSITE: Final = ("onsite", "unknown")
 
 INSPECTION_REASONS: Final = ("complaint", "sale", "routine", "audit", "repair", "unknown")
 PERMIT_ACTIONS: Final = ("new", "repair", "alteration", "evaluation", "unknown")
+DECIDED_BY_CONDITION: Final = "condition model"
+"""What stands for the ranking that decides unless a learned one is surely better."""
 CLASSES: Final = ("very high", "high", "moderate", "low", "very low")
 """Classes of a score, highest first."""
 NOT_RANKED: Final = "not ranked"

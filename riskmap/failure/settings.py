@@ -59,7 +59,8 @@ class FailureSettings(Section):
         beliefs=(Belief(0.5, 2.0, f"{JUDGED}: own formulation"),),
     )  # fmt: skip
     hazard_ratio: float = setting(
-        1.0, "Hazard of failing against the aging curve's", unit="ratio", low=0.05, high=20,
+        1.0, "Hazard of wear held before the records, against the published service life",
+        unit="ratio", low=0.05, high=20,
         source="the curve as it is",
         beliefs=(Belief(
             0.6, 1.6,

@@ -10,7 +10,7 @@ import pandas as pd
 
 from riskmap.contract.features import as_words
 from riskmap.contract.layers import INSPECTIONS
-from riskmap.contract.vocabulary import CLASSES, SERVICE
+from riskmap.contract.vocabulary import CLASSES, DECIDED_BY_CONDITION, SERVICE
 from riskmap.failure.calibration import FieldMargin
 from riskmap.publish.words.report_text import words_of
 from riskmap.publish.words.text_safety import is_missing, plain_text
@@ -68,7 +68,7 @@ def sum_up(
             "crs": county.crs.to_string(),
             "field_margin": field_margin.margin,
             "compared_with": None if drift is None else drift.before,
-            "ranked_by": "score" if learning is None else learning.decided_by,
+            "ranked_by": DECIDED_BY_CONDITION if learning is None else learning.decided_by,
             "model": asdict(model),
         },
     }

@@ -18,12 +18,12 @@ from riskmap.ranking.curves import limitation
 from riskmap.ranking.fairness import refuse_protected
 from riskmap.ranking.model import Model
 
-GIVEN: Final = ("oldest_first", "soil_rule", "score")
 LEARNED: Final = ("logistic", "boosting", "score_and_learning")
 WORDS: Final[Mapping[str, str]] = {
     "oldest_first": "oldest system first",
     "soil_rule": "soil rule only",
     "score": "the score",
+    "condition": "the condition model",
     "logistic": "the logistic model",
     "boosting": "boosted trees",
     "score_and_learning": "the score corrected by learning",
@@ -82,7 +82,8 @@ def design(features: pd.DataFrame, model: Model, *, leave_out: Iterable[str] = (
 class Visits:
     """The visited systems that are compared on, all (n,) or (n, k).
 
-    ``given`` maps each of :data:`GIVEN` to its ranking; ``evaluate`` marks the rows on which the
+    ``given`` maps rankings that need no learning here to their values, and ``base`` names the one
+    that ranks unless a learned one is better; ``evaluate`` marks the rows on which the
     figures are taken (all, or random audits only). ``weight`` counts in learning, and in the
     figures too unless ``judged_weight`` is given for them.
     """
@@ -95,6 +96,7 @@ class Visits:
     given: Mapping[str, Floats]
     evaluate: npt.NDArray[np.bool_]
     judged_weight: Floats | None = None
+    base: str = "score"
 
     @property
     def figure_weight(self) -> Floats:
@@ -160,7 +162,7 @@ def predict_held_out(
     rounds: int,
     seed: int,
     learned: Sequence[str] = LEARNED,
-    given: Sequence[str] = GIVEN,
+    given: Sequence[str] | None = None,
 ) -> Predictions:
     """Predict every row by models that saw neither it nor its neighbors.
 
@@ -186,6 +188,7 @@ def predict_held_out(
     """
     repeats = max(fold.repeat for fold in folds) + 1
     rows = len(visits.failed)
+    given = tuple(visits.given) if given is None else given
     names = [*given, *learned]
     ranking = {name: np.full((repeats, rows), np.nan) for name in names}
     chance = {name: np.full((repeats, rows), np.nan) for name in names}

@@ -45,8 +45,9 @@ class Plan(NamedTuple):
     (d,); ``keys`` (n,). Of the s streams of random numbers, ``points`` (s, d) with ``angle_keys``
     (s,), a factor uses ``stream`` (f,) for its error and ``component_stream`` (f,) for a mixture.
     Of the c scenarios drawn before, ``outcome`` (n, m, c) holds limitations in thousandths;
-    ``outcome_of`` (f,) is the factor's place there, -1 where it has none. ``learned`` (n, c) are
-    failure scores that replace the sum, of no columns where the sum counts.
+    ``outcome_of`` (f,) is the factor's place there, -1 where it has none. ``by_chance`` (n, c) are
+    priorities, of no columns where the priority is the mean of the two scores; ``by_water``:
+    whether the groundwater score, 0..1, multiplies them.
     """
 
     value: Floats
@@ -72,7 +73,8 @@ class Plan(NamedTuple):
     angle_keys: Keys
     outcome: npt.NDArray[np.uint16]
     outcome_of: Order
-    learned: npt.NDArray[np.float32]
+    by_chance: npt.NDArray[np.float32]
+    by_water: bool
 
 
 @compiled
@@ -321,11 +323,13 @@ def score_rows(
             kind = 0 if plan.failure[f] else 1
             for d in range(draws):
                 sums[kind, d] += plan.weight[f, d] * limits[f, d]
-        scenarios = plan.learned.shape[1]
+        scenarios = plan.by_chance.shape[1]
         for d in range(draws):
             if scenarios > 0:
-                sums[0, d] = 0.01 * plan.learned[row, d % scenarios]
-            both = plan.share[d] * sums[0, d] + (1.0 - plan.share[d]) * sums[1, d]
+                both = 0.01 * plan.by_chance[row, d % scenarios]
+                both *= sums[1, d] if plan.by_water else 1.0
+            else:
+                both = plan.share[d] * sums[0, d] + (1.0 - plan.share[d]) * sums[1, d]
             out[0, row, d] = int(sums[0, d] * FULL + 0.5)
             out[1, row, d] = int(sums[1, d] * FULL + 0.5)
             out[2, row, d] = int(both * FULL + 0.5)

@@ -255,9 +255,10 @@ def _scores(plan: Plan, limits: npt.NDArray[np.float32], rows: Whole, kind: str)
     """Score of the chosen kind in every draw: (rows, draws)."""
     points = 100.0 * plan.weight * limits
     failure = points[:, plan.failure].sum(axis=1)
-    if plan.learned.shape[1]:
-        failure = plan.learned[rows][:, np.arange(failure.shape[1]) % plan.learned.shape[1]]
     water = points[:, ~plan.failure].sum(axis=1)
+    if kind == "priority" and plan.by_chance.shape[1]:
+        said = plan.by_chance[rows][:, np.arange(failure.shape[1]) % plan.by_chance.shape[1]]
+        return np.asarray(said * water / 100.0 if plan.by_water else said, float)
     if kind == "priority":
         return np.asarray(plan.share * failure + (1.0 - plan.share) * water)
     return np.asarray(failure if kind == "failure_score" else water, float)

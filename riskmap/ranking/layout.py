@@ -93,11 +93,12 @@ def _outcomes(inputs: Sequence[Input], parcels: int, outcomes: Outcomes | None) 
     """Fields of the plan that hold the scenarios."""
     names = () if outcomes is None else outcomes.factors
     place = [names.index(item.name) if item.name in names else -1 for item in inputs]
-    learned = None if outcomes is None else outcomes.learned
+    said = None if outcomes is None else outcomes.by_chance
     return {
         "outcome": np.zeros((parcels, 0, 1), np.uint16) if outcomes is None else outcomes.limits,
         "outcome_of": np.array(place, np.int64),
-        "learned": np.zeros((parcels, 0), np.float32) if learned is None else learned,
+        "by_chance": np.zeros((parcels, 0), np.float32) if said is None else said,
+        "by_water": outcomes is not None and outcomes.by_water,
     }
 
 

@@ -77,8 +77,8 @@ class Model:
 
     ``failure_share`` is the share of the failure score in the priority, the groundwater score has
     the rest. A parcel of which less than ``min_known_frac`` of a score's weight is known gets no
-    score. ``log_hazard_per_point`` and ``reference_points`` turn failure points into a multiplier
-    of the aging curve's hazard; see :func:`riskmap.ranking.score.hazard_multiplier`.
+    score. ``log_hazard_per_point`` turns the failure factors' weights into what the condition model
+    holds of them before a county's records.
     """
 
     name: str
@@ -86,7 +86,6 @@ class Model:
     failure_share: float
     min_known_frac: float
     log_hazard_per_point: float = 0.0
-    reference_points: float = 0.0
 
     def of(self, score: str) -> tuple[Factor, ...]:
         """Return the factors of one score."""
@@ -132,7 +131,7 @@ def parse_model(
     ModelError
         Naming the factor and key at fault.
     """
-    numbers = ("failure_share", "min_known_frac", "log_hazard_per_point", "reference_points")
+    numbers = ("failure_share", "min_known_frac", "log_hazard_per_point")
     top = {"name", *numbers, "factor"}
     refuse_unknown(content, top, "the scoring model", ModelError)
     missing = sorted(top - set(content))

@@ -43,14 +43,16 @@ class Outcomes:
     """What n systems came to in s scenarios.
 
     ``factors``: names of the m factors, ``limits`` (n, m, s) their limitations in thousandths.
-    ``records``: name -> (n, s) drawn records that several factors depend on. ``learned`` (n, s):
-    failure scores of a ranking learned from visits, where one has taken over, else None.
+    ``records``: name -> (n, s) drawn records that several factors depend on. ``by_chance`` (n, s):
+    100 x the part of the priority that the chances make, None where the scores' mean is the
+    priority; ``by_water``: whether the groundwater score multiplies it.
     """
 
     factors: tuple[str, ...]
     limits: npt.NDArray[np.uint16]
     records: Mapping[str, npt.NDArray[np.float32]]
-    learned: npt.NDArray[np.float32] | None = None
+    by_chance: npt.NDArray[np.float32] | None = None
+    by_water: bool = False
 
 
 @dataclass(frozen=True)

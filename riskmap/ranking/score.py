@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from riskmap.contract.vocabulary import CLASSES, NOT_RANKED
 from riskmap.ranking.curves import limitation
-from riskmap.ranking.model import SCORES, Factor, Model
+from riskmap.ranking.model import SCORES, Model
 
 POINT_DIGITS: Final = 3
 LIMIT_DIGITS: Final = 3
@@ -106,27 +106,6 @@ def limits_used(features: pd.DataFrame, model: Model) -> pd.DataFrame:
     """Limitations that the points come from, (n, factors): the model's where nothing is known."""
     unknown = {factor.name: factor.unknown for factor in model.factors}
     return score(features, model).limits.fillna(unknown)
-
-
-def hazard_multiplier(failure_points: pd.DataFrame, model: Model) -> pd.Series:
-    """Multiplier of the aging curve's hazard that follows from the failure points.
-
-    The points of all factors that do not read the age (the curve has it already) are summed; each
-    point above the model's ``reference_points`` adds ``log_hazard_per_point`` to the log hazard.
-    Own formulation: it lets the same sum be read as a score and as a chance.
-    """
-    total = failure_points[[factor.name for factor in hazard_factors(model)]].sum(axis=1)
-    return pd.Series(hazard_at(total.to_numpy(float), model), index=failure_points.index)
-
-
-def hazard_factors(model: Model) -> tuple[Factor, ...]:
-    """Return the factors whose points act on the aging curve: all that do not read the age."""
-    return tuple(factor for factor in model.of("failure") if factor.feature != "age_yr")
-
-
-def hazard_at(points: NDArray[np.float64], model: Model) -> NDArray[np.float64]:
-    """Return the multiplier for sums of the points of :func:`hazard_factors`."""
-    return np.asarray(np.exp(model.log_hazard_per_point * (points - model.reference_points)))
 
 
 def _known_frac(limits: pd.DataFrame, model: Model, kind: str) -> pd.Series:

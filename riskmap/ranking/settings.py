@@ -13,8 +13,8 @@ class LearningSettings(Section):
     """Learning from visits, judged on places held out."""
 
     use: Literal["off", "compare", "allow"] = setting(
-        "compare", "Learning from visits: not at all, compared with the score and reported, or "
-        "allowed to replace or correct the score where it is surely better",
+        "compare", "Learning from visits: not at all, compared with the condition model and "
+        "reported, or allowed to replace it where it is surely better",
     )  # fmt: skip
     service: Literal["off", "infer"] = setting(
         "infer", "Whether to infer sewer or onsite for built parcels of which no record says it"

@@ -12,6 +12,7 @@ from riskmap.contract.features import RANKED
 from riskmap.contract.quantities import Units
 from riskmap.contract.vocabulary import may_be_onsite
 from riskmap.ranking.model import Model
+from riskmap.ranking.priority import FIND, priority
 from riskmap.ranking.reasons import leading_reasons, unknown_list
 from riskmap.ranking.score import classify, rank, score
 
@@ -28,19 +29,23 @@ def ranked_table(
     *,
     units: Units,
     cuts: Sequence[float],
+    aim: str = FIND,
 ) -> pd.DataFrame:
     """Score, rank and explain every row.
 
     Parameters
     ----------
     features
-        Inventory table, index ``parcel_id``; column ``service`` says who is ranked.
+        Inventory table, index ``parcel_id``, with the chances; column ``service`` says who is
+        ranked.
     model
         The scoring model.
     units
         ``us`` or ``si``: units of the reasons.
     cuts
         Four scores that part the five classes.
+    aim
+        What the priority serves, one of :data:`riskmap.ranking.priority.AIMS`.
 
     Returns
     -------
@@ -51,6 +56,11 @@ def ranked_table(
     service = features["service"].fillna("unknown")
     served = may_be_onsite(service)
     scores = result.scores.where(served)
+    scores["priority"] = priority(
+        aim,
+        features,
+        scores["groundwater_score"].to_numpy(float),
+    )
     table = scores.copy()
     for name in ("failure", "groundwater", "priority"):
         column = name if name == "priority" else f"{name}_score"

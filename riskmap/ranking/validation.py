@@ -86,9 +86,9 @@ def decide(visits: Visits, settings: LearningSettings, *, seed: int) -> Decision
     """
     refusal = _too_little(visits, settings) or _leaks(visits)
     if refusal:
-        return Decision("score", False, (refusal, "The score is kept."), None)
+        return Decision(visits.base, False, (refusal, _kept(visits.base)), None)
     comparison = compare(visits, settings, seed=seed)
-    return _judge(comparison)
+    return _judge(comparison, visits.base)
 
 
 def compare(visits: Visits, settings: LearningSettings, *, seed: int) -> Comparison:
@@ -116,7 +116,7 @@ def compare(visits: Visits, settings: LearningSettings, *, seed: int) -> Compari
     figures, drawn = _figures(held, rows, truth, weight, samples)
     return Comparison(
         figures=figures,
-        differences=_differences(figures, drawn),
+        differences=_differences(figures, drawn, visits.base),
         optimism=_optimism(visits, settings, figures, seed),
         reliability={
             name: reliability(truth, chance[0, rows], weight)
@@ -166,13 +166,13 @@ def _mean_figure(
     return float(np.mean([figure(part, one[sample], by) for one in predicted]))
 
 
-def _differences(figures: pd.DataFrame, drawn: Mapping[str, Floats]) -> pd.DataFrame:
+def _differences(figures: pd.DataFrame, drawn: Mapping[str, Floats], base: str) -> pd.DataFrame:
     precision = figures[figures["figure"] == "average_precision"].set_index("contender")["value"]
     rows = []
     for name in LEARNED:
-        apart = drawn[name] - drawn["score"]
+        apart = drawn[name] - drawn[base]
         low = float(np.nanquantile(apart, 0.05 / len(LEARNED)))
-        rows.append((name, float(precision[name] - precision["score"]), low))
+        rows.append((name, float(precision[name] - precision[base]), low))
     return pd.DataFrame(rows, columns=["contender", "difference", "low"])
 
 
@@ -224,9 +224,9 @@ def _leaks(visits: Visits) -> str:
     )
 
 
-def _judge(comparison: Comparison) -> Decision:
+def _judge(comparison: Comparison, base: str) -> Decision:
     """Apply the rule; where several rankings pass, take the one of greatest precision."""
-    score = comparison.figure("score", "average_precision")
+    score = comparison.figure(base, "average_precision")
     table = comparison.differences.set_index("contender")
     passed = [
         name
@@ -240,11 +240,11 @@ def _judge(comparison: Comparison) -> Decision:
     words = (
         f"{comparison.visits:,} visits with {comparison.failures:,} failures in "
         f"{comparison.blocks:,} places were compared on places that the learning had not seen.",
-        _precision_words(comparison, "score"),
+        _precision_words(comparison, base),
         _precision_words(comparison, best),
-        _verdict(row, best, bool(passed)),
+        _verdict(row, best, base, bool(passed)),
     )
-    return Decision(best if passed else "score", bool(passed), words, comparison)
+    return Decision(best if passed else base, bool(passed), words, comparison)
 
 
 def _precision_words(comparison: Comparison, name: str) -> str:
@@ -257,9 +257,12 @@ def _precision_words(comparison: Comparison, name: str) -> str:
     )
 
 
-def _verdict(row: pd.Series, name: str, passed: bool) -> str:
+def _kept(base: str) -> str:
+    return f"{WORDS[base].capitalize()} is kept."
+
+
+def _verdict(row: pd.Series, name: str, base: str, passed: bool) -> str:
     gain = f"a gain of {row['difference']:+.3f}, at least {row['low']:+.3f}"
     if passed:
-        verb = "corrects" if name == "score_and_learning" else "replaces"
-        return f"Learning {verb} the score: {WORDS[name]} is surely better ({gain})."
-    return f"The score is kept: no learned ranking is surely better (best: {gain})."
+        return f"Learning replaces {WORDS[base]}: {WORDS[name]} is surely better ({gain})."
+    return f"{_kept(base)[:-1]}: no learned ranking is surely better (best: {gain})."

@@ -36,7 +36,8 @@ def read_region(path: Path | str) -> Region:
         name: read_section(kind, content.get(name, {}), f"[{name}]", faults, belongs)
         for name, kind in sections().items()
     }
-    sources = read_sources(content.get("layers", {}), path.parent, faults)
+    day = getattr(made["county"], "date", None)
+    sources = read_sources(content.get("layers", {}), path.parent, faults, day=day)
     county = content.get("county", {})
     if isinstance(county, dict) and isinstance(county.get("crs"), str):
         faults += _crs_faults(county["crs"])
@@ -73,7 +74,7 @@ def _crs_faults(text: str) -> list[str]:
     if crs.is_projected and metric:
         return []
     return [
-        f"[county] crs = {text!r} ({crs.name}) is not a projected system in meters. "
+        f"[county] crs = {shown(text)} ({crs.name}) is not a projected system in meters. "
         "Use the UTM zone or state plane zone in meters, or auto."
     ]
 

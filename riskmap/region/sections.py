@@ -20,6 +20,7 @@ from riskmap.contract.sources import Source
 from riskmap.failure.settings import FailureSettings
 from riskmap.groundwater.settings import GroundwaterSettings, WellSettings
 from riskmap.outcomes.log import LogState
+from riskmap.ranking.priority import Aim
 from riskmap.ranking.settings import LearningSettings, ServiceSettings
 
 
@@ -61,6 +62,10 @@ class ListSettings(Section):
     order: Literal["priority", "chance"] = setting(
         "priority", "What the inspection list is ordered by: the priority, or the chance to be "
         "belonging among the first",
+    )  # fmt: skip
+    aim: Aim = setting(
+        "find failures", "What the priority serves: find failures; save stressed fields while they "
+        "can be saved; least harm to wells and water",
     )  # fmt: skip
     stops: int = setting(40, "Stops on the day sheets; 0 for none", low=0, high=2000, source=JUDGED)
     letters: int = setting(

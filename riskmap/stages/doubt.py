@@ -2,15 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Final
 
 import numpy as np
 import pandas as pd
 
+from riskmap.condition.fit import Fit
 from riskmap.contract.features import DOUBT
-from riskmap.failure.aging import AgingModel
 from riskmap.failure.calibration import FieldMargin
 from riskmap.ranking.information import (
     collection_list,
@@ -74,10 +73,10 @@ def carry_doubt(
     model: Model,
     component_ratings: pd.DataFrame,
     soil_shares: pd.DataFrame,
-    aging: Mapping[str, AgingModel],
     field_margin: FieldMargin,
     groundwater: Groundwater | None,
     learning: Learning | None,
+    condition_fit: Fit | None,
 ) -> tuple[pd.DataFrame, CountyDoubt | None]:
     """Do :func:`doubt_columns` as a stage, for the ranked systems and all that is behind them.
 
@@ -91,33 +90,42 @@ def carry_doubt(
         Things of the stages before, by their names in :mod:`riskmap.stages.order`.
     """
     systems = features[ranked["rank"].notna()]
+    if condition_fit is None:
+        return _no_doubt(systems.index), None
     scenarios = county_scenarios(
         systems,
         county,
         model,
         component_ratings=component_ratings,
         soil_shares=soil_shares,
-        aging=aging,
         margin=field_margin.margin,
         groundwater=groundwater,
         learning=learning,
+        fit=condition_fit,
     )
     return doubt_columns(systems, scenarios, county.region)
 
 
 def scenarios_of(result: Result, rows: pd.Index) -> CountyScenarios:
     """Return what the scenarios of some ranked systems of a result are drawn from."""
+    fit = result.condition_fit
+    if fit is None:
+        raise ValueError("no parcel of the county has a system.")
     return county_scenarios(
         result.features.loc[rows],
         result.county,
         result.model,
         component_ratings=result.component_ratings,
         soil_shares=result.soil_shares,
-        aging=result.aging,
         margin=result.field_margin.margin,
         groundwater=result.groundwater,
         learning=result.learning,
+        fit=fit,
     )
+
+
+def _no_doubt(systems: pd.Index) -> pd.DataFrame:
+    return pd.DataFrame(index=systems, columns=list(DOUBT_COLUMNS.values()))
 
 
 def doubt_columns(
@@ -138,7 +146,7 @@ def doubt_columns(
     There is no chance to be on a list that holds every parcel.
     """
     if len(features) < 2 or region.run.draws == 0:
-        return pd.DataFrame(index=features.index, columns=list(DOUBT_COLUMNS.values())), None
+        return _no_doubt(features.index), None
     model = scenarios.model
     top = region.lists.length(len(features))
     outcomes = draw_outcomes(scenarios, seed=region.run.seed)

@@ -4,19 +4,16 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-import numpy as np
 import pandas as pd
 
 from riskmap.contract.features import FIELD
 from riskmap.contract.rules import Rules
 from riskmap.contract.vocabulary import may_be_onsite
-from riskmap.failure.aging import AgingModel, chance_failing_frac
+from riskmap.failure.aging import AgingModel
 from riskmap.failure.assess import assess_failure
 from riskmap.failure.calibration import FieldMargin, expected_failed_frac, fit_margin
 from riskmap.failure.service_life import fit_aging
 from riskmap.failure.settings import FailureSettings
-from riskmap.ranking.model import Model
-from riskmap.ranking.score import factor_points, hazard_multiplier
 from riskmap.stages.county import County
 
 
@@ -103,49 +100,3 @@ def assess_county_failure(
     """
     region = county.region
     return failure_features(inventory, rules=region.rules, physics=region.failure, aging=aging)
-
-
-def chance_of_failing(
-    county: County,
-    inventory: pd.DataFrame,
-    failing: pd.DataFrame,
-    room: pd.DataFrame,
-    model: Model,
-    aging: Mapping[str, AgingModel],
-) -> pd.DataFrame:
-    """Chance of failing within the horizon, the failure points acting on the aging curve.
-
-    Parameters
-    ----------
-    county
-        Gives horizon and hazard ratio.
-    inventory, failing, room
-        Features of all parcels so far; index ``parcel_id``.
-    model
-        The scoring model, whose failure points act on the curve.
-    aging
-        Curve by kind of system.
-
-    Returns
-    -------
-    DataFrame
-        ``chance_failing_frac``, NaN where the parcel is surely not onsite or the age is not known,
-        and its evidence.
-    """
-    features = inventory.join([failing, room])
-    _, points = factor_points(features, model, "failure")
-    chance = chance_failing_frac(
-        features["kind"].fillna("unknown").to_numpy(object),
-        features["age_yr"].to_numpy(float),
-        within_yr=county.region.rules.horizon_yr,
-        hazard_multiplier=hazard_multiplier(points, model).to_numpy()
-        * county.region.failure.hazard_ratio,
-        models=aging,
-    )
-    served = may_be_onsite(features["service"]).to_numpy()
-    chance = np.where(served, chance, np.nan)
-    marks = np.where(np.isnan(chance), "unknown", "inferred")
-    return pd.DataFrame(
-        {"chance_failing_frac": chance, "chance_failing_frac_evidence": marks},
-        index=features.index,
-    )

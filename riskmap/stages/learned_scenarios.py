@@ -6,29 +6,26 @@ from collections.abc import Mapping
 from typing import Final
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
+from scipy.special import expit
 
 from riskmap.contract.arrays import Floats
 from riskmap.ranking.model import Model
 from riskmap.ranking.outcomes import THOUSANDTHS
 from riskmap.ranking.score import score
-from riskmap.stages.learning import Learning, fit_again, in_order_of
-from riskmap.stages.scenarios import LearnedScore
-
-Limits = Mapping[str, npt.NDArray[np.uint16]]
+from riskmap.stages.learning import Learning, fit_again
+from riskmap.stages.scenarios import LearnedChance, Limits
 
 MEMBERS: Final = 16
 """Learners fitted to resampled visits; the scenarios take them in turn."""
 
 
-def learned_score_of(
+def learned_chance_of(
     learning: Learning | None, features: pd.DataFrame, model: Model, *, seed: int
-) -> LearnedScore | None:
-    """Give the failure score by the learned order in a scenario; None where the score decides.
+) -> LearnedChance | None:
+    """Give the learned chance in a scenario; None where the condition model ranks.
 
-    As in the ranked table, the system with the k-th highest learned odds gets the k-th highest
-    failure score of the table. The odds are those of a learner fitted to resampled visits, on the
+    The odds are those of a learner fitted to resampled visits, on the
     scenario's own features.
 
     Parameters
@@ -45,7 +42,7 @@ def learned_score_of(
     Returns
     -------
     function
-        From the scenario's number, the drawn features and the limitations to scores (n,), 0-100.
+        From the scenario's number, the drawn features and the limitations to chances (n,).
     """
     if learning is None or learning.classifier is None or learning.present is None:
         return None
@@ -56,7 +53,7 @@ def learned_score_of(
     words = {f.feature: f.name for f in model.of("failure") if f.table}
     worth = {f.name: f.weight * model.scale("failure") for f in model.of("failure")}
 
-    def failure_score(scenario: int, drawn: Mapping[str, Floats], limits: Limits) -> Floats:
+    def chance(scenario: int, drawn: Mapping[str, Floats], limits: Limits) -> Floats:
         changed = {
             name: limits[words[name]] / THOUSANDTHS if name in words else drawn[name]
             for name in columns
@@ -67,7 +64,7 @@ def learned_score_of(
             for name in worth.keys() & limits.keys():
                 points[name] = worth[name] * limits[name] / THOUSANDTHS
             changed["score"] = points.sum(axis=1).to_numpy(float)
-        odds = members[scenario % len(members)].decision_function(numbers.assign(**changed))
-        return in_order_of(odds, base.scores["failure_score"].to_numpy(float))
+        odds: Floats = members[scenario % len(members)].decision_function(numbers.assign(**changed))
+        return np.asarray(expit(odds))
 
-    return failure_score
+    return chance

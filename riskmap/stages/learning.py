@@ -1,8 +1,8 @@
-"""Learning from a county's visits: compared with the score, and followed only where it earned it.
+"""Learning from a county's visits: compared with what ranks, followed where it earned it.
 
-The score ranks unless the region file allows learning to (``[learning] use = "allow"``) and the
-rule of :mod:`riskmap.ranking.validation`, set beforehand, says that a learned ranking is surely
-better on places it has not seen.
+The condition model ranks unless the region file allows learning to (``[learning] use = "allow"``)
+and the rule of :mod:`riskmap.ranking.validation`, set beforehand, says that a learned ranking is
+surely better on places it has not seen.
 """
 
 from __future__ import annotations
@@ -15,17 +15,17 @@ from typing import Final
 import numpy as np
 import pandas as pd
 from scipy.special import expit
-from scipy.stats import rankdata
 from sklearn.base import clone
 
-from riskmap.contract.arrays import Floats
+from riskmap.contract.vocabulary import DECIDED_BY_CONDITION
 from riskmap.ranking.blocks import block_ids
 from riskmap.ranking.classifier import FailureClassifier
 from riskmap.ranking.contenders import Design, classifier_for, design_for, level_shift
 from riskmap.ranking.explanations import Explanation, explain, sample_background
 from riskmap.ranking.model import Factor, Model
+from riskmap.ranking.priority import priority
 from riskmap.ranking.reasons import leading_reasons
-from riskmap.ranking.score import POINT_DIGITS, Scores, classify, rank, score
+from riskmap.ranking.score import Scores, classify, rank, score
 from riskmap.ranking.settings import LearningSettings
 from riskmap.ranking.validation import Decision, decide
 from riskmap.region.sections import Region
@@ -40,7 +40,7 @@ from riskmap.stages.learning_inputs import (
 from riskmap.stages.listing import list_length
 
 DECIDED_BY: Final = {
-    "score": "score",
+    "condition": DECIDED_BY_CONDITION,
     "logistic": "classifier",
     "boosting": "classifier",
     "score_and_learning": "score corrected by learning",
@@ -60,7 +60,7 @@ class Learning:
     """What came of learning, with the settings it was done by.
 
     ``decided_by`` is one of :data:`DECIDED_BY`'s words, ``words`` say what was decided and why.
-    ``present`` are the county's numbers that the classifier reads, None where the score ranks.
+    ``present`` are the county's numbers that the classifier reads, None where it does not rank.
     """
 
     lesson: Lesson
@@ -73,14 +73,14 @@ class Learning:
 
     @cached_property
     def classifier(self) -> FailureClassifier | None:
-        """The learner that decides, None where the score does; fitted when first used."""
+        """The learner that ranks, None where none does; fitted when it is asked for."""
         if self.present is None:
             return None
         return _fit(self.decision.chosen, self.lesson, self.settings, self.seed)
 
 
 def learn_from_visits(county: County, features: pd.DataFrame, model: Model) -> Learning | None:
-    """Compare what visits teach with the score; None where it is off or there are no visits.
+    """Compare what visits teach with the condition model; None where off or without visits.
 
     Parameters
     ----------
@@ -102,7 +102,7 @@ def learn_from_visits(county: County, features: pd.DataFrame, model: Model) -> L
     follow = decision.replaced and settings.use == "allow"
     words = (_window_words(lesson), *_decision_words(decision, follow=follow))
     if not follow:
-        return Learning(lesson, decision, DECIDED_BY["score"], words, settings, seed)
+        return Learning(lesson, decision, DECIDED_BY_CONDITION, words, settings, seed)
     present = learnable(features, model)
     if decision.chosen == "score_and_learning":
         present = present.with_score(failure_points(features, model).to_numpy(float))
@@ -118,17 +118,16 @@ def follow_learning(
 ) -> tuple[pd.DataFrame, Explanation | None]:
     """Order the ranked table by what was learned, where learning may; else add ``decided_by`` only.
 
-    The learned order takes over the failure score's own values: the system with the k-th highest
-    learned chance counts with the k-th highest failure score (``learned_failure_score``). Priority,
-    the classes and the ranks follow; ``failure_score`` and the points stay what they are.
+    The learned chance takes the place of the chance of having failed in the priority; ranks and the
+    class of the priority follow.
 
     Returns
     -------
     The table with the columns of :data:`riskmap.contract.features.LEARNED`, and the shares of each
-    feature in the log-odds of the systems on the list (None where the score ranks).
+    feature in the log-odds of the systems on the list (None where the condition model decides).
     """
     if learning is None or learning.classifier is None or learning.present is None:
-        return scored.assign(decided_by=DECIDED_BY["score"]), None
+        return scored.assign(decided_by=DECIDED_BY_CONDITION), None
     region = county.region
     known = scored["priority"].notna().to_numpy()
     odds = np.full(len(scored), np.nan)
@@ -136,10 +135,9 @@ def follow_learning(
     table = scored.assign(
         decided_by=learning.decided_by,
         learned_chance_frac=expit(odds),
-        learned_failure_score=in_order_of(odds, scored["failure_score"].to_numpy(float)),
     )
-    table = _ranked_again(table, features["service"].fillna("unknown"), model, region)
-    table["decided_by"] = table["decided_by"].where(known, DECIDED_BY["score"])
+    table = _ranked_anew(table, features, region)
+    table["decided_by"] = table["decided_by"].where(known, DECIDED_BY_CONDITION)
     most = min(list_length(table, region.lists), MOST_EXPLAINED)
     listed = table.index[(table["rank"] <= most).fillna(False).to_numpy(bool)]
     if not len(listed):
@@ -202,37 +200,17 @@ def _fit(name: str, lesson: Lesson, settings: LearningSettings, seed: int) -> Fa
     return learner
 
 
-def in_order_of(odds: Floats, scores: Floats) -> Floats:
-    """Give each system the failure score at its own place in the order by `odds`; NaN stays.
-
-    >>> in_order_of(np.array([-1.0, 2.0, 0.5, np.nan]), np.array([30.0, 10.0, 20.0, 5.0])).tolist()
-    [10.0, 30.0, 20.0, nan]
-    """
-    known = ~np.isnan(odds)
-    result = np.full(len(odds), np.nan)
-    if known.any():
-        place = rankdata(odds[known], method="average") - 1.0
-        values = np.sort(scores[known])
-        result[known] = np.interp(place, np.arange(len(values)), values).round(POINT_DIGITS)
-    return result
-
-
-def _ranked_again(
-    table: pd.DataFrame, service: pd.Series, model: Model, region: Region
-) -> pd.DataFrame:
-    share = model.failure_share
-    learned, water = table["learned_failure_score"], table["groundwater_score"]
-    scores = pd.DataFrame(
-        {
-            "priority": (share * learned + (1 - share) * water).round(POINT_DIGITS),
-            "failure_score": learned,
-            "groundwater_score": water,
-        }
-    )
+def _ranked_anew(table: pd.DataFrame, features: pd.DataFrame, region: Region) -> pd.DataFrame:
+    """Order anew, the learned chance in the place of the chance of having failed."""
+    learned = table["learned_chance_frac"]
+    failing = np.fmax(learned, features["chance_failing_frac"])
+    chances = features.assign(chance_failed_frac=learned, chance_failing_frac=failing)
+    by_aim = priority(region.lists.aim, chances, table["groundwater_score"].to_numpy(float))
+    scores = table[["failure_score", "groundwater_score"]].assign(priority=by_aim)
+    service = features["service"].fillna("unknown")
     return table.assign(
         priority=scores["priority"],
         priority_class=classify(scores["priority"], region.rules.class_cuts),
-        failure_class=classify(learned, region.rules.class_cuts),
         rank=rank(scores, (service == "onsite").to_numpy()),
         apart_rank=rank(scores, (service == "unknown").to_numpy()),
     )
@@ -268,7 +246,7 @@ def _marked(factor: Factor) -> Factor:
 def _learned_parts(
     rows: pd.DataFrame, explained: Explanation, table: pd.DataFrame, model: Model
 ) -> Scores:
-    """Scores whose failure points are the learned failure score, divided by positive shares.
+    """Scores whose failure points are the failure score, dealt out by positive learned shares.
 
     The share of the score itself, where learning corrects it, is divided by the score's points.
     """
@@ -285,8 +263,8 @@ def _learned_parts(
     raising = shares.clip(lower=0.0).where(result.limits[shares.columns].notna(), 0.0)
     total = raising.sum(axis=1).replace(0.0, np.nan)
     points, limits = result.points.copy(), result.limits.copy()
-    divided = raising.div(total, axis=0).mul(table.loc[rows.index, "learned_failure_score"], axis=0)
-    points[shares.columns] = divided.fillna(0.0)
+    dealt = raising.div(total, axis=0).mul(table.loc[rows.index, "failure_score"], axis=0)
+    points[shares.columns] = dealt.fillna(0.0)
     limits[shares.columns] = (raising >= LEAST_SHARE).astype(float)
     return replace(result, points=points, limits=limits)
 
@@ -307,6 +285,6 @@ def _decision_words(decision: Decision, *, follow: bool) -> Sequence[str]:
     return (
         *decision.words[:-1],
         f"Learning has earned its place ({decision.words[-1].rstrip('.')}), but the region file "
-        'asks for a comparison only: the score still ranks. Set [learning] use = "allow" to let '
-        "it rank.",
+        "asks for a comparison only: the condition model still ranks. Set [learning] use = "
+        '"allow" to let it rank.',
     )

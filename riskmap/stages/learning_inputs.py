@@ -18,6 +18,7 @@ from riskmap.ranking.contenders import Design, Visits, design
 from riskmap.ranking.labels import OUTCOME_FEATURES, label_systems, visit_weights
 from riskmap.ranking.model import Model
 from riskmap.ranking.score import factor_points
+from riskmap.stages.condition import chance_failed_by
 from riskmap.stages.county import County
 from riskmap.stages.failure import failure_features
 
@@ -116,7 +117,8 @@ def prepare_lesson(
         Fewest failures (and sound systems), and visits, that figures may be taken on.
     """
     start, end = window(county.region.county.date, years)
-    then = inventory_as_of((start - pd.Timedelta(days=1)).date(), features, county)
+    before = (start - pd.Timedelta(days=1)).date()
+    then = inventory_as_of(before, features, county)
     inspections = county.tables["inspections"]
     labels = label_systems(
         inspections, then.index, start=start, end=end, repairs=_repairs(county, then.index)
@@ -134,6 +136,7 @@ def prepare_lesson(
         "oldest_first": then["age_yr"].to_numpy(float),
         "soil_rule": then["soil_rating"].to_numpy(float),
         "score": failure_points(then, model).to_numpy(float),
+        "condition": chance_failed_by(county, then, model, before),
     }
     visits = Visits(
         design=Design(plan.features[visited], plan.signs),
@@ -144,6 +147,7 @@ def prepare_lesson(
         given={name: values[visited] for name, values in given.items()},
         evaluate=judged[visited],
         judged_weight=np.nan_to_num(by[visited], nan=0.0),
+        base="condition",
     )
     return Lesson(visits, labels[visited], start, end, judged_on, weights.effective)
 

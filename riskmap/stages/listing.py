@@ -5,6 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from riskmap.contract.vocabulary import DECIDED_BY_CONDITION
 from riskmap.region.sections import ListSettings
 
 
@@ -40,8 +41,8 @@ def list_length(parcels: pd.DataFrame, lists: ListSettings) -> int:
 
 
 def as_listed(parcels: pd.DataFrame, order: str) -> pd.DataFrame:
-    """Return the table for lists: in order, without ``decided_by`` where only the score decided."""
+    """Return the table for lists: in order; ``decided_by`` only where learning decided."""
     listed = in_list_order(parcels, order)
-    if "decided_by" in listed and listed["decided_by"].eq("score").all():
+    if "decided_by" in listed and listed["decided_by"].eq(DECIDED_BY_CONDITION).all():
         return listed.drop(columns="decided_by")
     return listed

@@ -14,9 +14,8 @@ from data_pipelines.defect_log import DefectLog
 from data_pipelines.outcome_log import of_county, outcome_inspections, with_outcomes
 from data_pipelines.parcels import read_parcels
 from data_pipelines.permits import check_modifications
-from data_pipelines.rasters import RasterReading
+from data_pipelines.rasters import RasterReading, check_cover
 from data_pipelines.registry import read_layer
-from data_pipelines.run_day import hold_to_day
 from data_pipelines.soil_survey import read_soil_survey
 from data_pipelines.vector import Bounds
 from data_pipelines.well_checks import check_elevation_unit, check_in_water
@@ -62,7 +61,7 @@ def read_all_parcels(
     reading = read_parcels(source, crs)
     log = DefectLog("parcels")
     log.extend(reading.defects)
-    every: Any = hold_to_day(reading.frame, source, county.region.county.date, log)
+    every: Any = reading.frame
     require(every, LAYERS["parcels"], crs=crs)
     middle = every.geometry.centroid
     far = far_from_rest(middle.x, middle.y)
@@ -112,7 +111,7 @@ def read_alone(
     require(reading.frame, LAYERS[layer], crs=crs)
     log = DefectLog(layer)
     log.extend(reading.defects)
-    frame = hold_to_day(reading.frame, source, county.region.county.date, log)
+    frame = reading.frame
     for pointer in POINTERS:
         known = county.tables.get(pointer.to) if pointer.layer == layer else None
         if known is not None:
@@ -207,6 +206,8 @@ def cross_check(county: County) -> pd.DataFrame:
         found.append(check_elevation_unit(wells, terrain))
     if isinstance(wells, gpd.GeoDataFrame) and isinstance(waters, gpd.GeoDataFrame):
         found.append(check_in_water(wells, waters))
+    for name, raster in county.rasters.items():
+        found.append(check_cover(raster, tables["parcels"], name))
     if permits is not None:
         found.append(check_modifications(permits, tables["parcels"]))
     return pd.concat(found, ignore_index=True)

@@ -20,7 +20,7 @@ READ_ALONE: Final = tuple(
 SOURCES: Final = (PARCELS.name, INSPECTIONS.name, *READ_ALONE, SOIL_SURVEY)
 
 _HERE: Final = "riskmap.stages"
-_FEATURES: Final = ("inventory", "failing", "room", "chance")
+_FEATURES: Final = ("inventory", "failing", "room", "condition")
 
 
 def _reading(name: str) -> Stage:
@@ -31,7 +31,7 @@ def _reading(name: str) -> Stage:
         gives=(f"{LAYER}{name}", f"defects_{name}"),
         needs=("crs", "extent"),
         layers=tuple(pointer.to for pointer in POINTERS if pointer.layer == name),
-        settings=(f"sources.{name}", "county.date"),
+        settings=(f"sources.{name}",),
         fixed={"layer": name},
     )
 
@@ -41,7 +41,7 @@ READING: Final = (
         "read parcels",
         f"{_HERE}.loading:read_all_parcels",
         gives=(f"{LAYER}parcels", "defects_parcels", "crs", "extent", "strays"),
-        settings=("sources.parcels", "county.crs", "county.date"),
+        settings=("sources.parcels", "county.crs"),
     ),
     Stage(
         "read inspections",
@@ -63,7 +63,7 @@ READING: Final = (
         "hold layers against each other",
         f"{_HERE}.loading:cross_check",
         gives=("defects_between",),
-        layers=("parcels", "wells", "waterbodies", "permits", "elevation"),
+        layers=("parcels", "wells", "waterbodies", "permits", "elevation", "water_table"),
     ),
     Stage(
         "gather defects",
@@ -185,11 +185,12 @@ STAGES: Final = (
         on="chunks",
     ),
     Stage(
-        "chance of failing",
-        f"{_HERE}.failure:chance_of_failing",
-        gives=("chance",),
-        needs=("inventory", "failing", "room", "model", "aging"),
-        settings=("rules.horizon_yr", "failure.hazard_ratio"),
+        "follow each system through its years",
+        f"{_HERE}.condition:follow_systems",
+        gives=("condition", "condition_fit"),
+        needs=("inventory", "failing", "room", "model"),
+        layers=("parcels", "permits", "inspections"),
+        settings=("county.date", "rules.horizon_yr", "failure.hazard_ratio"),
     ),
     Stage(
         "follow groundwater",
@@ -218,7 +219,7 @@ STAGES: Final = (
         f"{_HERE}.scoring:score_and_rank",
         gives=("scored",),
         needs=("features", "model"),
-        settings=("county.units", "rules.class_cuts"),
+        settings=("county.units", "rules.class_cuts", "lists.aim"),
     ),
     Stage(
         "learn from visits",
@@ -233,7 +234,14 @@ STAGES: Final = (
         f"{_HERE}.learning:follow_learning",
         gives=("ranked", "learned_reasons"),
         needs=("scored", "features", "learning", "model"),
-        settings=("lists.inspections", "run.seed", "county.units", "rules.class_cuts", "learning"),
+        settings=(
+            "lists.inspections",
+            "lists.aim",
+            "run.seed",
+            "county.units",
+            "rules.class_cuts",
+            "learning",
+        ),
     ),
     Stage(
         "carry doubt",
@@ -245,10 +253,10 @@ STAGES: Final = (
             "model",
             "component_ratings",
             "soil_shares",
-            "aging",
             "field_margin",
             "groundwater",
             "learning",
+            "condition_fit",
         ),
         layers=("parcels",),
         settings=(
@@ -256,6 +264,7 @@ STAGES: Final = (
             "run.draws",
             "run.seed",
             "lists.inspections",
+            "lists.aim",
             "rules",
             "failure",
             "groundwater",

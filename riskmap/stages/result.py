@@ -13,6 +13,7 @@ if TYPE_CHECKING:
     import geopandas as gpd
     import pandas as pd
 
+    from riskmap.condition.fit import Fit
     from riskmap.failure.aging import AgingModel
     from riskmap.failure.calibration import FieldMargin
     from riskmap.ranking.explanations import Explanation
@@ -58,6 +59,8 @@ class Result:
     """Lives of systems from the permits."""
     service: Service | None
     """What was inferred of sewer or onsite; None where nothing was open."""
+    condition_fit: Fit | None
+    """The condition model fitted to the county's records; None where nobody has a system."""
     aging: Mapping[str, AgingModel]
     """Curves by kind, learned from the county's permits or kept as published."""
     field_margin: FieldMargin
@@ -71,7 +74,7 @@ class Result:
     learned_reasons: Explanation | None
     """Shares behind the learned odds of the listed systems; None where the score ranks."""
     doubt: CountyDoubt | None
-    """What the chances are about and which records to collect; None where none was wanted."""
+    """What the chances are about and which records to collect; None where none was computed."""
     fairness: CountyFairness | None
     """How picks fall across neighborhoods; None where there are none to compare."""
     drift: CountyDrift | None

@@ -8,24 +8,23 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from riskmap.condition.fit import Fit
 from riskmap.contract.arrays import Floats
-from riskmap.failure.aging import AgingModel
 from riskmap.groundwater.rerun import rerun
 from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.inventory.soil_mixtures import soil_mixtures
 from riskmap.ranking.model import Model
 from riskmap.ranking.score import limits_used
+from riskmap.stages.condition_scenarios import drawn_chances
 from riskmap.stages.county import County
 from riskmap.stages.groundwater import Groundwater
-from riskmap.stages.learned_scenarios import learned_score_of
+from riskmap.stages.learned_scenarios import learned_chance_of
 from riskmap.stages.learning import Learning
 from riskmap.stages.scenario_records import county_records
 from riskmap.stages.scenarios import (
     CountyScenarios,
     Reached,
-    drawn_factors,
     soils_read,
-    still_points,
 )
 
 FOLLOWED: Final = {
@@ -45,10 +44,10 @@ def county_scenarios(
     *,
     component_ratings: pd.DataFrame,
     soil_shares: pd.DataFrame,
-    aging: Mapping[str, AgingModel],
     margin: float,
     groundwater: Groundwater | None,
     learning: Learning | None,
+    fit: Fit,
 ) -> CountyScenarios:
     """Describe the doubt of the rows of `features` (ranked systems, with all that was found).
 
@@ -73,19 +72,20 @@ def county_scenarios(
     )
     limits = limits_used(features, model)
     reached = None if groundwater is None else groundwater_again(groundwater, features.index)
-    names = drawn_factors(model, water=reached is not None)
     return CountyScenarios(
         systems=features.index,
         records=records,
         model=model,
-        still_points=still_points(limits, model, names),
-        aging=aging,
+        chances=drawn_chances(
+            fit, features.index, limits, within_yr=region.rules.horizon_yr, seed=region.run.seed
+        ),
+        aim=region.lists.aim,
         margin=margin,
         rules=region.rules,
         failure=region.failure,
         reached=reached,
         water=region.groundwater if reached is not None else None,
-        learned_score=learned_score_of(learning, features, model, seed=region.run.seed),
+        learned_chance=learned_chance_of(learning, features, model, seed=region.run.seed),
     )
 
 

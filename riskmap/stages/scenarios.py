@@ -22,7 +22,6 @@ from riskmap.contract.kinds import SYSTEM_KINDS, UNKNOWN_CODE
 from riskmap.contract.rules import Rules
 from riskmap.contract.settings import Belief, beliefs_of, draw_beliefs, drawn
 from riskmap.contract.vocabulary import DRAINAGE_CLASSES
-from riskmap.failure.aging import AgingModel, chance_on_curve_frac, curve_of_kind
 from riskmap.failure.assess import LEAST_KSAT_UM_S
 from riskmap.failure.rerun import SystemRecords, SystemsToday, systems_today
 from riskmap.failure.settings import FailureSettings
@@ -32,14 +31,16 @@ from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.inventory.soil_mixtures import OF_FEATURE
 from riskmap.ranking.layout import parcel_keys
 from riskmap.ranking.model import Factor, Model
-from riskmap.ranking.outcomes import THOUSANDTHS, Outcomes, roll, scenarios_for, thousandths
+from riskmap.ranking.outcomes import Outcomes, roll, scenarios_for, thousandths
+from riskmap.ranking.priority import chance_part, reaches_water
 from riskmap.ranking.priors import spread_of
 from riskmap.ranking.records import UncertainRecord
-from riskmap.ranking.score import hazard_at, hazard_factors
 from riskmap.stages.scenario_records import STREAMS, CountyRecords
 
 Drawn = dict[str, Floats]
-LearnedScore = Callable[[int, Mapping[str, Floats], Mapping[str, npt.NDArray[np.uint16]]], Floats]
+Limits = Mapping[str, npt.NDArray[np.uint16]]
+Chances = Callable[[int, Limits], tuple[Floats, Floats, Floats]]
+LearnedChance = Callable[[int, Mapping[str, Floats], Limits], Floats]
 Reached = Callable[[GroundwaterSettings, Mapping[str, Floats]], Mapping[str, Floats]]
 
 WORDS: Final = {"kind": SYSTEM_KINDS, "drainage_class": DRAINAGE_CLASSES}
@@ -63,26 +64,27 @@ KEPT: Final = ("age_yr", "persons", "years_since_pumped_yr", "field_area_m2")
 class CountyScenarios:
     """What scenarios are drawn from, for the n ranked systems.
 
-    ``still_points`` (n,): points on the hazard of the factors that no scenario draws. ``margin``:
-    how many times the sizing rule's rate fields pass. ``rules``, ``failure`` and ``water``: the
-    region's settings; a scenario is the latter two with drawn values. ``reached``: the
-    groundwater's arithmetic, which takes such settings and the drawn records and gives features; it
-    and ``water`` are None where no terrain was given. ``learned_score``: the failure score by a
-    ranking learned from visits, from the scenario's number, the drawn features and their
-    limitations; None where the score decides.
+    ``chances``: the chances (n,) of being failed and stressed today, and of having failed by the
+    horizon, from the scenario's number and its limitations. ``aim``: what the priority serves.
+    ``margin``: how many times the sizing rule's rate fields pass. ``rules``, ``failure`` and
+    ``water``: the region's settings; a scenario is the latter two with drawn values. ``reached``:
+    the groundwater's arithmetic, which takes such settings and the drawn records and gives
+    features; it and ``water`` are None where no terrain was given. ``learned_chance``: the chance
+    of having failed by a ranking learned from visits, from the scenario's number, the drawn
+    features and their limitations; None where the condition model ranks.
     """
 
     systems: pd.Index
     records: CountyRecords
     model: Model
-    still_points: Floats
-    aging: Mapping[str, AgingModel]
+    chances: Chances
+    aim: str
     margin: float
     rules: Rules
     failure: FailureSettings
     reached: Reached | None = None
     water: GroundwaterSettings | None = None
-    learned_score: LearnedScore | None = None
+    learned_chance: LearnedChance | None = None
 
 
 def draw_outcomes(
@@ -114,7 +116,7 @@ def draw_outcomes(
     names = drawn_factors(county.model, water=county.reached is not None)
     n = len(county.systems)
     limits = np.empty((n, len(names), scenarios), np.uint16)
-    learned = None if county.learned_score is None else np.empty((n, scenarios), np.float32)
+    by_chance = np.empty((n, scenarios), np.float32)
     kept = {name: np.empty((n, scenarios), np.float32) for name in KEPT}
 
     def work(span: slice) -> None:
@@ -122,16 +124,18 @@ def draw_outcomes(
             rolled = partial(dice.uniform, scenario=k)
             failure = drawn(county.failure, values[k])
             records = _drawn_records(county, failure, rolled)
-            found = _run_physics(records, county, failure, values[k])
+            found, failed, stressed, failing = _run_physics(records, county, failure, values[k], k)
             for place, name in enumerate(names):
                 limits[:, place, k] = found[name]
             for name, column in kept.items():
                 column[:, k] = records[name]
-            if county.learned_score is not None and learned is not None:
-                learned[:, k] = county.learned_score(k, records, found)
+            if county.learned_chance is not None:
+                failed = county.learned_chance(k, records, found)
+                failing = np.maximum(failed, failing)
+            by_chance[:, k] = 100.0 * chance_part(county.aim, failed, stressed, failing)
 
     map_chunks(work, spans(scenarios, 4))
-    return Outcomes(names, limits, kept, learned)
+    return Outcomes(names, limits, kept, by_chance, reaches_water(county.aim))
 
 
 def soils_read(model: Model) -> set[str]:
@@ -212,8 +216,14 @@ def _run_physics(
     county: CountyScenarios,
     failure: FailureSettings,
     values: Mapping[Belief, float],
-) -> dict[str, npt.NDArray[np.uint16]]:
-    """Add to the drawn records what the physics makes of them; return the limitations."""
+    scenario: int,
+) -> tuple[dict[str, npt.NDArray[np.uint16]], Floats, Floats, Floats]:
+    """Add to the drawn records what the physics makes of them.
+
+    Returns
+    -------
+    The limitations, and the chances (n,): failed today, stressed today, failed by the horizon.
+    """
     kind = np.where(records["kind"] < 0, UNKNOWN_CODE, records["kind"]).astype(np.int64)
     today = systems_today(
         _as_records(records, kind, county.records),
@@ -223,10 +233,12 @@ def _run_physics(
     )
     records |= {part.name: getattr(today, part.name) for part in fields(SystemsToday)}
     limits = _limits(county.model.of("failure"), records)
-    records["chance_failing_frac"] = _chance(records, limits, kind, county, failure.hazard_ratio)
+    failed, stressed, failing = county.chances(scenario, limits)
+    records["chance_failing_frac"] = failing
     if county.reached is not None and county.water is not None:
         records |= county.reached(drawn(county.water, values), records)
-    return limits | _limits(county.model.of("groundwater"), records)
+    limits |= _limits(county.model.of("groundwater"), records)
+    return limits, failed, stressed, failing
 
 
 def _as_records(
@@ -246,54 +258,6 @@ def _as_records(
         wall_credit_m=np.full(len(kind), county.wall_credit_m),
         ponding_found_m=county.ponding_found_m,
     )
-
-
-def _chance(
-    records: Mapping[str, Floats],
-    limits: Mapping[str, npt.NDArray[np.uint16]],
-    kind: npt.NDArray[np.int64],
-    county: CountyScenarios,
-    hazard: float,
-) -> Floats:
-    """Chance of failing: the drawn points act on the aging curve of the drawn kind and age."""
-    model, points = county.model, county.still_points.copy()
-    for factor in hazard_factors(model):
-        if factor.name in limits:
-            worth = factor.weight * model.scale("failure") / THOUSANDTHS
-            points += worth * limits[factor.name]
-    shape, scale = curve_of_kind(np.array(SYSTEM_KINDS, object), models=county.aging)
-    return chance_on_curve_frac(
-        records["age_yr"],
-        shape=shape[kind],
-        scale_yr=scale[kind],
-        within_yr=county.rules.horizon_yr,
-        hazard_multiplier=hazard_at(points, model) * hazard,
-    )
-
-
-def still_points(limits: pd.DataFrame, model: Model, drawn: Sequence[str]) -> Floats:
-    """Points on the hazard of the factors that no scenario draws.
-
-    Parameters
-    ----------
-    limits
-        Limitations 0..1 (n, factors), the unknown replaced.
-    model
-        The scoring model.
-    drawn
-        Names of the factors that scenarios draw.
-
-    Returns
-    -------
-    ndarray
-        (n,)
-    """
-    points = np.zeros(len(limits))
-    for factor in hazard_factors(model):
-        if factor.name not in drawn:
-            worth = factor.weight * model.scale("failure")
-            points += worth * limits[factor.name].to_numpy(float)
-    return points
 
 
 def _limits(

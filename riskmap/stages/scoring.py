@@ -48,7 +48,13 @@ def score_and_rank(county: County, features: pd.DataFrame, model: Model) -> pd.D
         The scoring model.
     """
     region = county.region
-    return ranked_table(features, model, units=region.county.units, cuts=region.rules.class_cuts)
+    return ranked_table(
+        features,
+        model,
+        units=region.county.units,
+        cuts=region.rules.class_cuts,
+        aim=region.lists.aim,
+    )
 
 
 def gather_parcels(

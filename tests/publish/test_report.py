@@ -30,6 +30,7 @@ from riskmap.publish.report.risk import (
 from riskmap.publish.report.section import Section, Table, number
 from riskmap.publish.words.imprint import Imprint
 from riskmap.ranking.model import Model
+from riskmap.ranking.priority import CHANCES
 from riskmap.ranking.table import ranked_table
 from riskmap.region.model_file import read_model
 
@@ -83,6 +84,9 @@ def make_features(model: Model, *, rows: int = ROWS, seed: int = 3) -> pd.DataFr
             words = [*feature.domain, None]
             drawn = draw.choice(words, rows) if feature.domain else draw.uniform(0, 20, rows)
             columns[feature.name] = drawn
+    failed, left = draw.beta(0.5, 2.0, rows), draw.uniform(size=(2, rows))
+    chances = (failed, (1 - failed) * left[0], failed + (1 - failed) * left[1])
+    columns |= dict(zip(CHANCES, chances, strict=True))
     index = pd.Index([f"P-{k:05d}" for k in range(rows)], name="parcel_id")
     return pd.DataFrame(columns, index=index)
 

@@ -43,7 +43,6 @@ def make_model(weights: dict[str, float], **changes: float) -> Model:
             "failure_share": 0.75,
             "min_known_frac": 0.0,
             "log_hazard_per_point": 0.0,
-            "reference_points": 50.0,
             "factor": factors,
         }
         | changes

@@ -4,6 +4,7 @@ import pandas as pd
 
 from riskmap.contract.features import FEATURES as DECLARED
 from riskmap.contract.features import RANKED
+from riskmap.ranking.priority import CHANCES
 from riskmap.ranking.table import ranked_table
 from riskmap.region.model_file import read_model
 
@@ -15,6 +16,7 @@ def table() -> pd.DataFrame:
     known = ["a", "b", "c", "d"]
     features.loc[known, ["age_yr", "wet_depth_cm", "lot_m2", "well_distance_m"]] = [50, 20, 900, 20]
     features.loc[known, ["water_table_m", "ksat_um_s"]] = [1.0, 0.3]
+    features[list(CHANCES)] = [0.2, 0.3, 0.4]
     return ranked_table(
         features,
         read_model(features=DECLARED),
@@ -50,3 +52,9 @@ def test_reasons_only_for_scored_rows() -> None:
     assert result.loc["a", "reason_1"] != ""
     assert result.loc[["b", "c", "e"], "reason_1"].tolist() == ["", "", ""]
     assert "Slope" in result.loc["a", "unknown"]
+
+
+def test_priority_is_the_chance_by_default() -> None:
+    result = table()
+    assert result.loc["a", "priority"] == 20.0
+    assert result.loc["d", "priority"] == 20.0

@@ -28,7 +28,6 @@ MODEL = parse_model(
         "failure_share": 0.7,
         "min_known_frac": 0.0,
         "log_hazard_per_point": 0.0,
-        "reference_points": 50.0,
         "factor": [
             {
                 "name": "age",

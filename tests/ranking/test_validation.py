@@ -10,7 +10,6 @@ import pytest
 
 from riskmap.ranking.blocks import random_folds
 from riskmap.ranking.contenders import (
-    GIVEN,
     LEARNED,
     WORDS,
     Design,
@@ -147,8 +146,8 @@ class TestFigures:
         assert informative.comparison is not None
         table = informative.comparison.figures
         counts = table.groupby("contender").size()
-        assert sorted(counts.index) == sorted([*GIVEN, *LEARNED])
-        assert set(WORDS) == set(counts.index)
+        assert sorted(counts.index) == sorted(["oldest_first", "soil_rule", "score", *LEARNED])
+        assert set(WORDS) == {*counts.index, "condition"}
         assert (counts == 6).all()
         assert (table["low"] <= table["high"]).all()
         inside = (table["low"] <= table["value"]) & (table["value"] <= table["high"])
@@ -170,7 +169,7 @@ class TestDesign:
     MODEL = parse_model(
         {
             "name": "m", "failure_share": 0.5, "min_known_frac": 0.0,
-            "log_hazard_per_point": 0.0, "reference_points": 50.0,
+            "log_hazard_per_point": 0.0,
             "factor": [
                 {"name": name, "score": score, "feature": feature, "label": "", "weight": 1,
                  "low": 0, "high": 2, "unknown": 0.5, "source": "", "reason": "", **shape}

@@ -93,7 +93,7 @@ def test_weights_go_into_a_model() -> None:
     model = parse_model(
         {
             "name": "m", "failure_share": 1.0, "min_known_frac": 0.0,
-            "log_hazard_per_point": 0.0, "reference_points": 50.0,
+            "log_hazard_per_point": 0.0,
             "factor": [
                 {**factor, "name": "a", "weight": 3}, {**factor, "name": "b", "weight": 1},
                 {**factor, "name": "w", "weight": 1, "score": "groundwater"},

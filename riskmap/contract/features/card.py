@@ -6,7 +6,8 @@ from typing import Final
 
 SYSTEM: Final = "System"
 SITE: Final = "Site"
-OUTLOOK: Final = "Outlook by the model"
+CHANCES: Final = "Chances by what is on file"
+OUTLOOK: Final = "Outlook by the clogging model"
 HELP: Final = "What would help"
 SOIL: Final = "Soil and ground"
 WATER: Final = "Water and wells"
@@ -16,6 +17,8 @@ MORE: Final = "More"
 GROUP_NOTES: Final = {
     SYSTEM: "",
     SITE: "",
+    CHANCES: "By the condition model, from the site, the system and every record on file. A chance "
+    "is no finding.",
     OUTLOOK: "By the clogging model, if nothing was repaired off the record. It looks 100 years "
     "ahead. Neither a good nor a bad outlook is a finding.",
     HELP: "Years that a field may gain by the model, each step by itself; rough figures that rest "

@@ -5,7 +5,7 @@ from __future__ import annotations
 
 from typing import Final
 
-from riskmap.contract.columns import Listed, number, text
+from riskmap.contract.columns import Listed, number, text, year
 from riskmap.contract.features import card
 from riskmap.contract.quantities import FIELD_AREA, FLOW, LOADING, RATIO, SHARE, SMALL_LENGTH, YEARS
 from riskmap.contract.vocabulary import REPLACEMENTS, STAGES
@@ -58,7 +58,19 @@ ROOM: Final = (
 FAILURE: Final = (*FIELD, *ROOM)
 
 CHANCE: Final = (
-    number("chance_failing_frac", "Chance of failing within the horizon", SHARE, evidence=True,
-           label="Chance of failing", card=card.OUTLOOK, depends_on=("age_yr", "kind")),
+    number("chance_failed_frac", "Chance that it has failed by today, from all that is on file",
+           SHARE, label="Failed today", card=card.CHANCES, listed=Listed(9)),
+    number("chance_failed_low_frac", "Lower end of the 90% range of that chance", SHARE,
+           label="Failed today, low", listed=Listed(9)),
+    number("chance_failed_high_frac", "Upper end of the 90% range of that chance", SHARE,
+           label="Failed today, high", listed=Listed(9)),
+    number("chance_stressed_frac", "Chance that it is stressed today: near failing, still working",
+           SHARE, label="Stressed today", card=card.CHANCES, listed=Listed(9)),
+    number("chance_failing_frac", "Chance that it has failed or fails within the horizon", SHARE,
+           evidence=True, label="Failed within the horizon", card=card.CHANCES, listed=Listed(9)),
+    text("likely_finding", "What a visit today would most likely find", STAGES,
+         label="A visit would likely find", card=card.CHANCES, listed=Listed(10)),
+    year("look_again_year", "Year to look again if a visit finds it sound today",
+         label="If found sound, look again in", card=card.CHANCES, listed=Listed(9)),
 )
-"""What needs the failure score."""
+"""What the condition model says, from the factors and all records together."""

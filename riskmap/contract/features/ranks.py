@@ -15,8 +15,8 @@ SCORES: Final = (
            listed=Listed(7)),
     number("apart_rank", "Rank among parcels whose service is unknown, listed separately", COUNT,
            label="Rank apart"),
-    number("priority", "Priority: the two scores by their shares", POINTS, label="Priority",
-           listed=Listed(8.5)),
+    number("priority", "Priority: by the aim, from the chances and the groundwater score", POINTS,
+           label="Priority", listed=Listed(8.5)),
     number("failure_score", "Failure score: the sum of the failure points", POINTS,
            label="Failure score"),
     number("groundwater_score", "Groundwater score: the sum of the groundwater points",
@@ -26,7 +26,7 @@ SCORES: Final = (
 _ENDS: Final = {"low": "Lower end of the 90% range of the {}", "middle": "Middle draw of the {}",
                 "high": "Upper end of the 90% range of the {}"}
 _DRAWN: Final = {
-    "failure_score": ("failure score, of the learned one where that ranks", WHOLE_POINTS),
+    "failure_score": ("failure score", WHOLE_POINTS),
     "groundwater_score": ("groundwater score", WHOLE_POINTS),
     "priority": ("priority", WHOLE_POINTS),
     "rank": ("rank", COUNT),
@@ -49,21 +49,18 @@ DOUBT: Final = (
 """What the draws add; low and high bound 90% of them."""
 
 LEARNED: Final = (
-    text("decided_by", "Which ranking decides: score, classifier, or score corrected by learning",
+    text("decided_by",
+         "Which ranking decides: condition model, classifier, or score corrected by learning",
          label="Ranked by", card=card.MORE, listed=Listed(14, wrap=True)),
     number("learned_chance_frac", "Chance that visits would find it failed, learned from visits",
            SHARE, label="Learned chance", card=card.MORE, listed=Listed(9)),
-    number("learned_failure_score",
-           "Failure score of the system at the same place in the learned order", POINTS,
-           label="Learned failure score", card=card.MORE),
 )
 """What learning from visits adds."""
 
 REASONS: Final = (
     text("priority_class", "Class of the priority", SCORE_CLASSES, label="Class",
          listed=Listed(10)),
-    text("failure_class", "Class of the failure score; of the learned one where that ranks",
-         SCORE_CLASSES,
+    text("failure_class", "Class of the failure score", SCORE_CLASSES,
          label="Failure", listed=Listed(10)),
     text("groundwater_class", "Class of the groundwater score", SCORE_CLASSES, label="Groundwater",
          listed=Listed(12)),

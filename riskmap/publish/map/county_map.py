@@ -8,6 +8,7 @@ from typing import Final
 import geopandas as gpd
 import pandas as pd
 
+from riskmap.contract.vocabulary import DECIDED_BY_CONDITION
 from riskmap.inventory.soil_aggregate import rate_mapunits
 from riskmap.publish.gis.run_layers import lot_layers
 from riskmap.publish.map.model import MapModel
@@ -57,7 +58,7 @@ def base_map(region: Region) -> BaseMap | None:
 
 def with_limitations(parcels: gpd.GeoDataFrame, model: Model) -> gpd.GeoDataFrame:
     """Add ``<factor>_limitation``, as scored: the page then adds up the very same numbers."""
-    if "decided_by" in parcels and parcels["decided_by"].eq("score").all():
+    if "decided_by" in parcels and parcels["decided_by"].eq(DECIDED_BY_CONDITION).all():
         parcels = parcels.drop(columns="decided_by")
     limits = limits_used(parcels, model)
     scored = parcels["priority"].notna()

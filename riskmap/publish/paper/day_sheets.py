@@ -49,7 +49,7 @@ DRAWN: Final = ("buildings", "wells", "streams", "waterbodies")
 
 
 def day_sheets(folder: Path, result: Result) -> None:
-    """Write the day sheets of a run, if any stops are wanted."""
+    """Write the day sheets of a run, if the region file asks for any."""
     lists, tables = result.region.lists, result.county.tables
     if lists.stops:
         write_day_sheets(

@@ -23,13 +23,13 @@ MARGIN: Final = (4, 4, 4, 24)
 
 def method_section(model: Model, *, units: Units) -> Section:
     """How the score is made, and every factor with weight, bounds, curve and source."""
-    share = model.failure_share
     text = (
         "Each factor turns one item into a limitation between 0 (none) and 1 (worst) by the curve "
         "or table below. Limitation times weight, scaled so that the factors of a score at their "
         "worst make 100, gives the points of the factor; the points add up to the score, and "
-        "anyone can check the sum. The priority is "
-        f"{100 * share:.0f}% failure score and {100 * (1 - share):.0f}% groundwater score. "
+        "anyone can check the sum. The priority does not come from the scores alone: it is the "
+        "chance that the county's aim asks for, by the condition model; the weights are what that "
+        "model holds of each factor before the county's records. "
         f"A parcel of which less than {100 * model.min_known_frac:.0f}% of a score's weight is "
         "known gets no score. Where one item is unknown, its stated middle limitation is used."
     )

@@ -12,9 +12,11 @@ import pandas as pd
 from riskmap.contract.columns import Column
 from riskmap.contract.errors import RiskmapError
 from riskmap.contract.quantities import in_units
+from riskmap.contract.vocabulary import DECIDED_BY_CONDITION
 from riskmap.publish.words.explaining_steps import Step
 from riskmap.ranking.curves import limitation
 from riskmap.ranking.model import SCORES, Factor, Model
+from riskmap.ranking.priority import FIND, FORMULAS
 from riskmap.ranking.score import LIMIT_DIGITS, TIE_RULE
 
 Row = Mapping[str, Any]
@@ -35,6 +37,8 @@ def explain_parcel(
     declared: Mapping[str, Column],
     components: pd.DataFrame,
     derived: Sequence[Step] = (),
+    ledger: Sequence[str] = (),
+    aim: str = FIND,
 ) -> str:
     """Write the page of one parcel as plain text.
 
@@ -53,6 +57,10 @@ def explain_parcel(
         The scoring model and the declared features.
     derived
         Steps by which derived features came about.
+    ledger
+        Lines of the sum of log odds that the system has failed.
+    aim
+        What the priority serves.
 
     Raises
     ------
@@ -75,8 +83,10 @@ def explain_parcel(
     for number, score in enumerate(SCORES, start=4):
         lines += [f"{number}  {score.upper()} SCORE", ""]
         lines += _score(row, model, score)
-    lines += ["6  PRIORITY AND RANK", ""]
-    lines += _priority(row, model)
+    lines += ["6  CHANCE THAT IT HAS FAILED", ""]
+    lines += [*(ledger or ["   no onsite system is known or likely here"]), ""]
+    lines += ["7  PRIORITY AND RANK", ""]
+    lines += _priority(row, aim)
     lines += ["", CAUTION]
     return "\n".join(lines) + "\n"
 
@@ -168,9 +178,7 @@ def _score(row: Row, model: Model, score: str) -> list[str]:
         return [*lines, f"   not scored: {row['not_ranked_reason']}", ""]
     by_hand = sum(row[f"{factor.name}_points"] for factor in factors)
     lines[-1] = f"   sum of the points = {by_hand:.3f}; {score} score = {total:.3f}"
-    learned = score == "failure" and row.get("decided_by", "score") != "score"
-    by = " (by the learned failure score)" if learned else ""
-    lines.append(f"   class: {row[f'{score}_class']}{by}")
+    lines.append(f"   class: {row[f'{score}_class']}")
     return [*lines, ""]
 
 
@@ -189,21 +197,18 @@ def _factor(row: Row, factor: Factor, scale: float) -> tuple[str, ...]:
     )
 
 
-def _priority(row: Row, model: Model) -> list[str]:
+def _priority(row: Row, aim: str) -> list[str]:
     if pd.isna(row["priority"]):
         return [f"   not ranked: {row['not_ranked_reason']}"]
-    share = model.failure_share
-    learned = row.get("decided_by", "score") != "score"
-    failure = row["learned_failure_score" if learned else "failure_score"]
-    lines = []
-    if learned:
-        lines.append(
-            f"   {row['decided_by']}: learned chance of being found failed "
-            f"{row['learned_chance_frac']:.1%}, which counts as a failure score of {failure:.3f}"
-        )
-    lines += [
-        f"   priority = {share:g} x {failure:.3f} + {1 - share:g} x "
-        f"{row['groundwater_score']:.3f} = {row['priority']:.3f} ({row['priority_class']})"
+    learned = row.get("decided_by", DECIDED_BY_CONDITION) != DECIDED_BY_CONDITION
+    failed = row["learned_chance_frac" if learned else "chance_failed_frac"]
+    by = f" (by the {row['decided_by']}, learned from visits)" if learned else ""
+    lines = [
+        f"   aim: {aim}; priority = {FORMULAS[aim]}",
+        f"   chances: failed today {failed:.6f}{by}, stressed today "
+        f"{row['chance_stressed_frac']:.6f}, failed within the horizon "
+        f"{row['chance_failing_frac']:.6f}, groundwater score {row['groundwater_score']:.3f}",
+        f"   priority = {row['priority']:.3f} ({row['priority_class']})",
     ]
     for column, words in (("rank", "rank"), ("apart_rank", "rank among those of unknown service")):
         if pd.notna(row[column]):

@@ -4,16 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from math import exp, isnan, nan
+from math import isnan, nan
 from typing import Any
 
 import pandas as pd
 
 from riskmap.contract.kinds import kind_of
 from riskmap.contract.rule_sets import FLOW_RULES
-from riskmap.failure.aging import DEFAULT_AGING, AgingModel
 from riskmap.failure.flow import persons
-from riskmap.ranking.model import Model
 from riskmap.region.sections import Region
 
 Row = Mapping[str, Any]
@@ -58,25 +56,8 @@ def soil_parts(
     return parts.sort_values("weight", ascending=False, kind="stable", ignore_index=True)
 
 
-def steps(row: Row, *, model: Model, aging: Mapping[str, AgingModel], region: Region) -> list[Step]:
-    """List the steps from what is known of a parcel to its derived features.
-
-    Parameters
-    ----------
-    row
-        The parcel's features and their evidence.
-    model
-        The scoring model.
-    aging
-        Curve by kind of system.
-    region
-        Rules and settings.
-
-    Returns
-    -------
-    list
-        A step that does not apply to the parcel is left out.
-    """
+def steps(row: Row, *, region: Region) -> list[Step]:
+    """List the steps from what is known of a parcel to its derived features."""
     made = [
         _age(row, region),
         _flow(row, region),
@@ -84,7 +65,6 @@ def steps(row: Row, *, model: Model, aging: Mapping[str, AgingModel], region: Re
         _reserve(row),
         _overdue(row),
         _room(row),
-        _chance(row, model, aging, region),
         _nitrogen(row, region),
     ]
     return [step for step in made if step is not None]
@@ -164,25 +144,6 @@ def _room(row: Row) -> Step:
     left, needed = _number(row, "room_m2"), _number(row, "room_needed_m2")
     text = f"{left:.6g} m2 left / {needed:.6g} m2 needed"
     return Step("room_ratio", text, left / needed if needed else nan)
-
-
-def _chance(row: Row, model: Model, aging: Mapping[str, AgingModel], region: Region) -> Step:
-    curves = {**DEFAULT_AGING, **aging}
-    curve = curves.get(str(row["kind"]), curves["unknown"])
-    others = [f"{f.name}_points" for f in model.of("failure") if f.feature != "age_yr"]
-    points = sum(_number(row, name) for name in others)
-    hazard = region.failure.hazard_ratio
-    more = "" if hazard == 1.0 else f"{hazard:g} x "
-    times = hazard * exp(model.log_hazard_per_point * (points - model.reference_points))
-    age, ahead = _number(row, "age_yr"), region.rules.horizon_yr
-    added = ((age + ahead) / curve.scale_yr) ** curve.shape - (age / curve.scale_yr) ** curve.shape
-    text = (
-        f"1 - exp(-{times:.6g} x [({age:.6g} + {ahead:g}) / {curve.scale_yr:.6g}]^"
-        f"{curve.shape:.6g} + {times:.6g} x [{age:.6g} / {curve.scale_yr:.6g}]^{curve.shape:.6g}); "
-        f"{times:.6g} = {more}exp({model.log_hazard_per_point:g} x ({points:.3f} points without "
-        f"age - {model.reference_points:g})); curve of kind {curve.kind}: {curve.why}"
-    )
-    return Step("chance_failing_frac", text, 1 - exp(-times * added))
 
 
 def _nitrogen(row: Row, region: Region) -> Step:

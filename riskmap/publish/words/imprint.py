@@ -14,14 +14,14 @@ from riskmap.region.sections import Region
 
 @dataclass(frozen=True)
 class Imprint:
-    """What stands at the head of every list, letter and page.
+    """What is at the head of every list, letter and page.
 
     Parameters
     ----------
     county
         Its name.
     date
-        The day that the run speaks for.
+        Date of the run.
     units
         Units that people read; they choose the paper, too.
     contact
