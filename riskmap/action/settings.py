@@ -109,9 +109,9 @@ class SeasonSettings(Section):
         0.1, "Stops for systems drawn at random, from which the county's share of failed systems "
         "is told", unit="0-1", low=0, high=1, source=JUDGED,
     )  # fmt: skip
-    aim: Literal["failures", "groundwater", "priority"] = setting(
-        "failures", "What stops are chosen for: the chance to find a failure, that chance times "
-        "the groundwater score, or the priority",
+    stops_by: Literal["failures", "priority"] = setting(
+        "failures", "What stops are chosen for: the chance to find a failure, or the priority, "
+        "which serves the aim of the lists",
     )  # fmt: skip
     candidates: int = setting(
         3000, "Systems, the first of the list, that the plan chooses from", low=1, high=20_000,

@@ -146,7 +146,6 @@ class TestAims:
         {
             "chance_failing_frac": [0.1, 0.2, None],
             "learned_chance_frac": [None, 0.3, None],
-            "groundwater_score": [50.0, 100.0, 20.0],
             "priority": [10.0, None, 30.0],
             "last_stage": ["failed", None, "sound"],
         }
@@ -156,7 +155,7 @@ class TestAims:
         assert chance_to_find(self.TABLE).tolist() == [0.1, 0.3, 0.0]
 
     def test_aims(self) -> None:
-        assert worth(self.TABLE, "groundwater") == pytest.approx([0.05, 0.3, 0.0])
+        assert worth(self.TABLE, "failures").tolist() == [0.1, 0.3, 0.0]
         assert worth(self.TABLE, "priority") == pytest.approx([0.1, 0.0, 0.3])
 
     def test_on_file_as_failed(self) -> None:
