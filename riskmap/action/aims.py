@@ -10,7 +10,7 @@ import pandas as pd
 from riskmap.contract.arrays import Floats
 from riskmap.contract.vocabulary import STAGES
 
-CHANCES: Final = ("chance_failed_frac", "learned_chance_frac", "chance_failing_frac")
+CHANCES: Final = ("chance_failed_frac", "learned_chance_frac")
 """Columns that tell the chance that a visit finds a failure, the best first."""
 
 FAILED: Final = STAGES[-1]
@@ -28,7 +28,7 @@ def chance_to_find(parcels: pd.DataFrame) -> Floats:
 
     Examples
     --------
-    >>> chance_to_find(pd.DataFrame({"chance_failing_frac": [0.25, None]})).tolist()
+    >>> chance_to_find(pd.DataFrame({"chance_failed_frac": [0.25, None]})).tolist()
     [0.25, 0.0]
     """
     known = [name for name in CHANCES if name in parcels]

@@ -144,8 +144,8 @@ class TestSeason:
 class TestAims:
     TABLE = pd.DataFrame(
         {
-            "chance_failing_frac": [0.1, 0.2, None],
-            "learned_chance_frac": [None, 0.3, None],
+            "chance_failed_frac": [0.1, 0.3, None],
+            "learned_chance_frac": [0.2, None, None],
             "priority": [10.0, None, 30.0],
             "last_stage": ["failed", None, "sound"],
         }
@@ -162,5 +162,5 @@ class TestAims:
         assert on_file_as_failed(self.TABLE).tolist() == [True, False, False]
 
     def test_a_table_that_tells_no_chance(self) -> None:
-        with pytest.raises(ValueError, match="chance_failing_frac"):
+        with pytest.raises(ValueError, match="chance_failed_frac"):
             chance_to_find(self.TABLE[["priority"]])
