@@ -10,7 +10,7 @@ import pandas as pd
 from riskmap.contract.arrays import Floats
 from riskmap.contract.vocabulary import STAGES
 
-CHANCES: Final = ("learned_chance_frac", "chance_failing_frac")
+CHANCES: Final = ("chance_failed_frac", "learned_chance_frac")
 """Columns that tell the chance that a visit finds a failure, the best first."""
 
 FAILED: Final = STAGES[-1]
@@ -28,7 +28,7 @@ def chance_to_find(parcels: pd.DataFrame) -> Floats:
 
     Examples
     --------
-    >>> chance_to_find(pd.DataFrame({"chance_failing_frac": [0.25, None]})).tolist()
+    >>> chance_to_find(pd.DataFrame({"chance_failed_frac": [0.25, None]})).tolist()
     [0.25, 0.0]
     """
     known = [name for name in CHANCES if name in parcels]
@@ -49,20 +49,15 @@ def worth(parcels: pd.DataFrame, aim: str) -> Floats:
     parcels
         Ranked table with the columns that the aim is told by.
     aim
-        ``failures``: the chance to find a failure; ``groundwater``: that chance times the
-        groundwater score; ``priority``: the priority.
+        ``failures``: the chance to find a failure; ``priority``: the priority, which serves the
+        aim of the lists.
     """
-    if aim == "priority":
-        return _share(parcels, "priority")
-    chance = chance_to_find(parcels)
-    return chance * _share(parcels, "groundwater_score") if aim == "groundwater" else chance
+    if aim == "failures":
+        return chance_to_find(parcels)
+    told = parcels["priority"].to_numpy(dtype=float, na_value=np.nan)
+    return np.asarray(np.nan_to_num(told) / 100, dtype=float)
 
 
 def on_file_as_failed(parcels: pd.DataFrame) -> np.ndarray:
     """Flag (n,) systems that the last visit on record found failed, and no later record mends."""
     return parcels["last_stage"].eq(FAILED).fillna(False).to_numpy(dtype=bool)
-
-
-def _share(parcels: pd.DataFrame, name: str) -> Floats:
-    told = parcels[name].to_numpy(dtype=float, na_value=np.nan)
-    return np.asarray(np.nan_to_num(told) / 100, dtype=float)

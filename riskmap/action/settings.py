@@ -79,11 +79,11 @@ class SeasonSettings(Section):
     revisits: tuple[str, ...] = setting((), "Parcels to be visited again, such as for no access")
     office_x_m: float | None = setting(
         None, "Easting of the office, where days begin and end; the middle of the candidates if "
-        "left out", unit="m", low=-2e7, high=2e7, source="set by the county",
+        "left out", unit="m", low=-2e7, high=2e7, source=CHOSEN,
     )  # fmt: skip
     office_y_m: float | None = setting(
-        None, "Northing of the office", unit="m", low=-2e7, high=2e7, source="set by the county",
-    )  # fmt: skip
+        None, "Northing of the office", unit="m", low=-2e7, high=2e7, source=CHOSEN
+    )
     begins_h: float = setting(8.0, "Hour a day begins", unit="h", low=0, high=24, source=TRADE)
     ends_h: float = setting(
         15.5, "Hour a day ends back at the office; leaves an hour for a break and writing up",
@@ -109,9 +109,9 @@ class SeasonSettings(Section):
         0.1, "Stops for systems drawn at random, from which the county's share of failed systems "
         "is told", unit="0-1", low=0, high=1, source=JUDGED,
     )  # fmt: skip
-    aim: Literal["failures", "groundwater", "priority"] = setting(
-        "failures", "What stops are chosen for: the chance to find a failure, that chance times "
-        "the groundwater score, or the priority",
+    stops_by: Literal["failures", "priority"] = setting(
+        "failures", "What stops are chosen for: the chance to find a failure, or the priority, "
+        "which serves the aim of the lists",
     )  # fmt: skip
     candidates: int = setting(
         3000, "Systems, the first of the list, that the plan chooses from", low=1, high=20_000,

@@ -104,7 +104,7 @@ def plan(
     points = np.vstack([offices, ranked[["x_m", "y_m"]].to_numpy(float)])
     frame = ranked.assign(
         chance=chance_to_find(ranked) * ~on_file_as_failed(ranked),
-        worth=worth(ranked, settings.aim) * ~on_file_as_failed(ranked),
+        worth=worth(ranked, settings.stops_by) * ~on_file_as_failed(ranked),
     )
     with progress.stage("choose what may be visited"):
         chosen, drawn = _choose(frame, settings, calendar, offices, region.run.seed)

@@ -144,9 +144,8 @@ class TestSeason:
 class TestAims:
     TABLE = pd.DataFrame(
         {
-            "chance_failing_frac": [0.1, 0.2, None],
-            "learned_chance_frac": [None, 0.3, None],
-            "groundwater_score": [50.0, 100.0, 20.0],
+            "chance_failed_frac": [0.1, 0.3, None],
+            "learned_chance_frac": [0.2, None, None],
             "priority": [10.0, None, 30.0],
             "last_stage": ["failed", None, "sound"],
         }
@@ -156,12 +155,12 @@ class TestAims:
         assert chance_to_find(self.TABLE).tolist() == [0.1, 0.3, 0.0]
 
     def test_aims(self) -> None:
-        assert worth(self.TABLE, "groundwater") == pytest.approx([0.05, 0.3, 0.0])
+        assert worth(self.TABLE, "failures").tolist() == [0.1, 0.3, 0.0]
         assert worth(self.TABLE, "priority") == pytest.approx([0.1, 0.0, 0.3])
 
     def test_on_file_as_failed(self) -> None:
         assert on_file_as_failed(self.TABLE).tolist() == [True, False, False]
 
     def test_a_table_that_tells_no_chance(self) -> None:
-        with pytest.raises(ValueError, match="chance_failing_frac"):
+        with pytest.raises(ValueError, match="chance_failed_frac"):
             chance_to_find(self.TABLE[["priority"]])

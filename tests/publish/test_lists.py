@@ -13,9 +13,9 @@ import pandas as pd
 import pytest
 
 from riskmap.action.inspections import ALWAYS
-from riskmap.contract.vocabulary import STAGES
+from riskmap.contract.visits import FOUND_WORDS
 from riskmap.publish.lists.inspection_list import write_inspection_list
-from riskmap.publish.lists.list_columns import RESULTS, inspection_columns, list_table
+from riskmap.publish.lists.list_columns import inspection_columns, list_table, visit_results
 from riskmap.publish.palette import CLASS_COLORS
 from riskmap.publish.words.imprint import Imprint
 from riskmap.publish.words.text_safety import csv_text
@@ -124,7 +124,8 @@ class TestWorkbook:
         sheet = openpyxl.load_workbook(path)["Inspections"]
         titles = [cell.value for cell in sheet[1]]
         assert titles[:3] == ["Rank", "Parcel", "Address"]
-        assert titles[-len(RESULTS) :] == [result.title for result in RESULTS]
+        results = visit_results("us")
+        assert titles[-len(results) :] == [result.title for result in results]
         assert "Nearest drinking well (ft)" in titles
         assert sheet.freeze_panes == "D2"
         assert sheet.auto_filter.ref.startswith("A1:")
@@ -173,8 +174,10 @@ class TestWorkbook:
         lists = {
             rule.formula1 for rule in sheet.data_validations.dataValidation if rule.type == "list"
         }
-        assert f'"{",".join(STAGES)}"' in lists
-        assert len(lists) == sum(bool(result.choices) for result in RESULTS)
+        assert f'"{",".join(FOUND_WORDS)}"' in lists
+        assert lists == {
+            f'"{",".join(result.choices)}"' for result in visit_results("us") if result.choices
+        }
         covered = next(iter(sheet.data_validations.dataValidation[0].sqref.ranges))
         assert (covered.min_row, covered.max_row) == (2, 201)
 
