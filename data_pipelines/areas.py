@@ -16,20 +16,44 @@ _BUILDINGS: Final[Mapping[str, Sequence[str]]] = {"building_id": ("BUILD_ID", "B
 
 
 def read_sewer_area(source: Source, crs: CRS, *, bounds: Bounds | None = None) -> Reading:
-    """Read the area served by public sewer."""
+    """Read the area served by public sewer.
+
+    Parameters
+    ----------
+    source, crs, bounds
+        As in :func:`data_pipelines.registry.read_layer`.
+    """
     return read_shapes(source, SEWER_AREA, crs, defaults=_NAMES, bounds=bounds)
 
 
 def read_wellhead_areas(source: Source, crs: CRS, *, bounds: Bounds | None = None) -> Reading:
-    """Read the delineated protection areas of public wells."""
+    """Read the delineated protection areas of public wells.
+
+    Parameters
+    ----------
+    source, crs, bounds
+        As in :func:`data_pipelines.registry.read_layer`.
+    """
     return read_shapes(source, WELLHEAD_AREAS, crs, defaults=_NAMES, bounds=bounds)
 
 
 def read_public_areas(source: Source, crs: CRS, *, bounds: Bounds | None = None) -> Reading:
-    """Read the areas that the public edition counts by."""
+    """Read the areas that the public edition counts by.
+
+    Parameters
+    ----------
+    source, crs, bounds
+        As in :func:`data_pipelines.registry.read_layer`.
+    """
     return read_shapes(source, PUBLIC_AREAS, crs, defaults=_NAMES, bounds=bounds)
 
 
 def read_buildings(source: Source, crs: CRS, *, bounds: Bounds | None = None) -> Reading:
-    """Read building footprints."""
+    """Read building footprints.
+
+    Parameters
+    ----------
+    source, crs, bounds
+        As in :func:`data_pipelines.registry.read_layer`.
+    """
     return read_shapes(source, BUILDINGS, crs, defaults=_BUILDINGS, bounds=bounds)

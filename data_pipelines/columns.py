@@ -10,7 +10,7 @@ from riskmap.contract.errors import LayerError
 from riskmap.contract.sources import Source
 
 Defaults = Mapping[str, Sequence[str]]
-"""Canonical column -> names it bears in well-known open formats, the likeliest first."""
+"""Canonical column -> names that it has in well-known open formats, the likeliest first."""
 
 
 def find_column(name: str, available: Iterable[str]) -> str | None:
@@ -27,7 +27,22 @@ def find_column(name: str, available: Iterable[str]) -> str | None:
 
 
 def demand_column(name: str, available: Iterable[str], *, layer: str, purpose: str) -> str:
-    """Like :func:`find_column`, but an absent column is a LayerError that lists what there is."""
+    """Return the source column called `name`, as :func:`find_column`.
+
+    Parameters
+    ----------
+    name
+        Name in the region file.
+    available
+        Names in the source.
+    layer, purpose
+        For the message: the layer, and what the column is for.
+
+    Raises
+    ------
+    LayerError
+        If there is no such column; the message lists what there is.
+    """
     names = list(available)
     found = find_column(name, names)
     if found is None:
@@ -42,7 +57,18 @@ def resolve(
 
     The region file's mapping comes first, then the `defaults` of a well-known format, then a
     source column that already bears the canonical name. Private columns are left out unless
-    ``source.keep_private`` asks for them, so that they are never read.
+    ``source.keep_private`` names them, so that they are never read.
+
+    Parameters
+    ----------
+    source
+        Gives the mapping and the private columns to keep.
+    layer
+        The canonical layer.
+    available
+        Names in the source.
+    defaults
+        Names in well-known formats.
 
     Raises
     ------

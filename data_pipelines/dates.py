@@ -12,6 +12,7 @@ practice, no source) become missing and are reported.
 
 from __future__ import annotations
 
+import datetime
 from typing import Final
 
 import pandas as pd
@@ -38,29 +39,63 @@ _EPOCH_MS: Final = r"-?\d{11,13}(?:\.0+)?"
 _TWO_DIGITS: Final = r"\d{1,2}[/-](?:\d{1,2}|[A-Za-z]{3})[/-]\d{2}"
 
 
-def to_date(raw: pd.Series, column: Column, spec: ColumnSource, log: DefectLog) -> pd.Series:
-    """Dates at midnight, datetime64[ns]; what cannot be a date is missing and logged."""
+def to_date(
+    raw: pd.Series,
+    column: Column,
+    spec: ColumnSource,
+    log: DefectLog,
+    *,
+    day: datetime.date | None = None,
+) -> pd.Series:
+    """Dates at midnight, datetime64[ns]; what cannot be a date is missing and logged.
+
+    Parameters
+    ----------
+    day
+        Last day that a record can tell of, the day of the run. Later dates are missing and logged;
+        a year that ``date_format`` gives in two digits lies in the hundred years up to it.
+    """
     if pd.api.types.is_datetime64_any_dtype(raw.dtype):
         raw = raw.dt.strftime("%Y-%m-%d")
     text = as_text(raw)
     parts = _parts(text, spec.date_format)
     date = _assemble(parts)
+    if day is not None and "%y" in (spec.date_format or ""):
+        date = date.mask(date > pd.Timestamp(day), date - pd.DateOffset(years=100))
     _log_dates(text, parts, date, column.name, log)
     placeholder = date.isin([pd.Timestamp(day) for day in PLACEHOLDERS]) & ~parts["partial"]
     log.add(column.name, "placeholder_date", text[placeholder], SET_MISSING)
     date = date.mask(placeholder)
+    if day is not None:
+        future = date > pd.Timestamp(day)
+        log.add(column.name, "future_date", text[future], SET_MISSING)
+        date = date.mask(future)
     return date.astype("datetime64[ns]")
 
 
-def to_year(raw: pd.Series, column: Column, _spec: ColumnSource, log: DefectLog) -> pd.Series:
-    """Calendar years, float64. A full date gives its year; 0, 1389 and the like are missing."""
+def to_year(
+    raw: pd.Series,
+    column: Column,
+    _spec: ColumnSource,
+    log: DefectLog,
+    *,
+    day: datetime.date | None = None,
+) -> pd.Series:
+    """Calendar years, float64. A full date gives its year; 0, 1389 and the like are missing.
+
+    A year after that of `day` (see :func:`to_date`) is missing and logged.
+    """
     text = as_text(raw)
     number = plain_number(text)
     dated = number.isna() | (number > 9999)
     if dated.any():
         number = number.mask(dated, _parts(text[dated], None)["y"].reindex(text.index))
     log.add(column.name, "not_a_number", text[number.isna() & text.notna()], SET_MISSING)
-    return within_bounds(number // 1, column, log, raw=text)
+    number = within_bounds(number // 1, column, log, raw=text)
+    if day is None:
+        return number
+    log.add(column.name, "future_year", text[number > day.year], SET_MISSING)
+    return number.mask(number > day.year)
 
 
 def _parts(text: pd.Series, date_format: str | None) -> pd.DataFrame:

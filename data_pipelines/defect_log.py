@@ -23,12 +23,34 @@ class DefectLog:
         self._parts: list[pd.DataFrame] = []
 
     def add(self, column: str, check: str, rows: pd.Series | pd.Index, action: str) -> None:
-        """Add one defect per row; nothing happens when `rows` is empty."""
+        """Add one defect per row; nothing happens when `rows` is empty.
+
+        Parameters
+        ----------
+        column
+            Canonical column; empty: the whole layer.
+        check
+            Name of the check, see ``docs/layers/sources.md``.
+        rows
+            Index: labels of the rows; values, if a Series, are shown with them.
+        action
+            What was done, in words.
+        """
         if len(rows):
             self._parts.append(defects(self.layer, column, check, rows, action))
 
     def note(self, column: str, check: str, value: str, action: str, *, row: str = "(all)") -> None:
-        """Add one defect that concerns the whole source, or the one named row."""
+        """Add one defect that concerns the whole source, or the one named row.
+
+        Parameters
+        ----------
+        column, check, action
+            As in :meth:`add`.
+        value
+            Shown with the defect.
+        row
+            Label of the row, or of a file.
+        """
         self.add(column, check, pd.Series([value], index=[row]), action)
 
     def extend(self, table: pd.DataFrame) -> None:

@@ -26,7 +26,7 @@ FLAGS: Final[Mapping[str, str]] = {
     "pairs_apart": "two coordinate pairs of one record lie more than 100 m apart",
     "casing_below_bottom": "the casing is longer than the well is deep",
     "screen_below_bottom": "the screen ends below the bottom of the well",
-    "level_below_bottom": "the water stands below the bottom of the well",
+    "level_below_bottom": "the water level is below the bottom of the well",
     "flowing": "the water level is above ground: a flowing well (not an error)",
     "inspected_before_issue": "the work was inspected before the permit was issued",
     "inspected_in_later_year": "the inspection is in a later calendar year than the permit",
@@ -65,7 +65,13 @@ def well_in_waterbody(wells: gpd.GeoSeries, waterbodies: gpd.GeoSeries) -> pd.Se
 def pair_distance_m(
     x1_m: pd.Series, y1_m: pd.Series, x2_m: pd.Series, y2_m: pd.Series
 ) -> pd.Series:
-    """Distance between two coordinate pairs of the same record, m; NaN where one is missing."""
+    """Distance between two coordinate pairs of the same record, m; NaN where one is missing.
+
+    Parameters
+    ----------
+    x1_m, y1_m, x2_m, y2_m
+        Eastings and northings of both pairs, one row per record, projected m.
+    """
     return pd.Series(np.hypot(x1_m - x2_m, y1_m - y2_m), index=x1_m.index)
 
 
@@ -109,8 +115,19 @@ def inspected_in_later_year(issued: pd.Series, inspected: pd.Series) -> pd.Serie
 def permit_long_after_house(
     issued: pd.Series, year_built: pd.Series, *, years: float = MODIFICATION_YEARS
 ) -> pd.Series:
-    """Permit more than `years` after the house was built: it may be a change, not the first system.
+    """Permit long after the house was built: it may be for a change, not for the first system.
 
+    Parameters
+    ----------
+    issued
+        Dates of the permits.
+    year_built
+        Year of each permit's house; missing where unknown.
+    years
+        Years between the two above which the permit is flagged.
+
+    Examples
+    --------
     >>> issued = pd.Series(pd.to_datetime(["1995-06-01", "1975-06-01"]))
     >>> permit_long_after_house(issued, pd.Series([1974.0, 1974.0])).tolist()
     [True, False]

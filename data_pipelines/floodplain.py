@@ -31,7 +31,13 @@ _FIVE_HUNDRED: Final = (
 
 
 def read_floodplain(source: Source, crs: CRS, *, bounds: Bounds | None = None) -> Reading:
-    """Read flood zones; the federal columns are found in upper or lower case."""
+    """Read flood zones; the federal columns are found in upper or lower case.
+
+    Parameters
+    ----------
+    source, crs, bounds
+        As in :func:`data_pipelines.registry.read_layer`.
+    """
     if "zone" in source.columns:
         return read_shapes(source, FLOODPLAIN, crs, bounds=bounds)
     names = list_columns(source.files[0], layer=source.layer, table=source.table)
@@ -56,6 +62,17 @@ def canonical_floodplain(
     """Canonical zones of a raw frame with the federal columns.
 
     A polygon that occurs in two files (hundred-year and five-hundred-year extracts) is kept once.
+
+    Parameters
+    ----------
+    raw
+        Rows as parsed, with their shapes in the source's system.
+    source
+        Gives the column mapping.
+    crs
+        The region's reference system.
+    log
+        Gets the defects.
     """
     text = {name: _federal(raw, name) for name in FEDERAL_COLUMNS}
     zone = zone_of(text["FLD_ZONE"], text["ZONE_SUBTY"], text["SFHA_TF"])
@@ -78,11 +95,23 @@ def _federal(raw: gpd.GeoDataFrame, name: str) -> pd.Series:
 
 
 def zone_of(zone: pd.Series, subtype: pd.Series, hazard_area: pd.Series) -> pd.Series:
-    """Canonical zone of the federal columns; missing where the hazard is undetermined.
+    """Canonical zone of the federal columns.
 
     A floodway is one by its subtype; special hazard areas by zone or by the T/F column; shaded X,
     B, and areas behind a levee count as five-hundred-year; other X and C lie outside.
 
+    Parameters
+    ----------
+    zone, subtype, hazard_area
+        Columns ``FLD_ZONE``, ``ZONE_SUBTY`` and ``SFHA_TF`` in upper case; missing where empty.
+
+    Returns
+    -------
+    Series
+        Words of the layer ``floodplain``; missing where the hazard is undetermined.
+
+    Examples
+    --------
     >>> raw = pd.DataFrame({"z": ["AE", "X"], "s": ["FLOODWAY", None], "f": ["T", "F"]})
     >>> raw = raw.astype("string")
     >>> zone_of(raw["z"], raw["s"], raw["f"]).tolist()

@@ -15,6 +15,7 @@ from rasterio.transform import Affine, array_bounds
 from rasterio.warp import Resampling, calculate_default_transform, reproject
 
 from data_pipelines.defect_log import DefectLog
+from data_pipelines.raster_files import check_cells
 from data_pipelines.vector import Bounds
 from riskmap.contract.grid import Grid
 
@@ -73,6 +74,7 @@ def assemble(
         tile = joined[0]
         return _raster(tile.values, tile.transform, crs)
     transform, shape = _common_grid(joined, crs, bounds)
+    check_cells(*shape, "all tiles together", log.layer)
     values = np.full(shape, np.nan, dtype="float32")
     for tile in joined:
         moved = _warp(tile, crs, transform, shape)
@@ -90,6 +92,7 @@ def join_aligned(tiles: Sequence[Tile], log: DefectLog) -> list[Tile]:
     left = min(column for _, column in places)
     rows = max(row + tile.values.shape[0] for (row, _), tile in zip(places, tiles, strict=True))
     width = max(col + tile.values.shape[1] for (_, col), tile in zip(places, tiles, strict=True))
+    check_cells(width - left, rows - top, "all tiles together", log.layer)
     values = np.full((rows - top, width - left), np.nan, dtype="float32")
     for (row, column), tile in zip(places, tiles, strict=True):
         height, breadth = tile.values.shape

@@ -26,7 +26,13 @@ UNDERGROUND: Final = ("pipeline", "undergroundconduit", "underground conduit", "
 
 
 def read_streams(source: Source, crs: CRS, *, bounds: Bounds | None = None) -> Reading:
-    """Read stream lines; pipelines and underground conduits are left out and reported."""
+    """Read stream lines; pipelines and underground conduits are left out and reported.
+
+    Parameters
+    ----------
+    source, crs, bounds
+        As in :func:`data_pipelines.registry.read_layer`.
+    """
     log = DefectLog(STREAMS.name)
     names = list_columns(source.files[0], layer=source.layer, table=source.table)
     kind = find_column("FTYPE", names)
@@ -43,7 +49,19 @@ def read_streams(source: Source, crs: CRS, *, bounds: Bounds | None = None) -> R
 
 
 def canonical_streams(raw: gpd.GeoDataFrame, source: Source, crs: CRS, log: DefectLog) -> Reading:
-    """Canonical stream lines of a raw frame (with its FTYPE column if it has one)."""
+    """Canonical stream lines of a raw frame (with its FTYPE column if it has one).
+
+    Parameters
+    ----------
+    raw
+        Rows as parsed, with their shapes in the source's system.
+    source
+        Gives the column mapping.
+    crs
+        The region's reference system.
+    log
+        Gets the defects.
+    """
     kind = find_column("FTYPE", raw.columns)
     if kind is not None:
         hidden = as_text(raw[kind]).str.lower().isin(UNDERGROUND).fillna(False).astype(bool)
@@ -54,5 +72,11 @@ def canonical_streams(raw: gpd.GeoDataFrame, source: Source, crs: CRS, log: Defe
 
 
 def read_waterbodies(source: Source, crs: CRS, *, bounds: Bounds | None = None) -> Reading:
-    """Read lakes, ponds and wide rivers."""
+    """Read lakes, ponds and wide rivers.
+
+    Parameters
+    ----------
+    source, crs, bounds
+        As in :func:`data_pipelines.registry.read_layer`.
+    """
     return read_shapes(source, WATERBODIES, crs, defaults=WATERBODY_COLUMNS, bounds=bounds)

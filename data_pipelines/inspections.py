@@ -16,12 +16,12 @@ from riskmap.contract.sources import Reading, Source
 def read_inspections(source: Source, crs: CRS, *, bounds: Bounds | None = None) -> Reading:
     """Read inspections from any table; `crs` and `bounds` play no part, visits have no shape."""
     del crs, bounds
-    return canonical_inspections(parse_files(source, INSPECTIONS), source)
-
-
-def canonical_inspections(raw: pd.DataFrame, source: Source) -> Reading:
-    """Canonical visits; rows without a parcel and exact repeats are left out and reported."""
     log = DefectLog(INSPECTIONS.name)
+    return canonical_inspections(parse_files(source, INSPECTIONS, log=log), source, log)
+
+
+def canonical_inspections(raw: pd.DataFrame, source: Source, log: DefectLog) -> Reading:
+    """Canonical visits; rows without a parcel and exact repeats are left out and reported."""
     frame = canonical_table(raw, source, INSPECTIONS, log)
     frame = drop_repeats(frame, log, column="parcel_id")
     undated = frame["date"].isna()

@@ -14,6 +14,7 @@ number of the record in its file.
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Callable, Mapping
 from typing import Final
 
@@ -32,7 +33,6 @@ _CONVERTERS: Final[Mapping[Dtype, Converter]] = {
     "number": to_number,
     "whole": to_number,
     "flag": to_flag,
-    "date": to_date,
 }
 
 
@@ -58,7 +58,7 @@ def map_columns(
         if column.private and column.name not in source.keep_private:
             continue
         spec = source.columns.get(column.name, ColumnSource())
-        columns[column.name] = _column(raw, column, spec, found.get(column.name), log)
+        columns[column.name] = _column(raw, column, spec, found.get(column.name), log, source.day)
     return pd.DataFrame(columns, index=raw.index)
 
 
@@ -70,7 +70,12 @@ def empty_column(column: Column, index: pd.Index) -> pd.Series:
 
 
 def _column(
-    raw: pd.DataFrame, column: Column, spec: ColumnSource, name: str | None, log: DefectLog
+    raw: pd.DataFrame,
+    column: Column,
+    spec: ColumnSource,
+    name: str | None,
+    log: DefectLog,
+    day: datetime.date | None,
 ) -> pd.Series:
     if spec.constant is not None:
         values = pd.Series([spec.constant] * len(raw), index=raw.index, dtype="object")
@@ -78,9 +83,13 @@ def _column(
         values = raw[name]
     else:
         return empty_column(column, raw.index)
-    convert = to_year if column.unit == "calendar year" else _CONVERTERS[column.dtype]
-    typed: pd.Series = convert(values, column, spec, log).astype(PANDAS_DTYPE[column.dtype])
-    return typed
+    if column.unit == "calendar year":
+        typed = to_year(values, column, spec, log, day=day)
+    elif column.dtype == "date":
+        typed = to_date(values, column, spec, log, day=day)
+    else:
+        typed = _CONVERTERS[column.dtype](values, column, spec, log)
+    return typed.astype(PANDAS_DTYPE[column.dtype])
 
 
 def complete_keys(frame: pd.DataFrame, layer: Layer, log: DefectLog) -> pd.DataFrame:

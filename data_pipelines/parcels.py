@@ -48,6 +48,13 @@ def read_parcels(source: Source, crs: CRS, *, bounds: Bounds | None = None) -> R
         keys = as_text(raw[_polygon_key(source)]).loc[frame.index]
         records = _read_records(source, assessor, log)
         frame = join_records(frame, keys, records, log, all_keys=bounds is None)
+    if frame.empty:
+        raise LayerError(
+            source.layer,
+            "no parcel with a shape is left.",
+            "Check the file, its table and its reference system.",
+            faults=log.table(),
+        )
     frame = merge_polygons(frame, log)
     _report_stacked(frame, log)
     return Reading(frame, log.table())
@@ -75,7 +82,9 @@ def _split(source: Source) -> tuple[Source, frozenset[str]]:
             "a second table is named without the columns to join it by.",
             'Add join_on = ["column of the parcels", "column of the table"].',
         )
-    names = list_columns(source.attributes, layer=source.layer, table=source.attributes_table)
+    names = list_columns(
+        source.attributes, layer=source.layer, table=source.attributes_table, kind="table"
+    )
     given = frozenset(
         name for name, spec in source.columns.items() if _gives(spec, names) and name != "parcel_id"
     )
@@ -105,7 +114,7 @@ def _read_records(source: Source, given: frozenset[str], log: DefectLog) -> pd.D
     path = source.attributes
     if path is None or source.join_on is None:
         return pd.DataFrame({JOIN: pd.Series(dtype="string")})
-    names = list_columns(path, layer=source.layer, table=source.attributes_table)
+    names = list_columns(path, layer=source.layer, table=source.attributes_table, kind="table")
     key = demand_column(source.join_on[1], names, layer=source.layer, purpose="join_on")
     layer = Layer(
         PARCELS.name,
@@ -115,9 +124,19 @@ def _read_records(source: Source, given: frozenset[str], log: DefectLog) -> pd.D
     )
     columns = {name: spec for name, spec in source.columns.items() if name in given}
     private = tuple(name for name in source.keep_private if name in given)
-    part = Source(source.layer, (path,), columns=columns, keep_private=private)
+    part = Source(source.layer, (path,), columns=columns, keep_private=private, day=source.day)
     wanted = needed_columns(part, layer, names, extra=[key])
-    raw = parse_table(path, layer=source.layer, table=source.attributes_table, columns=wanted)
+    part_log = DefectLog(log.layer)
+    raw = parse_table(
+        path,
+        layer=source.layer,
+        table=source.attributes_table,
+        columns=wanted,
+        kind="table",
+        log=part_log,
+    )
+    told = part_log.table()
+    log.extend(told.assign(row="record " + told["row"]))
     raw = raw.set_axis(("record " + raw.index).rename("row"), axis=0)
     records = canonical_table(raw, part, layer, log)
     return records.assign(**{JOIN: as_text(raw[key])})

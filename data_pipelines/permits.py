@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import replace
-from typing import Final
+from typing import Any, Final
 
 import geopandas as gpd
 import numpy as np
@@ -27,10 +27,11 @@ from data_pipelines.flags import (
 )
 from data_pipelines.mapping import complete_keys, drop_repeats, map_columns, part_keys
 from data_pipelines.points import coordinate_pair, move_pair
-from data_pipelines.shapes import source_crs
+from data_pipelines.shapes import moved, source_crs
 from data_pipelines.tables import (
     demand_files,
     list_columns,
+    log_of_file,
     needed_columns,
     parse_table,
     stack_files,
@@ -75,24 +76,19 @@ def read_permits(source: Source, crs: CRS, *, bounds: Bounds | None = None) -> R
 
 def parse_permits(source: Source, log: DefectLog) -> tuple[pd.DataFrame, CRS | None]:
     """Rows as they stand; the points of a shape layer become ``shape_x`` and ``shape_y``."""
-    frames, system = [], None
-    for path in demand_files(source):
-        names = list_columns(path, layer=source.layer, table=source.table)
-        pairs = _pair_columns(source, names)
-        wanted = needed_columns(source, PERMITS, names, extra=pairs)
-        if has_shapes(path, layer=source.layer, table=source.table):
-            shapes = parse_vector(
-                path,
-                layer=source.layer,
-                crs=source.crs,
-                table=source.table,
-                columns=wanted,
-                log=log,
-            )
-            frames.append(_with_points(shapes, frames_crs=system))
-            system = system or CRS(shapes.crs)
-        else:
-            frames.append(parse_table(path, layer=source.layer, table=source.table, columns=wanted))
+    frames: list[pd.DataFrame] = []
+    system = None
+    for number, path in enumerate(demand_files(source)):
+        place: dict[str, Any] = {"layer": source.layer, "table": source.table}
+        names = list_columns(path, **place)
+        wanted = needed_columns(source, PERMITS, names, extra=_pair_columns(source, names))
+        with log_of_file(log, source.files, number) as part:
+            if not has_shapes(path, **place):
+                frames.append(parse_table(path, columns=wanted, log=part, **place))
+                continue
+            shapes = parse_vector(path, crs=source.crs, columns=wanted, log=part, **place)
+        frames.append(_with_points(shapes, source.layer, frames_crs=system))
+        system = system or CRS(shapes.crs)
     return stack_files(frames, source.files), system
 
 
@@ -103,10 +99,11 @@ def _pair_columns(source: Source, names: list[str]) -> list[str]:
     ]
 
 
-def _with_points(shapes: gpd.GeoDataFrame, *, frames_crs: CRS | None) -> pd.DataFrame:
+def _with_points(shapes: gpd.GeoDataFrame, layer: str, *, frames_crs: CRS | None) -> pd.DataFrame:
+    geometry = shapes.geometry
     if frames_crs is not None:
-        shapes = shapes.to_crs(frames_crs)
-    centers = shapes.geometry.representative_point()
+        geometry = moved(geometry, frames_crs, layer)
+    centers = geometry.representative_point()
     plain = pd.DataFrame(shapes.drop(columns="geometry"))
     return plain.assign(**{_SHAPE_X: centers.x, _SHAPE_Y: centers.y})
 
@@ -177,7 +174,9 @@ def _pairs(
     for x, y in ((source.x, source.y), (source.second_x, source.second_y)):
         if x is not None and y is not None:
             own = None if system is None else system.to_string()
-            names.append((x, y, source_crs(source.crs, own, name="the coordinate pair")))
+            names.append(
+                (x, y, source_crs(source.crs, own, name="the coordinate pair", layer=log.layer))
+            )
     pairs = []
     for x, y, pair_crs in names:
         pair = coordinate_pair(raw, x, y, layer=log.layer)

@@ -72,7 +72,27 @@ def _angle(text: pd.Series) -> pd.Series:
 
 
 def coordinate_pair(raw: pd.DataFrame, x: str, y: str, *, layer: str) -> pd.DataFrame:
-    """Columns ``x`` and ``y`` as float64; NaN in both where either is missing or both are 0."""
+    """Coordinates in columns ``x`` and ``y`` as float64.
+
+    Parameters
+    ----------
+    raw
+        Rows as parsed.
+    x, y
+        Names of the columns; numbers, or texts as :func:`parse_coordinate` reads them.
+    layer
+        Name of the layer, for messages.
+
+    Returns
+    -------
+    DataFrame
+        NaN in both columns where either is missing or both are 0.
+
+    Raises
+    ------
+    LayerError
+        If a column is not there.
+    """
     pair = pd.DataFrame(
         {
             "x": parse_coordinate(raw[demand_column(x, raw.columns, layer=layer, purpose="x")]),
@@ -86,7 +106,24 @@ def coordinate_pair(raw: pd.DataFrame, x: str, y: str, *, layer: str) -> pd.Data
 def place_points(
     raw: pd.DataFrame, source: Source, log: DefectLog, *, name: str
 ) -> gpd.GeoDataFrame:
-    """Turn rows of a plain table into points by ``source.x``, ``source.y`` and ``source.crs``."""
+    """Turn rows of a plain table into points by ``source.x``, ``source.y`` and ``source.crs``.
+
+    Parameters
+    ----------
+    raw
+        Rows as parsed.
+    source
+        Gives the columns and the reference system.
+    log
+        Gets the defects.
+    name
+        Name of the file, for messages.
+
+    Raises
+    ------
+    LayerError
+        If no coordinate columns are named.
+    """
     if source.x is None or source.y is None:
         raise LayerError(
             source.layer,
@@ -113,6 +150,17 @@ def to_datum(pair: pd.DataFrame, datum: pd.Series, system: CRS, log: DefectLog) 
 
     NAD27 differs from NAD83 by up to about 100 m. Without the national shift grids the
     transformation is the mean one of the continent, good to some 10 m.
+
+    Parameters
+    ----------
+    pair
+        Longitude ``x`` and latitude ``y``, degrees.
+    datum
+        Datum of each row, a name of :data:`DATUMS`; an unknown one is taken as `system`.
+    system
+        Geographic system to move into.
+    log
+        Gets the defects.
     """
     result = pair.copy()
     for name, code in DATUMS.items():
@@ -139,7 +187,15 @@ def points_of(pair: pd.DataFrame) -> gpd.GeoSeries:
 def move_pair(
     pair: pd.DataFrame, system: CRS, crs: CRS
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Eastings and northings of a pair in `crs`; NaN stays NaN."""
+    """Eastings and northings of a pair in `crs`; NaN stays NaN.
+
+    Parameters
+    ----------
+    pair
+        Columns ``x`` and ``y`` in `system`.
+    system, crs
+        Reference systems to move from and into.
+    """
     mover = Transformer.from_crs(system, crs, always_xy=True)
     x, y = mover.transform(pair["x"].to_numpy(), pair["y"].to_numpy())
     bad = ~(np.isfinite(x) & np.isfinite(y))

@@ -8,6 +8,7 @@ negligible in well water: common practice, no source).
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Mapping
 from typing import Final
 
@@ -77,8 +78,13 @@ _NOT_FOUND: Final = r"not detected|non-detect|below|absent"
 _QUALITY_CONTROL: Final = r"quality control|blank|spike|replicate"
 
 
-def samples_of(raw: pd.DataFrame, log: DefectLog) -> pd.DataFrame:
-    """Make one row per site, date and activity from results under the names of :data:`FIELDS`."""
+def samples_of(
+    raw: pd.DataFrame, log: DefectLog, *, day: datetime.date | None = None
+) -> pd.DataFrame:
+    """Make one row per site, date and activity from results under the names of :data:`FIELDS`.
+
+    Dates after `day` are missing; see :func:`data_pipelines.dates.to_date`.
+    """
     raw = _usable(raw, log)
     nitrate = _nitrate(raw[raw["what"].str.lower().isin(NITRATE).fillna(False).astype(bool)], log)
     is_coliform = raw["what"].str.contains(COLIFORM, case=False).fillna(False).astype(bool)
@@ -97,7 +103,8 @@ def samples_of(raw: pd.DataFrame, log: DefectLog) -> pd.DataFrame:
     if len(chosen) < len(table):
         told = f"{len(table)} results of {len(chosen)} samples"
         log.note("", "several_results", told, "one row a sample, the preferred result")
-    date = to_date(chosen["date"], WELL_SAMPLES.column("date"), ColumnSource(), log)
+    column = WELL_SAMPLES.column("date")
+    date = to_date(chosen["date"], column, ColumnSource(), log, day=day)
     return pd.DataFrame(
         {
             "well_id": chosen["site"].astype("string"),

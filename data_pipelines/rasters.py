@@ -12,21 +12,30 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
 
+import geopandas as gpd
 import numpy as np
 import pandas as pd
 import rasterio
-import rasterio.errors
 import rasterio.windows
+import shapely
 from numpy.typing import NDArray
 from pyproj import CRS
 from rasterio.warp import transform_bounds
 
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.grids import Tile, assemble, at, shifted
+from data_pipelines.raster_files import (
+    Band,
+    check_degrees,
+    open_raster,
+    raster_library,
+    read_band,
+)
 from data_pipelines.shapes import source_crs
-from data_pipelines.tables import demand_file, demand_files
+from data_pipelines.tables import demand_files
+from data_pipelines.unit_words import unit_of
 from data_pipelines.vector import Bounds
-from riskmap.contract.errors import LayerError, SourceFormatError
+from riskmap.contract.errors import LayerError
 from riskmap.contract.grid import Grid
 from riskmap.contract.layers import ELEVATION, WATER_TABLE
 from riskmap.contract.sources import Source
@@ -37,21 +46,8 @@ WATER_DEPTH_M: Final = (-100.0, 1500.0)
 HUGE: Final = 1e30
 USUAL_NODATA: Final = (-9999.0, -99999.0, -32768.0, -32767.0)
 PADDING_CELLS: Final = 3
-
-BAND_UNITS: Final = {
-    "m": "m",
-    "metre": "m",
-    "metres": "m",
-    "meter": "m",
-    "meters": "m",
-    "ft": "ft",
-    "foot": "ft",
-    "feet": "ft",
-    "us survey foot": "us_survey_ft",
-    "us-ft": "us_survey_ft",
-    "cm": "cm",
-    "centimeter": "cm",
-}
+LEAST_COVER: Final = 0.01
+"""Share of the county that known cells must cover, in area and in parcels."""
 
 
 @dataclass(frozen=True)
@@ -90,11 +86,70 @@ def canonical_raster(
 ) -> RasterReading:
     """One north-up raster in the region's system of all tiles."""
     if not tiles:
-        raise LayerError(log.layer, "no file covers the county.", "Name the tiles that cover it.")
-    raster = assemble(tiles, crs, log, bounds=bounds)
+        raise LayerError(
+            log.layer,
+            "no file covers the county.",
+            "Name the tiles that cover it, and check their reference system.",
+            faults=log.table(),
+        )
+    with raster_library("all tiles together", log.layer):
+        raster = assemble(tiles, crs, log, bounds=bounds)
     if not np.isfinite(raster.values).any():
         raise LayerError(log.layer, "every cell is without data.", "Check the file.")
+    if bounds is not None:
+        _check_box(raster, bounds, log)
     return RasterReading(raster, log.table())
+
+
+def _check_box(raster: Grid, bounds: Bounds, log: DefectLog) -> None:
+    """Refuse a raster whose known cells cover next to nothing of the box that was asked for."""
+    west, south, east, north = bounds
+    rows, columns = raster.values.shape
+    x = raster.bounds[0] + (np.arange(columns) + 0.5) * raster.cell_x_m
+    y = raster.bounds[3] - (np.arange(rows) + 0.5) * raster.cell_y_m
+    inside = raster.values[np.ix_((y > south) & (y < north), (x > west) & (x < east))]
+    area = np.isfinite(inside).sum() * raster.cell_x_m * raster.cell_y_m
+    share = min(area / ((east - west) * (north - south)), 1.0)
+    if share < LEAST_COVER:
+        raise LayerError(
+            log.layer,
+            f"cells with data cover only {100 * share:.2g}% of the box around the county.",
+            "Name the tiles that cover the county, and check their reference system.",
+            faults=log.table(),
+        )
+
+
+def check_cover(raster: Grid, parcels: gpd.GeoDataFrame, layer: str) -> pd.DataFrame:
+    """Report the share of parcels on whose middle a raster says nothing.
+
+    Parameters
+    ----------
+    raster, parcels
+        In the same reference system.
+    layer
+        Name of the raster layer.
+
+    Returns
+    -------
+    DataFrame
+        Defects: one row ``partly_covered`` if any parcel is not covered.
+
+    Raises
+    ------
+    LayerError
+        If less than :data:`LEAST_COVER` of the parcels are covered.
+    """
+    log = DefectLog(layer)
+    middle = shapely.get_coordinates(shapely.centroid(parcels.geometry.to_numpy()))
+    known = np.isfinite(raster.sample(middle[:, 0], middle[:, 1]))
+    told = f"{100 * known.mean():.3g}% of {len(known)} parcels covered"
+    if known.mean() < LEAST_COVER:
+        raise LayerError(
+            layer, f"{told}.", "Name the tiles that cover the county, and check their system."
+        )
+    if not known.all():
+        log.note("", "partly_covered", told, "unknown for the others")
+    return log.table()
 
 
 def parse_raster(
@@ -110,27 +165,25 @@ def parse_raster(
 
     None if the file does not meet `bounds`.
     """
-    demand_file(path, log.layer)
-    try:
-        with rasterio.open(path) as file:
-            own = file.crs.to_wkt() if file.crs else None
-            system = source_crs(source.crs, own, name=path.name, log=log)
-            window = _window(file, system, crs, bounds)
-            if window is None:
-                return None
-            values = file.read(1, window=window).astype("float32")
-            transform = shifted(file.transform, window.col_off, window.row_off)
-            nodata, band_unit = file.nodata, file.units[0]
-            scale, offset = file.scales[0], file.offsets[0]
-    except rasterio.errors.RasterioIOError as error:
-        raise SourceFormatError(
-            log.layer, f"{path.name} cannot be read: {error}", "Fetch it again."
-        ) from error
-    values = _without_nodata(values, nodata, path.name, log)
-    if (scale, offset) != (1.0, 0.0):
-        values = (values * scale + offset).astype("float32")
-    factor = _factor(source.unit, band_unit, system, path.name, log)
-    values = (values * np.float32(factor)).astype("float32")
+    with open_raster(path, log.layer) as file:
+        own = file.crs.to_wkt() if file.crs else None
+        system = source_crs(source.crs, own, name=path.name, log=log)
+        corners = [at(file.transform, x, y) for x in (0, file.width) for y in (0, file.height)]
+        if system.is_geographic:
+            check_degrees(corners, path.name, log.layer)
+        window = _window(file, system, crs, bounds)
+        if window is None:
+            place = " ".join(f"{value:.9g}" for value in np.min(corners, axis=0))
+            log.note("", "beside_the_county", f"at {place}", "not read", row=path.name)
+            return None
+        band = read_band(file, window, path.name, log)
+        transform = shifted(file.transform, window.col_off, window.row_off)
+    values = _without_nodata(band, path.name, log)
+    with np.errstate(all="ignore"):
+        if (band.scale, band.offset) != (1.0, 0.0):
+            values = (values * band.scale + band.offset).astype("float32")
+        factor = _factor(source.unit, band.unit, system, path.name, log)
+        values = (values * np.float32(factor)).astype("float32")
     return Tile(_possible_only(values, possible, path.name, log), transform, system, path.name)
 
 
@@ -141,6 +194,8 @@ def _window(
     if bounds is None:
         return whole
     box = transform_bounds(crs.to_wkt(), system.to_wkt(), *bounds, densify_pts=21)
+    if not np.isfinite(box).all() or box[0] > box[2]:  # across the 180th meridian
+        return whole
     inverse = ~file.transform
     corners = [at(inverse, x, y) for x in (box[0], box[2]) for y in (box[1], box[3])]
     columns, rows = zip(*corners, strict=True)
@@ -157,19 +212,21 @@ def _window(
     )
 
 
-def _without_nodata(
-    values: NDArray[np.float32], declared: float | None, name: str, log: DefectLog
-) -> NDArray[np.float32]:
+def _without_nodata(band: Band, name: str, log: DefectLog) -> NDArray[np.float32]:
     """NaN for all kinds of "no data"; more than one kind in a file is reported."""
-    counts: dict[str, int] = {"NaN": int(np.isnan(values).sum())}
+    values, declared = band.values, band.nodata
     bad = np.isnan(values)
+    counts: dict[str, int] = {"NaN": int(bad.sum())}
     huge = np.abs(values) > HUGE
     counts["largest float"] = int(huge.sum())
     bad |= huge
+    if band.masked is not None:
+        counts["mask"] = int((band.masked & ~bad).sum())
+        bad |= band.masked
     kinds = dict.fromkeys([*([] if declared is None else [float(declared)]), *USUAL_NODATA])
     for kind in kinds:
         if np.isfinite(kind) and abs(kind) < HUGE:
-            cells = values == np.float32(kind)
+            cells = (values == np.float32(kind)) & ~bad
             counts[f"{kind:g}"] = int(cells.sum())
             bad |= cells
     met = {kind: count for kind, count in counts.items() if count}
@@ -183,7 +240,7 @@ def _factor(
     declared: str | None, band: str | None, system: CRS, name: str, log: DefectLog
 ) -> float:
     """Factor to meters: what the region file says, else the band, else meters with a report."""
-    own = BAND_UNITS.get(band.strip().lower()) if band else None
+    own = unit_of(band, "m") if band else None
     if declared is not None:
         if declared not in LENGTH_M:
             raise LayerError(

@@ -17,9 +17,9 @@ _SUMMED: Final = ("bedrooms", "living_area_m2", "occupants")
 
 
 def is_dwelling(records: pd.DataFrame) -> pd.Series:
-    """Tell the records that describe a dwelling.
+    """Find the records that describe a dwelling.
 
-    By land use; where that is unknown, by having bedrooms; where the source tells neither of any
+    By land use; where that is unknown, by having bedrooms; where the source gives neither for any
     record, by having living area.
     """
     none = pd.Series(False, index=records.index)

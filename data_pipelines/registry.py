@@ -19,6 +19,7 @@ from data_pipelines.inspections import read_inspections
 from data_pipelines.parcels import read_parcels
 from data_pipelines.permits import read_permits
 from data_pipelines.rasters import RasterReading, read_elevation, read_water_table
+from data_pipelines.roads import read_roads
 from data_pipelines.vector import Bounds
 from data_pipelines.water_levels import read_water_levels
 from data_pipelines.water_quality import read_well_samples
@@ -38,6 +39,7 @@ READERS: Final[Mapping[str, Reader]] = {
     "water_levels": read_water_levels,
     "streams": read_streams,
     "waterbodies": read_waterbodies,
+    "roads": read_roads,
     "floodplain": read_floodplain,
     "sewer_area": read_sewer_area,
     "wellhead_areas": read_wellhead_areas,

@@ -5,63 +5,38 @@ Row labels: the 1-based number of the record, as text; with several files ``stem
 
 from __future__ import annotations
 
-import csv
-import io
-import warnings
 from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Final
+from typing import Any
 
 import pandas as pd
-import pyogrio.errors
-import pyogrio.raw
 
 from data_pipelines.columns import Defaults, resolve
 from data_pipelines.defect_log import DefectLog
+from data_pipelines.delimited import header_names, parse_delimited
+from data_pipelines.files import demand_file
 from data_pipelines.mapping import complete_keys, map_columns
-from data_pipelines.sheets import read_headings
-from riskmap.contract.columns import Layer
-from riskmap.contract.errors import LayerError, SourceFormatError, SourceMissingError
+from data_pipelines.text import is_text_table, read_text
+from data_pipelines.vector_files import open_table, read_rows
+from riskmap.contract.columns import Layer, Shape
+from riskmap.contract.errors import LayerError
 from riskmap.contract.sources import Source
 
-read_headings()
-
-TEXT_SUFFIXES: Final = (".csv", ".tsv", ".txt", ".tab", ".rdb", ".dat")
-
-
-@contextmanager
-def quiet() -> Iterator[None]:
-    """Silence what the readers handle themselves: measured lines, odd rings, no system."""
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore", UserWarning)
-        warnings.simplefilter("ignore", RuntimeWarning)
-        yield
-
-
-def is_text_table(path: Path) -> bool:
-    """Whether `path` is delimited text by its suffix."""
-    return path.suffix.lower() in TEXT_SUFFIXES
-
-
-def demand_file(path: Path, layer: str) -> None:
-    """Raise SourceMissingError unless `path` is there."""
-    if not path.exists():
-        raise SourceMissingError(
-            layer, f"the file {path.name} is not there.", "Correct its path in the region file."
-        )
-
-
-def read_text(path: Path, layer: str) -> str:
-    """Text of a file in UTF-8 (with or without a byte-order mark) or else Windows-1252."""
-    demand_file(path, layer)
-    content = path.read_bytes()
-    if not content.strip():
-        raise SourceFormatError(layer, f"{path.name} is empty.", "Fetch it again.")
-    try:
-        return content.decode("utf-8-sig")
-    except UnicodeDecodeError:
-        return content.decode("cp1252", errors="replace")
+__all__ = [
+    "canonical_table",
+    "demand_file",
+    "demand_files",
+    "is_text_table",
+    "list_columns",
+    "log_of_file",
+    "needed_columns",
+    "parse_delimited",
+    "parse_files",
+    "parse_table",
+    "read_text",
+    "stack_files",
+]
 
 
 def parse_table(
@@ -70,6 +45,8 @@ def parse_table(
     layer: str,
     table: str | None = None,
     columns: Sequence[str] | None = None,
+    kind: Shape | None = None,
+    log: DefectLog | None = None,
 ) -> pd.DataFrame:
     """Read a table as it stands: text cells for delimited text, typed ones for vector formats.
 
@@ -77,60 +54,46 @@ def parse_table(
     ----------
     columns
         Only these are read, so that personal data nobody asked for goes no further.
+    kind
+        Kind of shapes that a table of a vector file should have; the layer's if not given.
+    log
+        Tells the rows that were set aside. Without one, such a row in delimited text is an error.
     """
     if is_text_table(path):
-        text = read_text(path, layer)
-        return parse_delimited(text, layer=layer, name=path.name, columns=columns)
-    return _parse_attributes(path, layer=layer, table=table, columns=columns)
+        text = read_text(path, layer, log)
+        return parse_delimited(text, layer=layer, name=path.name, columns=columns, log=log)
+    opened = open_table(path, layer=layer, table=table, kind=kind, log=log)
+    rows = read_rows(opened, columns=columns, shapes=False, log=log)
+    index = pd.Index(rows.labels, name="row").astype(str)
+    return pd.DataFrame(rows.values, index=index)
 
 
-def parse_delimited(
-    text: str, *, layer: str, name: str, columns: Sequence[str] | None = None
-) -> pd.DataFrame:
-    """Parse comma, tab, semicolon or pipe separated text; all cells stay text.
+def list_columns(
+    path: Path, *, layer: str, table: str | None = None, kind: Shape | None = None
+) -> list[str]:
+    """Column names of a table or vector file."""
+    if is_text_table(path):
+        return header_names(read_text(path, layer), layer=layer, name=path.name)
+    return open_table(path, layer=layer, table=table, kind=kind).columns
 
-    Comment lines (``#``) and the format row of RDB (``5s  15s  10d``) are left out.
+
+@contextmanager
+def log_of_file(log: DefectLog, files: Sequence[Path], number: int) -> Iterator[DefectLog]:
+    """Log for the file at `number`, whose row labels get the file's name where there are several.
+
+    Labels are those that :func:`stack_files` gives to the rows.
     """
-    body, comments = _without_comments(text)
-    delimiter = _delimiter(body)
-    try:
-        frame = pd.read_csv(
-            io.StringIO(body),
-            sep=delimiter,
-            dtype=str,
-            keep_default_na=False,
-            skipinitialspace=delimiter != "\t",
-            quoting=csv.QUOTE_NONE if comments and delimiter == "\t" else csv.QUOTE_MINIMAL,
-            index_col=False,
-            usecols=None if columns is None else lambda column: column.strip() in columns,
-        )
-    except (pd.errors.ParserError, pd.errors.EmptyDataError) as error:
-        raise SourceFormatError(
-            layer, f"{name} is not a plain table: {error}.", "Save it again as CSV in UTF-8."
-        ) from error
-    frame.columns = frame.columns.str.strip()
-    if len(frame) and frame.iloc[0].str.fullmatch(r"\d+[sdn]").all():
-        frame = frame.iloc[1:]
-    return label_rows(frame)
+    part = DefectLog(log.layer)
+    yield part
+    told = part.table()
+    if len(files) > 1:
+        rows = told["row"].str.fullmatch(r"\d+").astype(bool)
+        told["row"] = told["row"].mask(rows, _prefix(files, number) + told["row"])
+    log.extend(told)
 
 
-def _without_comments(text: str) -> tuple[str, bool]:
-    lines = text.splitlines(keepends=True)
-    start = 0
-    while start < len(lines) and (lines[start].startswith("#") or not lines[start].strip()):
-        start += 1
-    return "".join(lines[start:]), any(line.startswith("#") for line in lines[:start])
-
-
-def _delimiter(body: str) -> str:
-    header = body.partition("\n")[0]
-    return max(("\t", ",", ";", "|"), key=header.count)
-
-
-def label_rows(frame: pd.DataFrame) -> pd.DataFrame:
-    """Label rows by their 1-based number, as text."""
-    labels = pd.Index(range(1, len(frame) + 1), dtype="int64").astype(str)
-    return frame.set_axis(labels.rename("row"), axis=0)
+def _prefix(files: Sequence[Path], number: int) -> str:
+    return f"{number + 1}:{files[number].stem}#"
 
 
 def stack_files(frames: Sequence[pd.DataFrame], files: Sequence[Path]) -> pd.DataFrame:
@@ -138,43 +101,10 @@ def stack_files(frames: Sequence[pd.DataFrame], files: Sequence[Path]) -> pd.Dat
     if len(frames) == 1:
         return frames[0]
     parts = [
-        frame.set_axis((f"{number}:{path.stem}#" + frame.index).rename("row"), axis=0)
-        for number, (frame, path) in enumerate(zip(frames, files, strict=True), start=1)
+        frame.set_axis((_prefix(files, number) + frame.index).rename("row"), axis=0)
+        for number, frame in enumerate(frames)
     ]
     return pd.concat(parts)
-
-
-def _parse_attributes(
-    path: Path, *, layer: str, table: str | None, columns: Sequence[str] | None
-) -> pd.DataFrame:
-    demand_file(path, layer)
-    try:
-        with quiet():
-            meta, _, _, values = pyogrio.raw.read(
-                path, layer=table, columns=columns, read_geometry=False, datetime_as_string=True
-            )
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
-        raise SourceFormatError(
-            layer, f"{path.name} cannot be read: {error}", "Check the file and the table's name."
-        ) from error
-    names = [str(name) for name in meta["fields"]]
-    return label_rows(pd.DataFrame(dict(zip(names, values, strict=True))))
-
-
-def list_columns(path: Path, *, layer: str, table: str | None = None) -> list[str]:
-    """Column names of a table or vector file."""
-    if is_text_table(path):
-        body, _ = _without_comments(read_text(path, layer))
-        header = body.partition("\n")[0] + "\n"
-        return [str(name) for name in parse_delimited(header, layer=layer, name=path.name).columns]
-    demand_file(path, layer)
-    try:
-        with quiet():
-            return [str(name) for name in pyogrio.read_info(path, layer=table)["fields"]]
-    except (pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError) as error:
-        raise SourceFormatError(
-            layer, f"{path.name} cannot be read: {error}", "Check the file and the table's name."
-        ) from error
 
 
 def canonical_table(
@@ -197,18 +127,25 @@ def parse_files(
     source: Source,
     layer: Layer,
     *,
+    log: DefectLog | None = None,
     defaults: Defaults | None = None,
     extra: Sequence[str] = (),
 ) -> pd.DataFrame:
     """Read the needed columns of every file of `source` into one raw table.
 
-    `extra` names source columns wanted besides the mapped ones (coordinates, join keys).
+    `extra` names source columns wanted besides the mapped ones (coordinates, join keys); `log`
+    tells the rows that were set aside.
     """
     frames = []
-    for path in demand_files(source):
-        available = list_columns(path, layer=source.layer, table=source.table)
+    for number, path in enumerate(demand_files(source)):
+        place: dict[str, Any] = {"layer": source.layer, "table": source.table, "kind": layer.kind}
+        available = list_columns(path, **place)
         wanted = needed_columns(source, layer, available, defaults=defaults, extra=extra)
-        frames.append(parse_table(path, layer=source.layer, table=source.table, columns=wanted))
+        if log is None:
+            frames.append(parse_table(path, columns=wanted, **place))
+            continue
+        with log_of_file(log, source.files, number) as part:
+            frames.append(parse_table(path, columns=wanted, log=part, **place))
     return stack_files(frames, source.files)
 
 

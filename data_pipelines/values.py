@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 
 from data_pipelines.defect_log import DefectLog
+from data_pipelines.unit_words import measures
 from riskmap.contract.columns import Column
 from riskmap.contract.errors import LayerError
 from riskmap.contract.sources import ColumnSource
@@ -29,6 +30,8 @@ SET_MISSING: Final = "set to missing"
 MOST_CODE: Final = 2
 """A column of plain numbers from 0 to more than this counts or measures; up to this it may be a
 code."""
+MOST_BELOW: Final = 0.05
+"""Share of negative numbers that a column of amounts may have: credits, typing errors."""
 
 
 def as_text(values: pd.Series) -> pd.Series:
@@ -89,6 +92,7 @@ def factor_of(column: Column, unit: str | None, layer: str) -> float:
 def to_number(raw: pd.Series, column: Column, spec: ColumnSource, log: DefectLog) -> pd.Series:
     """Read numbers in the canonical unit, float64; impossible ones become missing and are logged.
 
+    A cell with its own unit (``12 ft``) is read in that unit, and logged if it is not the column's.
     A code listed in ``spec.values`` gives its number as it stands, in the canonical unit.
     """
     text = as_text(raw)
@@ -97,12 +101,26 @@ def to_number(raw: pd.Series, column: Column, spec: ColumnSource, log: DefectLog
         text = text.mask(number.isin(MISSING_NUMBERS))
         number = number.mask(number.isin(MISSING_NUMBERS))
     number = number * factor_of(column, spec.unit, log.layer)
+    number = number.fillna(_with_unit(text[number.isna() & text.notna()], column, spec, log))
     if spec.values:
         codes = {_fold(code): value for code, value in spec.values.items()}
         coded = text.map(_fold, na_action="ignore").map(codes)
         number = number.mask(coded.notna(), pd.to_numeric(coded, errors="coerce"))
     log.add(column.name, "not_a_number", text[number.isna() & text.notna()], SET_MISSING)
     return within_bounds(number.astype("float64"), column, log, raw=text)
+
+
+def _with_unit(text: pd.Series, column: Column, spec: ColumnSource, log: DefectLog) -> pd.Series:
+    """Numbers, in the canonical unit, of cells that name a unit of the column's kind."""
+    if not len(text) or column.unit not in FACTORS:
+        return pd.Series(float("nan"), index=text.index)
+    found = measures(text, column.unit, declared=spec.unit)
+    factor = found["unit"].map(FACTORS[column.unit]).astype("float64")
+    other = factor.notna() & (factor != factor_of(column, spec.unit, log.layer))
+    for unit in found.loc[other, "unit"].unique():
+        rows = other & found["unit"].eq(unit).fillna(False).astype(bool)
+        log.add(column.name, "unit_in_cell", text[rows], f"read as {unit}")
+    return found["number"] * factor
 
 
 def within_bounds(
@@ -125,19 +143,30 @@ def to_flag(raw: pd.Series, column: Column, spec: ColumnSource, log: DefectLog) 
     words |= {_fold(code): value for code, value in (spec.values or {}).items()}
     flag = text.map(words).astype("boolean")
     if not spec.values:
-        flag = _amounts(text, flag, column, log)
+        flag = _amounts(as_text(raw), flag, column, log)
     log.add(column.name, "unknown_code", as_text(raw)[text.notna() & flag.isna()], SET_MISSING)
     return flag
 
 
 def _amounts(text: pd.Series, flag: pd.Series, column: Column, log: DefectLog) -> pd.Series:
-    """Read a column of counts or amounts as flags: 0 is no, what is more is yes."""
+    """Read a column of counts or amounts as flags: 0 is no, more is yes, less is missing."""
     number = plain_number(text)
-    whole = bool((number.notna() | text.isna()).all())
-    if not whole or not (number.eq(0).any() and number.max() > MOST_CODE) or number.min() < 0:
+    if not of_amounts(number[text.notna()]):
         return flag
     log.note(column.name, "amount", f"0 to {number.max():g}", "more than 0 read as yes")
-    return number.gt(0).astype("boolean").mask(number.isna())
+    return number.gt(0).astype("boolean").mask(number.isna() | number.lt(0))
+
+
+def of_amounts(number: pd.Series) -> bool:
+    """Whether numbers count or measure something: 0 among them, hardly any below, some above 2.
+
+    >>> of_amounts(pd.Series([0.0, 180_000.0])), of_amounts(pd.Series([0.0, 1.0, 2.0]))
+    (True, False)
+    """
+    if not len(number) or number.isna().any():
+        return False
+    few_below = number.lt(0).mean() <= MOST_BELOW
+    return bool(few_below and number.eq(0).any() and number.max() > MOST_CODE)
 
 
 def to_words(raw: pd.Series, column: Column, spec: ColumnSource, log: DefectLog) -> pd.Series:

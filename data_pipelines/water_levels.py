@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -15,7 +16,7 @@ from data_pipelines.dates import to_date
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.points import coordinate_pair, points_of, to_datum
 from data_pipelines.shapes import canonical_shapes
-from data_pipelines.tables import demand_files, is_text_table, stack_files
+from data_pipelines.tables import demand_files, is_text_table, log_of_file, stack_files
 from data_pipelines.values import SET_MISSING, plain_number, within_bounds
 from data_pipelines.vector import Bounds, canonical_layer, parse_shapes
 from data_pipelines.water_replies import DEPTH, SITE_FIELDS, Reply, cut_short, parse_reply
@@ -81,7 +82,8 @@ def read_water_levels(source: Source, crs: CRS, *, bounds: Bounds | None = None)
     """
     log = DefectLog(WATER_LEVELS.name)
     files = [*demand_files(source), *([source.attributes] if source.attributes else [])]
-    replies = [_reply(path, source.layer) for path in files]
+    told = {path: DefectLog(WATER_LEVELS.name) for path in files}
+    replies = [_reply(path, source.layer, told[path]) for path in files]
     if all(reply is None for reply in replies):
         plain = replace(source, attributes=None, join_on=None)
         raw = parse_shapes(plain, WATER_LEVELS, crs, log, bounds=bounds)
@@ -102,17 +104,21 @@ def read_water_levels(source: Source, crs: CRS, *, bounds: Bounds | None = None)
             "Add the file with the measured levels.",
         )
     _refuse_parts(found, source.layer, log)
-    sites = [reply.rows for reply in found.values() if reply.kind == "sites"]
+    sites = {path: reply.rows for path, reply in found.items() if reply.kind == "sites"}
+    for path in found:
+        group = list(levels) if path in levels else files
+        with log_of_file(log, group, group.index(path)) as part:
+            part.extend(told[path].table())
     raw = stack_files(list(levels.values()), list(levels))
     if raw.empty:
         log.note("", "no_rows", "0", "the layer is empty")
-    return canonical_levels(raw, sites, crs, log)
+    return canonical_levels(raw, list(sites.values()), crs, log, day=source.day)
 
 
-def _reply(path: Path, layer: str) -> Reply | None:
+def _reply(path: Path, layer: str, log: DefectLog) -> Reply | None:
     if not is_text_table(path) and path.suffix.lower() != ".json":
         return None
-    return parse_reply(path, layer=layer)
+    return parse_reply(path, layer=layer, log=log)
 
 
 def _refuse_parts(found: Mapping[Path, Reply], layer: str, log: DefectLog) -> None:
@@ -134,13 +140,21 @@ def canonical_points(raw: gpd.GeoDataFrame, source: Source, crs: CRS, log: Defec
 
 
 def canonical_levels(
-    raw: pd.DataFrame, sites: Sequence[pd.DataFrame], crs: CRS, log: DefectLog
+    raw: pd.DataFrame,
+    sites: Sequence[pd.DataFrame],
+    crs: CRS,
+    log: DefectLog,
+    *,
+    day: datetime.date | None = None,
 ) -> Reading:
-    """Canonical levels of federal replies in the form of :mod:`data_pipelines.water_replies`."""
+    """Canonical levels of federal replies in the form of :mod:`data_pipelines.water_replies`.
+
+    Dates after `day` are missing; see :func:`data_pipelines.dates.to_date`.
+    """
     raw = raw.assign(site_id=_number_only(raw["site_id"]))
     raw = _water_levels_only(raw, log)
     raw = _with_sites(raw, sites)
-    frame = _measurements(raw, log)
+    frame = _measurements(raw, log, day)
     again = frame.join(raw[["x", "y", "parameter"]]).duplicated()
     log.add("site_id", "repeated_row", frame.loc[again, "site_id"].fillna(""), "left out")
     raw, frame = raw[~again], frame[~again]
@@ -180,7 +194,7 @@ def _with_sites(raw: pd.DataFrame, sites: Sequence[pd.DataFrame]) -> pd.DataFram
     return raw.assign(**{n: raw[n].fillna(found[n]) for n in SITE_FIELDS if n != "site_id"})
 
 
-def _measurements(raw: pd.DataFrame, log: DefectLog) -> pd.DataFrame:
+def _measurements(raw: pd.DataFrame, log: DefectLog, day: datetime.date | None) -> pd.DataFrame:
     code = raw["parameter"].fillna(DEPTH)
     value = _read_number(raw["value"], "depth_to_water_m", log)
     height = _read_number(raw["elevation"], "water_elevation_m", log)
@@ -199,7 +213,7 @@ def _measurements(raw: pd.DataFrame, log: DefectLog) -> pd.DataFrame:
     frame = pd.DataFrame(
         {
             "site_id": raw["site_id"],
-            "date": to_date(raw["date"], WATER_LEVELS.column("date"), ColumnSource(), log),
+            "date": to_date(raw["date"], WATER_LEVELS.column("date"), ColumnSource(), log, day=day),
             "depth_to_water_m": _possible(depth, "depth_to_water_m", raw["value"], log),
             "water_elevation_m": _possible(
                 elevation.mask(status.notna()), "water_elevation_m", raw["value"], log

@@ -17,6 +17,7 @@ from data_pipelines.portal_results import FIELDS, samples_of
 from data_pipelines.tables import (
     demand_files,
     list_columns,
+    log_of_file,
     parse_files,
     parse_table,
     stack_files,
@@ -43,8 +44,8 @@ def read_well_samples(source: Source, crs: CRS, *, bounds: Bounds | None = None)
         refuse_page(path, source.layer)
     names = list_columns(source.files[0], layer=source.layer, table=source.table)
     if portal_profile(names) is None:
-        return canonical_samples(parse_files(source, WELL_SAMPLES), source, log)
-    raw = parse_results(source)
+        return canonical_samples(parse_files(source, WELL_SAMPLES, log=log), source, log)
+    raw = parse_results(source, log)
     return canonical_results(raw, source, log)
 
 
@@ -57,11 +58,15 @@ def portal_profile(names: list[str]) -> Mapping[str, str] | None:
     return None
 
 
-def parse_results(source: Source) -> pd.DataFrame:
-    """Portal results as text, under the reader's own field names (``site``, ``what`` ...)."""
+def parse_results(source: Source, log: DefectLog) -> pd.DataFrame:
+    """Portal results as text, under the reader's own field names (``site``, ``what`` ...).
+
+    `log` tells the rows that are set aside.
+    """
     frames = []
-    for path in demand_files(source):
-        table = parse_table(path, layer=source.layer)
+    for number, path in enumerate(demand_files(source)):
+        with log_of_file(log, source.files, number) as part:
+            table = parse_table(path, layer=source.layer, log=part)
         profile = portal_profile(list(table.columns))
         if profile is None:
             raise SourceFormatError(
@@ -84,7 +89,7 @@ def parse_results(source: Source) -> pd.DataFrame:
 
 def canonical_results(raw: pd.DataFrame, source: Source, log: DefectLog) -> Reading:
     """Canonical samples of portal results: wells only, one row per well, day and activity."""
-    kinds = _site_types(source.attributes, source.layer) if source.attributes else {}
+    kinds = _site_types(source, source.attributes, log) if source.attributes else {}
     site_type = raw["site_type"].fillna(raw["site"].map(kinds).astype("string"))
     if kinds or raw["site_type"].notna().any():
         untold = site_type.isna() & raw["site"].notna()
@@ -94,13 +99,14 @@ def canonical_results(raw: pd.DataFrame, source: Source, log: DefectLog) -> Read
     raw = raw.assign(site_type=site_type)
     other = ~site_type.fillna("Well").str.contains(r"^(?:Well|Subsurface|Collector)")
     _report_sites(raw[other], log)
-    frame = samples_of(raw[~other], log)
+    frame = samples_of(raw[~other], log, day=source.day)
     return Reading(complete_keys(frame, WELL_SAMPLES, log), log.table())
 
 
-def _site_types(path: Path, layer: str) -> dict[str, str]:
+def _site_types(source: Source, path: Path, log: DefectLog) -> dict[str, str]:
     """Kind of each site of the portal's site file, in either profile."""
-    sites = parse_table(path, layer=layer)
+    with log_of_file(log, [*source.files, path], len(source.files)) as part:
+        sites = parse_table(path, layer=source.layer, log=part)
     for profile in FIELDS:
         site, kind = (find_column(profile[name], sites.columns) for name in ("site", "site_type"))
         if site and kind:
@@ -109,7 +115,7 @@ def _site_types(path: Path, layer: str) -> dict[str, str]:
             return dict(zip(table["site"], table["kind"], strict=True))
     needed = " and ".join(FIELDS[0][name] for name in ("site", "site_type"))
     raise SourceFormatError(
-        layer,
+        source.layer,
         f"{path.name} has not the columns of a site file ({needed}).",
         "Fetch the portal's sites again, or leave the file out.",
     )

@@ -11,12 +11,14 @@ import itertools
 import json
 import re
 from collections.abc import Sequence
+from math import isnan
 from pathlib import Path
 from typing import Any, Final, Literal, NamedTuple
 
 import pandas as pd
 
 from data_pipelines.columns import find_column
+from data_pipelines.defect_log import DefectLog
 from data_pipelines.tables import demand_file, parse_delimited, read_text
 from data_pipelines.values import as_text
 from riskmap.contract.errors import SourceFormatError
@@ -81,8 +83,8 @@ class Reply(NamedTuple):
     kept_back: str = ""
 
 
-def parse_reply(path: Path, *, layer: str) -> Reply | None:
-    """Parse one file; None if it is no federal reply.
+def parse_reply(path: Path, *, layer: str, log: DefectLog | None = None) -> Reply | None:
+    """Parse one file; None if it is no federal reply. `log` tells the rows that are set aside.
 
     Raises
     ------
@@ -91,10 +93,10 @@ def parse_reply(path: Path, *, layer: str) -> Reply | None:
         a page of words instead of data, or a county's own features cut at a page limit.
     """
     refuse_page(path, layer)
-    text = read_text(path, layer)
+    text = read_text(path, layer, log)
     if text.lstrip().startswith(("{", "[")):
         return _parse_json(text, layer, path.name)
-    table = parse_delimited(text, layer=layer, name=path.name)
+    table = parse_delimited(text, layer=layer, name=path.name, log=log)
     names = [str(name) for name in table.columns]
     if find_column("lev_va", names) or find_column("sl_lev_va", names):
         return Reply("levels", _pick(table, _RDB_LEVELS, LEVEL_FIELDS))
@@ -240,7 +242,12 @@ def _at(content: Any, *keys: str | int) -> Any:
 
 def _cell(value: Any) -> str | None:
     """Text of a JSON value; a list or table keeps its text, so that it is told as no number."""
-    return None if value is None or value == "" else str(value)
+    nothing = value is None or value == "" or (isinstance(value, float) and isnan(value))
+    return None if nothing else str(value)
+
+
+def _scalar(value: Any) -> Any:
+    return None if isinstance(value, list | dict) else value
 
 
 def _collections(content: Any) -> list[dict[str, Any]]:
@@ -261,7 +268,7 @@ def _features(content: Any) -> list[dict[str, str | None]]:
             continue
         for feature, properties in zip(part["features"], found, strict=True):
             cells = {
-                "site_id": _at(properties, "monitoring_location_id"),
+                "site_id": _scalar(_at(properties, "monitoring_location_id")),
                 "date": _at(properties, "time"),
                 "parameter": _at(properties, "parameter_code") or NO_CODE,
                 "value": _at(properties, "value"),
@@ -291,7 +298,7 @@ def _waterml(series: list[Any], layer: str, name: str) -> list[dict[str, str | N
             raise SourceFormatError(layer, f"{name} is no whole reply.", "Fetch it again.")
         place = _at(one, "sourceInfo", "geoLocation", "geogLocation")
         common = {
-            "site_id": _at(one, "sourceInfo", "siteCode", 0, "value"),
+            "site_id": _scalar(_at(one, "sourceInfo", "siteCode", 0, "value")),
             "parameter": _at(one, "variable", "variableCode", 0, "value") or NO_CODE,
             "unit": _at(one, "variable", "unit", "unitCode"),
             "x": _at(place, "longitude"),

@@ -47,7 +47,7 @@ PORTAL_SITES: Final[Mapping[str, ColumnSource]] = {
     "aquifer": ColumnSource("AquiferName"),
     "drilled": ColumnSource("ConstructionDateText"),
 }
-"""Columns of the water-quality portal's site file; each height has its unit beside it."""
+"""Columns of the water-quality portal's site file; each height has its unit in the next column."""
 
 _KINDS: Final = {
     "site_tp_cd": r"^GW",
@@ -57,7 +57,13 @@ _METERS: Final = ("m", "meter", "meters", "metre", "metres")
 
 
 def read_wells(source: Source, crs: CRS, *, bounds: Bounds | None = None) -> Reading:
-    """Read wells; a federal site file needs no mapping."""
+    """Read wells; a federal site file needs no mapping.
+
+    Parameters
+    ----------
+    source, crs, bounds
+        As in :func:`data_pipelines.registry.read_layer`.
+    """
     names = list_columns(source.files[0], layer=source.layer, table=source.table)
     log = DefectLog(WELLS.name)
     source = known_source(source, names)
@@ -93,7 +99,19 @@ def _completed(
 
 
 def canonical_wells(raw: gpd.GeoDataFrame, source: Source, crs: CRS, log: DefectLog) -> Reading:
-    """Canonical wells: columns, points, unique numbers, and plausible depths reported."""
+    """Canonical wells: columns, points, unique numbers, and plausible depths reported.
+
+    Parameters
+    ----------
+    raw
+        Rows as parsed, with their shapes in the source's system.
+    source
+        Gives the column mapping.
+    crs
+        The region's reference system.
+    log
+        Gets the defects.
+    """
     raw = _wells_only(_in_feet(raw, log), log)
     frame = canonical_layer(raw, source, WELLS, crs, log)
     frame = part_keys(drop_repeats(frame, log, column="well_id"), WELLS, log)

@@ -1,16 +1,20 @@
-"""Writes the generated pages of the handbook anew: ``python docs/generate.py``."""
+"""Writes the generated pages of the handbook again: ``python docs/generate.py``."""
 
 from __future__ import annotations
 
 from pathlib import Path
 
 from riskmap.contract.dictionary import data_dictionary
+from riskmap.contract.unit_names import units_page
 from riskmap.publish.step_pages import files_page, steps_page
 from riskmap.region.page import region_file_page
+from riskmap.starting.open_sources import where_to_get_page
 
 DOCS = Path(__file__).resolve().parent
 PAGES = {
     "layers/dictionary.md": data_dictionary,
+    "layers/units.md": units_page,
+    "layers/where.md": where_to_get_page,
     "region_file.md": region_file_page,
     "steps.md": steps_page,
     "outputs/files.md": files_page,

@@ -15,14 +15,21 @@ from typing import TYPE_CHECKING, Any
 from riskmap.contract.errors import RiskmapError
 
 if TYPE_CHECKING:
-    from riskmap.running import assess, check_region, explain, open_region, run
+    from riskmap.running import assess, check, check_region, explain, open_region, run
+    from riskmap.season.planning import plan
+    from riskmap.season.recording import record
     from riskmap.stages.result import Result
 
-__all__ = ["Result", "RiskmapError", "assess", "check_region", "explain", "open_region", "run"]
+__all__ = [
+    "Result", "RiskmapError", "assess", "check", "check_region", "explain", "open_region", "plan",
+    "record", "run",
+]  # fmt: skip
+
+_ELSEWHERE = {"plan": "riskmap.season.planning", "record": "riskmap.season.recording"}
 
 
 def __getattr__(name: str) -> Any:
     """Load the run only when it is used, so that one package can be used without the rest."""
     if name in __all__:
-        return getattr(import_module("riskmap.running"), name)
+        return getattr(import_module(_ELSEWHERE.get(name, "riskmap.running")), name)
     raise AttributeError(f"module 'riskmap' has no attribute {name!r}")

@@ -8,6 +8,7 @@ import sys
 from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Final
 
@@ -28,6 +29,9 @@ Screening, not a determination: only a site visit and a laboratory sample show w
 fails or a well is contaminated. Local code and licensed practice decide.
 """
 
+
+SEASON: Final = ("plan", "record", "season")
+"""Commands of the season's work, each a module of its own."""
 
 SAMPLE_COUNTY: Final = "sample county 1"
 """What the mark of the demo's county says it is; no result takes its place."""
@@ -108,6 +112,9 @@ def _parser() -> argparse.ArgumentParser:
     rerun.add_argument(
         "--region", type=Path, metavar="REGION.toml", help="the region file, if it was moved"
     )
+    for name in SEASON:
+        module = import_module(f"riskmap.season.{name}_command")
+        module.add_options(_command(commands, name, module.work, module.WORDS))
     weights = _command(
         commands, "weights", _weights, "weigh factors by people's comparisons in pairs"
     )

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from html import escape
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
 
 import pandas as pd
 
+from riskmap.checking.check import Checked, check_county
 from riskmap.condition.ledger import ledger
 from riskmap.contract.features import FEATURES
 from riskmap.inventory.permits import match_permits
 from riskmap.publish.outputs import PUBLISHING
+from riskmap.publish.palette import PAGE_COLORS
 from riskmap.publish.paper.letter_texts import county_letters
 from riskmap.publish.publishing import publish
 from riskmap.publish.words.explaining import RECORD_LAYERS, explain_parcel, require_parcel
@@ -19,6 +22,7 @@ from riskmap.publish.words.ledger import ledger_lines
 from riskmap.region.read import read_region
 from riskmap.region.sections import Region
 from riskmap.results.swap import kept_files, result_folder, settle_leftovers
+from riskmap.stages.given_layers import GivenLayers, with_layers
 from riskmap.stages.input_files import parcels_bytes, refuse_inputs_inside, require_unchanged
 from riskmap.stages.making import begin
 from riskmap.stages.order import ALL, READING, STAGES
@@ -30,12 +34,21 @@ RESULT_PER_PARCELS: Final = 10
 systems 10 times, of 300 systems 17 times."""
 
 
-def open_region(path: Path | str) -> Region:
-    """Read and check a region file; see :func:`riskmap.region.read.read_region`."""
-    return read_region(path)
+def open_region(path: Path | str | Region) -> Region:
+    """Read and check a region file; see :func:`riskmap.region.read.read_region`.
+
+    One that is open is given back as it is.
+    """
+    return path if isinstance(path, Region) else read_region(path)
 
 
-def assess(region: Region, progress: Progress | None = None, *, kept: Path | None = None) -> Result:
+def assess(
+    region: Region | Path | str,
+    progress: Progress | None = None,
+    *,
+    kept: Path | None = None,
+    layers: GivenLayers | None = None,
+) -> CountyResult:
     """Read a region's sources, describe, score and rank every parcel.
 
     Nothing is written but what is kept for the next call, which then does only what has changed.
@@ -43,23 +56,26 @@ def assess(region: Region, progress: Progress | None = None, *, kept: Path | Non
     Parameters
     ----------
     region
-        From :func:`open_region`.
+        From :func:`open_region`, or the path of a region file.
     progress
         Shows what is going on; quiet by default.
     kept
         Folder for what is kept; None: ``.riskmap`` next to the region file.
+    layers
+        Tables in memory in place of files, by layer; see :func:`run`.
 
     Raises
     ------
     RiskmapError
         See ``docs/errors.md``.
     """
+    region = with_layers(open_region(region), layers or {})
     making = begin(region, STAGES, progress or Progress(), kept=kept)
     making.bring_up(*ALL)
-    return Result(region, making.things())
+    return CountyResult(region, making.things())
 
 
-def open_result(region: Region, progress: Progress | None = None) -> Result:
+def open_result(region: Region, progress: Progress | None = None) -> CountyResult:
     """Open what is kept of a region's run; what is not, is made when it is asked for.
 
     Raises
@@ -67,25 +83,36 @@ def open_result(region: Region, progress: Progress | None = None) -> Result:
     RiskmapError
         See ``docs/errors.md``; also when something is asked for and cannot be made.
     """
-    return Result(region, begin(region, STAGES, progress or Progress()).things())
+    return CountyResult(region, begin(region, STAGES, progress or Progress()).things())
 
 
-def run(region: Region, *, out: Path | str, progress: Progress | None = None) -> Result:
+def run(
+    region: Region | Path | str,
+    *,
+    out: Path | str,
+    progress: Progress | None = None,
+    layers: GivenLayers | None = None,
+) -> CountyResult:
     """Do the whole job and write the result folder, whole or not at all.
 
     Parameters
     ----------
     region
-        From :func:`open_region`.
+        From :func:`open_region`, or the path of a region file.
     out
         The result folder. An earlier result there is replaced; what people changed in it or added
         to it is kept next to it, see ``docs/outputs/folder.md``.
     progress
         Shows what is going on; quiet by default.
+    layers
+        Tables in memory in place of files, by layer: GeoDataFrames for shapes, DataFrames for
+        tables. Columns are mapped as the region file says, or by our own names where it says
+        nothing. They are written beside the region file, in ``.riskmap``, and read from there like
+        any other source, so that the run can be repeated.
 
     Returns
     -------
-    Result
+    CountyResult
         The same tables as in the folder.
 
     Raises
@@ -94,6 +121,7 @@ def run(region: Region, *, out: Path | str, progress: Progress | None = None) ->
         See ``docs/errors.md``; an earlier result is left as it was then.
     """
     progress, out = progress or Progress(), Path(out)
+    region = with_layers(open_region(region), layers or {})
     county_letters(region.letter_texts)
     refuse_inputs_inside(region, out)
     before = region.before
@@ -105,10 +133,35 @@ def run(region: Region, *, out: Path | str, progress: Progress | None = None) ->
         publish(folder, making, kept=kept_files(out))
         require_unchanged(making.files)
     making.store.prune(region.path.name, making.keys)
-    return Result(region, making.things())
+    return CountyResult(region, making.things())
 
 
-def check_region(path: Path | str, progress: Progress | None = None) -> pd.DataFrame:
+def check(
+    region: Region | Path | str,
+    progress: Progress | None = None,
+    *,
+    layers: GivenLayers | None = None,
+) -> Checked:
+    """Say what joins, what is covered, what will be ranked, and all that is wrong, at once.
+
+    Parameters
+    ----------
+    region
+        From :func:`open_region`, or the path of a region file.
+    progress
+        Shows what is going on; quiet by default.
+    layers
+        Tables in memory in place of files; see :func:`run`.
+
+    Raises
+    ------
+    RegionError
+        If the region file itself cannot be used; errors of layers are in the answer.
+    """
+    return check_county(with_layers(open_region(region), layers or {}), progress)
+
+
+def check_region(path: Path | str | Region, progress: Progress | None = None) -> pd.DataFrame:
     """Read and check everything that a run would, and give the table of defects.
 
     Raises
@@ -116,11 +169,47 @@ def check_region(path: Path | str, progress: Progress | None = None) -> pd.DataF
     RiskmapError
         If the region could not be run at all.
     """
-    region = read_region(path)
+    region = open_region(path)
     county_letters(region.letter_texts)
     making = begin(region, READING, progress or Progress())
     making.bring_up(*(name for stage in READING for name in stage.gives))
     return Result(region, making.things()).data_quality
+
+
+class CountyResult(Result):
+    """A result that shows itself: in a line, as a table in a notebook, as a picture."""
+
+    def __repr__(self) -> str:
+        """Say in a line what was ranked."""
+        ranked = int(self.parcels["rank"].notna().sum())
+        name, day = self.region.county.name, self.region.county.date
+        return f"<Result of {name}, {day}: {ranked:,} of {len(self.parcels):,} parcels ranked>"
+
+    def _repr_html_(self) -> str:
+        """Write counts and the head of the list, for a notebook."""
+        columns = ["rank", "address", "priority", "priority_class", "reason_1"]
+        head = pd.DataFrame(self.parcels).nsmallest(10, "rank")[columns]
+        return f"<p>{escape(repr(self))}</p>{head.to_html()}"
+
+    def plot(self, column: str = "priority", **how: Any) -> Any:
+        """Draw the parcels by a column; returns the axes.
+
+        Parameters
+        ----------
+        column
+            A column of ``parcels``.
+        **how
+            Passed on to :meth:`geopandas.GeoDataFrame.plot`.
+        """
+        drawn = {"legend": True, "missing_kwds": {"color": PAGE_COLORS["track"]}}
+        axes = self.parcels.plot(column=column, **{**drawn, **how})
+        axes.set_title(f"{self.region.county.name}: {column}")
+        axes.set_axis_off()
+        return axes
+
+    def explain(self, parcel_id: str) -> str:
+        """Write the page of one parcel; see :func:`explain`."""
+        return explain(self, parcel_id)
 
 
 def explain(result: Result, parcel_id: str) -> str:

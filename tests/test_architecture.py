@@ -9,7 +9,7 @@ import pytest
 
 LEVELS = [
     {"contract"},
-    {"spatial", "keeping"},
+    {"spatial", "keeping", "outcomes"},
     {"data_pipelines"},
     {"inventory"},
     {"failure", "groundwater"},
@@ -20,6 +20,7 @@ LEVELS = [
     {"publish"},
     {"results", "ending", "starting", "checking"},
     {"running", "repeating"},
+    {"season"},
     {"cli", "riskmap", "__main__"},
 ]
 LEVEL = {room: number for number, rooms in enumerate(LEVELS) for room in rooms}

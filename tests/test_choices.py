@@ -115,7 +115,7 @@ def built_lot(sewers: str) -> str:
         {"service": [None], "land_use": ["residential"], "improved": [True], "year_built": [1980]},
         geometry=[shapely.box(0, 0, 40, 40)],
     )
-    return str(describe_service(lot, rules=Rules(), sewers=sewers)["service"].iloc[0])
+    return str(describe_service(lot, rules=Rules(), unsewered=sewers == "none")["service"].iloc[0])
 
 
 def listed(order: str) -> list[str]:

@@ -1,6 +1,6 @@
 """Damaged region files: each is read, or refused in one sentence that names the place.
 
-The number of cases is that of ``FUZZ_CASES`` where it is set.
+The number of cases is multiplied by ``FUZZ_TIMES``.
 """
 
 from __future__ import annotations
@@ -85,6 +85,7 @@ def test_the_undamaged_file_is_read(tmp_path: Path, sample: dict[str, Any]) -> N
     check_region(read_region(path))
 
 
+@pytest.mark.fuzz
 @pytest.mark.parametrize("part", range(4))
 def test_damaged_values_and_keys(tmp_path: Path, sample: dict[str, Any], part: int) -> None:
     path = tmp_path / "region.toml"
@@ -100,6 +101,7 @@ def test_damaged_values_and_keys(tmp_path: Path, sample: dict[str, Any], part: i
             assert all(len(line) < 2000 for line in found.words.splitlines())
 
 
+@pytest.mark.fuzz
 def test_damaged_bytes(tmp_path: Path, repo: Path) -> None:
     data = (repo / "sample_region" / "region.toml").read_bytes()
     path = tmp_path / "region.toml"
@@ -110,6 +112,13 @@ def test_damaged_bytes(tmp_path: Path, repo: Path) -> None:
         found = outcome(lambda: check_region(read_region(path)))
         assert found.kind in ("read", "refused"), (case, what, found.words)
         assert found.kind == "refused" or what not in ("page", "nothing", "deep", "utf_16")
+
+
+def test_a_key_without_a_name(tmp_path: Path) -> None:
+    path = tmp_path / "region.toml"
+    path.write_text('[model]\n"" = "model.toml"\n[county]\nname = "x"\ndate = 2026-06-01\n')
+    with pytest.raises(RegionError, match=r"\[model\]: unknown key ''"):
+        read_region(path)
 
 
 @pytest.mark.parametrize(

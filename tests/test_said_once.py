@@ -31,6 +31,11 @@ NAMED_IN_CODE = {
     "stages/scenario_records.py": "STREAMS",  # names of dice, not columns
     "stages/scenarios.py": "BY_RECORDS KEPT VARYING",  # what a scenario draws
     "stages/validation.py": "VALIDATION_COLUMNS",  # what the comparison reads
+    "starting/aliases.py": "ALIASES AVOIDED",  # what others call them
+    "starting/codes.py": "SAID",  # what others write in them
+    "starting/layers.py": "TELLING",  # by which a table is told
+    "starting/names.py": "SHORT",  # words, not columns
+    "starting/units.py": "USUAL",  # of which size they mostly are
 }
 """Tables of column names outside the contract that are right: code names what it computes."""
 
@@ -137,14 +142,16 @@ def first_words(node: ast.AST) -> list[object]:
 
 
 def names_read() -> set[str]:
-    """Words and attributes in the code of the program; what readers deliver is not read by that.
+    """Words and attributes in the code of the program.
+
+    Readers deliver columns, and a county's first day names them: neither reads them.
 
     What the inventory hands on under the same name is read by whoever reads the result; keys are
     checked to be the only one of their kind.
     """
     found = set(COLUMNS) | READ_ON_READING | {layer.key for layer in LAYERS.values() if layer.key}
     for path, tree in TREES.items():
-        if "data_pipelines" in path.parts or in_contract(path):
+        if {"data_pipelines", "starting"} & set(path.parts) or in_contract(path):
             continue
         for node in ast.walk(tree):
             if isinstance(node, ast.Constant) and isinstance(node.value, str):

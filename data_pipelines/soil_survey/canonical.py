@@ -34,7 +34,14 @@ _FROZEN_WORDS: Final = ("consolidated permafrost", "cpf", "permanently frozen", 
 def convert(source: pd.DataFrame, table: str, fields: Sequence[Field] = ()) -> Made:
     """Make the canonical columns of one source table; rows keep their order.
 
-    `fields` are those that the table declares, if not given.
+    Parameters
+    ----------
+    source
+        Table of the survey, as texts or numbers, under its own column names.
+    table
+        Name of the table in the survey's schema.
+    fields
+        Fields to make; empty: those that the table declares.
     """
     layer = TABLES[table].layer
     rows = _row_keys(source, table)
@@ -249,7 +256,19 @@ def drop_keyless(frame: pd.DataFrame, layer: str) -> Made:
 
 
 def drop_orphans(child: pd.DataFrame, layer: str, key: str, parents: pd.Series) -> Made:
-    """Leave out rows whose `key` is blank or not among `parents`; one defect for each key."""
+    """Leave out rows whose `key` is blank or not among `parents`; one defect for each key.
+
+    Parameters
+    ----------
+    child
+        Canonical rows.
+    layer
+        Name of their layer.
+    key
+        Column that names the parent.
+    parents
+        Keys that exist.
+    """
     lost = ~child[key].isin(set(parents.dropna()))
     counts = child.loc[lost, key].fillna("").value_counts(sort=False)
     defects = [
@@ -262,7 +281,7 @@ def drop_orphans(child: pd.DataFrame, layer: str, key: str, parents: pd.Series) 
 def unjoined(tables: Tables) -> list[Defect]:
     """Count rows whose parent is not there, of tables that only add to another.
 
-    Rows that hang on a component are looked at one by one, by :func:`drop_orphans`.
+    Rows that belong to a component are looked at one by one, by :func:`drop_orphans`.
     """
     defects = []
     for name, spec in TABLES.items():

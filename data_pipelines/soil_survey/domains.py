@@ -1,7 +1,7 @@
 """Words of the survey's closed lists, made canonical.
 
 The lists are those that every export carries in its own domain table (``msdomdet.txt``, USDA-NRCS
-SSURGO); the database's inner spelling ("bedrock, lithic") is accepted beside the exported one
+SSURGO); the database's inner spelling ("bedrock, lithic") is accepted as well as the exported one
 ("Lithic bedrock"). Matching ignores case, surrounding blanks and an explanation in brackets.
 """
 

@@ -59,7 +59,7 @@ def join_files(sources: Sequence[RawSource]) -> RawSource:
 
 
 def _said_before(rows: pd.DataFrame, key: str) -> pd.Series:
-    """Mark rows whose every filled cell stands in the first row of the same key."""
+    """Mark rows whose every filled cell is in the first row of the same key."""
     if key not in rows:
         return rows.duplicated()
     again = rows[key].notna() & rows[key].duplicated()

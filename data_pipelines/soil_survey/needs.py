@@ -62,9 +62,10 @@ def check_needs(source: RawSource, elsewhere: Collection[str] = ()) -> RawSource
     ]
     component = checked.tables["component"]
     lacking = pd.Series("; ".join(gaps) or pd.NA, index=component.index, dtype="string")
-    if set(FROZEN_TABLES) & set(absent) and "taxorder" in component:
+    unseen = "; ".join(name for name in FROZEN_TABLES if name in absent)
+    if unseen and "taxorder" in component:
         frozen = component["taxorder"].str.strip().str.casefold().eq(FROZEN_ORDER).fillna(False)
-        lacking = lacking.mask(frozen & lacking.isna(), "; ".join(FROZEN_TABLES))
+        lacking = lacking.mask(frozen & lacking.isna(), unseen)
     return replace(
         checked,
         tables={**checked.tables, "component": component.assign(**{GAPS: lacking})},

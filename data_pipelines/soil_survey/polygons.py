@@ -6,23 +6,23 @@ repair is reported.
 
 from __future__ import annotations
 
-import warnings
 from collections.abc import Iterable, Sequence
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import pyogrio
-import pyogrio.errors
 import shapely
 from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 from pyproj.exceptions import ProjError
 
-from data_pipelines.soil_survey.defects import Defect, shown
+from data_pipelines.defect_log import DefectLog
+from data_pipelines.shapes import find_invalid, shapes_of
+from data_pipelines.soil_survey.defects import Defect
 from data_pipelines.values import as_text
+from data_pipelines.vector_files import list_tables, open_table, read_rows
 from riskmap.contract.errors import CrsError, SourceFormatError, SourceMissingError
 
 LAYER: Final = "soil_units"
@@ -30,12 +30,6 @@ SHAPEFILE_PATTERN: Final = "soilmu_a_*"
 STORE_LAYERS: Final = ("mupolygon", "soilmu_a")
 FARTHEST_M: Final = 1e8
 """Coordinates of a projected system beyond this are no place on the globe."""
-_READ_FAULTS: Final = (
-    pyogrio.errors.DataSourceError, pyogrio.errors.DataLayerError, pyogrio.errors.FeatureError,
-    pyogrio.errors.FieldError, pyogrio.errors.GeometryError, pyogrio.errors.CRSError, ProjError,
-    shapely.GEOSException, ValueError, OSError,
-)  # fmt: skip
-"""What the libraries raise for a damaged file, wrong letters in its table among it."""
 _COLUMNS: Final = {"mukey": "mukey", "areasymbol": "area_symbol", "musym": "musym"}
 
 Polygons = tuple[gpd.GeoDataFrame, list[Defect]]
@@ -71,10 +65,8 @@ def read_shapefile(path: Path) -> Polygons:
 def find_store_layer(path: Path) -> str | None:
     """Return the name of the map-unit polygon layer in a GeoPackage or SQLite file, if any."""
     try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")
-            names = [str(name) for name in pyogrio.list_layers(path)[:, 0]]
-    except _READ_FAULTS:
+        names = [name for name, _ in list_tables(path, layer=LAYER)]
+    except SourceFormatError:
         return None
     for name in names:
         if name.casefold() == STORE_LAYERS[0] or name.casefold().startswith(STORE_LAYERS[1]):
@@ -84,7 +76,7 @@ def find_store_layer(path: Path) -> str | None:
 
 def read_store(path: Path, layer: str) -> Polygons:
     """Read the map-unit polygons of a GeoPackage or SQLite file."""
-    return _canonical(_read(path, layer=layer), f"{path.name} ({layer})")
+    return _canonical(_read(path, layer), f"{path.name} ({layer})")
 
 
 def _require_crs_file(path: Path) -> None:
@@ -97,44 +89,37 @@ def _require_crs_file(path: Path) -> None:
         )
 
 
-def _read(path: Path, **options: Any) -> Polygons:
-    """Shapes as they stand; what the library warns of becomes a defect."""
-    defects: list[Defect] = []
-    try:
-        with warnings.catch_warnings(record=True) as caught:
-            warnings.simplefilter("always")
-            try:
-                frame = gpd.read_file(path, **options)
-            except UnicodeDecodeError:
-                frame = gpd.read_file(path, encoding="cp1252", **options)
-                defects.append(
-                    Defect(LAYER, "", "not UTF-8", path.name, "", "read as Windows-1252")
-                )
-    except _READ_FAULTS as error:
-        raise SourceFormatError(
-            LAYER,
-            f"{path.name} cannot be read ({_first_line(error)}).",
-            "Download the survey area again, whole.",
-        ) from error
-    if not isinstance(frame, gpd.GeoDataFrame):
+def _read(path: Path, table: str | None = None) -> Polygons:
+    """Shapes as they stand, through the door that all map layers come through."""
+    log = DefectLog(LAYER)
+    opened = open_table(path, layer=LAYER, table=table, log=log)
+    if opened.geometry_type is None:
         raise SourceFormatError(LAYER, f"{path.name} holds no shapes.", "Check the file.")
-    words = dict.fromkeys(_first_line(one.message) for one in caught)
-    defects += [Defect(LAYER, "", "file damaged", path.name, word, "read on") for word in words]
-    return frame, defects
+    wanted = [name for name in opened.columns if name.casefold() in _COLUMNS]
+    rows = read_rows(opened, columns=wanted, log=log)
+    shapes = np.empty(0, dtype=object) if rows.shapes is None else shapes_of(rows.shapes)
+    frame = gpd.GeoDataFrame(rows.values, geometry=shapes, crs=_usable(opened.crs, path.name))
+    return frame, [Defect(*map(str, row)) for row in log.table().to_numpy().tolist()]
 
 
-def _first_line(words: object) -> str:
-    return shown(" ".join(str(words).split()))
-
-
-def _canonical(read: Polygons, name: str) -> Polygons:
-    frame, defects = read
-    if frame.crs is None or not _usable(frame.crs):
+def _usable(crs: str | None, name: str) -> CRS:
+    """Understand a reference system from which places can be moved to longitude and latitude."""
+    try:
+        system = CRS.from_user_input(crs)
+        Transformer.from_crs(system, "EPSG:4326")
+    except ProjError:  # of which CRSError is one
+        system = None
+    if system is None or not (system.is_geographic or system.is_projected):
         raise CrsError(
             LAYER,
             f"{name} has no reference system that can be used.",
             "Download the survey area again, whole, or supply its .prj.",
         )
+    return system
+
+
+def _canonical(read: Polygons, name: str) -> Polygons:
+    frame, defects = read
     renamed = frame.rename(columns={c: _COLUMNS.get(c.casefold(), c) for c in frame.columns})
     renamed = renamed.loc[:, ~renamed.columns.duplicated()]
     if "mukey" not in renamed:
@@ -152,15 +137,6 @@ def _canonical(read: Polygons, name: str) -> Polygons:
         )
     units, repairs = repair(units)
     return units, [*defects, *without, *repairs]
-
-
-def _usable(crs: CRS) -> bool:
-    """Whether places in `crs` can be moved to longitude and latitude."""
-    try:
-        Transformer.from_crs(crs, "EPSG:4326")
-    except ProjError:
-        return False
-    return bool(crs.is_geographic or crs.is_projected)
 
 
 def _text(frame: pd.DataFrame, column: str) -> pd.Series:
@@ -196,10 +172,10 @@ def _possible_places(bounds: NDArray[np.float64], crs: CRS) -> NDArray[np.bool_]
 
 
 def repair(units: gpd.GeoDataFrame) -> Polygons:
-    """Make invalid polygons valid and keep their polygonal part; report each."""
+    """Make invalid polygons valid and keep their polygonal part, leave noise out; report each."""
     shapes = units.geometry.to_numpy()
-    bad = ~shapely.is_valid(shapes)
-    if not bad.any():
+    bad, tangled = find_invalid(shapes)
+    if not (bad | tangled).any():
         return units, []
     reasons = shapely.is_valid_reason(shapes[bad])
     fixed = [_polygonal(shape) for shape in shapely.make_valid(shapes[bad])]
@@ -211,7 +187,12 @@ def repair(units: gpd.GeoDataFrame) -> Polygons:
             units.index[bad], units.loc[bad, "mukey"], reasons, strict=True
         )
     ]
-    return units.set_geometry(gpd.GeoSeries(shapes, index=units.index, crs=units.crs)), defects
+    defects += [
+        Defect(LAYER, "geometry", "tangled_polygon", f"{mukey} (polygon {row})", "", "left out")
+        for row, mukey in units.loc[tangled, "mukey"].items()
+    ]
+    repaired = units.set_geometry(gpd.GeoSeries(shapes, index=units.index, crs=units.crs))
+    return repaired[~tangled].reset_index(drop=True), defects
 
 
 def _polygonal(shape: shapely.Geometry) -> shapely.Geometry:

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Final, NamedTuple
 
+from data_pipelines.files import read_bytes
 from data_pipelines.soil_survey.schema import short_name
 from riskmap.contract.errors import SourceFormatError
 
@@ -29,10 +30,10 @@ def read_text(path: Path) -> tuple[str, bool]:
     Raises
     ------
     riskmap.contract.errors.SourceFormatError
-        If the file cannot be read.
+        If the file cannot be read or is too large.
     """
     try:
-        data = path.read_bytes()
+        data = read_bytes(path, short_name(path))
     except OSError as error:
         raise SourceFormatError(
             short_name(path), f"cannot be read ({error.strerror}).", "Check the file."
@@ -41,6 +42,16 @@ def read_text(path: Path) -> tuple[str, bool]:
         return data.decode("utf-8-sig"), False
     except UnicodeDecodeError:
         return data.decode("cp1252", errors="replace"), True
+
+
+def refuse_cut(text: str, bad: Sequence[BadRow], path: Path) -> None:
+    """Raise SourceFormatError if a text ends in the middle of a row: nobody knows what followed."""
+    if bad and not text.endswith("\n") and bad[-1].line == text.rstrip("\r").count("\n") + 1:
+        raise SourceFormatError(
+            short_name(path),
+            f"ends in the middle of line {bad[-1].line}: the file was cut.",
+            "Download it again, whole.",
+        )
 
 
 def sign_of(text: str) -> str:

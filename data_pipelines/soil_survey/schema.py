@@ -3,7 +3,7 @@
 Each table and each column says what becomes of a survey that lacks it:
 
 - ``needed``: the survey cannot be read;
-- ``rating``: its components are not rated, since a limit that nobody looked for is not "no limit";
+- ``rating``: its components are not rated, since a limit that was not looked for is not "no limit";
 - ``optional``: the defect table says what it costs.
 
 Source of the names: USDA-NRCS, Soil Survey Geographic (SSURGO) data model, as each export carries
@@ -233,7 +233,7 @@ TABLES: Final[Mapping[str, TableSpec]] = {
         (_link("chtkey", cost=_NO_TEXTURE), Field("", "texmod", cost=_NO_TEXTURE)),
     ),
 }  # fmt: skip
-"""Parents stand before their children."""
+"""Parents come before their children."""
 
 MAY_BE_EMPTY: Final = ("corestrictions", "chtexturemod", "cointerp")
 """Tables without a row in many areas; every other has rows wherever there are soils."""

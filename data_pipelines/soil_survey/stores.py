@@ -19,7 +19,7 @@ from typing import Final
 import pandas as pd
 
 from data_pipelines.soil_survey.defects import Defect
-from data_pipelines.soil_survey.records import parse_records, read_text, sign_of
+from data_pipelines.soil_survey.records import parse_records, read_text, refuse_cut, sign_of
 from data_pipelines.soil_survey.schema import (
     RULE_WORDS,
     TABLES,
@@ -102,6 +102,7 @@ def read_csv(path: Path) -> RawSource:
     """
     text, odd_encoding = read_text(path)
     rows, bad = parse_records(text, sign=sign_of(text))
+    refuse_cut(text, bad, path)
     if not rows:
         return RawSource(short_name(path), {}, (_empty_file(path),))
     tables = _assign(path, _text_frame(rows[1:], rows[0]))

@@ -14,7 +14,7 @@ from typing import Final
 import pandas as pd
 
 from data_pipelines.soil_survey.defects import Defect
-from data_pipelines.soil_survey.records import BadRow, parse_records, read_text
+from data_pipelines.soil_survey.records import BadRow, parse_records, read_text, refuse_cut
 from data_pipelines.soil_survey.schema import (
     RULE_WORDS,
     TABLES,
@@ -112,6 +112,7 @@ def _read_table(file: Path, table: str, columns: list[str]) -> tuple[pd.DataFram
     text, odd_encoding = read_text(file)
     only = RULE_WORDS if table == "cointerp" else ""
     rows, bad = parse_records(text, sign=_SIGN, width=len(columns), only=only)
+    refuse_cut(text, bad, file)
     if rows and [cell.casefold() for cell in rows[0]] == columns:
         rows = rows[1:]
     if bad and not rows:

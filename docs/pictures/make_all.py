@@ -1,4 +1,4 @@
-"""Draws the pictures of the handbook anew: ``python -m docs.pictures.make_all``."""
+"""Draws the pictures of the handbook again: ``python -m docs.pictures.make_all``."""
 
 from __future__ import annotations
 

@@ -1,7 +1,7 @@
 """What a reader can derive about withheld counts: the exact range of each.
 
 A public table has one row per area: a total, and one or two groups of columns that each add up to
-it; the county's own row is the sum of all. Whoever reads it knows all published numbers and all
+it; the county's own row is the sum of all. A reader knows all published numbers and all
 those sums. The numbers then form a flow around a network::
 
     county -> column of group 1 -> area (its total) -> column of group 2 -> county
@@ -24,7 +24,7 @@ from scipy.sparse import csr_array
 from scipy.sparse.csgraph import maximum_flow
 
 FREE: Final = 2**30
-"""Stands for no upper limit in a scenario."""
+"""Means no upper limit in a scenario."""
 
 
 @dataclass(frozen=True)
@@ -42,7 +42,7 @@ class Layout:
 
 @dataclass(frozen=True)
 class Arcs:
-    """The network of a table: each arc's ends, and the row and column it stands for."""
+    """The network of a table: each arc's ends, and its row and column in the table."""
 
     tail: NDArray[np.int64]
     head: NDArray[np.int64]

@@ -107,4 +107,4 @@ ABBREVIATIONS: Final[dict[str, str]] = {
     for word, short in words.items()
     if word != short
 }
-"""Word of an address that is abbreviated wherever it stands -> its abbreviation."""
+"""Word of an address that is abbreviated wherever it is -> its abbreviation."""

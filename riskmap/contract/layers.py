@@ -98,6 +98,11 @@ INSPECTIONS: Final = Layer(
         text("stage", "What was found", STAGES),
         number("ponding_cm", "Depth of effluent ponded in the field", DEPTH, 0, 500),
         date("last_pumped", "Date of the last pump-out the visitor learned of"),
+        text(
+            "recorded_in",
+            "Where the visit is on record; set on reading",
+            ("county's files", "outcome log"),
+        ),
     ),
 )
 
@@ -126,6 +131,9 @@ WATERBODIES: Final = Layer(
     "polygon",
     "Lakes, ponds and rivers with width.",
     (text("waterbody_id", "Identifier"), text("name", "Name")),
+)
+ROADS: Final = Layer(
+    "roads", "line", "Roads, for the season's ways.", (text("name", "Name of the road"),)
 )
 FLOODPLAIN: Final = Layer(
     "floodplain", "polygon", "Mapped flood zones.", (text("zone", "Flood zone", FLOOD_ZONES),)
@@ -213,6 +221,7 @@ LAYERS: Final[Mapping[str, Layer]] = {
         WATER_LEVELS,
         STREAMS,
         WATERBODIES,
+        ROADS,
         FLOODPLAIN,
         SEWER_AREA,
         WELLHEAD_AREAS,

@@ -55,13 +55,15 @@ class ColumnSource(Section):
 class Source(Section):
     """One layer's source as the region file declares it.
 
-    ``attributes`` is joined by ``join_on``, many-to-one allowed.
+    ``attributes`` is joined by ``join_on``, many-to-one allowed. ``day`` is the day of the run: no
+    record can tell of a later one.
     """
 
     layer: str
     files: tuple[Path, ...]
     columns: Mapping[str, ColumnSource] = field(default_factory=dict)
     attributes: Path | None = None
+    day: datetime.date | None = None
     form: str = setting(
         "auto", "Distribution form where the name cannot tell: `rdb`, `quality_portal`, `csv` ..."
     )

@@ -80,7 +80,7 @@ def records_of(
     Parameters
     ----------
     age_yr, failed, entry_age_yr
-        Shape (n,); one age at entry may stand for all.
+        Shape (n,); one age at entry may be given for all.
     """
     ages = np.asarray(age_yr, float)
     entries = np.broadcast_to(np.asarray(entry_age_yr, float), ages.shape)
@@ -136,11 +136,11 @@ def fit_weibull(
     if not ((ages > entries) & (entries >= 0) & np.isfinite(ages)).all():
         raise NotEnoughDataError("A survival curve needs ages above 0 and above those at entry.")
     count, unit = int(events.sum()), float(ages.max())
-    told, spent = float(np.log(ages[events] / unit).sum()), _Spent(ages / unit, entries / unit)
+    log_ages, spent = float(np.log(ages[events] / unit).sum()), _Spent(ages / unit, entries / unit)
 
     def slope(log_shape: float) -> float:
         shape = float(np.exp(log_shape))
-        return count / shape + told - count * spent.sum(shape, 1) / spent.sum(shape, 0)
+        return count / shape + log_ages - count * spent.sum(shape, 1) / spent.sum(shape, 0)
 
     try:
         shape = float(np.exp(brentq(slope, *LOG_SHAPES, xtol=1e-13)))
@@ -160,7 +160,7 @@ def fit_weibull(
         shape_interval=_interval(shape, error_of_shape),
         scale_interval_yr=_interval(scale * unit, error_of_scale * scale * unit),
         log_likelihood=count * (np.log(shape / unit) - shape * np.log(scale) - 1)
-        + (shape - 1) * told,
+        + (shape - 1) * log_ages,
         why=f"fitted to {count:,} failures among {ages.size:,} systems on record",
     )
 

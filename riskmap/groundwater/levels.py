@@ -1,7 +1,7 @@
 """Water levels as reported, made into heads that can be compared: datums, flowing wells, flags.
 
 A head is an elevation of the water surface. Levels come as depths below ground (negative in a
-flowing well, whose water stands above the ground) or as elevations, on an older or newer vertical
+flowing well, whose water level is above the ground) or as elevations, on an older or newer vertical
 datum (NGVD29, NAVD88). The shift between the two differs from place to place, so it is an input.
 """
 
@@ -22,7 +22,7 @@ DEPTH_RANGE_M: Final = (-30.0, 600.0)
 """Depths outside are set aside as implausible (common practice, no source)."""
 
 FLAGS: Final = {
-    "flowing": "the water stands above the ground; the negative depth is kept",
+    "flowing": "the water level is above the ground; the negative depth is kept",
     "datum shifted": "reported on NGVD29; the local shift to NAVD88 was added",
     "datum not shifted": "reported on NGVD29 without a local shift; may be off by up to meters",
     "datum unknown": "no vertical datum is given; taken as NAVD88",

@@ -157,7 +157,7 @@ def shape_plumes(
     paths
         One per system.
     load_kg_yr
-        Nitrogen reaching the water table (n,); NaN counts as unknown and reaches nobody.
+        Nitrogen reaching the water table (n,); NaN counts as unknown and reaches no well.
     settings
         Numbers that all plumes share.
     source_width_m

@@ -2,7 +2,7 @@
 
 Each layer's texture class gives a medium of the index and so a rating; a component takes the mean
 of its layers by thickness, a map unit the mean of its components by share. The index asks for one
-medium; where layers differ, the mean stands between them (assumed).
+medium; where layers differ, the mean lies between them (assumed).
 """
 
 from __future__ import annotations

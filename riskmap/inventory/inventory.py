@@ -88,7 +88,7 @@ def prepare_layers(
 
 
 def describe_chunk(
-    parcels: gpd.GeoDataFrame, layers: Layers, *, date: Date, rules: Rules, sewers: str = "some"
+    parcels: gpd.GeoDataFrame, layers: Layers, *, date: Date, rules: Rules, unsewered: bool = False
 ) -> Inventory:
     """Describe a chunk of parcels: everything except what needs the other chunks' systems.
 
@@ -105,8 +105,8 @@ def describe_chunk(
         Day of the inventory; later records do not count.
     rules
         The region's.
-    sewers
-        ``none``: the county has no public sewer.
+    unsewered
+        Whether the county has no public sewer.
     """
     permits = None if layers.permits is None else match_permits(layers.permits, parcels)
     setback_m = max(rules.building_setback_m, rules.water_setback_m)
@@ -125,7 +125,7 @@ def describe_chunk(
         sewer_area=_around(layers.sewer_area, parcels),
         buildings=buildings,
         rules=rules,
-        sewers=sewers,
+        unsewered=unsewered,
     )
     soils, mixture = describe_soils(
         areas.geometry,

@@ -30,7 +30,7 @@ def describe_service(
     sewer_area: gpd.GeoDataFrame | None = None,
     buildings: gpd.GeoDataFrame | None = None,
     rules: Rules,
-    sewers: str = "some",
+    unsewered: bool = False,
 ) -> pd.DataFrame:
     """Say who is on an onsite system: ``onsite``, ``sewer``, ``none`` (unbuilt) or ``unknown``.
 
@@ -48,8 +48,8 @@ def describe_service(
         Polygons over the lots.
     rules
         Thresholds.
-    sewers
-        ``none``: the county has no public sewer, so what is built is onsite.
+    unsewered
+        Whether the county has no public sewer, so that what is built is onsite.
 
     Returns
     -------
@@ -65,7 +65,7 @@ def describe_service(
     recorded = parcels["service"].astype(object).isin(["onsite", "sewer", "none"])
     signs = _building_signs(parcels, ~shapely.is_missing(house))
     unbuilt, empty, listed, lived_in, footprint = signs
-    unclear = (listed | lived_in | footprint) & (sewer_area is None) & (sewers != "none")
+    unclear = (listed | lived_in | footprint) & (sewer_area is None) & (not unsewered)
     outside = "" if sewer_area is None else ", outside the sewer area"
     verdicts: list[Verdict] = [
         (recorded.to_numpy(), parcels["service"], "measured", "county record"),

@@ -22,7 +22,17 @@ MOST_NAMED = 20
 
 
 def front_page(folder: Path, result: Result, facts: RunFacts) -> None:
-    """Write ``index.html`` of a run."""
+    """Write ``index.html`` of a run.
+
+    Parameters
+    ----------
+    folder
+        The result folder.
+    result
+        Gives the county and the summary of the run.
+    facts
+        Files written by this run, and those kept from the result before it.
+    """
     text = compose_front_page(
         result.things["summary"]["found"],
         imprint_of(result.region),

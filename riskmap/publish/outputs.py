@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from typing import Final
 
+from riskmap.contract.layers import LAYERS
 from riskmap.stages.order import ALL
 from riskmap.stages.stage import LAYER, File, Output, Stage
 
@@ -15,7 +16,11 @@ _HERE: Final = "riskmap.publish"
 _HEAD: Final = ("county.name", "county.date", "county.units")
 """What :func:`riskmap.publish.words.imprint.imprint_of` reads."""
 _SENDER: Final = (*_HEAD, "county.contact")
-_EVERY_LAYER: Final = tuple(n.removeprefix(LAYER) for n in ALL if n.startswith(LAYER))
+_TABLES: Final = tuple(
+    name.removeprefix(LAYER)
+    for name in ALL
+    if name.startswith(LAYER) and LAYERS[name.removeprefix(LAYER)].kind != "raster"
+)
 _LOT_LAYERS: Final = ("areas", "replacement_places")
 _NO_TERRAIN: Final = "the county gives no elevation"
 
@@ -24,7 +29,7 @@ SUMMARY: Final = Stage(
     f"{_HERE}.summary:sum_up",
     gives=("summary",),
     needs=("parcels", "data_quality", "model", "field_margin", "drift", "learning"),
-    layers=_EVERY_LAYER,
+    layers=_TABLES,
 )
 
 OUTPUTS: Final = (
@@ -36,7 +41,6 @@ OUTPUTS: Final = (
             "parcels",
             "model",
             "component_ratings",
-            "doubt",
             "groundwater",
             "planning",
             *_LOT_LAYERS,
@@ -51,7 +55,7 @@ OUTPUTS: Final = (
             "soil_units",
             "elevation",
         ),
-        settings=(*_HEAD, "rules.class_cuts", "model_file", "map"),
+        settings=(*_HEAD, "rules.class_cuts", "model_file", "map", "lists.inspections"),
         files=(
             File("map/index.html", "Map", "Opens in any browser, without a network. For staff."),
             File("map/relief.png", "Map, relief", "Shade of the land.", _NO_TERRAIN, linked=False),
@@ -63,7 +67,7 @@ OUTPUTS: Final = (
         "write the inspection list",
         f"{_HERE}.lists.inspection_list:inspection_list",
         gives=("files_inspections",),
-        needs=("parcels",),
+        needs=("parcels", "inputs"),
         settings=(*_HEAD, "lists.order", "lists.inspections"),
         files=(
             File(
@@ -148,7 +152,7 @@ OUTPUTS: Final = (
             "drift",
             "data_quality",
         ),
-        layers=_EVERY_LAYER,
+        layers=_TABLES,
         settings=(*_SENDER, "rules", "lists.inspections"),
         files=(
             File(
@@ -355,7 +359,7 @@ OUTPUTS: Final = (
 PUBLISHING: Final = (SUMMARY, *(output for output in OUTPUTS if not output.each_run))
 """Steps of publishing whose results are kept, in order."""
 LAST: Final = tuple(output for output in OUTPUTS if output.each_run)
-"""Outputs that every run writes anew, in order."""
+"""Outputs that every run writes again, in order."""
 
 
 def titled(path: str) -> str:

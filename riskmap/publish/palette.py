@@ -74,6 +74,11 @@ SOIL_COLORS: Final = {
     "not rated": "#c3c8cd",
 }
 
+ROUTE_COLORS: Final = (
+    "#0b5fa5", "#b3420b", "#2a7d3f", "#7a3f98", "#8a6d00", "#a3195b", "#3d5a6c",
+)  # fmt: skip
+"""Inspectors' lines on a season's plan; their names stand beside them too."""
+
 FLOOD_COLORS: Final = {
     FLOOD_WORDS["floodway"]: "#1f5f8b",
     FLOOD_WORDS["hundred_year"]: "#5b9bc4",

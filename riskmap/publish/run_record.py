@@ -19,6 +19,15 @@ def run_record(folder: Path, result: Result, facts: RunFacts) -> None:
 
     Everything in it but ``region_file``, ``kept`` and ``seconds`` is the same for the same inputs,
     settings and versions.
+
+    Parameters
+    ----------
+    folder
+        The result folder.
+    result
+        Gives inputs, settings and counts.
+    facts
+        Files written, files kept, and seconds of each stage.
     """
     summary, region = result.things["summary"], result.region
     settings = {

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import asdict
 from typing import Any, Final
 
 import pandas as pd
 
 from riskmap.contract.features import as_words
+from riskmap.contract.layers import INSPECTIONS
 from riskmap.contract.vocabulary import CLASSES, DECIDED_BY_CONDITION, SERVICE
 from riskmap.failure.calibration import FieldMargin
 from riskmap.publish.words.report_text import words_of
@@ -60,6 +62,7 @@ def sum_up(
             "ranked_apart": int(parcels["apart_rank"].notna().sum()),
             "defects": len(data_quality),
             "layers": layers,
+            "visits_recorded": visits_recorded(county.tables),
         },
         "settings": {
             "crs": county.crs.to_string(),
@@ -69,6 +72,14 @@ def sum_up(
             "model": asdict(model),
         },
     }
+
+
+def visits_recorded(tables: Mapping[str, pd.DataFrame]) -> dict[str, int]:
+    """Count the visits that the run read, by where they are on record."""
+    if INSPECTIONS.name not in tables:
+        return {}
+    counts = tables[INSPECTIONS.name]["recorded_in"].value_counts()
+    return {str(where): int(count) for where, count in counts.items()}
 
 
 def found_of(ranked: pd.DataFrame, defects: pd.DataFrame | None) -> dict[str, Any]:

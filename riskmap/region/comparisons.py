@@ -2,14 +2,15 @@
 
 from __future__ import annotations
 
-import csv
 from collections.abc import Mapping, Sequence
+from math import inf
 from pathlib import Path
 from typing import Final
 
 from riskmap.contract.errors import ModelError
 from riskmap.ranking.model import Model
 from riskmap.ranking.weights import Judgment, Pair, apply_weights
+from riskmap.region.csv_file import read_rows
 
 COLUMNS: Final = ("first", "second", "times")
 """Columns of a file of comparisons: `first` is so many times more important than `second`."""
@@ -23,20 +24,16 @@ def read_comparisons(path: Path) -> dict[Pair, float]:
     ModelError
         Naming the file and the line at fault.
     """
-    try:
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            rows = list(csv.DictReader(file))
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise ModelError(f"{path}: the comparisons cannot be read ({error}).") from error
-    missing = [name for name in COLUMNS if rows and name not in rows[0]]
+    rows = read_rows(path, "the comparisons", ModelError)
+    missing = [name for name in COLUMNS if rows and name not in rows[0][1]]
     if not rows or missing:
         raise ModelError(f"{path}: expected columns {', '.join(COLUMNS)} with at least one row.")
     found: dict[Pair, float] = {}
-    for line, row in enumerate(rows, start=2):
-        first, second = ((row[name] or "").strip() for name in COLUMNS[:2])
+    for line, row in rows:
+        first, second = (row[name] for name in COLUMNS[:2])
         if (first, second) in found or (second, first) in found:
             raise ModelError(f"{path}, line {line}: {first} and {second} are compared twice.")
-        found[first, second] = _times(row["times"] or "", f"{path}, line {line}")
+        found[first, second] = _times(row["times"], f"{path}, line {line}")
     return found
 
 
@@ -46,7 +43,7 @@ def _times(text: str, place: str) -> float:
         value = float(over) / float(under or 1)
     except (ValueError, ZeroDivisionError):
         value = -1.0
-    if not value > 0:
+    if not 0 < value < inf:
         raise ModelError(f"{place}: times = {text!r} is no number above 0, such as 3 or 1/3.")
     return value
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any, Final
@@ -27,7 +28,9 @@ FILE_KEYS: Final = {
 :class:`riskmap.contract.sources.Source`."""
 
 
-def read_sources(tables: Any, folder: Path, faults: list[str]) -> dict[str, Source]:
+def read_sources(
+    tables: Any, folder: Path, faults: list[str], *, day: datetime.date | None = None
+) -> dict[str, Source]:
     """Read all layers' tables; what is wrong is added to `faults`.
 
     Parameters
@@ -38,6 +41,8 @@ def read_sources(tables: Any, folder: Path, faults: list[str]) -> dict[str, Sour
         Folder of the region file, to which file names are relative.
     faults
         Grows by a sentence for each fault.
+    day
+        The day of the run, which every source is given.
 
     Returns
     -------
@@ -54,14 +59,16 @@ def read_sources(tables: Any, folder: Path, faults: list[str]) -> dict[str, Sour
                 f"[layers.{needed}] is missing. A run needs at least parcels and a soil survey."
             )
     found = {
-        name: _source(name, table, folder, faults)
+        name: _source(name, table, folder, faults, day)
         for name, table in tables.items()
         if name in known
     }
     return {name: source for name, source in found.items() if source is not None}
 
 
-def _source(name: str, table: Any, folder: Path, faults: list[str]) -> Source | None:
+def _source(
+    name: str, table: Any, folder: Path, faults: list[str], day: datetime.date | None
+) -> Source | None:
     place, before = f"[layers.{name}]", len(faults)
     if not isinstance(table, dict):
         faults.append(f"{place} must be a table of key = value lines.")
@@ -83,6 +90,7 @@ def _source(name: str, table: Any, folder: Path, faults: list[str]) -> Source | 
         files=tuple(folder / file for file in files),
         columns=columns,
         attributes=folder / attributes if attributes else None,
+        day=day,
         **values,
     )
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from dataclasses import asdict
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import Any
 
@@ -12,6 +12,7 @@ from pyproj.exceptions import CRSError
 
 from riskmap.contract.errors import RegionError
 from riskmap.contract.suggest import unknown_keys
+from riskmap.outcomes.log import log_state
 from riskmap.region.layers import read_sources
 from riskmap.region.sections import Region, sections
 from riskmap.region.toml_file import decoded, read_small, toml_tables
@@ -35,7 +36,8 @@ def read_region(path: Path | str) -> Region:
         name: read_section(kind, content.get(name, {}), f"[{name}]", faults, belongs)
         for name, kind in sections().items()
     }
-    sources = read_sources(content.get("layers", {}), path.parent, faults)
+    day = getattr(made["county"], "date", None)
+    sources = read_sources(content.get("layers", {}), path.parent, faults, day=day)
     county = content.get("county", {})
     if isinstance(county, dict) and isinstance(county.get("crs"), str):
         faults += _crs_faults(county["crs"])
@@ -45,7 +47,8 @@ def read_region(path: Path | str) -> Region:
         )
     if faults:
         raise RegionError(_together(path, faults))
-    return Region(path=path, sources=sources, sha256=digest, **made)  # type: ignore[arg-type]
+    region = Region(path=path, sources=sources, sha256=digest, **made)  # type: ignore[arg-type]
+    return replace(region, outcomes=log_state(region.log_place))
 
 
 def _read(path: Path) -> tuple[dict[str, Any], str]:
@@ -71,7 +74,7 @@ def _crs_faults(text: str) -> list[str]:
     if crs.is_projected and metric:
         return []
     return [
-        f"[county] crs = {text!r} ({crs.name}) is not a projected system in meters. "
+        f"[county] crs = {shown(text)} ({crs.name}) is not a projected system in meters. "
         "Use the UTM zone or state plane zone in meters, or auto."
     ]
 

@@ -12,12 +12,14 @@ from dataclasses import MISSING, dataclass, field, fields
 from pathlib import Path
 from typing import Literal, get_type_hints
 
+from riskmap.action.settings import SeasonSettings
 from riskmap.action.zone_reasons import ZoneSettings
 from riskmap.contract.rules import Rules
 from riskmap.contract.settings import JUDGED, Section, setting
 from riskmap.contract.sources import Source
 from riskmap.failure.settings import FailureSettings
 from riskmap.groundwater.settings import GroundwaterSettings, WellSettings
+from riskmap.outcomes.log import LogState
 from riskmap.ranking.priority import Aim
 from riskmap.ranking.settings import LearningSettings, ServiceSettings
 
@@ -147,7 +149,8 @@ class FairnessSettings(Section):
 class Region:
     """A county as its region file declares it: one object for each section, and its sources.
 
-    ``sha256`` is the hash of the region file itself.
+    ``sha256`` is the hash of the region file itself; ``outcomes`` the outcome log as it was when
+    the region file was read, None where nothing was ever recorded.
     """
 
     path: Path
@@ -166,7 +169,9 @@ class Region:
     learning: LearningSettings = field(default_factory=LearningSettings)
     service: ServiceSettings = field(default_factory=ServiceSettings)
     fairness: FairnessSettings = field(default_factory=FairnessSettings)
+    season: SeasonSettings = field(default_factory=SeasonSettings)
     sha256: str = ""
+    outcomes: LogState | None = None
 
     @property
     def model_file(self) -> Path | None:
@@ -187,6 +192,11 @@ class Region:
     def before(self) -> Path | None:
         """Result folder of an earlier run to compare with; None where none is named."""
         return self.path_of(self.run.before)
+
+    @property
+    def log_place(self) -> Path | str:
+        """Where the outcome log is or will be: a file, or the connection string of a server."""
+        return self.season.log if self.season.on_server else self.path.parent / self.season.log
 
     def path_of(self, name: str) -> Path | None:
         """Path of a file that a setting names, relative to the region file; None for no name."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from datetime import date
 from typing import Any, TypeVar
 
 from riskmap.contract.settings import Section, Setting, settings_of, taken
@@ -21,7 +22,7 @@ def shown(given: object) -> str:
     >>> shown("x" * 100)[-5:]
     'x ...'
     """
-    text = repr(given)
+    text = given.isoformat() if isinstance(given, date) else repr(given)
     return text if len(text) <= LONGEST else text[:LONGEST] + " ..."
 
 

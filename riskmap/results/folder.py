@@ -88,7 +88,7 @@ def refuse_foreign(folder: Path, kind: str) -> None:
     elif (folder / "run.json").is_file():
         what = (
             "looks like a result but has no list of its files (early editions wrote none), so "
-            "riskmap's files cannot be told from yours"
+            "riskmap's files cannot be distinguished from yours"
         )
     else:
         what = "holds files that riskmap did not make"

@@ -7,7 +7,7 @@ While a run is going on, a hidden work folder lies next to the target::
     .NAME.riskmap/part      what is being written; whole once it has its mark
     .NAME.riskmap/earlier   what was at the target, between the swap and its clearing
 
-:func:`_settle` alone moves anything, and each of its steps can be told from what lies there. So
+:func:`_settle` alone moves anything, and each of its steps can be seen from what lies there. So
 it ends a run, clears up after one that failed, and goes on where a killed one broke off.
 """
 
@@ -254,9 +254,8 @@ def _announce(target: Path, tell: Tell) -> None:
     )
     if any(name.endswith(WORKBOOKS) for name in names):
         text += (
-            " Findings filled into a workbook count only once they stand in the region file's "
-            "sources (inspections). To record them first, stop this run with Ctrl-C: nothing is "
-            "changed yet."
+            " Findings filled into a workbook count once they are recorded: stop this run with "
+            "Ctrl-C, nothing is changed yet, and give the workbook to `riskmap record`."
         )
     tell(text)
 
@@ -320,7 +319,7 @@ def _no_room(target: Path) -> str:
     free, _ = room_left(target.parent)
     return (
         f"{target}: the disk is full ({_mb(free)} left when a file could not be written), so "
-        "the result was not put in place; what stood there is untouched. Make room, or name a "
+        "the result was not put in place; what was there is untouched. Free space, or name a "
         "folder on another disk, and run again."
     )
 

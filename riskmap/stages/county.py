@@ -6,7 +6,7 @@ from collections.abc import Callable, Collection, Iterator, Mapping
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any, Final
 
-from riskmap.contract.layers import LAYERS
+from riskmap.contract.layers import INSPECTIONS, LAYERS
 from riskmap.contract.soil_layers import SOIL_INTERPRETATIONS, SOIL_LAYERS
 from riskmap.region.layers import SOIL_SURVEY
 from riskmap.stages.stage import LAYER
@@ -60,6 +60,7 @@ def county_of(region: Region, things: Mapping[str, Any], layers: Collection[str]
         Names of the layers declared; asking for another is an :class:`UndeclaredError`.
     """
     given = {*region.sources, *(SOIL if SOIL_SURVEY in region.sources else ())}
+    given |= set() if region.outcomes is None else {INSPECTIONS.name}
 
     def of_kind(raster: bool) -> _Layers:
         names = [name for name in LAYERS if (LAYERS[name].kind == "raster") == raster]

@@ -34,6 +34,12 @@ SAME: Final = 1e-6
 """A number that comes out alike within this when derived again was made by the same rules."""
 
 
+_NOT_A_RESULT: Final = (
+    OSError, ValueError, KeyError, TypeError, AttributeError, RuntimeError, ModelError,
+)  # fmt: skip
+"""What reading a damaged record or table raises: other types than expected, and the libraries'."""
+
+
 @dataclass(frozen=True)
 class Earlier:
     """An earlier result: its ranked table, its scoring model, and its date.
@@ -76,13 +82,15 @@ def read_earlier(folder: Path) -> Earlier:
         day = date.fromisoformat(settings["in_force"]["county"]["date"])
         model = _model_of(settings["model"])
         margin = settings.get("field_margin")
-    except (OSError, ValueError, KeyError, TypeError, ModelError) as error:
+        margin = None if margin is None else float(margin)
+        drop = [name for name in ("geometry", "bbox") if name in parcels]
+        parcels = parcels.drop(columns=drop).set_index("parcel_id")
+    except _NOT_A_RESULT as error:
         raise RegionError(
             f"{folder}: no result of an earlier run can be read there ({error}). Name a result "
             "folder with run.json and parcels.parquet, or leave it out."
         ) from error
-    drop = [name for name in ("geometry", "bbox") if name in parcels]
-    return Earlier(parcels.drop(columns=drop).set_index("parcel_id"), model, day, margin)
+    return Earlier(parcels, model, day, margin)
 
 
 def read_run_before(county: County) -> Earlier | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Final
@@ -14,6 +13,7 @@ from riskmap.action.mailing import to_write_to
 from riskmap.contract.arrays import Floats
 from riskmap.contract.errors import RegionError
 from riskmap.ranking.fairness import FEW_PICKS, Fairness, compare_with_need
+from riskmap.region.csv_file import read_rows
 from riskmap.region.sections import FairnessSettings
 from riskmap.stages.county import County
 from riskmap.stages.listing import in_list_order
@@ -116,21 +116,21 @@ def read_standing(path: Path | None, settings: FairnessSettings) -> pd.Series | 
     """
     if path is None:
         return None
-    try:
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            rows = list(csv.DictReader(file))
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
-        raise RegionError(f"{path}: the file cannot be read ({error}).") from error
-    columns = list(rows[0]) if rows else []
+    rows = read_rows(path, "the number by neighborhood", RegionError)
+    columns = list(rows[0][1]) if rows else []
     number = settings.column or next((c for c in columns if c != settings.neighborhood), "")
     for name in (settings.neighborhood, number):
         if name not in columns:
             raise RegionError(f"{path}: [fairness] needs a column {name!r}; it has {columns}.")
     values: dict[str, float] = {}
-    for line, row in enumerate(rows, start=2):
-        text = (row[number] or "").strip()
+    for line, row in rows:
+        name, text = row[settings.neighborhood], row[number]
+        if name in values:
+            raise RegionError(f"{path}, line {line}: {name!r} is there twice.")
         try:
-            values[(row[settings.neighborhood] or "").strip()] = float(text) if text else np.nan
+            values[name] = float(text) if text else np.nan
         except ValueError as error:
             raise RegionError(f"{path}, line {line}: {number} = {text!r} is no number.") from error
+        if np.isinf(values[name]):
+            raise RegionError(f"{path}, line {line}: {number} = {text!r} is no number.")
     return pd.Series(values, name=number, dtype=float)

@@ -97,7 +97,8 @@ def groundwater_features(
         parcel_id=systems.index.to_numpy()[found.pairs["system"]],
         well_id=wells["well_id"].to_numpy()[found.pairs["well"]],
     )
-    risk = wells.join(found.wells, rsuffix="_found")
+    both = found.wells.columns.intersection(wells.columns)
+    risk = wells.join(found.wells.rename(columns={name: f"{name}_found" for name in both}))
     systems = systems.join(found.systems[["nitrogen_load_kg_yr"]]).assign(
         daily_flow_l_d=features["daily_flow_l_d"].reindex(systems.index).astype(float)
     )

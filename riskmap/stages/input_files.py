@@ -108,6 +108,8 @@ def _named(region: Region, *, earlier: bool = True) -> set[Path]:
     """All files that a region names, whether they are there or not, with their companions."""
     single = (region.path, region.model_file, region.letter_texts, region.standing_file)
     named = [path for path in single if path is not None]
+    if region.outcomes is not None and region.outcomes.file is not None:
+        named.append(region.outcomes.file)
     for source in region.sources.values():
         named += [*source.files, *([source.attributes] if source.attributes else [])]
     before = region.before

@@ -53,6 +53,15 @@ def describe_parcels(
         In the order of the parcels layer: the columns of
         :data:`riskmap.contract.features.INVENTORY`, and the likely treatment areas as drawn; and
         the map units under each (``parcel_id``, ``mukey``, ``frac``).
+
+    Parameters
+    ----------
+    county
+        Region and layers.
+    component_ratings
+        Rated soil components; index ``cokey``.
+    water_surface
+        Surface fitted to measured levels; None: there is none.
     """
     parcels = _in_spatial_order(county.tables["parcels"])
     inventory = _describe(parcels, _layers(county, parcels, component_ratings), county.region)
@@ -104,7 +113,7 @@ def _describe(parcels: gpd.GeoDataFrame, layers: Layers, region: Region) -> Inve
             layers,
             date=region.county.date,
             rules=region.rules,
-            sewers=region.county.sewers,
+            unsewered=region.county.sewers == "none",
         )
 
     parts = map_chunks(work, shares(len(parcels), region.run.chunk_parcels), unit="chunk")

@@ -124,7 +124,7 @@ def follow_learning(
     Returns
     -------
     The table with the columns of :data:`riskmap.contract.features.LEARNED`, and the shares of each
-    feature in the log-odds of the systems on the list (None where the condition model ranks).
+    feature in the log-odds of the systems on the list (None where the condition model decides).
     """
     if learning is None or learning.classifier is None or learning.present is None:
         return scored.assign(decided_by=DECIDED_BY_CONDITION), None

@@ -11,18 +11,18 @@ from pyproj import CRS, Transformer
 from data_pipelines.auto_crs import utm_of
 from data_pipelines.cross_keys import POINTERS, respell
 from data_pipelines.defect_log import DefectLog
+from data_pipelines.outcome_log import of_county, outcome_inspections, with_outcomes
 from data_pipelines.parcels import read_parcels
 from data_pipelines.permits import check_modifications
-from data_pipelines.rasters import RasterReading
+from data_pipelines.rasters import RasterReading, check_cover
 from data_pipelines.registry import read_layer
-from data_pipelines.run_day import hold_to_day
 from data_pipelines.soil_survey import read_soil_survey
 from data_pipelines.vector import Bounds
 from data_pipelines.well_checks import check_elevation_unit, check_in_water
 from riskmap.contract.check import require
 from riskmap.contract.errors import CrsError
 from riskmap.contract.grid import Grid
-from riskmap.contract.layers import ELEVATION, LAYERS
+from riskmap.contract.layers import ELEVATION, INSPECTIONS, LAYERS
 from riskmap.contract.sources import no_defects
 from riskmap.inventory.terrain import too_coarse
 from riskmap.keeping.inputs import HashMemory
@@ -61,7 +61,7 @@ def read_all_parcels(
     reading = read_parcels(source, crs)
     log = DefectLog("parcels")
     log.extend(reading.defects)
-    every: Any = hold_to_day(reading.frame, source, county.region.county.date, log)
+    every: Any = reading.frame
     require(every, LAYERS["parcels"], crs=crs)
     middle = every.geometry.centroid
     far = far_from_rest(middle.x, middle.y)
@@ -111,11 +111,38 @@ def read_alone(
     require(reading.frame, LAYERS[layer], crs=crs)
     log = DefectLog(layer)
     log.extend(reading.defects)
-    frame = hold_to_day(reading.frame, source, county.region.county.date, log)
+    frame = reading.frame
     for pointer in POINTERS:
         known = county.tables.get(pointer.to) if pointer.layer == layer else None
         if known is not None:
             frame = respell(frame, pointer, known[pointer.column], log)
+    return frame, log.table()
+
+
+def read_visits(
+    county: County, crs: CRS, extent: Bounds
+) -> tuple[pd.DataFrame | None, pd.DataFrame]:
+    """Read inspections from the county's files and from the outcome log; None where neither is.
+
+    Raises
+    ------
+    LayerError
+        If the layer cannot be used; see ``docs/errors.md``.
+    """
+    own: Any
+    own, defects = read_alone(county, crs, extent, layer=INSPECTIONS.name)
+    own = None if own is None else of_county(own)
+    state = county.region.outcomes
+    if state is None:
+        return own, defects
+    log = DefectLog(INSPECTIONS.name)
+    log.extend(defects)
+    told = outcome_inspections(state, county.region.county.date, log)
+    for pointer in POINTERS:
+        if pointer.layer == INSPECTIONS.name:
+            told = respell(told, pointer, county.tables[pointer.to][pointer.column], log)
+    frame = with_outcomes(own, told, log)
+    require(frame, INSPECTIONS, crs=crs)
     return frame, log.table()
 
 
@@ -179,6 +206,8 @@ def cross_check(county: County) -> pd.DataFrame:
         found.append(check_elevation_unit(wells, terrain))
     if isinstance(wells, gpd.GeoDataFrame) and isinstance(waters, gpd.GeoDataFrame):
         found.append(check_in_water(wells, waters))
+    for name, raster in county.rasters.items():
+        found.append(check_cover(raster, tables["parcels"], name))
     if permits is not None:
         found.append(check_modifications(permits, tables["parcels"]))
     return pd.concat(found, ignore_index=True)
@@ -198,6 +227,7 @@ def gather_defects(
         first, the soil survey last.
     """
     found = dict(zip(sources, defects, strict=False))
-    alone = [name for name in county.region.sources if name not in ("parcels", SOIL_SURVEY)]
+    given = dict.fromkeys((*county.region.sources, INSPECTIONS.name))
+    alone = [name for name in given if name not in ("parcels", SOIL_SURVEY)]
     order = ("parcels", *alone, SOIL_SURVEY)
     return pd.concat([*(found[name] for name in order), defects[-1]], ignore_index=True)

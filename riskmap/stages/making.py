@@ -297,7 +297,21 @@ def write_output(
     folder: Path,
     facts: RunFacts | None = None,
 ) -> None:
-    """Write an output's files into a folder; `facts` for one that every run writes anew."""
+    """Write an output's files.
+
+    Parameters
+    ----------
+    output
+        Declares its function, layers and files.
+    region
+        As its file declares it.
+    things
+        What stages gave, by name; at least all that the output needs.
+    folder
+        Where to write.
+    facts
+        Of the run, for an output that every run writes again; None for others.
+    """
     result = Result(region, things, output.layers)
     output.function()(folder, result, *([facts] if facts else []), **output.fixed)
 

@@ -5,17 +5,19 @@ from __future__ import annotations
 from typing import Final
 
 from data_pipelines.cross_keys import POINTERS
-from riskmap.contract.layers import LAYERS
+from riskmap.contract.layers import INSPECTIONS, LAYERS, PARCELS
 from riskmap.contract.soil_layers import SOIL_LAYERS
 from riskmap.region.layers import SOIL_SURVEY
 from riskmap.stages.county import SOIL
 from riskmap.stages.stage import LAYER, Stage
 
 READ_ALONE: Final = tuple(
-    name for name, layer in LAYERS.items() if name != "parcels" and layer not in SOIL_LAYERS
+    name
+    for name, layer in LAYERS.items()
+    if layer not in (PARCELS, INSPECTIONS) and layer not in SOIL_LAYERS
 )
 """Layers that come from one source each."""
-SOURCES: Final = ("parcels", *READ_ALONE, SOIL_SURVEY)
+SOURCES: Final = (PARCELS.name, INSPECTIONS.name, *READ_ALONE, SOIL_SURVEY)
 
 _HERE: Final = "riskmap.stages"
 _FEATURES: Final = ("inventory", "failing", "room", "condition")
@@ -29,7 +31,7 @@ def _reading(name: str) -> Stage:
         gives=(f"{LAYER}{name}", f"defects_{name}"),
         needs=("crs", "extent"),
         layers=tuple(pointer.to for pointer in POINTERS if pointer.layer == name),
-        settings=(f"sources.{name}", "county.date"),
+        settings=(f"sources.{name}",),
         fixed={"layer": name},
     )
 
@@ -39,7 +41,15 @@ READING: Final = (
         "read parcels",
         f"{_HERE}.loading:read_all_parcels",
         gives=(f"{LAYER}parcels", "defects_parcels", "crs", "extent", "strays"),
-        settings=("sources.parcels", "county.crs", "county.date"),
+        settings=("sources.parcels", "county.crs"),
+    ),
+    Stage(
+        "read inspections",
+        f"{_HERE}.loading:read_visits",
+        gives=(f"{LAYER}{INSPECTIONS.name}", f"defects_{INSPECTIONS.name}"),
+        needs=("crs", "extent"),
+        layers=tuple(pointer.to for pointer in POINTERS if pointer.layer == INSPECTIONS.name),
+        settings=(f"sources.{INSPECTIONS.name}", "county.date", "outcomes"),
     ),
     *(_reading(name) for name in READ_ALONE),
     Stage(
@@ -53,7 +63,7 @@ READING: Final = (
         "hold layers against each other",
         f"{_HERE}.loading:cross_check",
         gives=("defects_between",),
-        layers=("parcels", "wells", "waterbodies", "permits", "elevation"),
+        layers=("parcels", "wells", "waterbodies", "permits", "elevation", "water_table"),
     ),
     Stage(
         "gather defects",
@@ -71,6 +81,7 @@ READING: Final = (
             "path",
             "sha256",
             "sources",
+            "outcomes",
             "model_file",
             "letter_texts",
             "standing_file",

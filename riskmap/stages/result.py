@@ -74,7 +74,7 @@ class Result:
     learned_reasons: Explanation | None
     """Shares behind the learned odds of the listed systems; None where the score ranks."""
     doubt: CountyDoubt | None
-    """What the chances are about and which records to collect; None where none was wanted."""
+    """What the chances are about and which records to collect; None where none was computed."""
     fairness: CountyFairness | None
     """How picks fall across neighborhoods; None where there are none to compare."""
     drift: CountyDrift | None

@@ -156,8 +156,8 @@ def county_records(
     marks = pd.Series(np.array(["measured", "", "inferred", "assumed"])[people_mark])
     flow, rule = numbers(features, "daily_flow_l_d"), loading_rule(rules.accept_rule)
     metered = (features["daily_flow_l_d_evidence"] == "measured").to_numpy()
-    kind = kind_codes(features["kind"].fillna("unknown").to_numpy(object))
-    kind[kind == UNKNOWN_CODE] = -1
+    codes = kind_codes(features["kind"].fillna("unknown").to_numpy(object))
+    kind = np.where(codes == UNKNOWN_CODE, -1, codes)
     components = SoilComponents.of(soils, features.index)
     ksat, (area, by_soil) = numbers(features, "ksat_um_s"), _area(features, rules)
     return CountyRecords(
@@ -274,6 +274,7 @@ def _area(features: pd.DataFrame, rules: Rules) -> tuple[UncertainRecord, npt.ND
     if unsized.any():
         middle = features[unsized].assign(ksat_um_s=MIDDLE_KSAT_UM_S)
         sized = assess_failure(middle, rules=rules, physics=USUAL)
+        used = used.copy()
         used[unsized] = numbers(sized, "field_area_used_m2")
         marks = marks.where(~unsized, sized["field_area_used_m2_evidence"].reindex(marks.index))
     with np.errstate(divide="ignore", invalid="ignore"):

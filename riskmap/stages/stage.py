@@ -114,7 +114,7 @@ class Output(Stage):
     files
         All files that it writes, in the order in which people want them.
     each_run
-        Whether it is written anew by every run, last of all, because it says what only that run
+        Whether every run writes it again, last of all, because it holds what only that run
         knows. It then gets that knowledge as a third argument (:class:`RunFacts`).
     """
 

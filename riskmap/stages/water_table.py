@@ -68,7 +68,7 @@ def depth_by_levels(places: pd.DataFrame, water: WaterSurface | None) -> pd.Data
     Returns
     -------
     DataFrame
-        ``water_table_m``, 0 where the surface would stand above the land, and its standard error
+        ``water_table_m``, 0 where the surface would be above the land, and its standard error
         ``water_table_sd_m``; both NaN where that is above :data:`MOST_SD_M`.
     """
     found = pd.DataFrame(np.nan, places.index, ["water_table_m", "water_table_sd_m"])

@@ -8,7 +8,7 @@ from typing import Final
 
 import pandas as pd
 
-from data_pipelines.values import FALSE_WORDS, TRUE_WORDS, as_text, plain_number
+from data_pipelines.values import FALSE_WORDS, TRUE_WORDS, as_text, of_amounts, plain_number
 from riskmap.contract.columns import Column
 
 MOST_CODES: Final = 80
@@ -147,7 +147,7 @@ def _flags(counts: pd.Series, total: int) -> Codes:
     plain = [str(code) for code in counts.index]
     unknown = {code: int(counts[code]) for code in plain if code.lower() not in words}
     number = plain_number(pd.Series(plain))
-    if number.notna().all() and number.min() >= 0 and number.max() > 1:
+    if of_amounts(number.repeat(counts.to_numpy())):
         return Codes(1.0)
     share = 1 - sum(unknown.values()) / total
     few = dict(list(unknown.items())[:9])

@@ -31,6 +31,8 @@ WORDS_FIT: Final = 0.97
 """Fit from which the words of a column say what it is, whatever its name."""
 LEAST_FIT: Final = 0.6
 LEAST_LIKENESS: Final = 0.55
+MOST_COUNTED: Final = 100.0
+"""Bedrooms, persons or dwellings of a parcel are hardly more."""
 MOST_OFFERED: Final = 6
 """Columns offered to choose from."""
 SHAPED: Final = {
@@ -201,6 +203,15 @@ def match_columns(
     return _in_order(found + _asked(frame, layer, have, used | set(taken), lot_m2), layer)
 
 
+def _within(raw: pd.Series, column: Column) -> float:
+    """Share of the numbers that a column of counts can hold; 1 for any other."""
+    if column.unit != "count":
+        return 1.0
+    number = plain_number(as_text(raw)).dropna()
+    low, high = column.low or 0.0, min(column.high or MOST_COUNTED, MOST_COUNTED)
+    return float(number.between(low, high).mean()) if len(number) else 0.0
+
+
 def could_be_key(raw: pd.Series) -> bool:
     """Whether most cells are filled and hold a digit, as the numbers of things do."""
     text = as_text(raw.head(200)).dropna()
@@ -279,7 +290,9 @@ def _nearness(name: str, raw: pd.Series, layer: str, column: Column) -> float:
     )
     told = [set(words_of(phrase)) for phrase in phrases]
     shared = max((len(words & wanted) / len(wanted) for wanted in told), default=0.0)
-    fits = value_score(raw, column)
+    if column.private and not shared:
+        return 0.0
+    fits = value_score(raw, column) * _within(raw, column)
     if fits < LEAST_FIT:
         return 0.0
     telling = column.dtype == "date" or column.name in SHAPED or column.unit == "calendar year"

@@ -122,8 +122,8 @@ def _systems(layers: Sequence[Recognized]) -> tuple[dict[str, System], list[str]
             said += f"; {len(codes)} systems fit" if len(codes) > 1 else ""
             systems[one.layer] = System(codes[0], sure=False, evidence=said)
         what = "has no reference system" if place is None else "does not lie where the soils are"
-        cure = f"{codes[0]} would fit" if codes else "is it of this county?"
-        warnings.append(f"{one.layer} ({one.sheet.label}) {what}: {cure}.")
+        cure = f"{codes[0]} would fit." if codes else "is it of this county?"
+        warnings.append(f"{one.layer} ({one.sheet.label}) {what}: {cure}")
     for one in layers:
         if one.places and not one.places[0].degrees and near is not None:
             codes = _point_systems(one, near, first)

@@ -10,12 +10,15 @@ from typing import Any, Final
 
 import numpy as np
 import pandas as pd
-import pyogrio
-import rasterio
 import shapely
+from numpy.typing import NDArray
 from pyproj import CRS, Transformer
 
-from data_pipelines.tables import is_text_table, parse_table, quiet
+from data_pipelines.defect_log import DefectLog
+from data_pipelines.raster_files import open_raster
+from data_pipelines.shapes import shapes_of
+from data_pipelines.tables import is_text_table, parse_table
+from data_pipelines.vector_files import boxes, list_tables, open_table, read_rows
 from riskmap.contract.errors import RiskmapError
 
 Bounds = tuple[float, float, float, float]
@@ -112,7 +115,9 @@ def _open(path: Path) -> list[Sheet]:
         if path.suffix.lower() in RASTERS:
             return [_raster(path)]
         if is_text_table(path):
-            return [_plain(path, None, parse_table(path, layer=path.name))]
+            return [
+                _plain(path, None, parse_table(path, layer=path.name, log=DefectLog(path.name)))
+            ]
         return list(_layers(path))
     except (RiskmapError, OSError, ValueError, RuntimeError) as error:
         return [Sheet(path, "", trouble=" ".join(str(error).split())[:200])]
@@ -121,9 +126,8 @@ def _open(path: Path) -> list[Sheet]:
 def _survey_bounds(path: Path) -> Bounds | None:
     """Extent of the survey's map units in degrees."""
     for place in sorted(path.rglob("*mu_a_*.shp")):
-        with quiet():
-            info = pyogrio.read_info(place, force_total_bounds=True)
-        return in_degrees(info["total_bounds"], info["crs"])
+        opened = open_table(place, layer=place.name)
+        return in_degrees(_extent(boxes(opened)), opened.crs)
     return None
 
 
@@ -142,7 +146,7 @@ def _box(bounds: Any) -> Bounds:
 
 
 def _raster(path: Path) -> Sheet:
-    with rasterio.open(path) as raster:
+    with open_raster(path, path.name) as raster:
         shrink = max(1, max(raster.width, raster.height) // 400)
         shape = (max(1, raster.height // shrink), max(1, raster.width // shrink))
         values = raster.read(1, out_shape=shape, masked=True).astype(float).filled(np.nan)
@@ -159,47 +163,52 @@ def _raster(path: Path) -> Sheet:
 
 
 def _layers(path: Path) -> Iterator[Sheet]:
-    with quiet():
-        listed = pyogrio.list_layers(path)
-    if {"mapunit", "component"} <= {str(name).lower() for name, _ in listed}:
+    listed = list_tables(path, layer=path.name)
+    if {"mapunit", "component"} <= {name.lower() for name, _ in listed}:
         yield Sheet(path, "survey")
         return
     several = len(listed) > 1 or path.suffix.lower() in SHEETS
-    for name, geometry in listed:
-        table = str(name) if several else None
+    for name, _ in listed:
+        table = name if several else None
         try:
-            yield _layer(path, table, geometry)
+            yield _layer(path, table)
         except (RiskmapError, OSError, ValueError, RuntimeError) as error:
             yield Sheet(path, "", table, trouble=" ".join(str(error).split())[:200])
 
 
-def _layer(path: Path, table: str | None, geometry: Any) -> Sheet:
-    with quiet():
-        if geometry is None or pd.isna(geometry):
-            frame = pyogrio.read_dataframe(
-                path, layer=table, read_geometry=False, max_features=MOST_ROWS
-            )
-            return _plain(path, table, frame)
-        info = pyogrio.read_info(path, layer=table, force_total_bounds=True)
-        shapes = pyogrio.read_dataframe(path, layer=table, max_features=MOST_ROWS)
-    if "geometry" not in shapes:
-        return _plain(path, table, shapes)
-    kinds = shapes.geom_type.dropna()
-    usual = str(kinds.mode().iloc[0]) if len(kinds) else str(geometry)
+def _layer(path: Path, table: str | None) -> Sheet:
+    opened = open_table(path, layer=path.name, table=table)
+    rows = read_rows(opened, shapes=opened.geometry_type is not None, most=MOST_ROWS)
+    frame = pd.DataFrame(rows.values)
+    if rows.shapes is None:
+        return _plain(path, table, frame)
+    shapes = shapes_of(rows.shapes)
+    names = pd.Series([shape.geom_type for shape in shapes if shape is not None], dtype=object)
+    usual = str(names.mode().iloc[0]) if len(names) else str(opened.geometry_type)
     kind = next((word for part, word in _KINDS if part in usual), "")
-    area = None
-    if kind == "polygon":
-        area = float(np.nanmedian(shapely.area(shapes.geometry.to_numpy())))
     return Sheet(
         path,
         kind,
         table,
-        frame=pd.DataFrame(shapes.drop(columns="geometry")),
-        rows=int(info["features"]),
-        crs=info["crs"],
-        bounds=_box(info["total_bounds"]),
-        area=area,
+        frame=frame,
+        rows=opened.records,
+        crs=opened.crs,
+        bounds=_extent(boxes(opened)),
+        area=float(np.nanmedian(shapely.area(shapes))) if kind == "polygon" else None,
         trouble="" if kind else "its shapes are of no kind that a layer takes",
+    )
+
+
+def _extent(found: NDArray[np.float64]) -> Bounds | None:
+    """Box around the boxes of all shapes (4 x shapes); None where there is none."""
+    if not np.isfinite(found).any():
+        return None
+    west, south, east, north = found
+    return (
+        float(np.nanmin(west)),
+        float(np.nanmin(south)),
+        float(np.nanmax(east)),
+        float(np.nanmax(north)),
     )
 
 

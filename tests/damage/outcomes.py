@@ -14,8 +14,10 @@ from riskmap.contract.errors import RiskmapError
 
 
 def cases(usual: int) -> range:
-    """Numbers of the cases to make: `usual`, or as many as ``FUZZ_CASES`` says."""
-    return range(int(os.environ.get("FUZZ_CASES", usual)))
+    """Numbers of the cases to make: `usual` many, ``FUZZ_TIMES`` as many, from ``FUZZ_SEED`` on."""
+    first = int(os.environ.get("FUZZ_SEED", 0))
+    times = int(os.environ.get("FUZZ_TIMES", 1))
+    return range(first, first + usual * times)
 
 
 @dataclass(frozen=True)

@@ -32,7 +32,7 @@ def test_missing_things_are_named(tmp_path: Path) -> None:
     with pytest.raises(SourceMissingError, match="is not there"):
         utm_of(Source("parcels", (tmp_path / "none.gpkg",)))
     (tmp_path / "page.gpkg").write_text("<html>not found</html>")
-    with pytest.raises(SourceFormatError, match="cannot be read"):
+    with pytest.raises(SourceFormatError, match="is a web page"):
         utm_of(Source("parcels", (tmp_path / "page.gpkg",)))
 
 
@@ -42,5 +42,5 @@ def test_no_reference_system_is_an_error(tmp_path: Path) -> None:
     source = parcels(tmp_path, 500_000, 5_000_000, None)
     gpd.read_file(source.files[0]).to_file(tmp_path / "parcels.shp")
     (tmp_path / "parcels.prj").unlink(missing_ok=True)
-    with pytest.raises(CrsError, match="no coordinate reference system"):
+    with pytest.raises(CrsError, match="does not say which coordinate reference system"):
         utm_of(Source("parcels", (path.with_suffix(".shp"),)))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import datetime
 import json
 import random
 import re
@@ -14,13 +15,13 @@ import pytest
 from data_pipelines.water_levels import read_water_levels
 from data_pipelines.water_quality import read_well_samples
 from riskmap.contract.errors import SourceFormatError
-from riskmap.contract.sources import Source
+from riskmap.contract.sources import ColumnSource, Source
 from tests.damage.comparing import UNSEEN, differences, told
 from tests.damage.outcomes import cases, outcome
 from tests.damage.replies import damage_delimited, damage_json, level_features, waterml
 from tests.damage.texts import HTML
 
-SILENT = (*UNSEEN, "ragged", "quoted", "cut", "other_sign", "latin_1", "zeros")
+SILENT = (*UNSEEN, "other_sign", "latin_1", "zeros")
 """Damage to delimited text as such, which the reader of tables answers for."""
 SITES = (
     "agency_cd\tsite_no\tdec_lat_va\tdec_long_va\tdec_coord_datum_cd\n"
@@ -37,6 +38,7 @@ def of_levels(reading: Any) -> dict[str, Any]:
     return {"levels": reading.frame}
 
 
+@pytest.mark.fuzz
 @pytest.mark.parametrize("make", [level_features, waterml])
 def test_json_of_levels(tmp_path: Path, utm: Any, make: Callable[[], Any]) -> None:
     path = tmp_path / "levels.json"
@@ -58,6 +60,7 @@ def test_json_of_levels(tmp_path: Path, utm: Any, make: Callable[[], Any]) -> No
                 case, what, lost)  # fmt: skip
 
 
+@pytest.mark.fuzz
 @pytest.mark.parametrize("damaged", ["levels.rdb", "sites.rdb"])
 def test_rdb(tmp_path: Path, utm: Any, damaged: str) -> None:
     texts = {"levels.rdb": LEVELS, "sites.rdb": SITES}
@@ -70,11 +73,10 @@ def test_rdb(tmp_path: Path, utm: Any, damaged: str) -> None:
         data, what = damage_delimited(texts[damaged].encode(), "\t", random.Random(case))
         (tmp_path / damaged).write_bytes(data)
         found = outcome(lambda: read_water_levels(Source("water_levels", files), utm))
-        if found.kind == "traceback" and "ParserWarning" in found.words:
-            continue  # rows of unequal length are the business of data_pipelines.tables
         assert found.kind in ("read", "refused"), (case, what, found.words)
 
 
+@pytest.mark.fuzz
 @pytest.mark.parametrize("name", ["samples_results.txt", "wqp3_results.txt", "wqp_results.txt"])
 def test_portal(tmp_path: Path, shared_data: Path, utm: Any, name: str) -> None:
     data = (shared_data / "records/water_quality_replies" / name).read_bytes()
@@ -128,6 +130,61 @@ class TestPages:
         path.write_text(json.dumps(own))
         with pytest.raises(SourceFormatError, match="only a part of the answer"):
             read_water_levels(Source("water_levels", (path,)), utm)
+
+
+class TestRowsThatDoNotFit:
+    """They are set aside and told, as those of every other table."""
+
+    def test_of_levels_and_sites(self, write: Any, utm: Any, found: Any) -> None:
+        levels = LEVELS + LEVELS.splitlines()[-1] + "\tmore\n"
+        sites = SITES + "USGS\tcut"
+        sound = (write("sound.rdb", LEVELS), write("places.rdb", SITES))
+        whole = read_water_levels(Source("water_levels", sound), utm)
+        files = (write("l.rdb", levels), write("s.rdb", sites))
+        reading = read_water_levels(Source("water_levels", files), utm)
+        assert len(reading.frame) == len(whole.frame) == 3
+        assert set(found(reading.defects, "ragged_row")) == {"4", "2:s#3"}
+
+    def test_of_results_and_their_sites(self, write: Any, utm: Any, found: Any) -> None:
+        names = "MonitoringLocationIdentifier,ActivityStartDate,CharacteristicName,"
+        rows = "W-1,2020-01-01,Nitrate,1\nW-1,2020-01-02,Nitrate,1,2\n"
+        results = write("r.csv", f"{names}ResultMeasureValue\n{rows}")
+        sites = "MonitoringLocationIdentifier,MonitoringLocationTypeName\nW-1,Well\nW-2\n"
+        source = Source("well_samples", (results,), attributes=write("s.csv", sites))
+        reading = read_well_samples(source, utm)
+        assert len(reading.frame) == 1
+        assert set(found(reading.defects, "ragged_row")) == {"2", "2:s#2"}
+
+    def test_of_a_table_of_the_county(self, write: Any, utm: Any, found: Any) -> None:
+        table = write("own.csv", "WELL,DATE,NO3\n1,2020-01-01,2\n1,2020-02-01,2,2\n1,,3\n")
+        columns = {
+            name: ColumnSource(own)
+            for name, own in (("well_id", "WELL"), ("date", "DATE"), ("nitrate_mg_l", "NO3"))
+        }
+        reading = read_well_samples(Source("well_samples", (table,), columns=columns), utm)
+        assert reading.frame["nitrate_mg_l"].tolist() == [2.0, 3.0]
+        assert set(found(reading.defects, "ragged_row")) == {"2"}
+
+
+class TestDaysAfterTheRun:
+    def test_of_levels(self, write: Any, utm: Any, found: Any) -> None:
+        files = (write("l.rdb", LEVELS), write("s.rdb", SITES))
+        whole = read_water_levels(Source("water_levels", files), utm).frame
+        day = whole["date"].min().date()
+        reading = read_water_levels(Source("water_levels", files, day=day), utm)
+        later = whole["date"] > whole["date"].min()
+        assert later.any()
+        assert reading.frame["date"].isna().tolist() == (later | whole["date"].isna()).tolist()
+        assert len(found(reading.defects, "future_date")) == later.sum()
+
+    def test_of_results(self, write: Any, utm: Any, found: Any) -> None:
+        names = "MonitoringLocationIdentifier,ActivityStartDate,CharacteristicName,"
+        rows = "W-1,2020-01-01,Nitrate,1\nW-1,2099-01-02,Nitrate,1\n"
+        results = write("r.csv", f"{names}ResultMeasureValue\n{rows}")
+        source = Source("well_samples", (results,), day=datetime.date(2026, 6, 1))
+        reading = read_well_samples(source, utm)
+        assert reading.frame["date"].isna().tolist() == [False, True]
+        assert found(reading.defects, "future_date") == {"2": "2099-01-02"}
 
 
 class TestWords:

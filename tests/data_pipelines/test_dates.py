@@ -1,5 +1,6 @@
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 
 import pandas as pd
@@ -10,8 +11,9 @@ from hypothesis import strategies as st
 
 from data_pipelines.dates import to_date, to_year
 from data_pipelines.defect_log import DefectLog
+from data_pipelines.registry import read_layer
 from riskmap.contract.layers import PARCELS, PERMITS
-from riskmap.contract.sources import ColumnSource
+from riskmap.contract.sources import ColumnSource, Source
 
 ISSUED = PERMITS.column("issued")
 BUILT = PARCELS.column("year_built")
@@ -91,6 +93,45 @@ class TestKnownByEye:
         assert got.isna().tolist() == [True, True, True, False, False, False, True]
         assert found(log.table(), "impossible_year") == {"0": "0", "1": "1389"}
         assert found(log.table(), "not_a_number") == {"6": "old"}
+
+
+class TestDayOfTheRun:
+    day = date(2026, 6, 1)
+
+    def read(self, cells, **spec):
+        log = DefectLog("permits")
+        got = to_date(pd.Series(cells), ISSUED, ColumnSource(**spec), log, day=self.day)
+        return got, log.table()
+
+    def test_later_dates_are_missing_and_told(self, found):
+        got, defects = self.read(["2026-06-01", "2026-06-02", "2099-01-01", "2026"])
+        assert got.isna().tolist() == [False, True, True, False]
+        assert found(defects, "future_date") == {"1": "2026-06-02", "2": "2099-01-01"}
+
+    def test_two_digit_years_lie_in_the_hundred_years_before(self):
+        # strptime alone takes 66 for 2066 (POSIX: 00 to 68 are of this century).
+        cells = ["03-Aug-66", "01-Jun-26", "02-Jun-26", "29-Feb-68"]
+        got, defects = self.read(cells, date_format="%d-%b-%y")
+        assert got.dt.strftime("%Y-%m-%d").tolist() == [
+            "1966-08-03", "2026-06-01", "1926-06-02", "1968-02-29",
+        ]  # fmt: skip
+        assert defects.empty
+
+    def test_years(self, found):
+        log = DefectLog("parcels")
+        raw = pd.Series(["2026", "2027", "2090", "1975"])
+        got = to_year(raw, BUILT, ColumnSource(), log, day=self.day)
+        assert got.isna().tolist() == [False, True, True, False]
+        assert found(log.table(), "future_year") == {"1": "2027", "2": "2090"}
+
+    def test_the_day_comes_from_the_source(self, tmp_path, found, utm):
+        path = tmp_path / "v.csv"
+        path.write_text("parcel_id,date\n1,2026-05-31\n2,2099-01-01\n")
+        source = Source("inspections", (path,), day=self.day)
+        reading = read_layer(source, utm)
+        assert found(reading.defects, "future_date") == {"2": "2099-01-01"}
+        assert reading.frame["date"].isna().tolist() == [False, True]
+        assert found(read_layer(replace(source, day=None), utm).defects, "future_date") == {}
 
 
 class TestProperties:

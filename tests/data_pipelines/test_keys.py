@@ -1,8 +1,6 @@
-"""Keys spelled in two ways are found, never one for another; dates beyond the run are told."""
+"""Keys spelled in two ways are found, never one for another."""
 
 from __future__ import annotations
-
-import datetime
 
 import pandas as pd
 import pytest
@@ -10,11 +8,8 @@ import pytest
 from data_pipelines.cross_keys import POINTERS, respell
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.keys import count_matches, find_keys
-from data_pipelines.run_day import hold_to_day
 from riskmap.contract.layers import LAYERS
-from riskmap.contract.sources import ColumnSource, Source
 
-DAY = datetime.date(2026, 6, 1)
 PARCELS = pd.Series([f"{book}-{page:02d}-{lot:04d}" for book in (13, 14) for page in (5, 25)
                      for lot in range(300, 330)], dtype="string")  # fmt: skip
 """120 parcel numbers as an assessor writes them."""
@@ -63,31 +58,3 @@ def test_pointers_are_declared_columns() -> None:
     for pointer in POINTERS:
         assert pointer.column in LAYERS[pointer.layer].column_names
         assert LAYERS[pointer.to].key == pointer.column
-
-
-class TestDay:
-    def held(self, date_format: str | None, dates: list[str]) -> tuple[list[str], DefectLog]:
-        spec = ColumnSource(column="D", date_format=date_format)
-        source = Source("permits", (), columns={"issued": spec})
-        log = DefectLog("permits")
-        frame = pd.DataFrame({"issued": pd.to_datetime(dates)})
-        return hold_to_day(frame, source, DAY, log)["issued"].dt.year.tolist(), log
-
-    def test_two_digit_years_never_lie_beyond_the_day(self) -> None:
-        years, log = self.held("%d-%b-%y", ["2066-08-03", "2025-08-03", "2026-06-02"])
-        assert years == [1966, 2025, 1926]
-        assert log.table().empty
-
-    def test_other_dates_beyond_the_day_are_told(self) -> None:
-        years, log = self.held(None, ["2066-08-03", "2025-08-03"])
-        assert years[1] == 2025
-        assert pd.isna(years[0])
-        assert log.table()["check"].tolist() == ["future_date"]
-
-    def test_a_house_of_next_year_is_told(self) -> None:
-        log = DefectLog("parcels")
-        frame = hold_to_day(
-            pd.DataFrame({"year_built": [2027.0, 2026.0]}), Source("parcels", ()), DAY, log
-        )
-        assert frame["year_built"].isna().tolist() == [True, False]
-        assert log.table()["check"].tolist() == ["future_year"]

@@ -45,6 +45,12 @@ def state_source(path: Path, **extra: object) -> Source:
 
 
 class TestCoordinatePairs:
+    def test_an_unknown_system_is_an_error_of_this_layer(self, write, utm):
+        path = write("p.csv", HEADER + "P1,,,-93,45,45,-93,2001-01-01,,new,1,1000\n")
+        source = replace(state_source(path), crs="EPSG:999999")
+        with pytest.raises(CrsError, match=r"^permits: .*'EPSG:999999'"):
+            read_permits(source, utm)
+
     def test_pairs_that_disagree(self, write, utm, found):
         # 0.01 degree of latitude is about 1,111 m; 0.0001 about 11 m.
         path = write(

@@ -3,6 +3,7 @@ from __future__ import annotations
 import pandas as pd
 import pytest
 
+from data_pipelines.defect_log import DefectLog
 from data_pipelines.tables import list_columns, parse_files, parse_table
 from riskmap.contract.errors import LayerError, SourceFormatError, SourceMissingError
 from riskmap.contract.layers import INSPECTIONS
@@ -41,10 +42,6 @@ class TestDelimitedText:
     def test_header_only_is_an_empty_table(self, write):
         assert parse_table(write("t.csv", "a,b\n"), layer="x").shape == (0, 2)
 
-    def test_more_cells_than_names_is_an_error(self, write):
-        with pytest.raises(SourceFormatError, match="not a plain table"):
-            parse_table(write("t.csv", "a,b\n1,2\n1,2,3\n"), layer="x")
-
 
 class TestSelection:
     def test_only_mapped_columns_are_read(self, write):
@@ -60,6 +57,13 @@ class TestSelection:
         files = (write("a.csv", "parcel_id\n1\n"), write("b.csv", "parcel_id\n2\n"))
         raw = parse_files(Source("inspections", files), INSPECTIONS)
         assert raw.index.tolist() == ["1:a#1", "2:b#1"]
+
+    def test_a_row_that_is_set_aside_is_told_under_the_same_label(self, write, found):
+        files = (write("a.csv", "parcel_id,b\n1,x\n2\n"), write("b.csv", "parcel_id,b\n3\n4,y\n"))
+        log = DefectLog("inspections")
+        raw = parse_files(Source("inspections", files), INSPECTIONS, log=log)
+        assert raw.index.tolist() == ["1:a#1", "2:b#2"]
+        assert set(found(log.table(), "ragged_row")) == {"1:a#2", "2:b#1"}
 
     def test_no_file_named(self):
         with pytest.raises(LayerError, match="no file is named"):

@@ -6,6 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from data_pipelines.defect_log import DefectLog
+from data_pipelines.unit_words import WORDS
 from data_pipelines.values import as_text, plain_number, to_flag, to_number, to_words
 from riskmap.contract.errors import LayerError
 from riskmap.contract.layers import PARCELS, PERMITS, WELL_SAMPLES, WELLS
@@ -66,6 +67,61 @@ class TestUnits:
         pd.testing.assert_series_equal(back, pd.Series(meters), rtol=1e-14, check_names=False)
 
 
+class TestNumbersWithUnits:
+    @pytest.mark.parametrize(
+        ("layer", "column", "cell", "canonical"),
+        [
+            (WELLS, "depth_m", "12 ft", 3.6576),
+            (WELLS, "depth_m", "118.9 Feet", 36.24072),
+            (WELLS, "depth_m", "5' 6\"", 1.6764),
+            (WELLS, "depth_m", "5 ft. 6 in.", 1.6764),
+            (WELLS, "depth_m", "100 m", 100.0),
+            (WELLS, "depth_m", "100 m" + "etres", 100.0),  # the British spelling
+            (PERMITS, "tank_volume_l", "1,000 gal", 3785.411784),
+            (PERMITS, "design_flow_l_d", "450 gal/day", 1703.4353028),
+            (PERMITS, "field_area_m2", "900 sq. ft.", 83.612736),
+            (WELL_SAMPLES, "nitrate_mg_l", "1200 ug/L", 1.2),
+        ],
+    )
+    def test_the_unit_of_the_cell_counts(self, layer, column, cell, canonical):
+        # Factors: NIST SP 811 (2008), appendix B; 1 ft = 0.3048 m, 1 gal = 3.785411784 L.
+        log = DefectLog(layer.name)
+        got = to_number(pd.Series([cell]), layer.column(column), ColumnSource(), log)
+        assert got[0] == pytest.approx(canonical, rel=1e-12)
+
+    def test_another_unit_than_the_column_has_is_told(self, found):
+        log = DefectLog("wells")
+        raw = pd.Series(["12 ft", "30", "3 m"], index=list("abc"))
+        got = to_number(raw, DEPTH, ColumnSource(unit="ft"), log)
+        assert got.tolist() == pytest.approx([3.6576, 9.144, 3.0])
+        assert found(log.table(), "unit_in_cell") == {"c": "3 m"}
+        assert log.table()["action"].tolist() == ["read as m"]
+
+    def test_mg_per_liter_is_what_the_region_file_says(self):
+        column, log = WELL_SAMPLES.column("nitrate_mg_l"), DefectLog("well_samples")
+        spec = ColumnSource(unit="mg_l_as_no3")
+        as_no3 = to_number(pd.Series(["44.268 mg/L"]), column, spec, log)
+        assert as_no3[0] == pytest.approx(10.0, abs=5e-4)
+        as_n = to_number(pd.Series(["10 mg/L as N"]), column, spec, log)
+        assert as_n[0] == pytest.approx(10.0)
+
+    @pytest.mark.parametrize("cell", ["12 gal", "ft", "12 ft deep", "about 12 ft", "12 fathoms"])
+    def test_what_is_no_unit_of_the_kind_is_told(self, found, cell):
+        log = DefectLog("wells")
+        assert to_number(pd.Series([cell]), DEPTH, ColumnSource(), log).isna().all()
+        assert found(log.table(), "not_a_number") == {"0": cell}
+
+    def test_counts_have_no_unit(self, found):
+        log = DefectLog("parcels")
+        to_number(pd.Series(["3 ft"]), PARCELS.column("bedrooms"), ColumnSource(), log)
+        assert found(log.table(), "not_a_number") == {"0": "3 ft"}
+
+    @pytest.mark.parametrize("canonical", list(WORDS))
+    def test_every_word_means_a_unit_with_a_factor(self, canonical):
+        units = {unit for known in WORDS[canonical].values() for unit in known}
+        assert units == set(FACTORS[canonical])
+
+
 class TestMissingAndImpossible:
     @pytest.mark.parametrize("cell", ["-9999", "-9999.0", -9999.0, "-999999", "", "NULL", None])
     def test_missing_codes_are_missing_without_a_defect(self, cell):
@@ -82,8 +138,8 @@ class TestMissingAndImpossible:
 
     def test_words_in_a_number_column(self, found):
         log = DefectLog("wells")
-        to_number(pd.Series(["30 ft", "1,250"], index=["1", "2"]), DEPTH, ColumnSource(), log)
-        assert found(log.table(), "not_a_number") == {"1": "30 ft"}
+        to_number(pd.Series(["30 psi", "1,250"], index=["1", "2"]), DEPTH, ColumnSource(), log)
+        assert found(log.table(), "not_a_number") == {"1": "30 psi"}
 
     def test_thousands_commas_only_where_they_belong(self):
         assert plain_number(pd.Series(["1,250", "12,5", "1,250,000.5"])).tolist()[0] == 1250
@@ -141,7 +197,9 @@ def test_an_amount_in_a_yes_or_no_column_is_yes_where_it_is_more_than_nothing() 
     column = PARCELS.column("improved")
     raw = pd.Series(["0", "180000", "", "92500.5"])
     got = to_flag(raw, column, ColumnSource(), log)
-    assert got.fillna("?").tolist() == [False, True, "?", True]
+    assert got.astype(object).fillna("?").tolist() == [False, True, "?", True]
     assert log.table()["check"].tolist() == ["amount"]
+    below = to_flag(pd.Series(["0"] * 30 + ["5", "-5"]), column, ColumnSource(), log)
+    assert below.isna().tolist() == [False] * 31 + [True]
     codes = to_flag(pd.Series(["0", "1", "2"]), column, ColumnSource(), DefectLog("parcels"))
-    assert codes.fillna("?").tolist() == [False, True, "?"]
+    assert codes.astype(object).fillna("?").tolist() == [False, True, "?"]

@@ -72,7 +72,7 @@ class TestReferenceSystem:
 
     def test_unknown_system(self, tmp_path, utm):
         path = save(tmp_path, [box(0, 0, 1, 1)])
-        with pytest.raises(CrsError, match="'EPSG:0' is not known"):
+        with pytest.raises(CrsError, match=r"'EPSG:0' of x\.gpkg is not known"):
             read_shapes(Source("buildings", (path,), crs="EPSG:0"), BUILDINGS, utm)
 
     def test_shapes_far_outside_are_reported(self, tmp_path, utm, found):

@@ -170,7 +170,7 @@ class TestRealReplies:
 
     def test_nitrate_of_three_visits(self, shared_data):
         path = shared_data / "records/water_quality_replies/samples_results.txt"
-        raw = parse_results(Source("well_samples", (path,)))
+        raw = parse_results(Source("well_samples", (path,)), DefectLog("well_samples"))
         samples = samples_of(raw, DefectLog("well_samples"))
         by_date = samples.dropna(subset=["nitrate_mg_l"]).set_index("date")["nitrate_mg_l"]
         # 2023-07-25 has nitrate as N (2.71), as NO3 (12.0) and nitrate plus nitrite (2.73).
@@ -181,7 +181,7 @@ class TestRealReplies:
     def test_laboratory_agrees_with_itself(self, shared_data):
         # The same sample is given as N and as NO3, the latter to two digits.
         path = shared_data / "records/water_quality_replies/samples_results.txt"
-        raw = parse_results(Source("well_samples", (path,)))
+        raw = parse_results(Source("well_samples", (path,)), DefectLog("well_samples"))
         nitrate = raw[raw["what"] == "Nitrate"].set_index("speciation")["value"].astype(float)
         assert nitrate["as NO3"] * NITRATE_TO_N == pytest.approx(
             nitrate["as N"], abs=0.5 * NITRATE_TO_N

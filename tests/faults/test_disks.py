@@ -46,7 +46,7 @@ class TestFullDisk:
     def test_the_earlier_result_stays_and_the_next_run_goes_on(self, disk: Disk) -> None:
         place = disk("small", "size=1m")
         write(place / "result")
-        with pytest.raises(OutputError, match=r"the disk is full.*is untouched. Make room"):
+        with pytest.raises(OutputError, match=r"the disk is full.*is untouched. Free space"):
             write(place / "result", "second", files=40, size=50_000)
         assert content(place / "result") == FIRST
         assert [path.name for path in place.iterdir()] == ["result"]

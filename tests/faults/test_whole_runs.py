@@ -149,7 +149,7 @@ def test_a_disk_that_fills(
     assert code == 2
     assert "OutputError" in said[-1]
     assert "the disk is full" in said[-1]
-    assert "what stood there is untouched" in said[-1]
+    assert "what was there is untouched" in said[-1]
     assert (place / "result" / "lists" / "inspections.xlsx").read_text() == "filled in"
     assert [path.name for path in place.iterdir()] == ["result"]
 

@@ -104,7 +104,7 @@ class TestSewerShare:
             "unknown",
             "building, but no sewer map",
         )
-        sure = service_of(parcels, sewers="none")
+        sure = service_of(parcels, unsewered=True)
         assert only(sure)[0] == "onsite"
 
     def test_parcel_without_shape(self, lots):

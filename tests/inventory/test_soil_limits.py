@@ -182,6 +182,16 @@ class TestProperties:
         soil = rate_components(components(), blank, restrictions(), months())
         assert soil["rating"]["1"] == 0  # for a soil, blank means no stones
 
+    def test_what_the_survey_lacks_is_not_no_limit(self) -> None:
+        own = pd.concat([components(), components(cokey="2", gaps="corestrictions")])
+        own["hydrologic_group"] = None
+        layers = pd.concat([horizons(*GOOD), horizons(*GOOD, cokey="2")])
+        wet = pd.concat([months(), months(cokey="2")])
+        rated = rate_components(own, layers, restrictions(), wet)
+        assert rated["rating"].notna().tolist() == [True, False]
+        assert rated["rating_class"].tolist()[1] == "not rated"
+        assert rated["hydrologic_group_evidence"].tolist() == ["inferred", "unknown"]
+
     def test_layer_at_the_treatment_depth(self) -> None:
         layers = horizons((0, 60, 1), (60, 120, 2), (120, 150, 3)).assign(texture=["L", "CL", "C"])
         table = component_properties(

@@ -41,6 +41,7 @@ def words_of(texts: Any) -> list[str]:
     return [texts]
 
 
+@pytest.mark.fuzz
 @pytest.mark.parametrize("language", LANGUAGES)
 def test_damaged_values_and_keys(tmp_path: Path, language: str) -> None:
     content = tomllib.loads(default_letter(language).read_text(encoding="utf-8"))
@@ -56,6 +57,7 @@ def test_damaged_values_and_keys(tmp_path: Path, language: str) -> None:
             assert len(found.words) < 2000
 
 
+@pytest.mark.fuzz
 def test_damaged_bytes(tmp_path: Path) -> None:
     path = tmp_path / "letter_en.toml"
     for case in cases(120):

@@ -29,6 +29,7 @@ def check_model(model: Model) -> None:
         assert names | {factor.feature} <= set(FEATURES)
 
 
+@pytest.mark.fuzz
 @pytest.mark.parametrize("part", range(4))
 def test_damaged_values_and_keys(tmp_path: Path, part: int) -> None:
     content = model_content(model_text())
@@ -48,6 +49,7 @@ def test_damaged_values_and_keys(tmp_path: Path, part: int) -> None:
             assert len(found.words) < 2000
 
 
+@pytest.mark.fuzz
 def test_damaged_bytes(tmp_path: Path) -> None:
     path = tmp_path / "model.toml"
     for case in cases(120):

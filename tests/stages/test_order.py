@@ -6,6 +6,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import fields, is_dataclass, replace
 from pathlib import Path
+from types import MethodType
 from typing import Any
 
 import pandas as pd
@@ -68,8 +69,11 @@ class Watch:
         class Twin(type(value)):  # type: ignore[misc]
             def __getattribute__(self, name: str) -> Any:
                 found = object.__getattribute__(value, name)
-                if name.startswith("__") or callable(found):
+                if name.startswith("__"):
                     return found
+                if callable(found):
+                    mine = getattr(found, "__self__", None) is value
+                    return MethodType(found.__func__, self) if mine else found
                 if name not in names:
                     if isinstance(getattr(type(value), name, None), property):
                         watch.read.add(f"{path}{name}")

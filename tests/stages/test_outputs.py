@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import re
 import tomllib
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -16,6 +18,7 @@ from riskmap.publish.publishing import publish
 from riskmap.region.read import settings_in_force
 from riskmap.region.sections import Region
 from riskmap.stages import making as making_module
+from riskmap.stages.county import SOIL
 from riskmap.stages.making import Making, begin, write_output
 from riskmap.stages.order import STAGES
 from riskmap.stages.progress import Progress
@@ -50,6 +53,23 @@ class TestDeclarations:
                 assert not (file.linked and "*" in file.path)
 
 
+class Asked(Mapping[str, Any]):
+    """Things that write down which of them are read."""
+
+    def __init__(self, things: Mapping[str, Any]) -> None:
+        self.things, self.names = things, set[str]()
+
+    def __getitem__(self, name: str) -> Any:
+        self.names.add(name)
+        return self.things[name]
+
+    def __iter__(self) -> Iterator[str]:
+        return iter(self.things)
+
+    def __len__(self) -> int:
+        return len(self.things)
+
+
 def opened(region: Region, folder: Path) -> Making:
     return begin(region, STEPS, Progress(), kept=folder)
 
@@ -68,19 +88,22 @@ def store(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def watched(region: Region, store: Path, tmp_path_factory: pytest.TempPathFactory) -> Any:
-    """A whole result, its run, and the settings that each output read."""
+    """A whole result, its run, and the settings and the things that each output read."""
     seen: dict[str, set[str]] = {}
+    needed: dict[str, set[str]] = {}
 
-    def watching(output: Output, given: Region, *rest: Any) -> None:
+    def watching(output: Output, given: Region, things: Any, *rest: Any) -> None:
         watch = Watch()
-        write_output(output, watch.on(given), *rest)
+        asked = Asked(things)
+        write_output(output, watch.on(given), asked, *rest)
         seen[output.name] = watch.read
+        needed[output.name] = asked.names
 
     folder = tmp_path_factory.mktemp("result") / "first"
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(making_module, "write_output", watching)
         making = published(region, store, folder)
-    return folder, making, seen
+    return folder, making, seen, needed
 
 
 @pytest.fixture(scope="module")
@@ -147,6 +170,18 @@ class TestSettings:
         read = watched[2][output.name]
         assert {p for p in output.settings if not any(covered(r, (p,)) for r in read)} == set()
 
+    @pytest.mark.parametrize("output", KEPT, ids=lambda output: output.name)
+    def test_an_output_needs_only_what_it_reads(self, output: Output, watched: Any) -> None:
+        """What it may read is refused beyond its needs; what it needs it should read."""
+        given = {*watched[1].region.sources, *SOIL}
+        layers = {f"layer_{name}" for name in output.layers if name in given}
+        idle = {*output.needs, *layers} - watched[3][output.name]
+        assert idle - NOT_IN_THIS_COUNTY.get(output.name, set()) == set()
+
+
+NOT_IN_THIS_COUNTY = {"write the learned reasons": {"parcels"}}
+"""Needs that are read only where learning ranks."""
+
 
 class TestWhatIsKept:
     def test_a_second_run_writes_the_same_and_does_nothing_anew(
@@ -188,7 +223,7 @@ class TestWhatIsKept:
             name = f"letter_{code}.toml"
             (own / name).write_bytes((first / "letters" / name).read_bytes())
         worded = changed(region, {"lists.letter_texts": str(own)})
-        listed = {"list the files read", "write the metadata"}
+        listed = {"list the files read", "write the inspection list", "write the metadata"}
         assert set(published(worded, store, tmp_path / "a").fresh) == {"write the letters", *listed}
         text = (own / "letter_en.toml").read_text(encoding="utf-8")
         edited = text.replace("Dear neighbor,", "Good morning,")
@@ -272,9 +307,8 @@ class TestRunRecord:
     def test_it_names_every_declared_package(self, first: Path, repo: Path) -> None:
         said = json.loads((first / "run.json").read_text("utf-8"))["versions"]
         project = tomllib.loads((repo / "pyproject.toml").read_text("utf-8"))["project"]
-        names = {text.split(">")[0].split("<")[0].split("=")[0].split("[")[0].strip()
-                 for text in project["dependencies"]}  # fmt: skip
-        assert {name.lower() for name in said} == {n.lower() for n in names} | {"python", "riskmap"}
+        names = {re.split(r"[^\w.-]", text, maxsplit=1)[0] for text in project["dependencies"]}
+        assert {"python", "riskmap", *names} <= set(said)
         assert said == package_versions()
 
     def test_it_holds_every_setting_in_force(self, first: Path, region: Region) -> None:
@@ -285,7 +319,6 @@ class TestRunRecord:
         parcels = said["layers"]["parcels"]
         assert parcels["files"] == ["parcels/parcels.shp"]
         assert parcels["columns"]["parcel_id"]["column"] == "PIN"
-        assert str(region.path.parent) not in (first / "run.json").read_text("utf-8")
 
 
 def test_a_path_is_held_by_its_pattern() -> None:

@@ -16,6 +16,7 @@ from riskmap.cli import main
 from riskmap.contract.columns import Column
 from riskmap.contract.errors import OutputError
 from riskmap.contract.layers import LAYERS
+from riskmap.contract.unit_names import UNIT_NAMES, units_page
 from riskmap.contract.units import FACTORS
 from riskmap.region.layers import SOIL_SURVEY
 from riskmap.region.read import read_region
@@ -27,7 +28,7 @@ from riskmap.starting.dates import look_at_dates
 from riskmap.starting.layers import recognize
 from riskmap.starting.names import words_of
 from riskmap.starting.new import start
-from riskmap.starting.open_sources import OPEN_SOURCES
+from riskmap.starting.open_sources import OPEN_SOURCES, where_to_get_page
 from riskmap.starting.opening import open_all
 from riskmap.starting.region_text import ASK, CHECK
 from riskmap.starting.systems import compute_in, fitting_systems, square_meters
@@ -257,3 +258,9 @@ class TestTables:
             if column.unit in FACTORS
         }  # fmt: skip
         assert all(words_of(word) for said in AVOIDED.values() for word in said.split())
+
+
+def test_generated_pages_are_as_the_code_writes_them(repo: Path) -> None:
+    assert (repo / "docs/layers/units.md").read_text("utf-8") == units_page()
+    assert (repo / "docs/layers/where.md").read_text("utf-8") == where_to_get_page()
+    assert {word for factors in FACTORS.values() for word in factors} == set(UNIT_NAMES)

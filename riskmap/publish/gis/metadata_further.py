@@ -20,10 +20,11 @@ from riskmap.publish.gis.metadata_layers import (
     LayerFile,
     RunLayer,
     layer_of,
+    named_file,
     style_file,
 )
 
-ZONE_FILE: Final = LayerFile("zones.gpkg", "Zones, GeoPackage", "application/geopackage+sqlite3")
+ZONE_FILE: Final = named_file("zones.gpkg", "application/geopackage+sqlite3")
 
 _FILES: Final[tuple[tuple[Layer, LayerFile], ...]] = (
     (TREATMENT_AREAS, PARCEL_FILES[0]),

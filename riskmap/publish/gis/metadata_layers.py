@@ -16,6 +16,7 @@ from riskmap.contract.features import column
 from riskmap.contract.layers import PRIVATE
 from riskmap.contract.quantities import in_units
 from riskmap.publish.gis.styles import STYLES, WORD_STYLES
+from riskmap.publish.outputs import titled
 from riskmap.publish.words.text_safety import plain_text
 
 WGS84: Final = CRS.from_epsg(4326)
@@ -50,6 +51,11 @@ class RunLayer:
     types: Mapping[str, str] = field(default_factory=dict)
 
 
+def named_file(path: str, media_type: str, role: str = "data") -> LayerFile:
+    """Return a file of a layer, with the title that the front page gives it."""
+    return LayerFile(path, titled(path), media_type, (role,))
+
+
 def style_file(name: str) -> LayerFile:
     """Return the style ``styles/<name>.sld`` as a file of a layer."""
     title = f"Style: {name.replace('_', ' ')}"
@@ -57,10 +63,10 @@ def style_file(name: str) -> LayerFile:
 
 
 PARCEL_FILES: Final = (
-    LayerFile("parcels.gpkg", "Parcels, GeoPackage", "application/geopackage+sqlite3"),
-    LayerFile("parcels.parquet", "Parcels, GeoParquet 1.1", "application/vnd.apache.parquet"),
+    named_file("parcels.gpkg", "application/geopackage+sqlite3"),
+    named_file("parcels.parquet", "application/vnd.apache.parquet"),
     *(style_file(name) for name in (*STYLES, *WORD_STYLES)),
-    LayerFile("data_quality.csv", "Defects in the sources", "text/csv", ("metadata",)),
+    named_file("data_quality.csv", "text/csv", "metadata"),
 )
 PARCELS_MEANING: Final = (
     "One polygon per parcel with what is known of its onsite system (each value with a mark of how "

@@ -12,15 +12,15 @@ from riskmap.contract.evidence import EVIDENCE_MEANINGS
 from riskmap.contract.features import column
 from riskmap.contract.quantities import Units, percent
 from riskmap.publish.lists.list_columns import (
-    RESULTS,
     file_name_of,
     for_reading,
     list_table,
     listed_column,
+    visit_results,
 )
-from riskmap.publish.lists.workbook import Worklist, write_workbook
+from riskmap.publish.lists.workbook import RunMark, Worklist, write_workbook
 from riskmap.publish.words.doubt_words import LIKELIHOOD, RANGE_MEANING, WIDE_MEANING
-from riskmap.publish.words.imprint import Imprint, imprint_of
+from riskmap.publish.words.imprint import Imprint, imprint_of, run_name
 from riskmap.publish.words.text_safety import csv_text, plain_text
 from riskmap.stages.listing import as_listed, list_length
 from riskmap.stages.result import Result
@@ -41,7 +41,8 @@ def inspection_list(folder: Path, result: Result) -> None:
     lists = result.region.lists
     listed = as_listed(result.parcels, lists.order)
     imprint = imprint_of(result.region)
-    write_inspection_list(folder, listed, imprint, length=list_length(listed, lists))
+    run = run_name(result.region, result.inputs)
+    write_inspection_list(folder, listed, imprint, length=list_length(listed, lists), run=run)
 
 
 def write_inspection_list(
@@ -50,6 +51,7 @@ def write_inspection_list(
     imprint: Imprint,
     *,
     length: int,
+    run: str = "",
 ) -> int:
     """Write ``lists/inspections.csv`` and ``.xlsx``.
 
@@ -67,6 +69,8 @@ def write_inspection_list(
     length
         Rows of each sheet of the workbook, and the list that ``top_chance`` is for; the tables
         hold every row.
+    run
+        Name of the run, which the workbook keeps so that what is filled in is recorded as of it.
 
     Returns
     -------
@@ -93,7 +97,7 @@ def write_inspection_list(
                 heading=f"{plain_text(imprint.county)}: {name.lower()}, {imprint.date.isoformat()}",
                 table=read,
                 columns=[listed_column(str(name), top=length) for name in read.columns],
-                results=RESULTS,
+                results=visit_results(imprint.units),
                 notes=NOTES,
                 units=imprint.units,
                 most=length,
@@ -101,7 +105,7 @@ def write_inspection_list(
                 pages_wide=2,
             )
         )
-    write_workbook(place / "inspections.xlsx", *worklists)
+    write_workbook(place / "inspections.xlsx", *worklists, mark=RunMark(run, imprint.county))
     return len(first)
 
 

@@ -14,7 +14,7 @@ from riskmap.contract.columns import Column, Listed
 from riskmap.contract.evidence import mark_of
 from riskmap.contract.features import COLUMNS, as_words, column, shown
 from riskmap.contract.quantities import NUMBER, OF_SUFFIX, SHARE, Units, in_units
-from riskmap.contract.vocabulary import STAGES
+from riskmap.contract.visits import QUESTIONS
 from riskmap.publish.words.doubt_words import rough_rank
 
 AS_RECORDED: Final = Listed(20, "parcels")
@@ -32,21 +32,25 @@ class ResultColumn:
     kind: str = ""
 
 
-RESULTS: Final = (
-    ResultColumn("Visited on", 12, "Date of the visit", kind="date"),
-    ResultColumn("By", 10, "Inspector's initials"),
-    ResultColumn("Access", 11, "How much could be seen", ("full", "part", "none")),
-    ResultColumn("Found", 11, "State of the system as seen", STAGES),
-    ResultColumn("Well sampled", 11, "Whether a water sample was taken", ("yes", "no")),
-    ResultColumn(
-        "Next step",
-        15,
-        "What is to follow",
-        ("none", "pump-out", "repair", "second visit", "refer"),
-    ),
-    ResultColumn("Notes", 34, "Anything the next visitor must know"),
-)
-"""Columns that the inspector fills in."""
+YES_NO: Final = ("yes", "no")
+
+
+def visit_results(units: Units) -> tuple[ResultColumn, ...]:
+    """Columns that the inspector fills in: the questions of every visit.
+
+    >>> [result.title for result in visit_results("us")][3:5]
+    ['Found', 'Ponding (in)']
+    """
+    return tuple(
+        ResultColumn(
+            heading(asked, units),
+            (asked.listed or AS_RECORDED).width,
+            asked.meaning,
+            YES_NO if asked.dtype == "flag" else asked.domain,
+            asked.dtype if asked.dtype in ("date", "number") else "",
+        )
+        for asked in QUESTIONS
+    )
 
 
 def inspection_columns() -> list[Column]:

@@ -62,12 +62,24 @@ class Worklist:
     pages_wide: int = 1
 
 
+@dataclass(frozen=True)
+class RunMark:
+    """Which run of which county a workbook is from; office programs keep it with the file."""
+
+    run: str = ""
+    county: str = ""
+
+
+RUN_PROPERTY: Final = "riskmap run"
+COUNTY_PROPERTY: Final = "riskmap county"
+
+
 def cleaned(table: pd.DataFrame) -> pd.DataFrame:
     """Table whose texts have lost control and direction marks, which could hide a formula."""
     return table.map(lambda value: plain_text(value) if isinstance(value, str) else value)
 
 
-def write_workbook(path: Path, *worklists: Worklist) -> Path:
+def write_workbook(path: Path, *worklists: Worklist, mark: RunMark = RunMark()) -> Path:
     """Write lists as XLSX, a sheet each, and one sheet of notes on the first.
 
     No text is ever run as a formula or turned into a link.
@@ -76,6 +88,9 @@ def write_workbook(path: Path, *worklists: Worklist) -> Path:
     with xlsxwriter.Workbook(str(path), dict(_SAFE)) as book:
         heading = plain_text(worklists[0].heading)
         book.set_properties({"title": heading, "created": FIXED_DATE})
+        if mark.run:
+            book.set_custom_property(RUN_PROPERTY, mark.run)
+            book.set_custom_property(COUNTY_PROPERTY, plain_text(mark.county))
         base = {"font_name": "Calibri", "font_size": 10, "valign": "top", "border": 1}
         base["border_color"] = palette.LINE
         for worklist in worklists:

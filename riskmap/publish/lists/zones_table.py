@@ -100,6 +100,13 @@ def write_zone_layers(
     """Write ``zones.gpkg`` with the layers :data:`LAYERS`; returns its path.
 
     Values are SI. The same county gives the same bytes.
+
+    Parameters
+    ----------
+    folder
+        The result folder.
+    zones, capture_zones, wells
+        Layers of the run, in the county's reference system.
     """
     path = folder / "zones.gpkg"
     path.unlink(missing_ok=True)

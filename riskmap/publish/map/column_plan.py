@@ -87,11 +87,11 @@ def choose(column: Coded, others: Mapping[int, Coded]) -> Telling:
     part = _taken(column, rows)
     counts = np.zeros(SLOTS, dtype=np.int64)
     exact = sorted(
-        (_told_by(part, other, rows, counts), number) for number, other in others.items()
+        (_left_open_by(part, other, rows, counts), number) for number, other in others.items()
     )
     coarse = _coarse(part, COARSE_VALUES)
     rough = sorted(
-        (_told_by(coarse, _coarse(other, STEPS_OF_ONE), rows, counts), number)
+        (_left_open_by(coarse, _coarse(other, STEPS_OF_ONE), rows, counts), number)
         for number, other in others.items()
     )
     ranked = [number for pair in zip(exact, rough, strict=True) for _, number in pair]
@@ -173,11 +173,11 @@ def _context(
     return context, contexts
 
 
-def _told_by(part: Coded, other: Coded, rows: Whole, counts: Whole) -> float:
+def _left_open_by(part: Coded, other: Coded, rows: Whole, counts: Whole) -> float:
     """Bits a row left of the column when the other is known, and what it takes to learn them."""
-    beside = np.ascontiguousarray(other.values[rows])
-    joint, pairs = _spread(beside * part.size + part.values, counts)
-    alone, _ = _spread(beside, counts)
+    known = np.ascontiguousarray(other.values[rows])
+    joint, pairs = _spread(known * part.size + part.values, counts)
+    alone, _ = _spread(known, counts)
     bits = min((part.size - 1).bit_length(), 6)
     return joint - alone + 0.8 * bits * pairs / len(rows)
 

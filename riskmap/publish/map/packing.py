@@ -148,7 +148,7 @@ class Package:
         return scripts
 
     def _tellings(self) -> dict[int, Telling]:
-        """How each column is told, from those before it."""
+        """How each column is predicted from those before it."""
         slots = list(self.columns)
         chosen = map_chunks(lambda slot: choose(*self._beside(slot, slice(None))), slots)
         return dict(zip(slots, chosen, strict=True))

@@ -4,14 +4,18 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from pathlib import Path
+from types import MappingProxyType
 from typing import Any, Final
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from riskmap.action.inspections import inspection_stops
-from riskmap.contract.quantities import LENGTH, SMALL_LENGTH, Units, text
+from riskmap.action.inspections import inspection_stops, look_for
+from riskmap.contract.columns import Column
+from riskmap.contract.quantities import LENGTH, Units, text
+from riskmap.contract.visits import FOUND_WORDS, QUESTIONS
+from riskmap.publish.lists.list_columns import YES_NO
 from riskmap.publish.paper.sheet_facts import facts_table
 from riskmap.publish.paper.sheet_map import (
     MapSource,
@@ -29,19 +33,15 @@ from riskmap.publish.words.imprint import Imprint, sender_of
 from riskmap.stages.listing import as_listed
 from riskmap.stages.result import Result
 
+NO_HEADS: Final[Mapping[int, str]] = MappingProxyType({})
 ORDER_NOTE: Final = (
     "The order is by straight lines between the stops. It is no route: roads, rivers and gates are "
     "not known to it."
 )
 LONGEST_REASON: Final = 120
 """Letters of a reason; the words of a run stay whole, free text from outside may be cut."""
-STAGES: Final = (
-    ("sound", "no sign of trouble"),
-    ("stressed", "effluent ponds high in the field, none at the surface"),
-    ("failed", "sewage at the surface or backing up"),
-    ("could not tell", "no access, snow, no one there"),
-)
-"""What the visitor ticks; the first three are the words that inspections are read back in."""
+APART: Final = ("found", "notes", "sketch")
+"""Questions that have a place of their own on the page."""
 
 
 DRAWN: Final = ("buildings", "wells", "streams", "waterbodies")
@@ -49,7 +49,7 @@ DRAWN: Final = ("buildings", "wells", "streams", "waterbodies")
 
 
 def day_sheets(folder: Path, result: Result) -> None:
-    """Write the day sheets of a run, if any stops are wanted."""
+    """Write the day sheets of a run, if the region file asks for any."""
     lists, tables = result.region.lists, result.county.tables
     if lists.stops:
         write_day_sheets(
@@ -68,6 +68,9 @@ def write_day_sheets(
     imprint: Imprint,
     *,
     stops: int = 200,
+    planned: pd.DataFrame | None = None,
+    day_heads: Mapping[int, str] = NO_HEADS,
+    order_note: str = ORDER_NOTE,
     areas: gpd.GeoDataFrame | None = None,
     layers: Mapping[str, gpd.GeoDataFrame] | None = None,
 ) -> list[Path]:
@@ -84,6 +87,10 @@ def write_day_sheets(
         ``si``: A4 and meters.
     stops
         Stops at most.
+    planned
+        Stops of a planned season instead: parcel (index), ``day``, ``stop``, ``leg_m``.
+    day_heads, order_note
+        Words beside a day's number, and on how the order was made.
     areas
         Likely treatment areas, index ``parcel_id``.
     layers
@@ -94,7 +101,10 @@ def write_day_sheets(
     list of Path
         The file written; empty where nothing is ranked.
     """
-    plan = inspection_stops(pd.DataFrame(ranked), stops=stops)
+    if planned is None:
+        plan = inspection_stops(pd.DataFrame(ranked), stops=stops)
+    else:
+        plan = planned_stops(pd.DataFrame(ranked), planned)
     if plan.empty:
         return []
     layers, units = layers or {}, imprint.units
@@ -107,12 +117,13 @@ def write_day_sheets(
             "county": field(imprint.county, 60),
             "date": imprint.date.isoformat(),
             "contact": field(imprint.contact, 80),
-            "ponding_unit": SMALL_LENGTH.scale(units).unit,
             "cautions": {"safety": SAFETY, "screening": SCREENING, "local": LOCAL_CODE,
-                         "staff": STAFF_ONLY, "order": ORDER_NOTE},
-            "stages": [list(stage) for stage in STAGES],
+                         "staff": STAFF_ONLY, "order": order_note},
+            "stages": [list(found) for found in FOUND_WORDS.items()],
+            "questions": [_question(q, units) for q in QUESTIONS if q.name not in APART],
+            "apart": {q.name: q.label for q in QUESTIONS if q.name in APART},
             "buildings_given": len(layers.get("buildings", ())) > 0,
-            "days": _days(plan, pages, source, units),
+            "days": _days(plan, pages, source, units, day_heads),
         },
         date=imprint.date,
         paper=paper_of(units),
@@ -120,8 +131,27 @@ def write_day_sheets(
     return [write_pdf(folder / "sheets" / "day_sheets.pdf", content)]
 
 
+def planned_stops(ranked: pd.DataFrame, planned: pd.DataFrame) -> pd.DataFrame:
+    """Put the stops of a season beside the ranked table, with what to look for, by day and stop."""
+    names = ["day", "stop", "leg_m"]
+    table = planned[names].join(ranked.drop(columns=names, errors="ignore"))
+    prompts = pd.Series(look_for(table), index=table.index)
+    return table.assign(look_for=prompts).sort_values(["day", "stop"], kind="stable")
+
+
+def _question(asked: Column, units: Units) -> dict[str, object]:
+    """One question as the sheet asks it: its heading, and boxes to tick or a line to write on."""
+    choices = YES_NO if asked.dtype == "flag" else asked.domain
+    unit = asked.quantity.scale(units).unit
+    return {"label": asked.label, "choices": list(choices), "unit": unit}
+
+
 def _days(
-    plan: pd.DataFrame, pages: Sequence[dict[str, Any]], source: MapSource, units: Units
+    plan: pd.DataFrame,
+    pages: Sequence[dict[str, Any]],
+    source: MapSource,
+    units: Units,
+    heads: Mapping[int, str],
 ) -> list[dict[str, object]]:
     days = []
     for number in plan["day"].unique():
@@ -132,6 +162,7 @@ def _days(
         days.append(
             {
                 "number": int(number),
+                "head": field(heads.get(int(number), ""), 60),
                 "svg": day_svg(source, window, np.column_stack([x_m, y_m])),
                 "dots": dots.tolist(),
                 "labels": apart(dots).tolist(),

@@ -31,7 +31,7 @@ AUDIENCES: Final = ("household", "owner")
 
 
 def letters(folder: Path, result: Result) -> None:
-    """Write the letters of a run, if any are wanted."""
+    """Write the letters of a run, if the region file asks for any."""
     lists = result.region.lists
     if lists.letters:
         write_letters(

@@ -70,7 +70,7 @@ class Findings:
     rows_read
         Layer -> rows read.
     sections
-        Further parts (validation, drift, fairness, doubt), in the order wanted.
+        Further parts (validation, drift, fairness, doubt), in the order of the report.
     map_layers
         ``streams`` and ``waterbodies`` for the map, where there are any.
     settings
@@ -114,7 +114,7 @@ def write_report(
     head
         Length of the list: so many systems are set against the rest.
     findings
-        What else there is to tell.
+        What there is to report besides the table.
     """
     text = compose_report(
         ranked, imprint, model=model, rules=rules, head=head, findings=findings or Findings()
@@ -134,7 +134,13 @@ def compose_report(
     head: int,
     findings: Findings,
 ) -> str:
-    """Return the report's text; see :func:`write_report`."""
+    """Return the report's text; see :func:`write_report`.
+
+    Parameters
+    ----------
+    ranked, imprint, model, rules, head, findings
+        As there.
+    """
     units, cuts = imprint.units, rules.class_cuts
     science = (
         aging_section(

@@ -25,7 +25,7 @@ LIKELIHOOD: Final = (
 
 RANGE_MEANING: Final = (
     "Every record that is unknown or estimated, the mixture of soils under the lot and the rough "
-    "numbers of the models were drawn anew many times; nine draws in ten fall inside the range. "
+    "numbers of the models were drawn again many times; nine draws in ten fall inside the range. "
     "The weights were not drawn."
 )
 WIDE_MEANING: Final = "A wide range says: find the records first."

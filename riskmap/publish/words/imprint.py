@@ -3,6 +3,9 @@
 from __future__ import annotations
 
 import datetime
+import hashlib
+import json
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from riskmap.contract.quantities import Units
@@ -11,14 +14,14 @@ from riskmap.region.sections import Region
 
 @dataclass(frozen=True)
 class Imprint:
-    """What stands at the head of every list, letter and page.
+    """What is at the head of every list, letter and page.
 
     Parameters
     ----------
     county
         Its name.
     date
-        The day that the run speaks for.
+        Date of the run.
     units
         Units that people read; they choose the paper, too.
     contact
@@ -29,6 +32,18 @@ class Imprint:
     date: datetime.date
     units: Units = "us"
     contact: str = ""
+
+
+def run_name(region: Region, inputs: Mapping[str, str]) -> str:
+    """Name of a run: the day it speaks for, and eight letters that stand for all it read.
+
+    >>> from types import SimpleNamespace as Some
+    >>> region = Some(county=Some(date=datetime.date(2026, 6, 1)))
+    >>> run_name(region, {"region.toml": "ab"})
+    '2026-06-01 6e2a6a5c'
+    """
+    told = json.dumps(sorted(inputs.items())).encode()
+    return f"{region.county.date.isoformat()} {hashlib.sha256(told).hexdigest()[:8]}"
 
 
 def imprint_of(region: Region) -> Imprint:

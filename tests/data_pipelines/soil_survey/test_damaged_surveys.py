@@ -63,11 +63,13 @@ def check_damage(export: Path, form: str, folder: Path, numbers: range) -> None:
         shutil.rmtree(damaged)
 
 
+@pytest.mark.fuzz
 @pytest.mark.parametrize("form", FORMS)
 def test_small_survey(tmp_path: Path, tiny_area: Path, form: str) -> None:
     check_damage(tiny_area, form, tmp_path / "damaged", cases(15))
 
 
+@pytest.mark.fuzz
 @pytest.mark.slow
 @pytest.mark.parametrize("form", FORMS)
 @pytest.mark.parametrize("area", ["ia073_area", "tabular_only/MO201"])
@@ -122,6 +124,17 @@ class TestEveryTableAndColumn:
         assert absent["value"].tolist() == [f"{table}.{column}"]
         assert absent["action"].str.len().gt(0).all()
         self._compare(without, found.value, unrated=field.need == "rating")
+
+    def test_frozen_soils_need_the_texture_tables(
+        self, tmp_path: Path, tiny: Make, put_csv: Make
+    ) -> None:
+        tables = tiny()
+        tables["component"][0][12] = "Gelisols"
+        folder = put_csv(tmp_path / "csv", tables=tables)
+        assert read_soil_survey([folder]).soil_components["gaps"].isna().all()
+        (folder / "chtexturemod.csv").unlink()
+        gaps = read_soil_survey([folder]).soil_components["gaps"]
+        assert gaps.fillna("").tolist() == ["chtexturemod", ""]
 
     def _compare(self, without: Make, survey: SoilSurvey, *, unrated: bool) -> None:
         whole = rated(without("").value)

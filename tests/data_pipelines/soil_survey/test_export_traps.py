@@ -186,7 +186,7 @@ class TestTrap6ShapesMissingOrBroken:
 
     def test_damaged_shapefile(self, tiny_area: Path) -> None:
         (tiny_area / "spatial" / "soilmu_a_zz001.shp").write_bytes(b"not a shapefile")
-        with pytest.raises(SourceFormatError, match="cannot be read"):
+        with pytest.raises(SourceFormatError, match="does not begin like a part"):
             read_soil_survey([tiny_area])
 
     def test_tables_alone_are_enough(self, tiny_area: Path) -> None:
@@ -245,6 +245,14 @@ class TestTrap7FilesThatWereCutOrChanged:
         with pytest.raises(SourceFormatError, match=rf"lacks {table}.*[Dd]ownload the survey"):
             read_soil_survey([tiny_area])
 
+    @pytest.mark.parametrize("name", ["csmoist.txt", "crstrcts.txt", "chorizon.txt"])
+    def test_a_table_cut_inside_a_row_is_an_error(self, tiny_area: Path, name: str) -> None:
+        file = tiny_area / "tabular" / name
+        text = file.read_text(encoding="utf-8") or '"Fragipan"|""|50|80|"101"|"1r"\n'
+        file.write_text(text + text[: len(text) // 3], encoding="utf-8")
+        with pytest.raises(SourceFormatError, match=rf"{name}: ends in the middle of line"):
+            read_soil_survey([tiny_area])
+
     def test_an_open_quote_costs_its_own_row_only(self, tiny_area: Path) -> None:
         file = tiny_area / "tabular" / "chorizon.txt"
         file.write_text('"E|' + file.read_text(encoding="utf-8"), encoding="utf-8")
@@ -297,7 +305,7 @@ class TestTrap7FilesThatWereCutOrChanged:
         survey = read_soil_survey([tmp_path])
         assert survey.soil_units is not None
         assert survey.soil_units["musym"].tolist() == ["Ñ"]
-        assert len(_mentions(survey.defects, "not UTF-8")) == 1
+        assert len(_mentions(survey.defects, "not_utf8")) == 1
 
 
 class TestTrap8NoEnd:

@@ -81,7 +81,7 @@
           (found.length === 1 ? "The one that gets" : "The " + found.length + " that get") + " most, of " + reached + "."));
       }
     }
-    box.appendChild(county.make("p", "small", "Estimated along the mapped water table. Wells nobody has on record are " +
+    box.appendChild(county.make("p", "small", "Estimated along the mapped water table. Wells that are not on record are " +
       "not seen. Only a sample shows what is in the water."));
     return box;
   };

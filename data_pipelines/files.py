@@ -1,0 +1,235 @@
+"""The door that every source file comes through: there, readable, and what its name says.
+
+What people save by mistake in place of data (the error page of a download, a workbook, an archive
+inside an archive) is called by its name. Limits stand here; ``docs/layers/sources.md`` lists them.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+import stat
+import zipfile
+import zlib
+from glob import escape
+from pathlib import Path
+from typing import Final
+
+from riskmap.contract.errors import SourceFormatError, SourceMissingError
+
+HEAD_BYTES: Final = 65_536
+LARGEST_BYTES: Final = 2 * 1024**3
+"""Text, JSON and whatever an archive unpacks to may be this large, 2 GB."""
+
+MOST_COLUMNS: Final = 5_000
+MOST_MEMBERS: Final = 10_000
+LARGEST_WORKBOOK: Final = 300 * 1024**2
+"""What a workbook unpacks to: about two million rows of ten cells."""
+
+WORKBOOKS: Final = {".xlsx": "xl/workbook.xml", ".ods": "content.xml"}
+"""Ending of a workbook -> the file in it that makes it one."""
+
+_TABLES: Final = (".csv", ".tsv", ".tab", ".rdb", ".dat")
+TEXT_SUFFIXES: Final = (*_TABLES, ".txt")
+_LIKELIEST_FIRST: Final = (
+    (".gdb", ".shp", ".gpkg", ".geojson", ".topojson", ".fgb", ".sqlite"),
+    (".json",),
+    _TABLES,
+    (".txt",),
+)
+"""What is looked for in a zip file: a read-me or metadata beside the data is passed over."""
+
+NO_NETWORK: Final = {
+    "CPL_VSIL_CURL_ALLOWED_EXTENSIONS": "none",
+    "GDAL_HTTP_PROXY": "127.0.0.1:9",
+    "GDAL_HTTPS_PROXY": "127.0.0.1:9",
+    "GDAL_HTTP_MAX_RETRY": "0",
+}
+"""Settings that leave the GDAL library no network: no address may be opened as a file, and
+requests go to a port (9, discard) where nobody answers."""
+
+FETCH_AGAIN: Final = "Fetch it again."
+_DISGUISES: Final = (
+    (rb"\s*(?:<!doctype html|<html)", "a web page, likely the error page of a download",
+     "Open it in a browser to see what the server said, and fetch the data again."),
+    (rb"%PDF", "a PDF document", "Ask for the data as a table or map layer."),
+    (rb"\x1f\x8b|7z\xbc\xaf|Rar!|BZh|\xfd7zXZ", "a packed archive of another kind than zip",
+     "Unpack it and name the file in it."),
+    (rb"\xd0\xcf\x11\xe0", "an old office document (.xls, .doc)",
+     "Save its sheet as CSV in UTF-8."),
+    (rb"version https://git-lfs", "a note that stands for a file kept elsewhere",
+     "Fetch the file itself."),
+)  # fmt: skip
+_ZIP_ERRORS: Final = (zipfile.BadZipFile, zlib.error, OSError, ValueError, RuntimeError)
+_POINTERS: Final = re.compile(
+    rb"<(?:OGR\w*DataSource|VRTDataset|GDAL_WMS|GDAL_WMTS|\w+TiledBandDataset)|gdal_streamed_alg|"
+    rb"<WCS_GDAL|<WFS|<WMS",
+    re.IGNORECASE,
+)
+
+
+def demand_file(path: Path, layer: str) -> None:
+    """Refuse what is no regular file (or file geodatabase), is empty, or may not be read."""
+    try:
+        status = path.stat()
+        if not stat.S_ISDIR(status.st_mode):
+            _demand_regular(path, layer, status.st_mode)
+            path.open("rb").close()
+        elif path.suffix.lower() != ".gdb":
+            raise SourceFormatError(layer, f"{path.name} is a folder.", "Name the file in it.")
+    except (FileNotFoundError, NotADirectoryError, ValueError) as error:
+        raise _missing(path, layer) from error
+    except OSError as error:
+        raise SourceFormatError(
+            layer,
+            f"{path.name} may not be opened ({error.strerror}).",
+            "Ask for the right to read it.",
+        ) from error
+    if not stat.S_ISDIR(status.st_mode) and not status.st_size:
+        raise SourceFormatError(layer, f"{path.name} is empty (0 bytes).", FETCH_AGAIN)
+
+
+def _missing(path: Path, layer: str) -> SourceMissingError:
+    problem = f"the file {path.name} is not there"
+    if path.suffix.lower() == ".shp" and path.parent.is_dir():
+        parts = sorted(part.name for part in path.parent.glob(f"{escape(path.stem)}.*"))
+        problem += f", only {', '.join(parts[:5])}" if parts else ""
+    return SourceMissingError(layer, f"{problem}.", "Correct its path in the region file.")
+
+
+def _demand_regular(path: Path, layer: str, mode: int) -> None:
+    if not stat.S_ISREG(mode):
+        raise SourceFormatError(
+            layer, f"{path.name} is a pipe or a device, no file.", "Name a file on a disk."
+        )
+
+
+def refuse_disguise(head: bytes, name: str, layer: str) -> None:
+    """Refuse by its first bytes what people mistake for data."""
+    for mark, what, cure in _DISGUISES:
+        if re.match(mark, head, re.IGNORECASE):
+            raise SourceFormatError(layer, f"{name} is {what}.", cure)
+    if re.match(rb'\s*\{\s*"error"', head):
+        raise SourceFormatError(
+            layer, f"{name} is an error reply of a service: {_message(head)}", FETCH_AGAIN
+        )
+
+
+def refuse_pointer(head: bytes, name: str, layer: str) -> None:
+    """Refuse by its first bytes what only points to data elsewhere: virtual files, services."""
+    if _POINTERS.search(head):
+        raise SourceFormatError(
+            layer,
+            f"{name} holds no data but points to other files or to a web service.",
+            "Give the file that it points to.",
+        )
+
+
+def _message(head: bytes) -> str:
+    try:
+        error = json.loads(head)["error"]
+        text = error.get("message", error) if isinstance(error, dict) else error
+    except (ValueError, RecursionError):
+        text = head[:200].decode("utf-8", errors="replace")
+    return f"{str(text)[:200]!r}."
+
+
+def head_of(path: Path) -> bytes:
+    """First bytes of a file."""
+    with path.open("rb") as file:
+        return file.read(HEAD_BYTES)
+
+
+def read_bytes(path: Path, layer: str) -> bytes:
+    """Whole content of a file that has been through :func:`demand_file`."""
+    if path.stat().st_size > LARGEST_BYTES:
+        raise _too_large(path.name, layer)
+    return path.read_bytes()
+
+
+def _too_large(name: str, layer: str) -> SourceFormatError:
+    return SourceFormatError(
+        layer,
+        f"{name} is larger than {LARGEST_BYTES / 1024**3:g} GB.",
+        "Cut it to the county, or give it in several files.",
+    )
+
+
+def zip_members(path: Path, layer: str) -> list[str]:
+    """Names of the data sets in a zip file, all of the likeliest kind that is in it.
+
+    Raises
+    ------
+    SourceFormatError
+        If the archive is damaged, would unpack to more than :data:`LARGEST_BYTES`, is a workbook,
+        or holds nothing that can be read (perhaps only another archive).
+    """
+    entries = _entries(path, layer)
+    if len(entries) > MOST_MEMBERS:
+        raise SourceFormatError(
+            layer, f"{path.name} holds {len(entries)} files.", f"At most {MOST_MEMBERS} are read."
+        )
+    if sum(entry.file_size for entry in entries) > LARGEST_BYTES:
+        raise _too_large(f"what {path.name} unpacks to", layer)
+    return _data_sets([entry.filename for entry in entries], path.name, layer)
+
+
+def check_workbook(path: Path, layer: str) -> None:
+    """Refuse a workbook that is damaged, or unpacks to more than :data:`LARGEST_WORKBOOK`."""
+    entries = _entries(path, layer)
+    if WORKBOOKS[path.suffix.lower()] not in [entry.filename for entry in entries]:
+        raise SourceFormatError(layer, f"{path.name} is no workbook.", FETCH_AGAIN)
+    if sum(entry.file_size for entry in entries) > LARGEST_WORKBOOK:
+        raise SourceFormatError(
+            layer,
+            f"{path.name} unpacks to more than {LARGEST_WORKBOOK // 1024**2} MB.",
+            "Save its sheet as CSV in UTF-8.",
+        )
+
+
+def _entries(path: Path, layer: str) -> list[zipfile.ZipInfo]:
+    try:
+        with zipfile.ZipFile(path) as archive:
+            return archive.infolist()
+    except _ZIP_ERRORS as error:
+        raise SourceFormatError(
+            layer, f"{path.name} is not a whole zip file ({error}).", FETCH_AGAIN
+        ) from error
+
+
+def _data_sets(names: list[str], name: str, layer: str) -> list[str]:
+    if "[Content_Types].xml" in names:
+        raise SourceFormatError(
+            layer,
+            f"{name} is an office document.",
+            "Name a workbook as .xlsx or .ods, or save its sheet as CSV in UTF-8.",
+        )
+    folders = {part.group() for found in names if (part := re.match(r".*?\.gdb(?=/)", found, re.I))}
+    files = [found for found in names if not found.startswith((*folders, "__MACOSX"))]
+    for suffixes in _LIKELIEST_FIRST:
+        found = [name for name in files if name.lower().endswith(suffixes)]
+        found += folders if ".gdb" in suffixes else []
+        if found:
+            return sorted(found)
+    inner = [found for found in names if found.lower().endswith((".zip", ".gz", ".7z", ".rar"))]
+    if inner:
+        raise SourceFormatError(
+            layer,
+            f"{name} holds only another archive, {inner[0]}.",
+            "Unpack the outer one and name the inner one.",
+        )
+    listed = ", ".join(names[:8]) or "nothing"
+    raise SourceFormatError(
+        layer, f"{name} holds no table and no map layer, but {listed}.", "Name another file."
+    )
+
+
+def read_member(path: Path, member: str, layer: str, *, size: int = LARGEST_BYTES) -> bytes:
+    """First `size` bytes of one file of a zip archive."""
+    try:
+        with zipfile.ZipFile(path) as archive, archive.open(member) as file:
+            return file.read(size)
+    except (*_ZIP_ERRORS, KeyError, EOFError) as error:
+        raise SourceFormatError(
+            layer, f"{member} in {path.name} cannot be unpacked ({error}).", FETCH_AGAIN
+        ) from error

@@ -1,0 +1,1 @@
+"""The outcome log: what visits found, only ever added to."""

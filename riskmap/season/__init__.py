@@ -1,0 +1,1 @@
+"""The season's work: the plan, what goes out, what comes back, and the report."""
