@@ -25,7 +25,7 @@ HELD_FOR: Final = 10.0
 ROUNDS: Final = 3
 """Rounds in which spreads and effects are fitted in turn."""
 TOO_FAR: Final = 1e12
-CLOSE, ENOUGH = 1e-9, 1e-8
+CLOSE, ENOUGH = 1e-9, 1e-7
 """Share of the log posterior below which a search ends; the latter from a start that is close."""
 SAMPLE: Final = 6_000
 """Lots of the sample that a county of more than twice as many is fitted to first."""
