@@ -60,7 +60,6 @@ ALIASES: Final[Mapping[str, Mapping[str, tuple[str, ...]]]] = {
         "mail_city": ("mailing city", "owner city", "bill city", "taxpayer city"),
         "mail_state": ("mailing state", "owner state", "bill state", "taxpayer state"),
         "mail_zip": ("mailing zip", "owner zip", "bill zip", "taxpayer zip"),
-        "telephone": ("phone", "phone number", "owner phone"),
         "recorded_area_m2": ("acres", "deed acres", "gis acres", "land area", "site area",
                              "total acres",
                              "site squarefeet", "land squarefeet", "calculated acres",
@@ -209,7 +208,7 @@ AVOIDED: Final[Mapping[str, str]] = {
     "yield_l_d": "date",
     "casing_m": "diameter material type",
     "mail_name": "date", "mail_zip": "", "mail_city": "", "mail_state": "",
-    "telephone": "contractor installer",
+
 }  # fmt: skip
 """Column -> words that say it is something else."""
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Final
 
+import numpy as np
 import pandas as pd
 
 from data_pipelines.values import FALSE_WORDS, TRUE_WORDS, as_text, of_amounts, plain_number
@@ -147,7 +148,7 @@ def _flags(counts: pd.Series, total: int) -> Codes:
     plain = [str(code) for code in counts.index]
     unknown = {code: int(counts[code]) for code in plain if code.lower() not in words}
     number = plain_number(pd.Series(plain))
-    if of_amounts(number.repeat(counts.to_numpy())):
+    if of_amounts(pd.Series(np.repeat(number.to_numpy(float), counts.to_numpy(int)))):
         return Codes(1.0)
     share = 1 - sum(unknown.values()) / total
     few = dict(list(unknown.items())[:9])

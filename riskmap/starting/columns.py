@@ -40,7 +40,6 @@ SHAPED: Final = {
     "mail_address": r"^(\d+\S*\s+\S+|(?i:p\.? ?o\.? box).*)",
     "mail_zip": r"^\d{5}(-?\d{4})?$",
     "mail_state": r"^[A-Za-z]{2}$",
-    "telephone": r"^[\d()\s.+-]{7,20}(?i:\s*x\d+)?$",
     "owner": r".*[A-Za-z]{2}",
     "mail_name": r".*[A-Za-z]{2}",
 }
