@@ -83,7 +83,7 @@ def make_full(
     wells = _with_risk(rng, layers["wells"])
     everything = layers | _lots(ranked) | {"wells": wells, "zones": _zones(ranked)}
     cuts = (30.0, 40.0, 50.0, 60.0)
-    text = MapModel(model.factors, model.failure_share, cuts, text=model_text())
+    text = MapModel(model.factors, class_bounds=cuts, text=model_text())
     return FullCounty(ranked, features, model, text, everything, _pairs(rng, ranked, wells))
 
 

@@ -30,7 +30,8 @@ FACTORS = (
     MapFactor("density", "groundwater", "Systems close together", 10.0),
     MapFactor("shore", "groundwater", "Water nearby", 8.0),
 )
-MODEL = MapModel(FACTORS, failure_share=0.6)
+MODEL = MapModel(FACTORS)
+SHARE = 0.6
 STREETS = (
     "Alder",
     "Bramble",
@@ -172,7 +173,7 @@ def _scores(limitation: pd.DataFrame, onsite: np.ndarray) -> pd.DataFrame:
         for name, values in points.items():
             result[f"{name}_points"] = values.where(onsite)
         result[f"{score}_score"] = pd.DataFrame(points).sum(axis=1).round(3)
-    share = MODEL.failure_share
+    share = SHARE
     parts = share * result["failure_score"], (1 - share) * result["groundwater_score"]
     result["priority"] = (parts[0] + parts[1]).round(3)
     for column in ("failure_score", "groundwater_score", "priority"):

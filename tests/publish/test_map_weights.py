@@ -1,4 +1,4 @@
-"""Weights moved in the page against the program itself: the same ranks, and the same model file."""
+"""Weights moved in the page against the program itself: the same scores, the same model file."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import pandas as pd
 import pytest
 
 from riskmap.contract.features import FEATURES
-from riskmap.ranking.score import rank, score
+from riskmap.ranking.score import score
 from riskmap.region.model_file import read_model
 
 pytestmark = pytest.mark.browser
@@ -26,18 +26,21 @@ def _move(page: Any, moved: dict[str, float]) -> None:
         page.set(f"weight-{name}", value)
 
 
-def _ranks(page: Any) -> pd.Series:
-    ranks = page.run("return Array.from(county.scores.allRanks())")
-    return pd.Series(ranks, index=page.run("return county.facts.parcel_id.lines()")).astype(int)
+def _now(page: Any, kind: str) -> pd.Series:
+    values = page.run(f"return Array.from(county.scores.current.{kind})")
+    return pd.Series(values, index=page.run("return county.facts.parcel_id.lines()"), dtype=float)
 
 
-def _python_ranks(full: Any, model: Any) -> pd.Series:
-    scores = score(full.features, model).scores
-    return rank(scores, (full.features["service"] == "onsite").to_numpy()).fillna(0).astype(int)
+def _listed(page: Any) -> list[str]:
+    return [e.text for e in page.browser.find_elements("css selector", "#top-list .who")]
+
+
+def _onsite(full: Any) -> pd.Index:
+    return full.features.index[full.features["service"] == "onsite"]
 
 
 class TestWeights:
-    def test_the_saved_model_gives_the_pages_ranks(
+    def test_the_saved_model_gives_the_pages_scores(
         self, page: Any, full: Any, tmp_path: Path, screenshots: Path
     ) -> None:
         _move(page, MOVED)
@@ -51,40 +54,43 @@ class TestWeights:
         for name, value in MOVED.items():
             assert weights[name] == pytest.approx(value, abs=0.13)  # a step of the slider
         assert model == full.model.with_weights({name: weights[name] for name in MOVED})
-        want = _python_ranks(full, model)
-        got = _ranks(page)
-        assert (got.loc[want.index] == want).all()
-        before = _python_ranks(full, full.model)
-        assert (want != before)[before > 0].mean() > 0.5
+        scores = score(full.features, model).scores.loc[_onsite(full)]
+        for kind in ("failure", "groundwater"):
+            want = scores[f"{kind}_score"]
+            assert np.array_equal(_now(page, kind)[want.index].to_numpy(), want.to_numpy())
+        before = full.ranked.loc[_onsite(full), "failure_score"]
+        assert (scores["failure_score"] != before).mean() > 0.5
         page.run("document.getElementById('weights').scrollIntoView()")
         page.browser.save_screenshot(str(screenshots / "map_weights.png"))
-        self._list_follows(page, want, before)
 
-    @staticmethod
-    def _list_follows(page: Any, want: pd.Series, before: pd.Series) -> None:
-        first = want[want > 0].sort_values().index[:12]
-        top = page.browser.find_elements("css selector", "#top-list .who")
-        assert [e.text for e in top] == list(first)
-        moves = [e.text for e in page.browser.find_elements("css selector", "#top-list .move")]
-        for parcel, text in zip(first, moves, strict=True):
-            gain = int(before[parcel] - want[parcel])
-            words = "same place" if gain == 0 else f"{'up' if gain > 0 else 'down'} {abs(gain)}"
-            assert text == words
-
-    def test_scores_agree_to_the_last_digit(self, page: Any, full: Any) -> None:
+    def test_no_weight_moves_a_list_of_chances(self, page: Any) -> None:
+        listed, priority = _listed(page), _now(page, "priority")
         _move(page, MOVED)
-        weights = page.run("return county.scores.factors.map((f) => [f.name, f.weight])")
-        scores = score(full.features, full.model.with_weights(dict(weights))).scores
-        ids = page.run("return county.facts.parcel_id.lines()")
-        onsite = (full.features["service"].isin(["onsite"])).loc[ids].to_numpy()
-        for kind, column in (("priority", "priority"), ("failure", "failure_score")):
-            got = np.array(page.run(f"return Array.from(county.scores.current.{kind})"), float)
-            want = scores.loc[ids, column].to_numpy()
-            assert np.array_equal(got[onsite], want[onsite])
+        assert _listed(page) == listed
+        assert _now(page, "priority").equals(priority)
+        assert "no weight changes" in page.browser.find_element("id", "weights").text
 
-    def test_back_to_the_runs_weights(self, page: Any, full: Any) -> None:
+    def test_where_water_counts_the_list_follows(self, page: Any) -> None:
+        """Priority = chance x groundwater score: the chance stays, the score moves."""
+        page.run("county.plan.by_water = true")
+        priority, water = _now(page, "priority"), _now(page, "groundwater")
+        _move(page, MOVED)
+        scored = water[water > 0].index
+        want = priority[scored] * _now(page, "groundwater")[scored] / water[scored]
+        assert np.abs(_now(page, "priority")[scored] - want).max() <= 0.0005 + 1e-9
+        ids = page.run("return county.facts.parcel_id.lines()")
+        ranks = pd.Series(page.run("return Array.from(county.scores.allRanks())"), index=ids)
+        first = _listed(page)
+        assert first == list(ranks[ranks > 0].sort_values().index[: len(first)])
+        assert _now(page, "priority")[first].is_monotonic_decreasing
+        moves = {e.text for e in page.browser.find_elements("css selector", "#top-list .move")}
+        assert moves != {"same place"}
+
+    def test_back_to_the_runs_weights(self, page: Any) -> None:
+        before = {kind: _now(page, kind) for kind in ("priority", "failure", "groundwater")}
         _move(page, {"age": 25.0})
+        assert not _now(page, "failure").equals(before["failure"])
         page.run("document.getElementById('weights-reset').click()")
-        before = _python_ranks(full, full.model)
-        assert (_ranks(page).loc[before.index] == before).all()
+        for kind, values in before.items():
+            assert _now(page, kind).equals(values)
         assert page.errors() == []

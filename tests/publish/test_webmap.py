@@ -124,34 +124,20 @@ class TestModel:
                 MapFactor("b", "failure", "B", 1.0),
                 MapFactor("c", "groundwater", "C", 2.0),
             ),
-            failure_share=0.75,
         )
         table = pd.DataFrame({"a": [0.5], "b": [1.0], "c": [0.2]})
         scores = rescore(table, model).iloc[0]
-        # 100 * (3 * 0.5 + 1 * 1) / 4 = 62.5; 100 * 0.2 = 20; 0.75 * 62.5 + 0.25 * 20 = 51.875
-        assert scores.tolist() == [62.5, 20.0, 51.875]
+        # 100 * (3 * 0.5 + 1 * 1) / 4 = 62.5; 100 * 0.2 = 20
+        assert scores.tolist() == [62.5, 20.0]
 
     def test_scores_of_another_method_switch_the_weights_off(
         self, tmp_path: Path, write: Any, ranked: gpd.GeoDataFrame
     ) -> None:
-        report = write(tmp_path, ranked.assign(priority=ranked["priority"] * 0.5))
+        report = write(tmp_path, ranked.assign(failure_score=ranked["failure_score"] * 0.5))
         assert not report.weights_ready
         page = (tmp_path / "map" / "index.html").read_text("utf-8")
         assert 'id="weights"' not in page
         assert "does not give back the scores of this run" in page
-
-    def test_a_learned_ranking_says_why_no_weight_can_be_moved(
-        self, tmp_path: Path, write: Any, ranked: gpd.GeoDataFrame
-    ) -> None:
-        learned = ranked.assign(priority=ranked["priority"] * 0.5, decided_by="classifier")
-        write(tmp_path, learned)
-        page = (tmp_path / "map" / "index.html").read_text("utf-8")
-        assert 'id="weights"' not in page
-        assert "what was learned from visits orders the list" in page
-        write(tmp_path / "b", ranked)
-        page = (tmp_path / "b" / "map" / "index.html").read_text("utf-8")
-        assert 'id="weights"' in page
-        assert 'id="no-weights"' not in page
 
 
 class TestFacts:

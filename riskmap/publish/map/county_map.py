@@ -17,6 +17,7 @@ from riskmap.publish.map.threats import wells_with_risk
 from riskmap.publish.map.webmap import MapReport, write_map
 from riskmap.publish.words.imprint import imprint_of
 from riskmap.ranking.model import Model
+from riskmap.ranking.priority import reaches_water
 from riskmap.ranking.score import limits_used
 from riskmap.region.model_file import model_text
 from riskmap.region.sections import Region
@@ -37,7 +38,7 @@ def county_map(folder: Path, result: Result) -> MapReport:
         imprint_of(region),
         model=MapModel(
             model.factors,
-            model.failure_share,
+            reaches_water(region.lists.aim),
             region.rules.class_cuts,
             text=model_text(region.model_file),
         ),

@@ -1,8 +1,9 @@
 """What the map needs to know of the scoring model, to show points and to re-score in the page.
 
 A factor's points are its limitation times its weight, scaled so that the factors of a score at
-their worst make 100, rounded to three decimals; a score is the sum of its points, and the priority
-a weighted mean of the two scores. The page repeats this sum with the weights that a reader moves.
+their worst make 100, rounded to three decimals; a score is the sum of its points. The priority
+comes from chances, which no weight changes; where the county's aim multiplies them by the groundwater
+score, it follows that score. The page repeats this sum with the weights that a reader moves.
 :func:`limitations` recovers each factor's limitation from the points in the ranked table and
 :func:`largest_difference` says how well the sum gives back the table's scores: to the last digit
 where the model's limitations are thousandths, else within about 0.05.
@@ -55,14 +56,14 @@ class MapFactor:
 
 @dataclass(frozen=True)
 class MapModel:
-    """The factors, the failure score's share in the priority, and where the classes begin.
+    """The factors, whether the groundwater score is part of the priority, where the classes begin.
 
     `class_bounds` are the lower bounds of "low", "moderate", "high" and "very high". `text` is the
     scoring-model file itself; with it the page can save a complete file with changed weights.
     """
 
     factors: Sequence[FactorLike]
-    failure_share: float = 0.5
+    by_water: bool = False
     class_bounds: tuple[float, float, float, float] = (20.0, 40.0, 60.0, 80.0)
     text: str = ""
 
@@ -93,7 +94,7 @@ def limitations(ranked: pd.DataFrame, factors: Iterable[FactorLike]) -> pd.DataF
 
 
 def rescore(limitation: pd.DataFrame, model: MapModel) -> pd.DataFrame:
-    """Scores by the page's sum: columns ``failure_score``, ``groundwater_score``, ``priority``."""
+    """Scores by the page's sum: columns ``failure_score``, ``groundwater_score``."""
     result = pd.DataFrame(index=limitation.index)
     for score in SCORES:
         factors = [f for f in model.of(score) if f.name in limitation]
@@ -103,9 +104,6 @@ def rescore(limitation: pd.DataFrame, model: MapModel) -> pd.DataFrame:
         for factor in factors:
             points = points + (limitation[factor.name].to_numpy() * factor.weight * scale).round(3)
         result[f"{score}_score"] = np.minimum(points, 100.0).round(3)
-    share = model.failure_share
-    failure, groundwater = result["failure_score"], result["groundwater_score"]
-    result["priority"] = (share * failure + (1 - share) * groundwater).round(3)
     return result
 
 
@@ -128,7 +126,7 @@ def largest_difference(ranked: pd.DataFrame, limitation: pd.DataFrame, model: Ma
     """
     again = rescore(limitation, model)
     worst = np.inf
-    for column in ("failure_score", "groundwater_score", "priority"):
+    for column in again.columns:
         if column not in ranked:
             return np.inf
         gap: NDArray[np.float64] = np.abs(

@@ -263,7 +263,7 @@ def make_plan(
         "bounds": [[round(south, 6), round(west, 6)], [round(north, 6), round(east, 6)]],
         "classes": class_entries(model),
         "class_bounds": list(model.class_bounds),
-        "failure_share": model.failure_share,
+        "by_water": model.by_water,
         "factors": [_factor(factor) for factor in model.factors],
         "model_text": model.text,
         "weights_ready": weights_ready,

@@ -120,7 +120,7 @@
       return "Not ranked: " + (county.facts.not_ranked_reason.word(row) || "no reason recorded") + ".";
     }
     return "Rank " + county.figure(rank) + " of " + county.figure(county.plan.counts.ranked) +
-      (county.scores.changed ? " before the weights were changed" : "");
+      (county.scores.reordered ? " before the weights were changed" : "");
   };
 
   /* The card, emptied and shown. */

@@ -38,7 +38,7 @@
         chanceWords(facts.top_chance.number(row)) + "."));
     }
     box.appendChild(county.make("p", "small", plan.meaning +
-      (county.scores.changed ? " These ranges are by the run's own weights." : "")));
+      (county.scores.reordered ? " These ranges are by the run's own weights." : "")));
     return box;
   };
 })(window.county);

@@ -44,8 +44,8 @@
       const item = county.make("li");
       const button = county.make("button", "top");
       button.type = "button";
-      const whole = county.scores.changed && !county.passes;
-      const rank = whole ? place + 1 : county.scores.changed ? "" : county.facts.rank.number(row);
+      const whole = county.scores.reordered && !county.passes;
+      const rank = whole ? place + 1 : county.scores.reordered ? "" : county.facts.rank.number(row);
       button.appendChild(county.make("span", "place", String(rank)));
       button.appendChild(county.make("bdi", "who", county.facts.parcel_id.word(row)));
       button.appendChild(county.make("bdi", "where", county.facts.address.word(row)));
@@ -56,7 +56,7 @@
       list.appendChild(item);
     });
     county.element("top-none").hidden = rows.length > 0;
-    county.element("top-note").textContent = county.scores.changed
+    county.element("top-note").textContent = county.scores.reordered
       ? "By the changed weights, with places gained or lost."
       : county.passes ? "Only parcels that match the filters." : "By priority.";
   };

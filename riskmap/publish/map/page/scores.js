@@ -70,13 +70,19 @@
         for (let i = 0; i < out.length; i++) out[i] = rounded(Math.min(100, out[i]));
         this.current[kind] = out;
       });
-      const failure = this.current.failure, groundwater = this.current.groundwater;
-      const share = this.plan.failure_share;
-      const priority = new Float64Array(this.count);
-      for (let i = 0; i < this.count; i++) {
-        priority[i] = rounded(share * failure[i] + (1 - share) * groundwater[i]);
-      }
-      this.current.priority = priority;
+      this.current.priority = this.plan.by_water ? this.followWater() : this.base.priority;
+    }
+
+    /* The chance stays; where the aim multiplies it by the groundwater score, the priority follows that score. */
+    followWater() {
+      const before = this.base.groundwater, after = this.current.groundwater;
+      return Float64Array.from(this.base.priority, (value, i) =>
+        (before[i] > 0 ? rounded(value * after[i] / before[i]) : value));
+    }
+
+    /* Whether the list has another order than the run's. */
+    get reordered() {
+      return this.changed && this.plan.by_water;
     }
 
     /* Points that one unit of weight is worth. */
@@ -105,7 +111,7 @@
 
     /* The first `most` parcels by the present priority. */
     top(most, passes) {
-      if (!this.changed) return this.topByBase(most, passes);
+      if (!this.reordered) return this.topByBase(most, passes);
       const priority = this.current.priority;
       const floor = this.floorOf(most, passes);
       const found = [];
@@ -150,7 +156,7 @@
 
     /* Rank of every parcel under the present weights; 0 for those not ranked. */
     allRanks() {
-      if (!this.changed) return Float64Array.from(this.baseRank.numbers(), (r) => (r > 0 ? r : 0));
+      if (!this.reordered) return Float64Array.from(this.baseRank.numbers(), (r) => (r > 0 ? r : 0));
       const rows = [];
       for (let i = 0; i < this.count; i++) if (this.ranked(i)) rows.push(i);
       const ranks = new Float64Array(this.count);
