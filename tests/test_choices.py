@@ -13,6 +13,7 @@ import pandas as pd
 import pytest
 import shapely
 
+from riskmap.action.aims import worth as stop_worth
 from riskmap.action.zone_reasons import ZoneSettings, reasons_of_cells
 from riskmap.contract.grid import Grid, grid_from_bounds
 from riskmap.contract.quantities import LENGTH, text
@@ -25,6 +26,7 @@ from riskmap.groundwater.nitrogen import neighborhood_nitrate_mg_l
 from riskmap.groundwater.setbacks import virus_aquifer
 from riskmap.groundwater.settings import GroundwaterSettings, WellSettings
 from riskmap.inventory.service import describe_service
+from riskmap.ranking.priority import CHANCES, priority
 from riskmap.region.sections import sections
 from riskmap.stages.listing import in_list_order
 from riskmap.stages.vulnerability import index_frac
@@ -126,6 +128,14 @@ def listed(order: str) -> list[str]:
     return list(in_list_order(table, order).sort_values("rank").index)
 
 
+TWO = pd.DataFrame({"chance_failed_frac": [0.2, 0.1], "priority": [10.0, 40.0], "rank": [2, 1]})
+
+
+def aimed(aim: str) -> list[float]:
+    chances = pd.DataFrame(dict(zip(CHANCES, [[0.2], [0.5], [0.6]], strict=True)))
+    return priority(aim, chances, [40.0]).tolist()
+
+
 PROBES: dict[tuple[str, str], Callable[[Any], Any]] = {
     ("county", "units"): lambda word: text(30.48, LENGTH, word),
     ("county", "sewers"): built_lot,
@@ -143,6 +153,8 @@ PROBES: dict[tuple[str, str], Callable[[Any], Any]] = {
     ("groundwater", "vadose"): lambda word: seven_factors(GroundwaterSettings(vadose=word)),
     ("zones", "hot_score"): lambda word: zones(ZoneSettings(hot_score=word)),
     ("lists", "order"): listed,
+    ("lists", "aim"): aimed,
+    ("season", "stops_by"): lambda word: stop_worth(TWO, word).tolist(),
 }  # fmt: skip
 """Setting with choices -> what it gives, from the choice."""
 

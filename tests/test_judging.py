@@ -52,7 +52,7 @@ class TestModelText:
         odd = Factor("f", "failure", "x", name, 1 / 7, 0, 1e3, 0.1, name, name + "{value}", curve)
         table = (("very poor.ly", 1.0), ("", 0.0))
         words = Factor("g", "groundwater", "y", "", 1, 0, 2, 0.5, "", "", table=table)
-        model = Model(name, (odd, words), 2 / 3, 0.1, 1e-17, 12.5)
+        model = Model(name, (odd, words), 2 / 3, 0.1, 1e-17)
         write_model(model, tmp_path / "m.toml")
         assert read_model(tmp_path / "m.toml") == model
 

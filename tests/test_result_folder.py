@@ -128,7 +128,7 @@ class TestWhatPeopleDid:
         assert all(name in before and name in after for name in names)
         assert str(kept) in before
         assert str(kept) in after
-        assert "To record them first, stop this run with Ctrl-C" in before
+        assert "give the workbook to `riskmap record`" in before
 
     def test_what_was_kept_is_never_overwritten(self, target: Path) -> None:
         for number in range(3):

@@ -57,9 +57,10 @@ class Earlier:
 class CountyDrift:
     """``changes``: a row per parcel that is ranked in either run, greatest change first.
 
-    Columns ``parcel_id, address, status, priority_before, priority_after, change, rank_before,
-    rank_after, time, data, curves, weights, main_factor, main_cause``; the four causes add up to
-    the change. ``drift``: the parts by factor behind it.
+    Columns ``parcel_id, address, status, priority_before, priority_after, scores_before,
+    scores_after, change, rank_before, rank_after, time, data, curves, weights, main_factor,
+    main_cause``; the four causes add up to the change of the scores. ``drift``: the parts by factor
+    behind it.
     """
 
     before: date
@@ -101,7 +102,10 @@ def read_run_before(county: County) -> Earlier | None:
 def compare_with_earlier(
     county: County, earlier: Earlier | None, parcels: pd.DataFrame, model: Model
 ) -> CountyDrift | None:
-    """Explain the change of every ranked parcel's priority since an earlier run, if one is named.
+    """Explain the change of every ranked parcel's scores since an earlier run, if one is named.
+
+    The two scores count by their shares. The priority comes from chances; it is given before and
+    after, without parts.
 
     Parameters
     ----------
@@ -220,8 +224,10 @@ def _changes(
         {
             "address": now["address"].reindex(every).fillna(then["address"].reindex(every)),
             "status": _status(every, drift),
-            "priority_before": moves["score_before"].fillna(then["priority"].reindex(every)),
-            "priority_after": moves["score_after"].fillna(now["priority"].reindex(every)),
+            "priority_before": then["priority"].reindex(every),
+            "priority_after": now["priority"].reindex(every),
+            "scores_before": moves["score_before"],
+            "scores_after": moves["score_after"],
             "change": moves["change"],
             "rank_before": then["rank"].reindex(every).astype("Int64"),
             "rank_after": now["rank"].reindex(every).astype("Int64"),
@@ -231,7 +237,10 @@ def _changes(
         },
         index=every.rename("parcel_id"),
     )
-    numbers = ["priority_before", "priority_after", "change", *CAUSES]
+    numbers = [
+        name for name in table if name.endswith(("_before", "_after")) and "rank" not in name
+    ]
+    numbers += ["change", *CAUSES]
     table[numbers] = table[numbers].astype(float).round(3)
     order = table["change"].abs().fillna(np.inf).to_numpy()
     return table.iloc[np.argsort(-order, kind="stable")]

@@ -213,7 +213,7 @@ class TestProperties:
         own = pd.concat([components(cokey=key) for key in ("9", "1", "5")])
         rated = rate_components(own, horizons(*GOOD), restrictions(), months())
         assert rated.index.tolist() == ["9", "1", "5"]
-        with pytest.raises(ValueError, match="must stand once"):
+        with pytest.raises(ValueError, match="in soil_components once only"):
             rate_components(
                 pd.concat([components(), components()]), horizons(), restrictions(), months()
             )

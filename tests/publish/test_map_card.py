@@ -85,7 +85,8 @@ class TestWells:
         assert not any(f"Well {well}" in text for well in far["well_id"])
 
     def test_a_parcel_without_pairs_says_so_with_a_caution(self, page: Any, full: Any) -> None:
-        alone = full.ranked.index[full.ranked["rank"].notna()].difference(full.pairs["parcel_id"])
+        scored = full.ranked.index[full.ranked["rank"].notna()]
+        alone = scored.difference(full.pairs["parcel_id"])
         text = page.choose(str(alone[0]))
         assert "None on record" in text
         assert "Wells nobody has on record are not seen" in text

@@ -15,6 +15,7 @@ from riskmap.contract.errors import RegionError
 from riskmap.publish.gis.files import write_gis_files
 from riskmap.publish.run_record import write_record
 from riskmap.ranking.drift import CAUSES
+from riskmap.ranking.model import SCORES
 from riskmap.ranking.score import score
 from riskmap.stages.drift import CountyDrift, aged_inventory, compare_with_earlier, read_earlier
 from riskmap.stages.result import Result
@@ -103,6 +104,11 @@ def test_parts_of_a_mixed_change_add_up_and_match_the_published_priorities(
     before = assessed.parcels.loc[known.index, "priority"]
     assert np.allclose(known["priority_before"], before, atol=0.05)
     assert np.allclose(known["priority_after"], now.loc[known.index, "priority"], atol=0.05)
+    scores = sum(
+        model.share(kind) * score(now, model).scores.loc[known.index, f"{kind}_score"]
+        for kind in SCORES
+    )
+    assert np.allclose(known["scores_after"], scores, atol=0.05)
     old = rows[::5][(features.loc[rows[::5], "age_yr"] > 12).to_numpy(bool)]
     assert (known.loc[old, "data"] < 0).all()
     assert table["change"].abs().iloc[3:].is_monotonic_decreasing

@@ -58,11 +58,11 @@ def test_list_shows_range_and_chance_and_only_speaks_of_learning_where_it_spoke(
     assert listed["decided_by"].eq("classifier").all()
 
 
-def test_list_length_is_at_most_half(assessed: Result) -> None:
+def test_a_list_is_as_long_as_asked_and_no_longer_than_the_ranked(assessed: Result) -> None:
     ranked = int(assessed.parcels["rank"].notna().sum())
-    for rows, want in ((10, 10), (0, ranked // 2), (10**6, ranked // 2)):
-        region = replace(assessed.region, lists=replace(assessed.region.lists, inspections=rows))
-        assert list_length(assessed.parcels, region) == want
+    for rows, want in ((10, 10), (0, ranked), (10**6, ranked)):
+        lists = replace(assessed.region.lists, inspections=rows)
+        assert list_length(assessed.parcels, lists) == want
 
 
 def test_a_run_without_learning_has_fairness_only(assessed: Result, tmp_path: Path) -> None:
@@ -134,7 +134,7 @@ def test_learning_section_shows_all_six_rankings(comparison: Comparison) -> None
     assert tables[0].rows[0][1] == "0.2 (0.1 to 0.3)"
     figure = section.blocks[-1]
     assert isinstance(figure, Figure)
-    assert "said 10%, found 12%" in figure.words
+    assert "predicted 10%, found 12%" in figure.words
     assert len(learning_section(("Declined.",), None).blocks) == 1
 
 

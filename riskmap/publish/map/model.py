@@ -3,7 +3,8 @@
 A factor's points are its limitation times its weight, scaled so that the factors of a score at
 their worst make 100, rounded to three decimals; a score is the sum of its points. The priority
 comes from chances, which no weight changes; where the county's aim multiplies them by the
-groundwater score, it follows that score. The page repeats this sum with the weights that a reader moves.
+groundwater score, it follows that score. The page repeats this sum with the weights that a reader
+moves.
 :func:`limitations` recovers each factor's limitation from the points in the ranked table and
 :func:`largest_difference` says how well the sum gives back the table's scores: to the last digit
 where the model's limitations are thousandths, else within about 0.05.

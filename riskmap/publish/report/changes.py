@@ -27,8 +27,9 @@ def changes_section(words: Sequence[str], drift: Drift, model: Model) -> Section
         The present model, for the labels of its factors.
     """
     blocks: list[Block] = [
-        " ".join(words) + " The file lists/changes.csv has every system with the parts of its "
-        "change, which add up to it."
+        " ".join(words) + " The changes are those of the two scores, by their shares; the "
+        "priority comes from chances. The file lists/changes.csv has every system with the parts "
+        "of its change, which add up to it, and its priority in both runs."
     ]
     if len(drift.moves):
         blocks += [_causes_table(drift), _factors_table(drift, model)]
@@ -50,7 +51,7 @@ def _causes_table(drift: Drift) -> Table:
         ("Why", "Moved by more than half a point", "Mean change", "Mean size of the change"),
         rows,
         frozenset({1, 2, 3}),
-        f"Points of priority, by cause, over {len(parts):,} systems in both runs",
+        f"Points of both scores, by cause, over {len(parts):,} systems in both runs",
     )
 
 
@@ -68,7 +69,7 @@ def _factors_table(drift: Drift, model: Model) -> Table:
         ("Factor", "Systems it raised", "Mean size of its change"),
         rows,
         frozenset({1, 2}),
-        "Factors that moved most points of priority",
+        "Factors that moved most points of the scores",
     )
 
 

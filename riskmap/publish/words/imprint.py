@@ -40,7 +40,7 @@ def run_name(region: Region, inputs: Mapping[str, str]) -> str:
     >>> from types import SimpleNamespace as Some
     >>> region = Some(county=Some(date=datetime.date(2026, 6, 1)))
     >>> run_name(region, {"region.toml": "ab"})
-    '2026-06-01 6e2a6a5c'
+    '2026-06-01 68dd1369'
     """
     told = json.dumps(sorted(inputs.items())).encode()
     return f"{region.county.date.isoformat()} {hashlib.sha256(told).hexdigest()[:8]}"
