@@ -238,14 +238,8 @@ def test_the_settings_in_force_repeat_the_run(tmp_path: Path) -> None:
     lines = []
     for name, section in sections().items():
         rows = {one.key: held[name][one.name] for one in settings_of(section).values()}
-        lines += [
-            f"[{name}]",
-            *(
-                f"{k} = {_toml(v)}"
-                for k, v in rows.items()
-                if k != "sizing" and v not in (None, [])
-            ),
-        ]
+        plain = {k: v for k, v in rows.items() if k != "sizing" and v not in (None, [])}
+        lines += [f"[{name}]", *(f"{k} = {_toml(v)}" for k, v in plain.items())]
         for period in rows.get("sizing", ()):
             years = {"from": period.pop("first_year"), "to": period.pop("last_year")}
             every = period | {k: v for k, v in years.items() if v is not None}

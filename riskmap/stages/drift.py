@@ -237,10 +237,8 @@ def _changes(
         },
         index=every.rename("parcel_id"),
     )
-    numbers = [
-        name for name in table if name.endswith(("_before", "_after")) and "rank" not in name
-    ]
-    numbers += ["change", *CAUSES]
+    ends = [f"{what}_{end}" for what in ("priority", "scores") for end in ("before", "after")]
+    numbers = [*ends, "change", *CAUSES]
     table[numbers] = table[numbers].astype(float).round(3)
     order = table["change"].abs().fillna(np.inf).to_numpy()
     return table.iloc[np.argsort(-order, kind="stable")]
