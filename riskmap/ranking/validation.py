@@ -225,14 +225,19 @@ def _leaks(visits: Visits) -> str:
 
 
 def _judge(comparison: Comparison, base: str) -> Decision:
-    """Apply the rule; where several rankings pass, take the one of greatest precision."""
+    """Apply the rule; where several rankings pass, take the one of greatest precision.
+
+    A ranking passes that is surely better than the present one and surely better than a random
+    order, whose average precision is the share of failures: beside an unlucky order noise may win.
+    """
+    by_chance = comparison.failures / comparison.visits
     score = comparison.figure(base, "average_precision")
     table = comparison.differences.set_index("contender")
     passed = [
         name
         for name in LEARNED
         if float(table.loc[[name], "low"].iloc[0]) > 0
-        and comparison.figure(name, "average_precision")["low"] > score["low"]
+        and comparison.figure(name, "average_precision")["low"] > max(score["low"], by_chance)
     ]
     gains = table["difference"].loc[passed or list(LEARNED)]
     best = str(gains.idxmax())
@@ -265,4 +270,6 @@ def _verdict(row: pd.Series, name: str, base: str, passed: bool) -> str:
     gain = f"a gain of {row['difference']:+.3f}, at least {row['low']:+.3f}"
     if passed:
         return f"Learning replaces {WORDS[base]}: {WORDS[name]} is surely better ({gain})."
+    if row["low"] > 0:
+        return f"{_kept(base)[:-1]}: no learned ranking is surely better than a random order."
     return f"{_kept(base)[:-1]}: no learned ranking is surely better (best: {gain})."
