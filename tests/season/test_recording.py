@@ -121,7 +121,7 @@ class TestRecording:
             assert words in said
         mended = fill(visit(Found="stressed"), first=4)
         (again,) = recorded(own, mended)
-        assert (again.new, again.known) == (1, 3)
+        assert (again.new, again.known) == (1, 4)
 
     def test_plain_text_and_the_form(self, own: Region, listed: pd.DataFrame, tmp_path: Path):
         one, two = listed.index[listed["rank"].notna()][:2]
