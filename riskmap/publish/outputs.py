@@ -55,7 +55,14 @@ OUTPUTS: Final = (
             "soil_units",
             "elevation",
         ),
-        settings=(*_HEAD, "rules.class_cuts", "model_file", "map", "lists.inspections"),
+        settings=(
+            *_HEAD,
+            "rules.class_cuts",
+            "lists.aim",
+            "model_file",
+            "map",
+            "lists.inspections",
+        ),
         files=(
             File("map/index.html", "Map", "Opens in any browser, without a network. For staff."),
             File("map/relief.png", "Map, relief", "Shade of the land.", _NO_TERRAIN, linked=False),

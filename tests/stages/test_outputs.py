@@ -157,13 +157,15 @@ class TestFiles:
         assert set(files(first)) - set(files(tmp_path / "r")) == gone
 
 
-class TestSettings:
-    """A county names its sources, which reads none of them."""
+SOURCES = ("sources", "outcomes")
+"""A county names its sources, the outcome log among them, which reads none of them."""
 
+
+class TestSettings:
     @pytest.mark.parametrize("output", KEPT, ids=lambda output: output.name)
     def test_an_output_reads_only_what_it_declares(self, output: Output, watched: Any) -> None:
         read = watched[2][output.name]
-        assert {r for r in read if not covered(r, output.settings)} - {*CUTTING, "sources"} == set()
+        assert {r for r in read if not covered(r, output.settings)} - {*CUTTING, *SOURCES} == set()
 
     @pytest.mark.parametrize("output", KEPT, ids=lambda output: output.name)
     def test_an_output_declares_only_what_it_reads(self, output: Output, watched: Any) -> None:

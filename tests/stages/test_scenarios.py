@@ -56,12 +56,16 @@ def test_with_nothing_open_every_scenario_is_the_county_as_scored(
     scenarios = scenarios_of(one_soil, onsite.index)
     assert scenarios.reached is not None
     plain = replace(scenarios, records=certain(scenarios.records))
-    outcomes = draw_outcomes(plain, scenarios=2)
+    outcomes = draw_outcomes(plain, scenarios=64)
     limits = score(onsite, assessed.model).limits
     recorded = onsite["years_since_pumped_yr"].notna() & onsite["tank_volume_l"].notna()
     compared = 0
     for place, name in enumerate(outcomes.factors):
         known = limits[name].notna() & recorded
+        if name in ("failing", "reaching"):  # the condition model's parameters stay open
+            drawn = outcomes.limits[known.to_numpy(), place] / 1000
+            assert abs(drawn.mean() - limits.loc[known, name].mean()) < 0.01, name
+            continue
         found = outcomes.limits[known.to_numpy(), place, 0] / 1000
         assert found == pytest.approx(limits.loc[known, name].to_numpy(), abs=0.00101), name
         assert (outcomes.limits[:, place, 0] == outcomes.limits[:, place, 1]).all(), name

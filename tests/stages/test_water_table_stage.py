@@ -65,9 +65,11 @@ def test_a_map_comes_before_the_levels(assessed: Result, by_levels: WaterSurface
 
 
 def test_a_coarse_terrain_is_reported_and_tells_no_wet_ground(assessed: Result) -> None:
-    z = 100.0 + np.add.outer(np.arange(12.0), np.arange(12.0))
+    west, south, east, north = assessed.county.tables["parcels"].total_bounds
     for cell_m, told in ((COARSEST_M, True), (1000.0, False)):
-        land = Grid(z, 0.0, 12 * cell_m, cell_m, cell_m)
+        cells = np.arange(3.0 + max(east - west, north - south) // cell_m)
+        z = 100.0 + np.add.outer(cells, cells)
+        land = Grid(z, west - cell_m, north + cell_m, cell_m, cell_m)
         terrain = derive_terrain(land)
         assert (terrain.wetness is not None) == told
         assert (terrain.slope_pct is not None) == told
