@@ -33,6 +33,7 @@ def work(options: argparse.Namespace) -> int:
     season = plan(result, inspectors=options.inspectors, days=options.days, progress=progress)
     write_plan(season, result, options.out, progress)
     sys.stdout.write(
-        season.compared.round(1).to_string() + f"\nPlan: {(options.out / 'index.html').resolve()}\n"
+        season.compared.astype({"stops": int}).round(1).to_string()
+        + f"\nPlan: {(options.out / 'index.html').resolve()}\n"
     )
     return 0
