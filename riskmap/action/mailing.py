@@ -15,6 +15,7 @@ from typing import Final
 import pandas as pd
 
 from riskmap.action.addresses import Address, address_fault, last_line, site_address
+from riskmap.action.aims import on_file_as_failed
 from riskmap.contract.results import MAILING
 from riskmap.contract.vocabulary import CLASSES
 
@@ -54,9 +55,12 @@ def to_write_to(ranked: pd.DataFrame, classes: Sequence[str] = LETTER_CLASSES) -
     """Give the ranked systems in the chosen classes of the failure score, best rank first.
 
     Parcels ranked apart (service unknown) have no rank and are left out: no letter is sent about a
-    system that may not exist.
+    system that may not exist. So are systems that are on file as failed: a general letter would
+    read as if nothing were known. They are followed up in person.
     """
     chosen = ranked["rank"].notna() & ranked["failure_class"].isin(list(classes))
+    if "last_stage" in ranked:
+        chosen &= ~on_file_as_failed(ranked)
     return ranked[chosen.to_numpy(dtype=bool, na_value=False)].sort_values("rank", kind="stable")
 
 

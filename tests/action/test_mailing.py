@@ -42,6 +42,14 @@ class TestWhoIsWrittenTo:
         assert list(to_write_to(table).index) == ["b", "a", "e"]
         assert list(to_write_to(table, ("moderate",)).index) == ["d"]
 
+    def test_systems_on_file_as_failed_are_followed_up_in_person(self) -> None:
+        table = pd.DataFrame(
+            {"rank": [1.0, 2.0, 3.0, 4.0], "failure_class": "very high",
+             "last_stage": ["failed", "sound", None, "stressed"]},
+            index=list("abcd"),
+        )  # fmt: skip
+        assert list(to_write_to(table).index) == ["b", "c", "d"]
+
     def test_without_private_columns_all_go_to_the_resident(self) -> None:
         table = addressees(chosen("7 Oak Road", "8 Oak Road"), site_last_line="Falls NY 13301")
         assert table["name"].tolist() == ["RESIDENT", "RESIDENT"]

@@ -28,7 +28,8 @@ RESULTS: Final = (
 
 NOTES: Final = (
     ("Who is listed", "Owners or households of ranked systems in the classes named in the heading. "
-     "Parcels ranked apart, because it is not known where their sewage goes, are left out."),
+     "Parcels ranked apart, because it is not known where their sewage goes, are left out. "
+     "So are systems that the last visit found failed: follow them up in person."),
     ("Addresses", "Upper case and abbreviated by USPS Publication 28. They are not checked against "
      "the post office's records: run them through address checking before a large mailing."),
     ("Private", "Names and addresses are for this mailing. Keep them as your rules for personal "
