@@ -36,10 +36,8 @@ STATES: Final = (
     "failed for good",
 )
 SOUND: Final = 0
-RENEWED: Final = 1
 STRESSED: Final = 2
 FAILED: Final = 3
-FOR_GOOD: Final = 4
 
 COMPLAINT: Final = -1
 REPAIR: Final = -2

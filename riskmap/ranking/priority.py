@@ -1,7 +1,7 @@
 """Priority: the one number that orders the systems, by the county's aim.
 
 Each aim is one formula of published columns. Of the formulas tried on the hidden truth of invented
-counties (``docs/methods/priority.md``) the best simple one was kept.
+counties (``docs/methods/state_model.md``) the best simple one was kept.
 """
 
 from __future__ import annotations

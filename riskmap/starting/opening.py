@@ -25,10 +25,6 @@ Bounds = tuple[float, float, float, float]
 
 MOST_ROWS: Final = 200_000
 """Rows of a table that are looked at."""
-VECTORS: Final = (
-    ".shp", ".gpkg", ".geojson", ".json", ".topojson", ".fgb", ".gdb", ".kml", ".gml", ".zip",
-    ".xlsx", ".ods", ".dbf", ".sqlite", ".parquet", ".geoparquet", ".tab", ".mif",
-)  # fmt: skip
 SHEETS: Final = (".xlsx", ".ods")
 RASTERS: Final = (".tif", ".tiff", ".img", ".asc", ".vrt", ".bil", ".flt")
 SIDE_FILES: Final = (

@@ -9,8 +9,18 @@
     return text.normalize("NFD").replace(/[\u0300-\u036f]/g, "").toUpperCase().replace(/['\u2019.]/g, "")
       .replace(/[^\p{L}\p{N}]+/gu, " ").trim();
   }
-  const roads = (text) => Object.keys(county.plan.postal.roads).reduce((line, words) =>
-    (" " + line + " ").replace(" " + words + " ", " " + county.plan.postal.roads[words] + " ").trim(), text);
+  let kinds = null;
+
+  /* Kinds of numbered roads, written out, in one pass: a county has many addresses. */
+  function roads(text) {
+    const written = county.plan.postal.roads;
+    if (!kinds) {
+      const longest = Object.keys(written).sort((a, b) => b.length - a.length);
+      kinds = new RegExp("(?<![^ ])(?:" + longest.join("|") + ")(?![^ ])", "g");
+    }
+    return text.replace(kinds, (words) => written[words]);
+  }
+
   const postal = (text) => roads(plain(text)).split(" ").map((word) => county.plan.postal.words[word] || word).join(" ");
   const bare = (text) => plain(text).replace(/ /g, "");
 
