@@ -31,7 +31,7 @@ FIELD: Final = (
            evidence=True),
     number("pump_overdue_yr", "Years the pump-out is overdue", YEARS, evidence=True,
            label="Pump-out overdue", card=card.HELP, none="not overdue", lookup="pump_out",
-           asked="Date of last pump-out",
+           asked="Date of last pump-out, tank size and number of persons",
            depends_on=("occupants", "tank_volume_l", "years_since_pumped_yr")),
     number("ponding_m", "Depth of wastewater standing in the field, by the model", SMALL_LENGTH,
            evidence=True),
