@@ -53,6 +53,7 @@ def command_line() -> None:
 
     That takes seconds in which a second Ctrl-C would end in a traceback.
     """
+    os.environ.setdefault("ARROW_DEFAULT_MEMORY_POOL", "system")  # others reserve a gigabyte ahead
     code = main()
     if code > STOPPED:
         os._exit(code)
