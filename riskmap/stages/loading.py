@@ -20,7 +20,7 @@ from data_pipelines.soil_survey import read_soil_survey
 from data_pipelines.vector import Bounds
 from data_pipelines.well_checks import check_elevation_unit, check_in_water
 from riskmap.contract.check import require
-from riskmap.contract.errors import CrsError
+from riskmap.contract.errors import CrsError, SourceFormatError
 from riskmap.contract.grid import Grid
 from riskmap.contract.layers import ELEVATION, INSPECTIONS, LAYERS
 from riskmap.contract.sources import no_defects
@@ -159,9 +159,12 @@ def read_soils(county: County, crs: CRS, extent: Bounds) -> tuple[pd.DataFrame, 
     LayerError
         If a table cannot be used, or the survey has no map unit polygons.
     """
-    survey = read_soil_survey(county.region.sources[SOIL_SURVEY].files)
+    to_degrees = Transformer.from_crs(crs, 4326, always_xy=True)
+    survey = read_soil_survey(
+        county.region.sources[SOIL_SURVEY].files, box=to_degrees.transform_bounds(*extent)
+    )
     if survey.soil_units is None:
-        raise CrsError(
+        raise SourceFormatError(
             SOIL_SURVEY,
             "the soil survey has tables but no map unit polygons.",
             "Add the folder or file with the soil polygons (soilmu_a_*.shp).",

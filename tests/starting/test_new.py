@@ -146,12 +146,12 @@ class TestWritten:
     def test_what_cannot_be_read_is_told(self, tmp_path: Path) -> None:
         (tmp_path / "page.zip").write_text("<html>Sign in</html>")
         (tmp_path / "empty.csv").write_text("")
-        titled = pd.DataFrame([["Report of 2020", None], ["PIN", "ACRES"], ["1-2", "3"]])
+        titled = pd.DataFrame([["Report of 2020", None], ["12", "5"], ["1-2", "3"]])
         titled.to_excel(tmp_path / "titled.xlsx", index=False, header=False)
         found = start(tmp_path / "new", [*sorted(tmp_path.iterdir()), tmp_path / "no"], day=DAY)
         told = {sheet.path.name: why for sheet, why in found.findings.unused}
         assert set(told) == {"page.zip", "empty.csv", "titled.xlsx", "no"}
-        assert "delete the 1 rows above it" in told["titled.xlsx"]
+        assert "holds no column names" in told["titled.xlsx"]
         assert all(told.values())
 
     def test_awkward_names_stay_toml(self, base: Base, tmp_path: Path) -> None:
