@@ -182,7 +182,7 @@ def _columns(one: Recognized) -> Iterator[str]:
     for column in () if by_name else LAYERS[one.layer].columns:
         if not column.nullable and column.name not in told and not _read_by_name(one):
             yield f'# {column.name} = ""  # {ASK}: {column.meaning}. It must be given.'
-    used = {guess.source for guess in one.guesses}
+    used = {name for guess in one.guesses for name in (guess.source, *guess.and_columns)}
     used |= {name for place in one.places for name in (place.x, place.y)}
     frames = [one.sheet.frame] + ([one.records.frame] if one.records is not None else [])
     left = [str(n) for frame in frames for n in frame.columns if str(n) not in used]
@@ -197,11 +197,15 @@ def _read_by_name(one: Recognized) -> bool:
 def _column(guess: Guess, one: Recognized) -> Iterator[str]:
     parts = [f"column = {quoted(guess.source)}"]
     said = []
+    if guess.and_columns:
+        parts.append(f"and_columns = [{', '.join(map(quoted, guess.and_columns))}]")
     if guess.unit is not None:
         parts.append(f'unit = "{guess.unit.word}"')
         said.append(guess.unit.evidence)
-    if guess.dates is not None and guess.dates.date_format:
-        parts.append(f"date_format = {quoted(guess.dates.date_format)}")
+    if guess.dates is not None and guess.dates.formats:
+        formats = [quoted(one) for one in guess.dates.formats]
+        listed = formats[0] if len(formats) == 1 else f"[{', '.join(formats)}]"
+        parts.append(f"date_format = {listed}")
         said.append(guess.dates.evidence)
     if guess.codes is not None and guess.codes.needed:
         pairs = ", ".join(f"{quoted(k)} = {quoted(v)}" for k, v in guess.codes.values.items())
