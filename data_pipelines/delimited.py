@@ -214,7 +214,9 @@ def _titles(lines: list[str], start: int) -> int:
     text = re.sub(r'"[^"]*"', "", "".join(looked))
     form = _Form(max(_SIGNS, key=text.count), csv.QUOTE_MINIMAL)
     try:
-        rows = [next(form.reader(iter([line]), strict=False), []) for line in looked]
+        rows: list[list[str]] = []
+        for line in looked:
+            rows.append(next(form.reader(iter([line]), strict=False), []))
     except csv.Error:
         return 0
     return header_row(rows)

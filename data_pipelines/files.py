@@ -12,7 +12,7 @@ import stat
 import tempfile
 import zipfile
 import zlib
-from functools import lru_cache
+from functools import cache
 from glob import escape
 from pathlib import Path, PurePosixPath
 from typing import Final
@@ -183,7 +183,7 @@ def zip_members(path: Path, layer: str) -> list[str]:
 
 
 def innermost_archive(path: Path, layer: str) -> Path:
-    """The archive that holds the data: `path`, or the only archive that is in it, unpacked.
+    """Find the archive that holds the data: `path`, or the only archive in it, unpacked.
 
     Raises
     ------
@@ -209,9 +209,9 @@ def innermost_archive(path: Path, layer: str) -> Path:
     )
 
 
-@lru_cache(maxsize=None)
+@cache
 def _unpacked(path: Path, member: str, layer: str, _changed: int) -> Path:
-    """A member of an archive as a file of its own, there until the program ends."""
+    """Write a member of an archive to a file of its own, there until the program ends."""
     content = read_member(path, member, layer, size=LARGEST_BYTES + 1)
     if len(content) > LARGEST_BYTES:
         raise _too_large(f"{member} in {path.name}", layer)

@@ -355,14 +355,16 @@ def _lost_digits(column: NDArray[Any], dtype: str) -> bool:
     return bool(floats and (np.abs(column) >= _EXACT).any())
 
 
-def _whole_numbers(
-    table: Table, name: str, box: Box | None, where: str | None
-) -> NDArray[Any]:
+def _whole_numbers(table: Table, name: str, box: Box | None, where: str | None) -> NDArray[Any]:
     """Column of large whole numbers, exact, with None where missing."""
     with _sealed(table.data.path, table.data.layer):
         _, found = pyogrio.raw.read_arrow(
-            table.data.address, layer=table.name, columns=[name], bbox=box, where=where,
-            read_geometry=False
+            table.data.address,
+            layer=table.name,
+            columns=[name],
+            bbox=box,
+            where=where,
+            read_geometry=False,
         )
     return np.array(found.column(name).to_pylist(), dtype=object)
 

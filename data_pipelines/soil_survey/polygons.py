@@ -104,7 +104,7 @@ def _read(path: Path, table: str | None = None, box: Box | None = None) -> Polyg
 
 
 def _moved(box: Box | None, system: CRS) -> Box | None:
-    """A box in degrees in another system; None where that has no place for it."""
+    """Move a box in degrees to another system; None where that has no place for it."""
     if box is None:
         return None
     west, south, east, north = Transformer.from_crs(

@@ -99,6 +99,11 @@ class Source(Section):
         (), "Private columns to keep (`owner`, `mail_address` ...); dropped otherwise"
     )
 
+    @property
+    def all_files(self) -> tuple[Path, ...]:
+        """Its files, and the second table where one is named."""
+        return (*self.files, *([self.attributes] if self.attributes is not None else []))
+
 
 @dataclass(frozen=True)
 class Reading:

@@ -17,6 +17,7 @@ from data_pipelines.permits import check_modifications
 from data_pipelines.rasters import RasterReading, check_cover
 from data_pipelines.registry import read_layer
 from data_pipelines.soil_survey import read_soil_survey
+from data_pipelines.source_catalog import entries_of
 from data_pipelines.vector import Bounds
 from data_pipelines.well_checks import check_elevation_unit, check_in_water
 from riskmap.contract.check import require
@@ -36,10 +37,15 @@ HALO_M: Final = 2000.0
 """Other layers are read this far beyond the parcels' extent."""
 
 
-def list_inputs(county: County) -> dict[str, str]:
-    """List the files that the region names, by name, with their SHA-256."""
+def list_inputs(county: County) -> tuple[dict[str, str], list[dict[str, Any]]]:
+    """List the files that the region names, by name, with their SHA-256.
+
+    Also what the catalogues of fetched files say of them: origin, license, citation.
+    """
     memory = HashMemory(Store(county.region.path.parent / FOLDER))
-    return {name: file.sha256 for name, file in hash_inputs(county.region, memory).items()}
+    files = hash_inputs(county.region, memory)
+    fetched = entries_of((file.path, file.sha256) for file in files.values())
+    return {name: file.sha256 for name, file in files.items()}, fetched
 
 
 def read_all_parcels(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import zipfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -102,11 +103,19 @@ def is_survey(path: Path) -> bool:
     return any(table.exists() for table in tables)
 
 
+def is_packed_survey(path: Path) -> bool:
+    """Whether a zip file holds the tables of a soil survey as distributed."""
+    if path.suffix.lower() != ".zip" or not zipfile.is_zipfile(path):
+        return False
+    with zipfile.ZipFile(path) as archive:
+        return any(name.lower().endswith("tabular/mapunit.txt") for name in archive.namelist())
+
+
 def _open(path: Path) -> list[Sheet]:
     try:
         if not path.exists():
             return [Sheet(path, "", trouble="there is no such file")]
-        if path.is_dir() and is_survey(path):
+        if is_packed_survey(path) or (path.is_dir() and is_survey(path)):
             return [Sheet(path, "survey", bounds=_survey_bounds(path))]
         if path.suffix.lower() in RASTERS:
             return [_raster(path)]
@@ -121,8 +130,13 @@ def _open(path: Path) -> list[Sheet]:
 
 def _survey_bounds(path: Path) -> Bounds | None:
     """Extent of the survey's map units in degrees."""
-    for place in sorted(path.rglob("*mu_a_*.shp")):
-        opened = open_table(place, layer=place.name)
+    if path.is_dir():
+        places = [(place, None) for place in sorted(path.rglob("*mu_a_*.shp"))]
+    else:
+        names = [name for name, _ in list_tables(path, layer=path.name)]
+        places = [(path, name) for name in names if "mu_a_" in name.lower()]
+    for place, table in places:
+        opened = open_table(place, layer=place.name, table=table)
         return in_degrees(_extent(boxes(opened)), opened.crs)
     return None
 
@@ -222,4 +236,3 @@ def _plain(path: Path, table: str | None, frame: pd.DataFrame) -> Sheet:
         said = "its first row holds no column names, nor does one of the rows below it"
         return Sheet(path, "", table, frame=frame, rows=len(frame), trouble=said)
     return Sheet(path, "table", table, frame=frame.head(MOST_ROWS), rows=len(frame))
-

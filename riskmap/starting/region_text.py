@@ -8,6 +8,7 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Final
 
+from data_pipelines.source_catalog import catalog_of, read_catalog
 from riskmap.contract.layers import LAYERS, PRIVATE
 from riskmap.region.layers import NEEDED, SOIL_SURVEY
 from riskmap.starting.columns import LIKELY, Guess, Place
@@ -115,8 +116,7 @@ def _layer(one: Recognized, folder: Path, system: System | None) -> Iterator[str
         yield _marked(f"crs = {quoted(system.code)}", system.evidence, sure=system.sure)
     yield from _places(one, system)
     if one.sheet.kind == "raster":
-        unit = _raster_unit(one.sheet)
-        yield f'unit = "{unit}"  # {CHECK}: the file does not say meters or feet'
+        yield _raster_unit(one.sheet)
     yield from _private(one.guesses)
     yield from _columns(one)
 
@@ -156,7 +156,13 @@ def _places(one: Recognized, system: System | None) -> Iterator[str]:
 
 
 def _raster_unit(sheet: Sheet) -> str:
-    return "ft" if any(word in sheet.path.stem.lower() for word in ("_ft", "feet")) else "m"
+    """Line with the unit: known of a file that was fetched, else a guess by its name."""
+    catalog = catalog_of(sheet.path)
+    for entry in [] if catalog is None else read_catalog(catalog)["files"]:
+        if (catalog.parent / entry["file"]).resolve() == sheet.path.resolve():
+            return f'unit = "m"  # {entry["service"]} gives meters'
+    feet = any(word in sheet.path.stem.lower() for word in ("_ft", "feet"))
+    return f'unit = "{"ft" if feet else "m"}"  # {CHECK}: the file does not say meters or feet'
 
 
 def _private(guesses: Sequence[Guess]) -> Iterator[str]:

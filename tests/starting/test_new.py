@@ -233,7 +233,9 @@ class TestDates:
 class TestAddresses:
     def test_one_in_two_columns_is_written_and_marked(self, base: Base, tmp_path: Path) -> None:
         parts = base.tax["SITEADDR"].str.extract(r"^(?P<no>\d+)\s+(?P<street>.*)$").fillna("")
-        tax = base.tax.drop(columns="SITEADDR").assign(HOUSE_NO=parts["no"], ST_NAME=parts["street"])
+        tax = base.tax.drop(columns="SITEADDR").assign(
+            HOUSE_NO=parts["no"], ST_NAME=parts["street"]
+        )
         save(tax, tmp_path / "tax.csv", {})
         start(tmp_path / "new", [base.folder / "parcels/parcels.shp", tmp_path / "tax.csv",
                                  base.folder / "soils"], day=DAY)  # fmt: skip
@@ -243,7 +245,9 @@ class TestAddresses:
         assert spec.and_columns == ("ST_NAME",)
 
     def test_a_house_number_alone_is_no_address(self) -> None:
-        assert address_parts(pd.DataFrame({"HOUSE_NO": ["1"], "OWNER_STREET": ["Elm St"]}), []) is None
+        assert (
+            address_parts(pd.DataFrame({"HOUSE_NO": ["1"], "OWNER_STREET": ["Elm St"]}), []) is None
+        )
 
 
 class TestTables:

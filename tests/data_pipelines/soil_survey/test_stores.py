@@ -105,7 +105,9 @@ def test_geodatabase_of_a_state_is_cut_to_the_county(
     assert cut.soil_units is not None
     assert cut.soil_units["mukey"].tolist() == ["10"]
     assert_same_tables(one, cut)
-    assert cut.defects.loc[cut.defects["check"] == "cut to the county", "value"].tolist() == ["1 of 2 polygons"]
+    assert cut.defects.loc[cut.defects["check"] == "cut to the county", "value"].tolist() == [
+        "1 of 2 polygons"
+    ]
     whole = read_soil_survey([file])
     assert sorted(whole.soil_components["mukey"].unique()) == ["10", "20"]
     packed = tmp_path / "state.zip"
