@@ -130,6 +130,7 @@ def _open(path: Path) -> list[Sheet]:
 
 def _survey_bounds(path: Path) -> Bounds | None:
     """Extent of the survey's map units in degrees."""
+    places: list[tuple[Path, str | None]]
     if path.is_dir():
         places = [(place, None) for place in sorted(path.rglob("*mu_a_*.shp"))]
     else:

@@ -158,9 +158,10 @@ def _places(one: Recognized, system: System | None) -> Iterator[str]:
 def _raster_unit(sheet: Sheet) -> str:
     """Line with the unit: known of a file that was fetched, else a guess by its name."""
     catalog = catalog_of(sheet.path)
-    for entry in [] if catalog is None else read_catalog(catalog)["files"]:
-        if (catalog.parent / entry["file"]).resolve() == sheet.path.resolve():
-            return f'unit = "m"  # {entry["service"]} gives meters'
+    if catalog is not None:
+        for entry in read_catalog(catalog)["files"]:
+            if (catalog.parent / entry["file"]).resolve() == sheet.path.resolve():
+                return f'unit = "m"  # {entry["service"]} gives meters'
     feet = any(word in sheet.path.stem.lower() for word in ("_ft", "feet"))
     return f'unit = "{"ft" if feet else "m"}"  # {CHECK}: the file does not say meters or feet'
 
