@@ -187,7 +187,7 @@ class CountyResult(Result):
 
     def _repr_html_(self) -> str:
         """Write counts and the head of the list, for a notebook."""
-        columns = ["rank", "address", "priority", "priority_class", "reason_1"]
+        columns = ["rank", "worklist", "address", "priority", "priority_class", "reason_1"]
         head = pd.DataFrame(self.parcels).nsmallest(10, "rank")[columns]
         return f"<p>{escape(repr(self))}</p>{head.to_html()}"
 

@@ -19,7 +19,15 @@ from riskmap.contract.columns import Column
 from riskmap.contract.evidence import EVIDENCE
 from riskmap.contract.features.outlook import CHANCE, FAILURE, FIELD, ROOM
 from riskmap.contract.features.place import PARCEL_ID, PLACE, ZONE
-from riskmap.contract.features.ranks import DOUBT, LEARNED, LISTING, RANKED, REASONS, SCORES
+from riskmap.contract.features.ranks import (
+    DOUBT,
+    LEARNED,
+    LISTING,
+    LISTS,
+    RANKED,
+    REASONS,
+    SCORES,
+)
 from riskmap.contract.features.soil import SOIL, SOIL_LIMITS
 from riskmap.contract.features.system import SYSTEM
 from riskmap.contract.features.water import GROUNDWATER, NEAR_WATER
@@ -36,6 +44,7 @@ __all__ = [
     "INVENTORY",
     "LEARNED",
     "LISTING",
+    "LISTS",
     "PARCEL_ID",
     "RANKED",
     "ROOM",
@@ -69,6 +78,7 @@ COLUMNS: Final[Mapping[str, Column]] = {
         *DOUBT,
         *LISTING[:1],
         *LEARNED,
+        *LISTS,
         *REASONS,
         *LISTING[1:],
         *FEATURES.values(),

@@ -5,10 +5,10 @@ from __future__ import annotations
 
 from typing import Final
 
-from riskmap.contract.columns import Listed, number, text
+from riskmap.contract.columns import Listed, number, text, year
 from riskmap.contract.features import card
 from riskmap.contract.quantities import COUNT, POINTS, SHARE, WHOLE_POINTS
-from riskmap.contract.vocabulary import SCORE_CLASSES
+from riskmap.contract.vocabulary import SCORE_CLASSES, WORKLISTS
 
 SCORES: Final = (
     number("rank", "Rank among systems known to be onsite, 1 first", COUNT, label="Rank",
@@ -57,13 +57,29 @@ LEARNED: Final = (
 )
 """What learning from visits adds."""
 
+LISTS: Final = (
+    text("worklist", "List of the season it stands on: on file, to follow up; or to find",
+         WORKLISTS, label="List", listed=Listed(9)),
+    number("list_rank", "Place on its list, 1 first", COUNT, label="Place", listed=Listed(7)),
+    text("on_file", "What calls for following it up, and since when", label="To follow up",
+         listed=Listed(28, "inspections, permits", wrap=True)),
+    year("on_file_year", "Year since when that is on file", label="On file since",
+         listed=Listed(9, "inspections, permits")),
+    text("county_records", "Complaints, repairs and findings on record, the latest first",
+         label="On record", listed=Listed(34, "inspections, permits", wrap=True)),
+    text("chance_reasons", "What raises the chance of having failed most, besides its records; "
+         "told for the systems of the season's lists", label="What raises the chance",
+         listed=Listed(34, wrap=True)),
+    text("priority_class", "Class of the priority: by the season of visits that reaches it",
+         SCORE_CLASSES, label="Class", listed=Listed(10)),
+    text("failure_class", "Class of the failure score: by the season of visits that would reach "
+         "it if the score made the list", SCORE_CLASSES, label="Failure", listed=Listed(10)),
+    text("groundwater_class", "Class of the groundwater score, in the same way", SCORE_CLASSES,
+         label="Groundwater", listed=Listed(12)),
+)
+"""What the two lists of a season add."""
+
 REASONS: Final = (
-    text("priority_class", "Class of the priority", SCORE_CLASSES, label="Class",
-         listed=Listed(10)),
-    text("failure_class", "Class of the failure score", SCORE_CLASSES,
-         label="Failure", listed=Listed(10)),
-    text("groundwater_class", "Class of the groundwater score", SCORE_CLASSES, label="Groundwater",
-         listed=Listed(12)),
     text("not_ranked_reason", "Why a parcel has no rank"),
     text("reason_1", "What adds most points", label="Leading reason", listed=Listed(28, wrap=True)),
     text("reason_2", "What adds the next most points", label="Second reason",

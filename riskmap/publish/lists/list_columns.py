@@ -15,7 +15,7 @@ from riskmap.contract.evidence import mark_of
 from riskmap.contract.features import COLUMNS, as_words, column, shown
 from riskmap.contract.quantities import NUMBER, OF_SUFFIX, SHARE, Units, in_units
 from riskmap.contract.visits import QUESTIONS
-from riskmap.publish.words.doubt_words import rough_rank
+from riskmap.publish.words.chance_words import chance_range, chance_words
 
 AS_RECORDED: Final = Listed(20, "parcels")
 """How a list shows a column that is declared for none."""
@@ -32,6 +32,13 @@ class ResultColumn:
     kind: str = ""
 
 
+_FIRST: Final = (
+    ("worklist", "list_rank"),
+    ("parcel_id", "address", "neighborhood"),
+    ("on_file", "on_file_year", "county_records", "chance_reasons", "reason_1", "reason_2",
+     "reason_3"),
+)  # fmt: skip
+"""Columns that come first."""
 YES_NO: Final = ("yes", "no")
 
 
@@ -54,18 +61,25 @@ def visit_results(units: Units) -> tuple[ResultColumn, ...]:
 
 
 def inspection_columns() -> list[Column]:
-    """Columns of the inspection list, in order: the rank, where it is, how urgent, why, and so on.
+    """Columns of the inspection list, in order: its place, where it is, why, how urgent, and so on.
 
-    >>> [found.name for found in inspection_columns()[:3]]
-    ['rank', 'parcel_id', 'address']
+    >>> [found.name for found in inspection_columns()[:4]]
+    ['worklist', 'list_rank', 'parcel_id', 'address']
     """
     listed = [found for found in COLUMNS.values() if found.listed is not None]
     both = []
-    for found in sorted(listed, key=lambda found: found.name != "rank"):
+    for found in sorted(listed, key=_place):
         both.append(found)
         if found.listed is not None and found.listed.also_known_from:
             both.append(replace(column(mark_of(found.name)), listed=Listed(12)))
     return both
+
+
+def _place(found: Column) -> int:
+    """Place of a column: what tells a system apart, then why it is on the list, then the rest."""
+    return min(
+        (place for place, names in enumerate(_FIRST) if found.name in names), default=len(_FIRST)
+    )
 
 
 def list_table(
@@ -89,8 +103,6 @@ def list_table(
     """
     prompts = [own_prompts(row) for row in look_for(ranked)]
     source = ranked.reset_index(names="parcel_id").assign(look_for=prompts)
-    for name in {"rank_low", "rank_high"} & set(source):
-        source[name] = rough_rank(source[name])
     table = pd.DataFrame(index=source.index)
     for name in [found.name for found in inspection_columns()] + list(owner_columns):
         if name not in source:
@@ -114,28 +126,40 @@ def own_prompts(prompts: Sequence[str]) -> str:
     return "; ".join(words for words in prompts if words not in ALWAYS)
 
 
+IN_WORDS: Final = Column(
+    "chance_words",
+    "Chance that it has failed by today, in words, with the range that nine in ten fall in",
+    "text",
+    label="Chance that it has failed",
+    listed=Listed(24, wrap=True),
+)
+"""The chance as the workbook says it, in place of its numbers."""
+_NUMBERS: Final = ("chance_failed_frac", "chance_failed_low_frac", "chance_failed_high_frac")
+_RANGES: Final = ("priority_low", "priority_high", "rank_low", "rank_high")
+"""Columns that only the CSV file has: the workbook is for people."""
+
+
 def for_reading(table: pd.DataFrame) -> pd.DataFrame:
-    """Put both ends of a range into one column of text: the workbook is for people.
+    """Put the chance into words, and leave out ranges of ranks: the workbook is for people.
 
-    >>> for_reading(pd.DataFrame({"rank_low": [3.0, None], "rank_high": [1650.0, None]}))
-       rank_range
-    0  3 to 1,650
-    1        None
+    >>> for_reading(pd.DataFrame(dict(zip(_NUMBERS, [[33.0], [10.0], [50.0]]))))
+                                  chance_words
+    0  about 1 in 3 (about 1 in 10 to about 1 in 2)
     """
-    read = table.copy()
-    for kind in ("priority", "rank"):
-        low, high = f"{kind}_low", f"{kind}_high"
-        if low not in read or high not in read:
-            continue
-        words = [_range(*ends) for ends in zip(read[low], read[high], strict=True)]
-        place = int(np.flatnonzero(read.columns == low)[0])
-        read.insert(place, f"{kind}_range", pd.Series(words, index=read.index, dtype=object))
-        read = read.drop(columns=[low, high])
-    return read
+    read = table.drop(columns=[name for name in _RANGES if name in table])
+    if not set(_NUMBERS) <= set(read):
+        return read
+    place = int(np.flatnonzero(read.columns == _NUMBERS[0])[0])
+    shares = zip(*(read[name].astype(float) / 100 for name in _NUMBERS), strict=True)
+    words = pd.Series([_chance(*share) for share in shares], index=read.index, dtype=object)
+    read.insert(place, IN_WORDS.name, words)
+    return read.drop(columns=list(_NUMBERS))
 
 
-def _range(low: float, high: float) -> str | None:
-    return None if pd.isna(low) or pd.isna(high) else f"{low:,.0f} to {high:,.0f}"
+def _chance(chance: float, low: float, high: float) -> str | None:
+    if pd.isna(chance):
+        return None
+    return f"{chance_words(chance)} ({chance_range(low, high)})"
 
 
 def listed_column(name: str, *, top: int | None = None) -> Column:
@@ -143,15 +167,8 @@ def listed_column(name: str, *, top: int | None = None) -> Column:
 
     `top` is the length of list that the chance is for.
     """
-    if name.endswith("_range"):
-        of = column(name.removesuffix("_range"))
-        return Column(
-            name,
-            f"Where nine draws in ten of the {of.label.lower()} fall (see below)",
-            "text",
-            label=f"{of.label}, range",
-            listed=Listed(14),
-        )
+    if name == IN_WORDS.name:
+        return IN_WORDS
     found = {each.name: each for each in inspection_columns()}.get(name, column(name))
     if name == "top_chance" and top:
         return replace(

@@ -35,6 +35,11 @@ from riskmap.publish.map.outlines import pack_shapes
 from riskmap.publish.map.packing import Package, pack_codes, pack_numbers, pack_text, pack_words
 from riskmap.ranking.reasons import REASON_COLUMNS
 
+WHY_COLUMNS: Final = ("worklist", "on_file", "county_records", "chance_reasons")
+"""What the head of the card says of a system, beside the reasons of the scores."""
+ROW_MARK: Final = "|"
+CELL_MARK: Final = "~"
+"""What parts the lines of a ledger, and the words, the term and the sum of a line."""
 SHOWN_SCORES: Final = ("priority", "failure", "groundwater")
 LOT_TOLERANCE_M: Final = 0.15
 """Corners of lots that lie closer to the straight line than this are left out of the page."""
@@ -136,7 +141,7 @@ def pack_details(
     columns = pack_doubt(package, rows)
     for name in ("not_ranked_reason", "unknown"):
         columns[name] = pack_words(package, as_words(_text(rows, name)))
-    for name in REASON_COLUMNS:
+    for name in (*WHY_COLUMNS, *REASON_COLUMNS, "ledger"):
         columns[name] = pack_text(package, _text(rows, name))
     for fact in facts:
         if fact.column in PAINTED:

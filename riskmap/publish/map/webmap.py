@@ -21,6 +21,8 @@ from riskmap.contract.quantities import Units
 from riskmap.publish.map.compose import compose_page, copy_page_files
 from riskmap.publish.map.data import (
     BLOCK_ROWS,
+    CELL_MARK,
+    ROW_MARK,
     drawable,
     pack_details,
     pack_facts,
@@ -134,6 +136,7 @@ def write_map(
         base_map=_safe(base_map),
         extras={
             "doubt": doubt_plan(rows, top=top),
+            "ledger": {"row": ROW_MARK, "cell": CELL_MARK},
             "installed_from": installed_from(rows),
             "files": sorted(data),
             "block_rows": BLOCK_ROWS,

@@ -7,6 +7,26 @@ from math import exp
 import pandas as pd
 
 
+def ledger_rows(ledgers: pd.DataFrame) -> dict[str, list[list[str]]]:
+    """Rows of each ledger as people read them: words, term and sum so far, by parcel.
+
+    Parameters
+    ----------
+    ledgers
+        Of :func:`riskmap.condition.ledger.ledger`.
+    """
+    rows: dict[str, list[list[str]]] = {}
+    for lot, words, term, total in zip(
+        ledgers["parcel_id"],
+        ledgers["words"],
+        ledgers["log_odds"],
+        ledgers["total"],
+        strict=True,
+    ):
+        rows.setdefault(str(lot), []).append([str(words), f"{term:+.2f}", f"{total:+.2f}"])
+    return rows
+
+
 def ledger_lines(ledger: pd.DataFrame) -> list[str]:
     """Write a ledger: each term, the sum so far, and the chance at the end.
 
