@@ -26,9 +26,7 @@ class TestOpenCases:
         )
         assert found.loc["a", "on_file_year"] == 2021
 
-    @pytest.mark.parametrize(
-        "later", ["repair", "new system", SOUND, "measured sale visit: sound"]
-    )
+    @pytest.mark.parametrize("later", ["repair", "new system", SOUND, "measured sale visit: sound"])
     def test_what_closes_a_case(self, later: str) -> None:
         own = [(FAILED, "2018-03-09"), ("complaint", "2018-04-01"), ("complaint", "2018-05-01")]
         assert "a" in open_cases(records(a=own)).index

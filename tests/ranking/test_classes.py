@@ -17,9 +17,7 @@ EVERYBODY = st.lists(
 
 
 @given(rows=EVERYBODY, visits=st.integers(1, 12))
-def test_a_class_is_the_place_in_line(
-    rows: list[tuple[float, bool, bool]], visits: int
-) -> None:
+def test_a_class_is_the_place_in_line(rows: list[tuple[float, bool, bool]], visits: int) -> None:
     """By counting who stands before each: the other way to say the same."""
     values = np.array([row[0] for row in rows])
     line, filed = (np.array([row[n] for row in rows]) for n in (1, 2))

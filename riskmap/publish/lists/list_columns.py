@@ -6,13 +6,12 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-import numpy as np
 import pandas as pd
 
 from riskmap.action.inspections import ALWAYS, look_for
 from riskmap.contract.columns import Column, Listed
 from riskmap.contract.evidence import mark_of
-from riskmap.contract.features import COLUMNS, as_words, column, shown
+from riskmap.contract.features import COLUMNS, FAILED_TODAY, as_words, column, shown
 from riskmap.contract.quantities import NUMBER, OF_SUFFIX, SHARE, Units, in_units
 from riskmap.contract.visits import QUESTIONS
 from riskmap.publish.words.chance_words import chance_range, chance_words
@@ -32,13 +31,6 @@ class ResultColumn:
     kind: str = ""
 
 
-_FIRST: Final = (
-    ("worklist", "list_rank"),
-    ("parcel_id", "address", "neighborhood"),
-    ("on_file", "on_file_year", "county_records", "chance_reasons", "reason_1", "reason_2",
-     "reason_3"),
-)  # fmt: skip
-"""Columns that come first."""
 YES_NO: Final = ("yes", "no")
 
 
@@ -68,18 +60,11 @@ def inspection_columns() -> list[Column]:
     """
     listed = [found for found in COLUMNS.values() if found.listed is not None]
     both = []
-    for found in sorted(listed, key=_place):
+    for found in listed:
         both.append(found)
         if found.listed is not None and found.listed.also_known_from:
             both.append(replace(column(mark_of(found.name)), listed=Listed(12)))
     return both
-
-
-def _place(found: Column) -> int:
-    """Place of a column: what tells a system apart, then why it is on the list, then the rest."""
-    return min(
-        (place for place, names in enumerate(_FIRST) if found.name in names), default=len(_FIRST)
-    )
 
 
 def list_table(
@@ -103,6 +88,8 @@ def list_table(
     """
     prompts = [own_prompts(row) for row in look_for(ranked)]
     source = ranked.reset_index(names="parcel_id").assign(look_for=prompts)
+    if {found.name for found in FAILED_TODAY} <= set(source):
+        source["chance_words"] = _in_words(source)
     table = pd.DataFrame(index=source.index)
     for name in [found.name for found in inspection_columns()] + list(owner_columns):
         if name not in source:
@@ -126,40 +113,23 @@ def own_prompts(prompts: Sequence[str]) -> str:
     return "; ".join(words for words in prompts if words not in ALWAYS)
 
 
-IN_WORDS: Final = Column(
-    "chance_words",
-    "Chance that it has failed by today, in words, with the range that nine in ten fall in",
-    "text",
-    label="Chance that it has failed",
-    listed=Listed(24, wrap=True),
-)
-"""The chance as the workbook says it, in place of its numbers."""
-_NUMBERS: Final = ("chance_failed_frac", "chance_failed_low_frac", "chance_failed_high_frac")
-_RANGES: Final = ("priority_low", "priority_high", "rank_low", "rank_high")
-"""Columns that only the CSV file has: the workbook is for people."""
-
-
 def for_reading(table: pd.DataFrame) -> pd.DataFrame:
-    """Put the chance into words, and leave out ranges of ranks: the workbook is for people.
+    """Leave out numbers that the workbook says in words, and ranges: the workbook is for people.
 
-    >>> for_reading(pd.DataFrame(dict(zip(_NUMBERS, [[33.0], [10.0], [50.0]]))))
-                                  chance_words
-    0  about 1 in 3 (about 1 in 10 to about 1 in 2)
+    >>> for_reading(pd.DataFrame({"rank": [1], "rank_low": [1.0]})).columns.tolist()
+    ['rank']
     """
-    read = table.drop(columns=[name for name in _RANGES if name in table])
-    if not set(_NUMBERS) <= set(read):
-        return read
-    place = int(np.flatnonzero(read.columns == _NUMBERS[0])[0])
-    shares = zip(*(read[name].astype(float) / 100 for name in _NUMBERS), strict=True)
-    words = pd.Series([_chance(*share) for share in shares], index=read.index, dtype=object)
-    read.insert(place, IN_WORDS.name, words)
-    return read.drop(columns=list(_NUMBERS))
+    listed = [column(str(name)).listed for name in table]
+    return table.loc[:, [found is None or found.on_paper for found in listed]]
 
 
-def _chance(chance: float, low: float, high: float) -> str | None:
-    if pd.isna(chance):
-        return None
-    return f"{chance_words(chance)} ({chance_range(low, high)})"
+def _in_words(features: pd.DataFrame) -> list[str | None]:
+    """Chance of having failed in words, with its range; None where it is unknown."""
+    shares = [features[found.name].astype(float) for found in FAILED_TODAY]
+    return [
+        None if pd.isna(chance) else f"{chance_words(chance)} ({chance_range(low, high)})"
+        for chance, low, high in zip(*shares, strict=True)
+    ]
 
 
 def listed_column(name: str, *, top: int | None = None) -> Column:
@@ -167,8 +137,6 @@ def listed_column(name: str, *, top: int | None = None) -> Column:
 
     `top` is the length of list that the chance is for.
     """
-    if name == IN_WORDS.name:
-        return IN_WORDS
     found = {each.name: each for each in inspection_columns()}.get(name, column(name))
     if name == "top_chance" and top:
         return replace(

@@ -6,13 +6,12 @@ from typing import Any, Final
 
 import pandas as pd
 
+from riskmap.contract.features import FAILED_TODAY
 from riskmap.publish.map.packing import Package, pack_numbers
 from riskmap.publish.words.chance_words import CHANCE_STEPS
 from riskmap.publish.words.doubt_words import RANGE_MEANING
 
-DOUBT_COLUMNS: Final = (
-    "chance_failed_frac", "chance_failed_low_frac", "chance_failed_high_frac", "top_chance",
-)  # fmt: skip
+DOUBT_COLUMNS: Final = (*(column.name for column in FAILED_TODAY), "top_chance")
 """Shares that the card's section on the chance needs."""
 DECIMALS: Final = 3
 

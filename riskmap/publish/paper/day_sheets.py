@@ -14,6 +14,7 @@ import segno
 
 from riskmap.action.inspections import inspection_stops, look_for
 from riskmap.contract.columns import Column
+from riskmap.contract.features.ranks import RECORDS
 from riskmap.contract.quantities import LENGTH, Units, text
 from riskmap.contract.visits import FOUND_WORDS, QUESTIONS
 from riskmap.publish.lists.list_columns import YES_NO
@@ -32,7 +33,8 @@ from riskmap.publish.paper.typesetting import field, paper_of, typeset, whole, w
 from riskmap.publish.words.cautions import LOCAL_CODE, SAFETY, SCREENING, STAFF_ONLY
 from riskmap.publish.words.chance_words import chance_words
 from riskmap.publish.words.imprint import Imprint, sender_of
-from riskmap.publish.words.ledger import ledger_rows
+from riskmap.publish.words.ledger import ledger_sums
+from riskmap.ranking.reasons import REASON_COLUMNS
 from riskmap.stages.listing import as_listed
 from riskmap.stages.result import Result
 
@@ -41,8 +43,10 @@ ORDER_NOTE: Final = (
     "The order is by straight lines between the stops. It is no route: roads, rivers and gates are "
     "not known to it."
 )
-LONGEST_REASON: Final = 170
-"""Letters of a reason; the words of a run stay whole, free text from outside may be cut."""
+LONGEST_REASON: Final = 120
+LONGEST_RECORDS: Final = 170
+"""Letters of a reason and of the records; the words of a run stay whole, free text from outside and
+long histories may be cut."""
 APART: Final = ("found", "notes", "sketch")
 """Questions that have a place of their own on the page."""
 
@@ -120,12 +124,12 @@ def write_day_sheets(
     if plan.empty:
         return []
     layers, units = layers or {}, imprint.units
-    sums = {} if ledgers is None else ledger_rows(ledgers)
+    sums = {} if ledgers is None else ledger_sums(ledgers)
     source = MapSource({"lots": ranked[["geometry"]], **{name: layers.get(name) for name in DRAWN}})
     drawn_areas = None if areas is None else areas.geometry
     pages = _stop_pages(_with_places(plan, ranked), source, drawn_areas, units)
     for page, parcel_id in zip(pages, plan.index, strict=True):
-        page["ledger"] = sums.get(parcel_id, [])
+        page["ledger"] = sums.get(str(parcel_id), "")
     content = typeset(
         "day_sheets",
         {
@@ -212,14 +216,9 @@ def _stop_pages(
 
 def why_this_stop(stop: pd.Series) -> list[str]:
     """Say why a system is visited: the county's own records first, then the model's reasons."""
-    names = ("on_file", "county_records", "chance_reasons", "reason_1", "reason_2", "reason_3")
-    texts = {name: field(stop.get(name), LONGEST_REASON) for name in names}
-    heads = {"county_records": "On record: ", "chance_reasons": "Raises the chance: "}
-    return [
-        heads.get(name, "") + (text if name in heads else text[0].upper() + text[1:])
-        for name, text in texts.items()
-        if text
-    ]
+    records = [(found.label, field(stop.get(found.name), LONGEST_RECORDS)) for found in RECORDS]
+    reasons = [field(stop.get(name), LONGEST_REASON) for name in REASON_COLUMNS]
+    return [*(f"{label}: {text}" for label, text in records if text), *filter(None, reasons)]
 
 
 def _with_places(plan: pd.DataFrame, ranked: gpd.GeoDataFrame) -> pd.DataFrame:
@@ -245,7 +244,7 @@ def _head(parcel_id: str, stop: pd.Series, units: Units) -> dict[str, object]:
         "stop": int(stop["stop"]),
         "place": "" if pd.isna(stop["list_rank"]) else f"{int(stop['list_rank']):,}",
         "list": field(stop["worklist"]),
-        "chance": chance_words(float(stop["chance_failed_frac"])),
+        "chance": chance_words(float(stop.get("chance_failed_frac", np.nan))),
         **_coordinates(stop),
         "parcel_id": field(parcel_id, 26),
         "address": field(stop.get("address"), 60) or "No address on record",

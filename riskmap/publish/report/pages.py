@@ -216,15 +216,11 @@ def key_facts(
     if not total:
         return [f"None of the {counted(len(ranked), 'parcel')} could be ranked."]
     owed = systems["worklist"].eq(ON_FILE).fillna(False)
-    first = systems[~owed & (systems["priority_class"] == CLASSES[1])]
-    expected = float(numbers(first["chance_failed_frac"]).sum())
     facts = [
         f"{counted(total, 'onsite system')} of {counted(len(ranked), 'parcel')} are ranked.",
         f"{counted(int(owed.sum()), 'system')} are on file: found failed, or complained of at "
         "least twice, with no later repair. They are to be followed up.",
-        f"Of the {len(first):,} that a season reaches first to find others, about "
-        f"{number(expected)} are expected to have failed"
-        + (f": {chance_words(expected / len(first))}." if len(first) else "."),
+        *_expected_facts(systems[systems["priority_class"] == CLASSES[1]]),
     ]
     if "age_yr" in systems and "kind" in systems:
         recorded = evidence_counts(systems, "age_yr")[0]
@@ -244,6 +240,17 @@ def key_facts(
                 f"{int(most['systems']):,} ranked systems."
             )
     return [*facts, *_driver_facts(ranked, model, units, top), *look_up_facts(information)]
+
+
+def _expected_facts(first: pd.DataFrame) -> list[str]:
+    """Say how many of those that a season reaches first are expected to have failed."""
+    if first.empty or "chance_failed_frac" not in first:
+        return []
+    expected = float(numbers(first["chance_failed_frac"]).sum())
+    return [
+        f"Of the {len(first):,} that a season reaches first to find others, about "
+        f"{number(expected)} are expected to have failed: {chance_words(expected / len(first))}."
+    ]
 
 
 def _driver_facts(ranked: pd.DataFrame, model: Model, units: Units, top: int) -> list[str]:

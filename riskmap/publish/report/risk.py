@@ -159,10 +159,8 @@ def classes_section(ranked: pd.DataFrame, *, visits: int) -> Section:
     rows = []
     for word, held in class_meanings(visits).items():
         these = systems[systems["priority_class"] == word]
-        expected = numbers(these["chance_failed_frac"]).sum()
-        rows.append(
-            (words_of(word), held, f"{len(these):,}", chances.get(word, "–"), number(expected))
-        )
+        expected = number(numbers(these["chance_failed_frac"]).sum()) if chances else "–"
+        rows.append((words_of(word), held, f"{len(these):,}", chances.get(word, "–"), expected))
     return Section(
         title,
         (

@@ -54,8 +54,10 @@ def class_chances(systems: pd.DataFrame) -> dict[str, str]:
     Parameters
     ----------
     systems
-        Columns ``priority_class`` and ``chance_failed_frac``.
+        Columns ``priority_class`` and ``chance_failed_frac``; nothing is said without the latter.
     """
+    if "chance_failed_frac" not in systems:
+        return {}
     chance = systems["chance_failed_frac"].astype(float).groupby(systems["priority_class"])
     low, high = chance.quantile(0.1), chance.quantile(0.9)
     return {

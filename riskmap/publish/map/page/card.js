@@ -98,9 +98,7 @@
 
   /* The county's own records first, then what raises the chance, then the reasons of the scores. */
   function why(row) {
-    const heads = { on_file: "To follow up: ", county_records: "On record: ", chance_reasons: "Raises the chance: " };
-    const names = Object.keys(heads).concat([1, 2, 3].map((n) => "reason_" + n));
-    const lines = names.map((name) => [heads[name] || "", county.facts[name].word(row)]).filter((line) => line[1]);
+    const lines = county.plan.why.map((entry) => [entry.head, county.facts[entry.name].word(row)]).filter((line) => line[1]);
     if (!lines.length) return null;
     const box = county.make("div", "reasons");
     box.appendChild(county.make("h3", "", "Why this stop"));
