@@ -57,8 +57,8 @@ class ListSettings(Section):
     """Lists, sheets and letters."""
 
     inspections: int = setting(
-        200, "Rows of the inspection list, as far as there are ranked systems; 0 for all", low=0,
-        high=10**7, source=JUDGED,
+        200, "Visits that a season holds: rows of the inspection lists, and the size of the "
+        "classes; 0 for as many as are ranked", low=0, high=10**7, source=JUDGED,
     )  # fmt: skip
     order: Literal["priority", "chance"] = setting(
         "priority", "What the inspection list is ordered by: the priority, or the chance to be "
