@@ -173,7 +173,7 @@ OUTPUTS: Final = (
         "write the day sheets",
         f"{_HERE}.paper.day_sheets:day_sheets",
         gives=("files_sheets",),
-        needs=("parcels", "areas"),
+        needs=("parcels", "areas", "inputs"),
         layers=("buildings", "wells", "streams", "waterbodies"),
         settings=(*_SENDER, "lists.order", "lists.stops"),
         files=(

@@ -16,6 +16,7 @@ from riskmap.contract.columns import Column
 from riskmap.contract.quantities import LENGTH, Units, text
 from riskmap.contract.visits import FOUND_WORDS, QUESTIONS
 from riskmap.publish.lists.list_columns import YES_NO
+from riskmap.publish.paper.place_code import geo_address, qr_svg
 from riskmap.publish.paper.sheet_facts import facts_table
 from riskmap.publish.paper.sheet_map import (
     MapSource,
@@ -29,7 +30,7 @@ from riskmap.publish.paper.sheet_map import (
 )
 from riskmap.publish.paper.typesetting import field, paper_of, typeset, whole, write_pdf
 from riskmap.publish.words.cautions import LOCAL_CODE, SAFETY, SCREENING, STAFF_ONLY
-from riskmap.publish.words.imprint import Imprint, sender_of
+from riskmap.publish.words.imprint import Imprint, run_name, sender_of
 from riskmap.stages.listing import as_listed
 from riskmap.stages.result import Result
 
@@ -56,6 +57,7 @@ def day_sheets(folder: Path, result: Result) -> None:
             folder,
             as_listed(result.parcels, lists.order),
             sender_of(result.region),
+            run=run_name(result.region, result.inputs),
             stops=lists.stops,
             areas=result.areas,
             layers={name: tables[name] for name in DRAWN if name in tables},
@@ -67,6 +69,7 @@ def write_day_sheets(
     ranked: gpd.GeoDataFrame,
     imprint: Imprint,
     *,
+    run: str,
     stops: int = 200,
     planned: pd.DataFrame | None = None,
     day_heads: Mapping[int, str] = NO_HEADS,
@@ -85,10 +88,13 @@ def write_day_sheets(
     imprint
         Printed on every page; the date is also the file's. Units ``us``: letter paper and feet,
         ``si``: A4 and meters.
+    run
+        Name of the run that the sheets come from, at the foot of every page.
     stops
         Stops at most.
     planned
-        Stops of a planned season instead: parcel (index), ``day``, ``stop``, ``leg_m``.
+        Stops of a planned season instead: parcel (index), ``day``, ``stop``, ``leg_m`` and
+        ``begins``, the hour.
     day_heads, order_note
         Words beside a day's number, and on how the order was made.
     areas
@@ -110,13 +116,15 @@ def write_day_sheets(
     layers, units = layers or {}, imprint.units
     source = MapSource({"lots": ranked[["geometry"]], **{name: layers.get(name) for name in DRAWN}})
     drawn_areas = None if areas is None else areas.geometry
-    pages = _stop_pages(plan, source, drawn_areas, units)
+    spots = gpd.GeoSeries.from_xy(plan["x_m"], plan["y_m"], crs=ranked.crs).to_crs(4326)
+    pages = _stop_pages(plan, source, drawn_areas, spots, units)
     content = typeset(
         "day_sheets",
         {
             "county": field(imprint.county, 60),
             "date": imprint.date.isoformat(),
             "contact": field(imprint.contact, 80),
+            "run": field(run, 40),
             "cautions": {"safety": SAFETY, "screening": SCREENING, "local": LOCAL_CODE,
                          "staff": STAFF_ONLY, "order": order_note},
             "stages": [list(found) for found in FOUND_WORDS.items()],
@@ -133,7 +141,7 @@ def write_day_sheets(
 
 def planned_stops(ranked: pd.DataFrame, planned: pd.DataFrame) -> pd.DataFrame:
     """Put the stops of a season beside the ranked table, with what to look for, by day and stop."""
-    names = ["day", "stop", "leg_m"]
+    names = ["day", "stop", "leg_m", "begins"]
     table = planned[names].join(ranked.drop(columns=names, errors="ignore"))
     prompts = pd.Series(look_for(table), index=table.index)
     return table.assign(look_for=prompts).sort_values(["day", "stop"], kind="stable")
@@ -174,7 +182,11 @@ def _days(
 
 
 def _stop_pages(
-    plan: pd.DataFrame, source: MapSource, areas: gpd.GeoSeries | None, units: Units
+    plan: pd.DataFrame,
+    source: MapSource,
+    areas: gpd.GeoSeries | None,
+    spots: gpd.GeoSeries,
+    units: Units,
 ) -> list[dict[str, Any]]:
     facts = facts_table(plan, units)
     pages = []
@@ -184,6 +196,7 @@ def _stop_pages(
         pages.append(
             {
                 **_head(str(parcel_id), stop, units),
+                **_place(spots.iloc[row]),
                 "reasons": _reasons(stop),
                 "look_for": list(stop["look_for"]),
                 "unknown": field(stop.get("unknown"), 190),
@@ -193,6 +206,16 @@ def _stop_pages(
             }
         )
     return pages
+
+
+def _place(spot: Any) -> dict[str, str]:
+    """Coordinates as a person types them, and as a telephone reads them; empty where unknown."""
+    if spot is None or spot.is_empty or np.isnan(spot.x):
+        return {"coordinates": "", "code": ""}
+    return {
+        "coordinates": f"{spot.y:.5f}, {spot.x:.5f}",
+        "code": qr_svg(geo_address(spot.x, spot.y)),
+    }
 
 
 def _reasons(stop: pd.Series) -> list[str]:
@@ -208,6 +231,7 @@ def _head(parcel_id: str, stop: pd.Series, units: Units) -> dict[str, object]:
         "address": field(stop.get("address"), 60) or "No address on record",
         "neighborhood": field(stop.get("neighborhood"), 28),
         "leg": _leg(stop["leg_m"], units),
+        "begins": field(stop.get("begins"), 5),
         "failure": whole(stop.get("failure_score")),
         "failure_class": field(stop.get("failure_class")),
         "groundwater": whole(stop.get("groundwater_score")),
