@@ -191,7 +191,14 @@ OUTPUTS: Final = (
         gives=("files_letters",),
         needs=("parcels",),
         layers=("parcels",),
-        settings=(*_SENDER, "letter_texts", "lists.letters", "lists.site_last_line"),
+        settings=(
+            *_SENDER,
+            "letter_texts",
+            "lists.letters",
+            "lists.site_last_line",
+            "mailing",
+            "outcomes",
+        ),
         files=(
             *(
                 File(
@@ -225,7 +232,7 @@ OUTPUTS: Final = (
         gives=("files_mailing",),
         needs=("parcels",),
         layers=("parcels",),
-        settings=(*_HEAD, "lists.site_last_line"),
+        settings=(*_HEAD, "lists.site_last_line", "mailing", "outcomes"),
         files=(
             File("lists/mailing.xlsx", "Mailing list, workbook", "Who is written to, and why."),
             File("lists/mailing.csv", "Mailing list, CSV", "The same, for programs."),
