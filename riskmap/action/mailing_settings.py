@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Literal
+from typing import Final, Literal
 
 from riskmap.contract.settings import JUDGED, Section, setting
 
+OWN: Final = "the county's own"
 To = Literal["likely to fail", "pump-out overdue", "well owners"]
 
 
@@ -29,11 +30,13 @@ class MailingSettings(Section):
         False, "Whether the household is written to as well where the owner lives elsewhere"
     )
     cost: float | None = setting(
-        None, "Cost of a letter, paper and postage, in the county's money", low=0, high=1000
-    )
+        None, "Cost of a letter, paper and postage", unit="money", low=0, high=1000,
+        source=OWN,
+    )  # fmt: skip
     budget: float | None = setting(
-        None, "Most that the mailing may cost; the best ranks are written to", low=0, high=1e9
-    )
+        None, "Most that the mailing may cost; the best ranks are written to", unit="money",
+        low=0, high=1e9, source=OWN,
+    )  # fmt: skip
     not_again_d: int = setting(
         365, "Days after a letter during which the same addressee gets no other", unit="d", low=0,
         high=10_000, source=JUDGED,
@@ -41,7 +44,7 @@ class MailingSettings(Section):
     acting_frac: float | None = setting(
         None, "Share of addressees who have their system looked at after a letter, by the "
         "county's own count; without it the expected effect is not told", unit="0-1", low=0,
-        high=1,
+        high=1, source=OWN,
     )  # fmt: skip
     signer: str = setting("", "Name under the letters")
     signer_title: str = setting("", "Office of who signs")

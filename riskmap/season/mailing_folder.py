@@ -100,7 +100,7 @@ def _write_letters(
     )
     made = []
     for name, people, draft in parts:
-        for languages, own in _by_language(people, settings.languages):
+        for languages, own in by_language(people, settings.languages):
             path = folder / f"{name}_{'both' if len(languages) > 1 else languages[0]}.pdf"
             count = set_letters(path, own, words, imprint, languages, sender=sender, draft=draft)
             if count:
@@ -108,7 +108,7 @@ def _write_letters(
     return made
 
 
-def _by_language(people: pd.DataFrame, wanted: str) -> list[tuple[tuple[str, ...], pd.DataFrame]]:
+def by_language(people: pd.DataFrame, wanted: str) -> list[tuple[tuple[str, ...], pd.DataFrame]]:
     """Part addressees by the languages of their letters."""
     if wanted == "both":
         return [(LANGUAGES, people)]
