@@ -30,7 +30,7 @@ fails or a well is contaminated. Local code and licensed practice decide.
 """
 
 
-SEASON: Final = ("plan", "record", "season")
+SEASON: Final = ("plan", "record", "season", "mail")
 """Commands of the season's work, each a module of its own."""
 
 SAMPLE_COUNTY: Final = "sample county 1"
