@@ -133,6 +133,7 @@ def _parser() -> argparse.ArgumentParser:
     for name in SEASON:
         module = import_module(f"riskmap.season.{name}_command")
         module.add_options(_command(commands, name, module.work, module.WORDS))
+    _command(commands, "handbook", _handbook, "say where the handbook is")
     weights = _command(
         commands, "weights", _weights, "weigh factors by people's comparisons in pairs"
     )
@@ -242,6 +243,13 @@ def _rerun(options: argparse.Namespace) -> int:
     record = read_record(options.record, options.region)
     for line in repeat(record, out=options.out, progress=_progress(options)):
         _say(line)
+    return 0
+
+
+def _handbook(_options: argparse.Namespace) -> int:
+    from riskmap.handbook_place import handbook_address
+
+    _say(handbook_address())
     return 0
 
 
