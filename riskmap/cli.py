@@ -30,7 +30,7 @@ fails or a well is contaminated. Local code and licensed practice decide.
 """
 
 
-SEASON: Final = ("plan", "record", "season")
+SEASON: Final = ("plan", "record", "season", "mail")
 """Commands of the season's work, each a module of its own."""
 
 SAMPLE_COUNTY: Final = "sample county 1"
@@ -53,6 +53,7 @@ def command_line() -> None:
 
     That takes seconds in which a second Ctrl-C would end in a traceback.
     """
+    os.environ.setdefault("ARROW_DEFAULT_MEMORY_POOL", "system")  # others reserve a gigabyte ahead
     code = main()
     if code > STOPPED:
         os._exit(code)

@@ -14,7 +14,7 @@ from riskmap.publish.report.pages import Findings, write_report
 from riskmap.publish.report.plan import nitrate_table, weights_table, zones_by_kind
 from riskmap.publish.report.section import Section
 from riskmap.publish.words.imprint import sender_of
-from riskmap.stages.listing import list_length
+from riskmap.stages.listing import find_visits, list_length
 from riskmap.stages.result import Result
 
 FEWEST_LIVES: Final = 20
@@ -41,6 +41,7 @@ def county_report(folder: Path, result: Result) -> None:
         model=result.model,
         rules=result.region.rules,
         head=list_length(result.parcels, result.region.lists),
+        visits=find_visits(result.parcels, result.region),
         findings=findings,
     )
 
