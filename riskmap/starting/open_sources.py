@@ -120,7 +120,7 @@ OPEN_SOURCES: Final[Mapping[str, OpenSource]] = {
         "Choose state and county; Site Type: Well; Characteristics: Nitrate and Total Coliform; "
         "Sample results (physical/chemical metadata); comma-separated; the same for site data.",
         PUBLIC,
-        "What the predicted nitrate is held against.",
+        "What the predicted nitrate is compared with.",
     ),
     "buildings": OpenSource(
         "USA Structures, Federal Emergency Management Agency and Oak Ridge National Laboratory",
