@@ -10,6 +10,12 @@ import shapely
 
 from riskmap.contract.errors import FetchError
 from riskmap.fetching.places import counties, county_place, outline_place
+from riskmap.fetching.services import SERVICES
+from riskmap.starting.open_sources import OPEN_SOURCES
+
+
+def test_the_pages_say_what_is_fetched() -> None:
+    assert {name for name, source in OPEN_SOURCES.items() if source.fetched} == set(SERVICES)
 
 
 class TestPlaces:
