@@ -23,7 +23,10 @@ BESIDE: Final = (
 )  # fmt: skip
 """Pages and files outside the folder ``docs`` that its pages lead to."""
 CHAPTERS: Final[Mapping[str, tuple[str, ...]]] = {
-    "Start": ("README", "docs/index", "docs/first_day", "docs/fetching"),
+    "Start": (
+        "What riskmap is <README>", "Where to look <docs/index>", "docs/first_day",
+        "docs/fetching",
+    ),
     "By who you are": ("docs/users/*",),
     "Layers": ("docs/layers/*", "docs/region_file"),
     "Methods": ("docs/methods/*", "gallery", "validation"),
@@ -93,8 +96,8 @@ def gallery_page() -> str:
         text = page.read_text(encoding="utf-8")
         title = text.splitlines()[0].removeprefix("# ")
         for words, name in re.findall(r"!\[([^\]]*)\]\(\.\./pictures/([\w.]+)\)", text):
-            lines += [f"**[{title}](docs/methods/{page.name})**", "",
-                      f"![{words}](docs/pictures/{name})", ""]  # fmt: skip
+            card = f"**[{title}](docs/methods/{page.name})**"
+            lines += ["<div>", "", card, "", f"![{words}](docs/pictures/{name})", "", "</div>", ""]
     return "\n".join([*lines, "</div>", ""])
 
 
