@@ -20,7 +20,7 @@ LEVELS = [
     {"publish"},
     {"results", "ending", "starting", "checking"},
     {"running", "repeating"},
-    {"season"},
+    {"season", "whatif"},
     {"cli", "riskmap", "__main__"},
 ]
 LEVEL = {room: number for number, rooms in enumerate(LEVELS) for room in rooms}
