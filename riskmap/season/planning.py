@@ -10,7 +10,7 @@ from typing import Any, Final
 import numpy as np
 import pandas as pd
 
-from riskmap.action.aims import chance_to_find, on_file_as_failed, worth
+from riskmap.action.aims import chance_to_find, on_file_as_failed, share_visits, worth
 from riskmap.action.season import (
     Choice,
     Day,
@@ -256,7 +256,8 @@ def _choose(
     audits = min(round(settings.audit_frac * room), len(frame))
     drawn = frame.index[dice.choice(len(frame), audits, replace=False)]
     failed = on_file_as_failed(frame)
-    follow = frame.index[failed][: round(settings.followup_frac * room)]
+    most, _ = share_visits(room, settings.followup_frac, int(failed.sum()))
+    follow = frame[failed].sort_values("list_rank", kind="stable").index[:most]
     promised = [one.parcel for one in settings.appointments]
     visit = pd.Series("", index=frame.index)
     visit[frame.index[~failed][: settings.candidates]] = "list"

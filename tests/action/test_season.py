@@ -148,7 +148,7 @@ class TestAims:
             "chance_failed_frac": [0.1, 0.3, None],
             "learned_chance_frac": [0.2, None, None],
             "priority": [10.0, None, 30.0],
-            "last_stage": ["failed", None, "sound"],
+            "worklist": ["on file", None, "to find"],
         }
     )
 

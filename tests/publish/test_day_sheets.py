@@ -106,12 +106,12 @@ class TestWhatIsOnPaper:
         assert path == tmp_path / "sheets" / "day_sheets.pdf"
         text = pages(path)
         assert len(text) == 20 + 3
-        first = county.sort_values("rank").head(20)
+        first = county[county["worklist"] == "to find"].sort_values("list_rank").head(20)
         for parcel_id, row in first.iterrows():
             (own,) = [page for page in text if f"Parcel {parcel_id}" in page and "stop" in page
                       and "What you found" in page]  # fmt: skip
             assert row["address"] in own
-            assert f"rank {row['rank']}" in own
+            assert f"to find, place {row['list_rank']}" in own
             assert "Stay safe" in own
         assert "If not, why" in text[0]
         overview = text[0]
@@ -158,7 +158,7 @@ class TestWhatIsOnPaper:
         assert "No address on record" in sheet
 
     def test_nothing_ranked_writes_nothing(self, tmp_path: Path, county: gpd.GeoDataFrame) -> None:
-        none = county.assign(rank=None)
+        none = county.assign(list_rank=None)
         assert write_day_sheets(tmp_path, none, OURS, run=RUN) == []
         assert not list(tmp_path.rglob("*.pdf"))
 

@@ -161,19 +161,17 @@ class TestOracles:
 
     def test_hazards_are_proportional_from_today_on(self, monkeypatch: pytest.MonkeyPatch) -> None:
         """By hand: a third fails of what stands; a limitation from 0.2 to 0.7 that counts 0.8."""
-        monkeypatch.setattr(
-            following,
-            "failure_limits",
-            lambda records, county, values: {
-                "load": np.array([200 if records["flow_l_d"][0] < 500 else 700], np.uint16)
-            },
-        )
+
+        def limits(records: Any, *_: Any) -> dict[str, Any]:
+            return {"load": np.array([200 if records["flow_l_d"][0] < 500 else 700], np.uint16)}
+
+        monkeypatch.setattr(following, "failure_limits", limits)
         n = np.zeros(1)
         change = Changes(
             connected=n > 0, renewed=n > 0, saved=n > 0, removed_frac=n, interval_yr=n + np.inf,
             times=n + 2.0, rise_m=n, wet_rise_m=n,
         )  # fmt: skip
-        county: Any = SimpleNamespace(chances=lambda k, limits: (n + 0.1, n, n + 0.4))
+        county: Any = SimpleNamespace(chances=lambda *_: (n + 0.1, n, n + 0.4))
         life = following._Life(
             county=county,
             reach=pd.DataFrame({"load": [0.8]}),

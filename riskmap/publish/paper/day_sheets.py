@@ -10,13 +10,14 @@ from typing import Any, Final
 import geopandas as gpd
 import numpy as np
 import pandas as pd
+import segno
 
 from riskmap.action.inspections import inspection_stops, look_for
 from riskmap.contract.columns import Column
+from riskmap.contract.features.ranks import RECORDS
 from riskmap.contract.quantities import LENGTH, Units, text
 from riskmap.contract.visits import FOUND_WORDS, QUESTIONS
 from riskmap.publish.lists.list_columns import YES_NO
-from riskmap.publish.paper.place_code import geo_address, qr_svg
 from riskmap.publish.paper.sheet_facts import facts_table
 from riskmap.publish.paper.sheet_map import (
     MapSource,
@@ -30,7 +31,10 @@ from riskmap.publish.paper.sheet_map import (
 )
 from riskmap.publish.paper.typesetting import field, paper_of, typeset, whole, write_pdf
 from riskmap.publish.words.cautions import LOCAL_CODE, SAFETY, SCREENING, STAFF_ONLY
+from riskmap.publish.words.chance_words import chance_words
 from riskmap.publish.words.imprint import Imprint, run_name, sender_of
+from riskmap.publish.words.ledger import ledger_sums
+from riskmap.ranking.reasons import REASON_COLUMNS
 from riskmap.stages.listing import as_listed
 from riskmap.stages.result import Result
 
@@ -40,7 +44,9 @@ ORDER_NOTE: Final = (
     "not known to it."
 )
 LONGEST_REASON: Final = 120
-"""Letters of a reason; the words of a run stay whole, free text from outside may be cut."""
+LONGEST_RECORDS: Final = 170
+"""Letters of a reason and of the records; the words of a run stay whole, free text from outside and
+long histories may be cut."""
 APART: Final = ("found", "notes", "sketch")
 """Questions that have a place of their own on the page."""
 
@@ -51,14 +57,17 @@ DRAWN: Final = ("buildings", "wells", "streams", "waterbodies")
 
 def day_sheets(folder: Path, result: Result) -> None:
     """Write the day sheets of a run, if the region file asks for any."""
-    lists, tables = result.region.lists, result.county.tables
+    region, tables = result.region, result.county.tables
+    lists = region.lists
     if lists.stops:
         write_day_sheets(
             folder,
             as_listed(result.parcels, lists.order),
-            sender_of(result.region),
-            run=run_name(result.region, result.inputs),
+            sender_of(region),
+            run=run_name(region, result.inputs),
             stops=lists.stops,
+            followup_frac=region.season.followup_frac,
+            ledgers=result.things["ledgers"],
             areas=result.areas,
             layers={name: tables[name] for name in DRAWN if name in tables},
         )
@@ -71,6 +80,8 @@ def write_day_sheets(
     *,
     run: str,
     stops: int = 200,
+    followup_frac: float = 0.0,
+    ledgers: pd.DataFrame | None = None,
     planned: pd.DataFrame | None = None,
     day_heads: Mapping[int, str] = NO_HEADS,
     order_note: str = ORDER_NOTE,
@@ -92,6 +103,10 @@ def write_day_sheets(
         Name of the run that the sheets come from, at the foot of every page.
     stops
         Stops at most.
+    followup_frac
+        Most of them for systems on file, 0..1.
+    ledgers
+        Ledgers of some systems (:mod:`riskmap.condition.ledger`); None: none are printed.
     planned
         Stops of a planned season instead: parcel (index), ``day``, ``stop``, ``leg_m`` and
         ``begins``, the hour.
@@ -108,16 +123,18 @@ def write_day_sheets(
         The file written; empty where nothing is ranked.
     """
     if planned is None:
-        plan = inspection_stops(pd.DataFrame(ranked), stops=stops)
+        plan = inspection_stops(pd.DataFrame(ranked), stops=stops, followup_frac=followup_frac)
     else:
         plan = planned_stops(pd.DataFrame(ranked), planned)
     if plan.empty:
         return []
     layers, units = layers or {}, imprint.units
+    sums = {} if ledgers is None else ledger_sums(ledgers)
     source = MapSource({"lots": ranked[["geometry"]], **{name: layers.get(name) for name in DRAWN}})
     drawn_areas = None if areas is None else areas.geometry
-    spots = gpd.GeoSeries.from_xy(plan["x_m"], plan["y_m"], crs=ranked.crs).to_crs(4326)
-    pages = _stop_pages(plan, source, drawn_areas, spots, units)
+    pages = _stop_pages(_with_places(plan, ranked), source, drawn_areas, units)
+    for page, parcel_id in zip(pages, plan.index, strict=True):
+        page["ledger"] = sums.get(str(parcel_id), "")
     content = typeset(
         "day_sheets",
         {
@@ -185,7 +202,6 @@ def _stop_pages(
     plan: pd.DataFrame,
     source: MapSource,
     areas: gpd.GeoSeries | None,
-    spots: gpd.GeoSeries,
     units: Units,
 ) -> list[dict[str, Any]]:
     facts = facts_table(plan, units)
@@ -196,8 +212,7 @@ def _stop_pages(
         pages.append(
             {
                 **_head(str(parcel_id), stop, units),
-                **_place(spots.iloc[row]),
-                "reasons": _reasons(stop),
+                "reasons": why_this_stop(stop),
                 "look_for": list(stop["look_for"]),
                 "unknown": field(stop.get("unknown"), 190),
                 "facts": facts[row],
@@ -208,34 +223,45 @@ def _stop_pages(
     return pages
 
 
-def _place(spot: Any) -> dict[str, str]:
-    """Coordinates as a person types them, and as a telephone reads them; empty where unknown."""
-    if spot is None or spot.is_empty or np.isnan(spot.x):
+def why_this_stop(stop: pd.Series) -> list[str]:
+    """Say why a system is visited: the county's own records first, then the model's reasons."""
+    records = [(found.label, field(stop.get(found.name), LONGEST_RECORDS)) for found in RECORDS]
+    reasons = [field(stop.get(name), LONGEST_REASON) for name in REASON_COLUMNS]
+    return [*(f"{label}: {text}" for label, text in records if text), *filter(None, reasons)]
+
+
+def _with_places(plan: pd.DataFrame, ranked: gpd.GeoDataFrame) -> pd.DataFrame:
+    """Add the longitude and latitude of each stop."""
+    points = gpd.GeoSeries(gpd.points_from_xy(plan["x_m"], plan["y_m"]), crs=ranked.crs)
+    if ranked.crs is None:
+        return plan
+    there = points.to_crs(4326)
+    return plan.assign(longitude=there.x.to_numpy(), latitude=there.y.to_numpy())
+
+
+def _coordinates(stop: pd.Series) -> dict[str, str]:
+    """Latitude and longitude, and a code that a phone reads them from (geo URI: RFC 5870)."""
+    if "latitude" not in stop or pd.isna(stop["latitude"]):
         return {"coordinates": "", "code": ""}
-    return {
-        "coordinates": f"{spot.y:.5f}, {spot.x:.5f}",
-        "code": qr_svg(geo_address(spot.x, spot.y)),
-    }
-
-
-def _reasons(stop: pd.Series) -> list[str]:
-    texts = (field(stop.get(f"reason_{n}"), LONGEST_REASON) for n in (1, 2, 3))
-    return [text for text in texts if text]
+    place = f"{stop['latitude']:.5f},{stop['longitude']:.5f}"
+    code = segno.make(f"geo:{place}", error="m", micro=False)
+    return {"coordinates": place.replace(",", ", "), "code": code.svg_inline(border=2)}
 
 
 def _head(parcel_id: str, stop: pd.Series, units: Units) -> dict[str, object]:
     return {
         "stop": int(stop["stop"]),
-        "rank": int(stop["rank"]),
+        "place": "" if pd.isna(stop["list_rank"]) else f"{int(stop['list_rank']):,}",
+        "list": field(stop["worklist"]),
+        "chance": chance_words(float(stop.get("chance_failed_frac", np.nan))),
+        **_coordinates(stop),
         "parcel_id": field(parcel_id, 26),
         "address": field(stop.get("address"), 60) or "No address on record",
         "neighborhood": field(stop.get("neighborhood"), 28),
         "leg": _leg(stop["leg_m"], units),
         "begins": field(stop.get("begins"), 5),
         "failure": whole(stop.get("failure_score")),
-        "failure_class": field(stop.get("failure_class")),
         "groundwater": whole(stop.get("groundwater_score")),
-        "groundwater_class": field(stop.get("groundwater_class")),
     }
 
 
