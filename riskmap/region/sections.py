@@ -71,7 +71,10 @@ class ListSettings(Section):
     )  # fmt: skip
     stops: int = setting(40, "Stops on the day sheets; 0 for none", low=0, high=2000, source=JUDGED)
     letters: int = setting(
-        10_000, "Letters at most, to the systems likeliest to fail; 0 for none", low=0, high=10**5,
+        10_000,
+        "Letters at most, to the systems likeliest to fail; 0 for none",
+        low=0,
+        high=100_000,
         source=JUDGED,
     )  # fmt: skip
     letter_texts: str = setting(

@@ -161,10 +161,6 @@ def _workbook(path: Path, digest: str) -> Filled:
     )
 
 
-def _first_columns() -> list[Column]:
-    return [VISIT_COLUMNS[name] for name in _NEEDED["visits"][:2]]
-
-
 def _opened(path: Path, *, data_only: bool) -> Any:
     """Open a workbook; its library raises whatever a damaged part happens to break."""
     try:
@@ -184,6 +180,10 @@ def _refuse_endless(file: str, page: Any) -> None:
             "columns.",
             "Delete what stands far out, and record again.",
         )
+
+
+def _first_columns() -> list[Column]:
+    return [VISIT_COLUMNS[name] for name in _NEEDED["visits"][:2]]
 
 
 def _values(page: Any, typed: Any) -> list[list[Any]]:

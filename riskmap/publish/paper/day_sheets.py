@@ -10,7 +10,6 @@ from typing import Any, Final
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import segno
 
 from riskmap.action.inspections import inspection_stops, look_for
 from riskmap.contract.columns import Column
@@ -18,6 +17,7 @@ from riskmap.contract.features.ranks import RECORDS
 from riskmap.contract.quantities import LENGTH, Units, text
 from riskmap.contract.visits import FOUND_WORDS, QUESTIONS
 from riskmap.publish.lists.list_columns import YES_NO
+from riskmap.publish.paper.place_code import geo_address, qr_svg
 from riskmap.publish.paper.sheet_facts import facts_table
 from riskmap.publish.paper.sheet_map import (
     MapSource,
@@ -132,7 +132,8 @@ def write_day_sheets(
     sums = {} if ledgers is None else ledger_sums(ledgers)
     source = MapSource({"lots": ranked[["geometry"]], **{name: layers.get(name) for name in DRAWN}})
     drawn_areas = None if areas is None else areas.geometry
-    pages = _stop_pages(_with_places(plan, ranked), source, drawn_areas, units)
+    spots = gpd.GeoSeries.from_xy(plan["x_m"], plan["y_m"], crs=ranked.crs).to_crs(4326)
+    pages = _stop_pages(plan, source, drawn_areas, spots, units)
     for page, parcel_id in zip(pages, plan.index, strict=True):
         page["ledger"] = sums.get(str(parcel_id), "")
     content = typeset(
@@ -202,6 +203,7 @@ def _stop_pages(
     plan: pd.DataFrame,
     source: MapSource,
     areas: gpd.GeoSeries | None,
+    spots: gpd.GeoSeries,
     units: Units,
 ) -> list[dict[str, Any]]:
     facts = facts_table(plan, units)
@@ -212,6 +214,7 @@ def _stop_pages(
         pages.append(
             {
                 **_head(str(parcel_id), stop, units),
+                **_place(spots.iloc[row]),
                 "reasons": why_this_stop(stop),
                 "look_for": list(stop["look_for"]),
                 "unknown": field(stop.get("unknown"), 190),
@@ -230,22 +233,14 @@ def why_this_stop(stop: pd.Series) -> list[str]:
     return [*(f"{label}: {text}" for label, text in records if text), *filter(None, reasons)]
 
 
-def _with_places(plan: pd.DataFrame, ranked: gpd.GeoDataFrame) -> pd.DataFrame:
-    """Add the longitude and latitude of each stop."""
-    points = gpd.GeoSeries(gpd.points_from_xy(plan["x_m"], plan["y_m"]), crs=ranked.crs)
-    if ranked.crs is None:
-        return plan
-    there = points.to_crs(4326)
-    return plan.assign(longitude=there.x.to_numpy(), latitude=there.y.to_numpy())
-
-
-def _coordinates(stop: pd.Series) -> dict[str, str]:
-    """Latitude and longitude, and a code that a phone reads them from (geo URI: RFC 5870)."""
-    if "latitude" not in stop or pd.isna(stop["latitude"]):
+def _place(spot: Any) -> dict[str, str]:
+    """Coordinates as a person types them, and as a telephone reads them; empty where unknown."""
+    if spot is None or spot.is_empty or np.isnan(spot.x):
         return {"coordinates": "", "code": ""}
-    place = f"{stop['latitude']:.5f},{stop['longitude']:.5f}"
-    code = segno.make(f"geo:{place}", error="m", micro=False)
-    return {"coordinates": place.replace(",", ", "), "code": code.svg_inline(border=2)}
+    return {
+        "coordinates": f"{spot.y:.5f}, {spot.x:.5f}",
+        "code": qr_svg(geo_address(spot.x, spot.y)),
+    }
 
 
 def _head(parcel_id: str, stop: pd.Series, units: Units) -> dict[str, object]:
@@ -254,7 +249,6 @@ def _head(parcel_id: str, stop: pd.Series, units: Units) -> dict[str, object]:
         "place": "" if pd.isna(stop["list_rank"]) else f"{int(stop['list_rank']):,}",
         "list": field(stop["worklist"]),
         "chance": chance_words(float(stop.get("chance_failed_frac", np.nan))),
-        **_coordinates(stop),
         "parcel_id": field(parcel_id, 26),
         "address": field(stop.get("address"), 60) or "No address on record",
         "neighborhood": field(stop.get("neighborhood"), 28),
