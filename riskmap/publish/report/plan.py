@@ -51,8 +51,16 @@ def nitrate_table(found: pd.DataFrame) -> Table:
     ]
     first = {name: int(found[name].iloc[0]) for name in ("samples", "above_limit")}
     return Table(
-        ("Method", "Held out", "R² of the logs", "Rank correlation", "Found in the first tenth",
-         "Chance said", "Share found", "Inside the 90% range"),
+        (
+            "Method",
+            "Held out",
+            "R² of the logs",
+            "Rank correlation",
+            "Found in the first tenth",
+            "Chance said",
+            "Share found",
+            "Inside the 90% range",
+        ),
         rows,
         frozenset(range(2, 8)),
         "Predictions compared",
