@@ -40,6 +40,7 @@ OUTPUTS: Final = (
         needs=(
             "parcels",
             "model",
+            "ledgers",
             "component_ratings",
             "groundwater",
             "planning",
@@ -57,11 +58,11 @@ OUTPUTS: Final = (
         ),
         settings=(
             *_HEAD,
-            "rules.class_cuts",
             "lists.aim",
             "model_file",
             "map",
             "lists.inspections",
+            "season.followup_frac",
         ),
         files=(
             File("map/index.html", "Map", "Opens in any browser, without a network. For staff."),
@@ -75,12 +76,12 @@ OUTPUTS: Final = (
         f"{_HERE}.lists.inspection_list:inspection_list",
         gives=("files_inspections",),
         needs=("parcels", "inputs"),
-        settings=(*_HEAD, "lists.order", "lists.inspections"),
+        settings=(*_HEAD, "lists.order", "lists.inspections", "season.followup_frac"),
         files=(
             File(
                 "lists/inspections.xlsx",
                 "Inspection list, workbook",
-                "To be worked in and printed.",
+                "To be worked in and printed: a sheet for each list.",
             ),
             File(
                 "lists/inspections.csv",
@@ -158,9 +159,10 @@ OUTPUTS: Final = (
             "fairness",
             "drift",
             "data_quality",
+            "fetched",
         ),
         layers=_TABLES,
-        settings=(*_SENDER, "rules", "lists.inspections"),
+        settings=(*_SENDER, "rules", "lists.inspections", "season.followup_frac"),
         files=(
             File(
                 "report/index.html",
@@ -173,9 +175,9 @@ OUTPUTS: Final = (
         "write the day sheets",
         f"{_HERE}.paper.day_sheets:day_sheets",
         gives=("files_sheets",),
-        needs=("parcels", "areas"),
+        needs=("parcels", "areas", "ledgers", "inputs"),
         layers=("buildings", "wells", "streams", "waterbodies"),
-        settings=(*_SENDER, "lists.order", "lists.stops"),
+        settings=(*_SENDER, "lists.order", "lists.stops", "season.followup_frac"),
         files=(
             File(
                 "sheets/day_sheets.pdf",
@@ -191,7 +193,14 @@ OUTPUTS: Final = (
         gives=("files_letters",),
         needs=("parcels",),
         layers=("parcels",),
-        settings=(*_SENDER, "letter_texts", "lists.letters", "lists.site_last_line"),
+        settings=(
+            *_SENDER,
+            "letter_texts",
+            "lists.letters",
+            "lists.site_last_line",
+            "mailing",
+            "outcomes",
+        ),
         files=(
             *(
                 File(
@@ -225,7 +234,7 @@ OUTPUTS: Final = (
         gives=("files_mailing",),
         needs=("parcels",),
         layers=("parcels",),
-        settings=(*_HEAD, "lists.site_last_line"),
+        settings=(*_HEAD, "lists.site_last_line", "mailing", "outcomes"),
         files=(
             File("lists/mailing.xlsx", "Mailing list, workbook", "Who is written to, and why."),
             File("lists/mailing.csv", "Mailing list, CSV", "The same, for programs."),
@@ -311,7 +320,7 @@ OUTPUTS: Final = (
         f"{_HERE}.gis.run_layers:styles",
         gives=("files_styles",),
         needs=("parcels", "planning", *_LOT_LAYERS),
-        settings=("rules.class_cuts",),
+        settings=("lists.inspections", "season.followup_frac"),
         files=(
             File("styles/priority.sld", "Map styles, OGC SLD", "The map's colors for a GIS."),
             File("styles/*.sld", "Map styles, others", "One a column or layer.", linked=False),
@@ -347,7 +356,7 @@ OUTPUTS: Final = (
         "write the run record",
         f"{_HERE}.run_record:run_record",
         gives=("files_run",),
-        needs=("summary", "inputs"),
+        needs=("summary", "inputs", "fetched"),
         files=(File("run.json", "Run record", "Inputs, versions, settings: to repeat it."),),
         each_run=True,
     ),

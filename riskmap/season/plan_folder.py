@@ -214,9 +214,11 @@ def _write_sheets(
         folder,
         result.parcels,
         sender_of(region),
-        planned=stops[["day", "stop", "leg_m"]],
+        run=plan.run,
+        planned=stops[["day", "stop", "leg_m", "begins"]],
         day_heads=heads,
-        order_note=f"{ORDER_NOTE[ways]} Run {plan.run}.",
+        order_note=ORDER_NOTE[ways],
+        ledgers=result.things["ledgers"],
         areas=result.areas,
         layers={name: tables[name] for name in DRAWN if name in tables},
     )

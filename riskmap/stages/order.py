@@ -76,11 +76,12 @@ READING: Final = (
     Stage(
         "list the files read",
         f"{_HERE}.loading:list_inputs",
-        gives=("inputs",),
+        gives=("inputs", "fetched"),
         settings=(
             "path",
             "sha256",
             "sources",
+            "catalogs",
             "outcomes",
             "model_file",
             "letter_texts",
@@ -220,7 +221,7 @@ STAGES: Final = (
         f"{_HERE}.scoring:score_and_rank",
         gives=("scored",),
         needs=("features", "model"),
-        settings=("county.units", "rules.class_cuts", "lists.aim"),
+        settings=("county.units", "lists.aim"),
     ),
     Stage(
         "learn from visits",
@@ -240,7 +241,6 @@ STAGES: Final = (
             "lists.aim",
             "run.seed",
             "county.units",
-            "rules.class_cuts",
             "learning",
         ),
     ),
@@ -272,10 +272,17 @@ STAGES: Final = (
         ),
     ),
     Stage(
+        "make the two lists",
+        f"{_HERE}.lists:make_lists",
+        gives=("listed", "ledgers"),
+        needs=("ranked", "doubted", "condition_fit", "model"),
+        settings=("lists.order", "lists.inspections", "season.followup_frac"),
+    ),
+    Stage(
         "gather parcels",
         f"{_HERE}.scoring:gather_parcels",
         gives=("parcels",),
-        needs=("features", "ranked", "doubted", "strays"),
+        needs=("features", "ranked", "doubted", "listed", "strays"),
         layers=("parcels",),
     ),
     Stage(

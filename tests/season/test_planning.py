@@ -137,6 +137,21 @@ class TestWhoAndWhen:
         assert stop["date"] == day
         assert 13 * 60 <= stop["begins_min"] <= 14 * 60
 
+    @pytest.mark.parametrize("person", ["Inspector 1", "Inspector 2"])
+    def test_an_appointment_is_kept_by_who_was_promised(
+        self, assessed: Result, listed: pd.DataFrame, person: str
+    ) -> None:
+        ranked = listed.sort_values("rank").dropna(subset="rank").index
+        day = datetime.date(2026, 6, 3)
+        promised = Appointment(str(ranked[150]), day, from_h=10.0, to_h=11.0, inspector=person)
+        anybody = Appointment(str(ranked[160]), day, from_h=13.0, to_h=14.0)
+        season = plan(with_season(assessed, appointments=(promised, anybody)), inspectors=2, days=3)
+        stops = season.stops.loc[[promised.parcel, anybody.parcel]]
+        assert stops["date"].eq(day).all()
+        assert stops["inspector"].iloc[0] == person
+        assert 10 * 60 <= stops["begins_min"].iloc[0] <= 11 * 60
+        assert 13 * 60 <= stops["begins_min"].iloc[1] <= 14 * 60
+
     def test_a_re_visit_is_planned(self, assessed: Result, listed: pd.DataFrame) -> None:
         parcel = str(listed.sort_values("rank").dropna(subset="rank").index[-1])
         season = plan(with_season(assessed, revisits=(parcel,)), days=2)
@@ -161,6 +176,12 @@ class TestWhoAndWhen:
         ("changes", "given", "words"),
         [
             ({"appointments": (Appointment("X", datetime.date(2026, 12, 24)),)}, {}, "no working"),
+            ({"appointments": (Appointment("{first}", datetime.date(2026, 6, 2),
+                                           inspector="Inspector 3"),)}, {"inspectors": 2},
+             "with 'Inspector 3', who does not go out this season.*Inspector"),
+            ({"appointments": (Appointment("{first}", datetime.date(2026, 6, 2), inspector="A"),),
+              "inspectors": (Inspector("A", days_off=(datetime.date(2026, 6, 2),)),)},
+             {}, "with A on 2026-06-02, a day off"),
             ({"revisits": ("no-such",)}, {}, "'no-such' is not in the parcels layer"),
             ({"inspectors": (Inspector("A", begins_h=16.0),)}, {}, "inspector A has no hours"),
             ({"inspectors": (Inspector("A", days_off=(datetime.date(2026, 6, 2),)),)},
@@ -172,8 +193,13 @@ class TestWhoAndWhen:
     def test_a_season_that_cannot_be(
         self, assessed: Result, changes: dict[str, Any], given: dict[str, Any], words: str
     ) -> None:
+        first = str(assessed.parcels["rank"].idxmin())
+        promised = tuple(
+            replace(one, parcel=one.parcel.format(first=first))
+            for one in changes.get("appointments", ())
+        )
         with pytest.raises(RegionError, match=words):
-            plan(with_season(assessed, **changes), **given)
+            plan(with_season(assessed, **changes | {"appointments": promised}), **given)
 
 
 class TestFolder:

@@ -172,7 +172,7 @@ NOT_IN_THIS_COUNTY = {
     "read inspections": {"county.date"},
     "read the number by neighborhood": {"fairness"},
     "follow what was learned": {
-        "lists.inspections", "run.seed", "county.units", "rules.class_cuts", "learning",
+        "lists.inspections", "run.seed", "county.units", "learning",
         "lists.aim",
     },
     "infer service": {"run.seed", "service"},

@@ -16,6 +16,7 @@ from riskmap.publish.gis.metadata_layers import layer_of
 from riskmap.publish.gis.styles import STYLES, WORD_STYLES, write_styles
 from riskmap.publish.lists.zones_table import LAYERS as ZONE_LAYERS
 from riskmap.publish.words.imprint import sender_of
+from riskmap.stages.listing import find_visits
 from riskmap.stages.result import Result
 
 DESCRIBED: Mapping[str, str] = {
@@ -32,9 +33,8 @@ def parcel_files(folder: Path, result: Result) -> None:
 def styles(folder: Path, result: Result) -> None:
     """Write ``styles/`` for the layers that a run has."""
     beside = [name for name, table in layers_beside(result).items() if len(table)]
-    write_styles(
-        folder, cuts=result.region.rules.class_cuts, names=(*STYLES, *WORD_STYLES, *beside)
-    )
+    visits = find_visits(result.parcels, result.region)
+    write_styles(folder, visits=visits, names=(*STYLES, *WORD_STYLES, *beside))
 
 
 def metadata(folder: Path, result: Result) -> None:
