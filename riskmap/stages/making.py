@@ -9,7 +9,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
-from riskmap.contract.chunks import crew
+from riskmap.contract.chunks import crew, one_thread
 from riskmap.contract.errors import OutputError
 from riskmap.contract.versions import code_version, package_versions
 from riskmap.keeping.inputs import HashMemory, setting, stated
@@ -285,8 +285,9 @@ def call(stage: Stage, region: Region, things: Mapping[str, Any]) -> tuple[Any, 
     things
         What earlier stages gave, by name; at least all that the stage needs.
     """
-    county = county_of(region, things, stage.layers)
-    given = stage.function()(county, *(things[name] for name in stage.needs), **stage.fixed)
+    county, work = county_of(region, things, stage.layers), stage.function()
+    with one_thread():
+        given = work(county, *(things[name] for name in stage.needs), **stage.fixed)
     return given if len(stage.gives) > 1 else (given,)
 
 
@@ -313,7 +314,9 @@ def write_output(
         Of the run, for an output that every run writes again; None for others.
     """
     result = Result(region, things, output.layers)
-    output.function()(folder, result, *([facts] if facts else []), **output.fixed)
+    write = output.function()
+    with one_thread():
+        write(folder, result, *([facts] if facts else []), **output.fixed)
 
 
 def _copied(source: Path, target: Path) -> str:
