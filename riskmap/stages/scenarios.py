@@ -134,7 +134,7 @@ def draw_outcomes(
                 failing = np.maximum(failed, failing)
             by_chance[:, k] = 100.0 * chance_part(county.aim, failed, stressed, failing)
 
-    map_chunks(work, spans(scenarios, 4))
+    map_chunks(work, spans(scenarios, 4), unit="batch")
     return Outcomes(names, limits, kept, by_chance, reaches_water(county.aim))
 
 
