@@ -217,7 +217,7 @@ def _write_sheets(
         planned=stops[["day", "stop", "leg_m"]],
         day_heads=heads,
         order_note=f"{ORDER_NOTE[ways]} Run {plan.run}.",
-        ledgers=result.things["ledgers"],
+        ledgers=result.ledgers,
         areas=result.areas,
         layers={name: tables[name] for name in DRAWN if name in tables},
     )
