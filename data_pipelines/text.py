@@ -11,9 +11,11 @@ from data_pipelines.files import (
     FETCH_AGAIN,
     TEXT_SUFFIXES,
     demand_file,
+    innermost_archive,
     read_bytes,
     read_member,
     refuse_disguise,
+    tell_inner,
     zip_members,
 )
 from riskmap.contract.errors import SourceFormatError
@@ -38,7 +40,7 @@ def _text_member(path: Path) -> str | None:
     if path.suffix.lower() != ".zip" or not path.is_file():
         return None
     try:
-        members = zip_members(path, "")
+        members = zip_members(innermost_archive(path, ""), "")
     except SourceFormatError:
         return None
     one = len(members) == 1 and members[0].lower().endswith(TEXT_SUFFIXES)
@@ -57,7 +59,12 @@ def read_text(path: Path, layer: str, log: DefectLog | None = None) -> str:
     """
     demand_file(path, layer)
     member = _text_member(path)
-    content = read_bytes(path, layer) if member is None else read_member(path, member, layer)
+    if member is None:
+        content = read_bytes(path, layer)
+    else:
+        inner = innermost_archive(path, layer)
+        tell_inner(log, path, inner)
+        content = read_member(inner, member, layer)
     if not content.strip():
         raise SourceFormatError(layer, f"{path.name} is empty.", FETCH_AGAIN)
     refuse_disguise(content, path.name, layer)

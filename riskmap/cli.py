@@ -53,6 +53,7 @@ def command_line() -> None:
 
     That takes seconds in which a second Ctrl-C would end in a traceback.
     """
+    os.environ.setdefault("ARROW_DEFAULT_MEMORY_POOL", "system")  # others reserve a gigabyte ahead
     code = main()
     if code > STOPPED:
         os._exit(code)
@@ -102,6 +103,24 @@ def _parser() -> argparse.ArgumentParser:
     )
     new.add_argument(
         "--date", type=date.fromisoformat, metavar="YYYY-MM-DD", help="day of the run (today)"
+    )
+    fetch = _command(commands, "fetch", _fetch, "fetch open data of national services for a county")
+    fetch.add_argument("folder", type=Path, metavar="FOLDER", help="where the files go")
+    where = fetch.add_mutually_exclusive_group(required=True)
+    where.add_argument(
+        "--county", metavar="COUNTY", help='name and state, "Chittenden, VT", or five-digit code'
+    )
+    where.add_argument(
+        "--outline", type=Path, metavar="FILE", help="a map layer that covers the county: parcels"
+    )
+    fetch.add_argument(
+        "--layers", nargs="+", metavar="LAYER", help="only these (all that a service offers)"
+    )
+    fetch.add_argument(
+        "--refresh", action="store_true", help="ask for all again, not only for what is missing"
+    )
+    fetch.add_argument(
+        "--mirror", default="", metavar="ADDRESS", help="ask this address in place of every host"
     )
     explain = _command(commands, "explain", _explain, "show how one parcel's numbers came about")
     explain.add_argument("region", type=Path, metavar="REGION.toml", help="the region file")
@@ -201,6 +220,13 @@ def _new(options: argparse.Namespace) -> int:
     _say(f"Region file: {(options.folder / REGION).resolve()}")
     _say(f"Checklist:   {(options.folder / CHECKLIST).resolve()}")
     return 0
+
+
+def _fetch(options: argparse.Namespace) -> int:
+    from riskmap.fetching.fetch_command import fetch_county
+
+    progress = _progress(options)
+    return ERROR if fetch_county(options, _say, progress.tell) else 0
 
 
 def _explain(options: argparse.Namespace) -> int:

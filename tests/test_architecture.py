@@ -18,7 +18,7 @@ LEVELS = [
     {"region"},
     {"stages"},
     {"publish"},
-    {"results", "ending", "starting", "checking"},
+    {"results", "ending", "starting", "checking", "fetching"},
     {"running", "repeating"},
     {"season"},
     {"cli", "riskmap", "__main__"},

@@ -12,6 +12,7 @@ from dataclasses import MISSING, dataclass, field, fields
 from pathlib import Path
 from typing import Literal, get_type_hints
 
+from data_pipelines.source_catalog import catalog_of
 from riskmap.action.settings import SeasonSettings
 from riskmap.action.zone_reasons import ZoneSettings
 from riskmap.contract.rules import Rules
@@ -187,6 +188,12 @@ class Region:
     def standing_file(self) -> Path | None:
         """Table with a number by neighborhood; None where none is given."""
         return self.path_of(self.fairness.standing)
+
+    @property
+    def catalogs(self) -> tuple[Path, ...]:
+        """Catalogues of the fetched files among the sources."""
+        own = [path for source in self.sources.values() for path in source.all_files]
+        return tuple(sorted({found for path in own if (found := catalog_of(path)) is not None}))
 
     @property
     def before(self) -> Path | None:

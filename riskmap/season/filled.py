@@ -8,7 +8,6 @@ from __future__ import annotations
 import datetime
 import hashlib
 import json
-import zipfile
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,7 +17,6 @@ import openpyxl
 import pandas as pd
 from openpyxl.utils import get_column_letter
 from openpyxl.utils.datetime import from_excel
-from openpyxl.utils.exceptions import InvalidFileException
 
 from data_pipelines.tables import is_text_table, parse_delimited, read_text
 from riskmap.contract.columns import Column
@@ -35,6 +33,8 @@ WORKBOOKS: Final = (".xlsx", ".xlsm")
 FORMS: Final = (".json",)
 HEAD_ROWS: Final = 5
 """The headings stand in one of the first rows."""
+MOST_ROWS: Final = 200_000
+MOST_COLUMNS: Final = 500
 EXCEL_DAYS: Final = (20_000, 80_000)
 """Day numbers of the years 1954 to 2119, which stay where a date's format was lost."""
 _KEY, _DATE, _FOUND = "parcel_id", "visited_on", "found"
@@ -113,16 +113,11 @@ def _hash(path: Path) -> str:
 
 
 def _workbook(path: Path, digest: str) -> Filled:
-    try:
-        book: Any = openpyxl.load_workbook(path, data_only=True)
-        typed = openpyxl.load_workbook(path)
-    except (InvalidFileException, zipfile.BadZipFile, KeyError, ValueError, OSError) as error:
-        raise SourceFormatError(
-            path.name, "this is no workbook that can be read.", "Open it and save it as .xlsx."
-        ) from error
+    book, typed = _opened(path, data_only=True), _opened(path, data_only=False)
     said = {one.name: str(one.value) for one in book.custom_doc_props.props}
     sheets = []
     for page in book.worksheets:
+        _refuse_endless(path.name, page)
         rows = _values(page, typed[page.title])
         head = _head(rows)
         if head is None:
@@ -142,6 +137,27 @@ def _workbook(path: Path, digest: str) -> Filled:
         run=said.get(RUN_PROPERTY, ""),
         county=said.get(COUNTY_PROPERTY, ""),
     )
+
+
+def _opened(path: Path, *, data_only: bool) -> Any:
+    """Open a workbook; its library raises whatever a damaged part happens to break."""
+    try:
+        return openpyxl.load_workbook(path, data_only=data_only)
+    except Exception as error:
+        raise SourceFormatError(
+            path.name, "this is no workbook that can be read.", "Open it and save it as .xlsx."
+        ) from error
+
+
+def _refuse_endless(file: str, page: Any) -> None:
+    if page.max_row > MOST_ROWS or page.max_column > MOST_COLUMNS:
+        raise SourceFormatError(
+            file,
+            f"the sheet {page.title} reaches to row {page.max_row:,} and column "
+            f"{page.max_column:,}; a list has at most {MOST_ROWS:,} rows and {MOST_COLUMNS:,} "
+            "columns.",
+            "Delete what stands far out, and record again.",
+        )
 
 
 def _values(page: Any, typed: Any) -> list[list[Any]]:

@@ -76,11 +76,12 @@ READING: Final = (
     Stage(
         "list the files read",
         f"{_HERE}.loading:list_inputs",
-        gives=("inputs",),
+        gives=("inputs", "fetched"),
         settings=(
             "path",
             "sha256",
             "sources",
+            "catalogs",
             "outcomes",
             "model_file",
             "letter_texts",

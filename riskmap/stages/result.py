@@ -89,6 +89,8 @@ class Result:
     """Every defect met, with what was done about it."""
     inputs: Mapping[str, str]
     """Every file read, with its SHA-256."""
+    fetched: list[dict[str, Any]]
+    """Of the files that `riskmap fetch` brought: origin, license, citation, vintage."""
 
     def __init__(
         self, region: Region, things: Mapping[str, Any], layers: tuple[str, ...] = tuple(LAYERS)

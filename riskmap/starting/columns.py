@@ -14,6 +14,7 @@ from data_pipelines.columns import find_column
 from data_pipelines.keys import count_matches
 from data_pipelines.values import as_text, plain_number
 from riskmap.contract.columns import Column, Layer
+from riskmap.starting.addresses import address_parts
 from riskmap.starting.aliases import ALIASES, AVOIDED, NEUTRAL
 from riskmap.starting.codes import Codes, look_at_codes
 from riskmap.starting.dates import Dates, look_at_dates
@@ -64,6 +65,7 @@ class Guess:
     dates: Dates | None = None
     others: tuple[str, ...] = ()
     marks: tuple[str, ...] = ()
+    and_columns: tuple[str, ...] = ()
 
 
 def name_score(name: str, layer: str, column: str) -> float:
@@ -196,10 +198,29 @@ def match_columns(
             if score >= OFFERED:
                 scores[column.name, name] = score
     found = _like_neighbors(_assigned(frame, layer, scores, lot_m2=lot_m2))
+    found = _in_order(_with_parted_address(found, frame, layer, taken), layer)
     if not ask:
         return found
     have, used = {guess.column.name for guess in found}, {guess.source for guess in found}
     return _in_order(found + _asked(frame, layer, have, used | set(taken), lot_m2), layer)
+
+
+def _with_parted_address(
+    guesses: list[Guess], frame: pd.DataFrame, layer: Layer, taken: Sequence[str]
+) -> list[Guess]:
+    """Where no whole address was found: the one that stands in two columns."""
+    if "address" not in layer.column_names:
+        return guesses
+    column = layer.column("address")
+    own = next((guess for guess in guesses if guess.column is column), None)
+    if own is not None and value_score(frame[own.source], column) >= SURE:
+        return guesses
+    rest = [guess for guess in guesses if guess is not own]
+    parts = address_parts(frame, [*taken, *(guess.source for guess in rest)])
+    if parts is None:
+        return guesses
+    mark = ("an address in two columns, joined with a blank",)
+    return [*rest, Guess(column, parts[0], LIKELY, marks=mark, and_columns=parts[1:])]
 
 
 def _within(raw: pd.Series, column: Column) -> float:

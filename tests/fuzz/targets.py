@@ -162,6 +162,20 @@ def _few(layer: str) -> Make:
     return make
 
 
+def _areas(layer: str) -> Make:
+    """Areas that the county has no layer of: its lakes serve as well."""
+
+    def make(shop: Workshop) -> Target:
+        path = shop.folder / "few" / f"{layer}.geojson"
+        path.parent.mkdir(exist_ok=True)
+        shapes = shop.shapes("waterbodies")
+        names = [f"Area {number}" for number in range(len(shapes))]
+        shapes[["geometry"]].assign(NAME=names).to_file(path)
+        return layer_target(Source(layer, (path,)), shop.folder, form="json")
+
+    return make
+
+
 def _separated(sign: str, suffix: str) -> Make:
     """The inspections with another separator."""
 
@@ -243,10 +257,13 @@ TARGETS: Final[Mapping[str, Make]] = {
     "parcels, file geodatabase": _lots("gdb"),
     "parcels with assessor's records": _lots_with_records,
     "buildings": _few("buildings"),
-    "water bodies": _few("waterbodies"),
+    "waterbodies": _few("waterbodies"),
+    "roads": _few("roads"),
     "sewer area": _few("sewer_area"),
+    "wellhead areas": _areas("wellhead_areas"),
+    "public areas": _areas("public_areas"),
     "streams": _layer("streams", "binary", keeps="nothing"),
-    "flood zones": _layer("floodplain", "binary", keeps="nothing"),
+    "floodplain": _layer("floodplain", "binary", keeps="nothing"),
     "elevation": _layer("elevation", "binary", keeps="nothing"),
     "water table": _layer("water_table", "binary", keeps="nothing"),
     "real flow lines": _real("streams", "terrain_water/flowlines_small/NHDFlowline.shp", "binary"),

@@ -8,6 +8,7 @@ from typing import Final
 import pandas as pd
 
 from riskmap.failure.service_life import survival_table
+from riskmap.publish.report.fetched import fetched_section
 from riskmap.publish.report.further import further_sections
 from riskmap.publish.report.pages import Findings, write_report
 from riskmap.publish.report.plan import nitrate_table, weights_table, zones_by_kind
@@ -80,4 +81,4 @@ def _own_sections(result: Result) -> list[Section]:
         )
         moves = weights_table(doubt.sensitivity.head(10), result.model, top=doubt.top)
         sections.append(Section("How sure the list is", (words, moves)))
-    return [*sections, *further_sections(result)]
+    return [*sections, *further_sections(result), *fetched_section(result.fetched)]
