@@ -70,7 +70,7 @@ def test_gdal_reads_it_as_before(package: Path, ranked: gpd.GeoDataFrame) -> Non
 
 
 def test_the_extension_is_named(package: Path) -> None:
-    """Schema extension of GeoPackage (OGC 12-128): both tables are listed with the extension's name."""
+    """Schema extension of GeoPackage (OGC 12-128): both tables are listed by its name."""
     found = rows(
         package,
         "SELECT table_name, scope FROM gpkg_extensions WHERE extension_name = 'gpkg_schema'",
