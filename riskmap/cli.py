@@ -30,8 +30,14 @@ fails or a well is contaminated. Local code and licensed practice decide.
 """
 
 
-SEASON: Final = ("plan", "record", "season", "mail")
-"""Commands of the season's work, each a module of its own."""
+AFTER: Final = {
+    "plan": "season",
+    "record": "season",
+    "season": "season",
+    "mail": "season",
+    "whatif": "whatif",
+}
+"""Commands of the work that follows a run, each a module of its own -> its package."""
 
 SAMPLE_COUNTY: Final = "sample county 1"
 """What the mark of the demo's county says it is; no result takes its place."""
@@ -131,8 +137,8 @@ def _parser() -> argparse.ArgumentParser:
     rerun.add_argument(
         "--region", type=Path, metavar="REGION.toml", help="the region file, if it was moved"
     )
-    for name in SEASON:
-        module = import_module(f"riskmap.season.{name}_command")
+    for name, package in AFTER.items():
+        module = import_module(f"riskmap.{package}.{name}_command")
         module.add_options(_command(commands, name, module.work, module.WORDS))
     _command(commands, "handbook", _handbook, "say where the handbook is")
     completion = _command(

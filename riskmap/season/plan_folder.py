@@ -218,7 +218,7 @@ def _write_sheets(
         planned=stops[["day", "stop", "leg_m", "begins"]],
         day_heads=heads,
         order_note=ORDER_NOTE[ways],
-        ledgers=result.things["ledgers"],
+        ledgers=result.ledgers,
         areas=result.areas,
         layers={name: tables[name] for name in DRAWN if name in tables},
     )

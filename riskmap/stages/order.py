@@ -199,6 +199,7 @@ STAGES: Final = (
         gives=("water", "groundwater"),
         needs=(*_FEATURES, "water_surface"),
         layers=(
+            "parcels",
             "wells",
             "streams",
             "waterbodies",
@@ -299,10 +300,18 @@ STAGES: Final = (
         settings=("county.date", "lists.inspections", "rules", "failure"),
     ),
     Stage(
+        "learn from well samples",
+        f"{_HERE}.well_samples:learn_from_samples",
+        gives=("well_nitrate",),
+        needs=("groundwater",),
+        layers=("well_samples",),
+        settings=("groundwater", "wells", "county.date", "run.seed"),
+    ),
+    Stage(
         "draw zones, check wells",
         f"{_HERE}.zones:plan_zones",
         gives=("planning",),
-        needs=("parcels", "groundwater"),
+        needs=("parcels", "groundwater", "well_nitrate"),
         layers=(
             "soil_units",
             "soil_components",
@@ -318,7 +327,7 @@ STAGES: Final = (
         gives=("well_validation",),
         needs=("groundwater",),
         layers=("well_samples",),
-        settings=("run.seed", "learning", "groundwater"),
+        settings=("run.seed", "learning", "groundwater", "wells", "county.date"),
     ),
 )
 """All stages from a county's files to its ranked parcels and zones. What a run writes follows:
