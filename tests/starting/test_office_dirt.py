@@ -12,7 +12,8 @@ import pytest
 
 from riskmap.cli import main
 from riskmap.starting.new import start
-from tests.starting.dirty import Base, office_dirt
+from tests.starting.dirty import Base
+from tests.starting.dirty_office import office_dirt
 
 
 @pytest.mark.slow
