@@ -69,7 +69,9 @@ def sampling_order(
     uses = wells["use"].fillna("unknown") if "use" in wells else "unknown"
     table = wells.drop(columns=["parcel_id"], errors="ignore").assign(use=uses)
     table = table[table["use"].isin(SAMPLED_USES)]
-    table = table.join(_near(table, systems)).join(last_results(table["well_id"], samples))
+    results = last_results(table["well_id"], samples)
+    table = table.drop(columns=results.columns, errors="ignore")
+    table = table.join(_near(table, systems)).join(results)
     given = "well_risk_frac" in table
     table["risk"] = table["well_risk_frac"].astype(float) if given else table["load"]
     table["why"] = _why(table, today)
