@@ -49,6 +49,7 @@ OUTPUTS: Final = (
         layers=(
             "streams",
             "waterbodies",
+            "roads",
             "floodplain",
             "sewer_area",
             "wells",
@@ -101,8 +102,9 @@ OUTPUTS: Final = (
         f"{_HERE}.gis.run_layers:parcel_files",
         gives=("files_parcels",),
         needs=("parcels", *_LOT_LAYERS),
+        settings=("lists.inspections", "season.followup_frac"),
         files=(
-            File("parcels.gpkg", "Parcels, GeoPackage", "Every column; shapes on the lots."),
+            File("parcels.gpkg", "Parcels, GeoPackage", "Every column with its meaning; styles."),
             File("parcels.parquet", "Parcels, GeoParquet 1.1", "The same, for large tables."),
         ),
     ),
@@ -122,7 +124,7 @@ OUTPUTS: Final = (
         f"{_HERE}.public.edition:public_edition",
         gives=("files_public",),
         needs=("parcels",),
-        layers=("public_areas", "streams", "waterbodies"),
+        layers=("public_areas", "roads", "streams", "waterbodies"),
         settings=(*_SENDER, "public"),
         files=(
             File(
@@ -176,7 +178,7 @@ OUTPUTS: Final = (
         f"{_HERE}.paper.day_sheets:day_sheets",
         gives=("files_sheets",),
         needs=("parcels", "areas", "ledgers", "inputs"),
-        layers=("buildings", "wells", "streams", "waterbodies"),
+        layers=("buildings", "wells", "roads", "streams", "waterbodies"),
         settings=(*_SENDER, "lists.order", "lists.stops", "season.followup_frac"),
         files=(
             File(
@@ -275,9 +277,10 @@ OUTPUTS: Final = (
     ),
     Output(
         "write the GIS file of zones",
-        f"{_HERE}.lists.zones_table:zone_layers",
+        f"{_HERE}.gis.run_layers:zone_layers",
         gives=("files_zones",),
-        needs=("planning",),
+        needs=("planning", "parcels"),
+        settings=("lists.inspections", "season.followup_frac"),
         files=(
             File(
                 "zones.gpkg",

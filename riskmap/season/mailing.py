@@ -42,7 +42,8 @@ class PlannedMailing:
     """A mailing as planned: who gets the rule's letter, who that of a system on file as failed.
 
     ``people`` and ``on_file`` have the columns of addressees, ``letter`` and ``reference``;
-    ``on_file`` has ``visited_on`` too. ``left_out`` says why the others of the rule get none;
+    ``on_file`` has ``since``, the year of the oldest open case, and ``on_file``, the
+    cases in words, too. ``left_out`` says why the others of the rule get none;
     ``effect`` what the letters are expected to reach.
     """
 
@@ -84,7 +85,7 @@ def plan_mailing(result: Result, *, on: datetime.date | None = None) -> PlannedM
     apart = keep_to_log_and_budget(_addressees(result, failed), sent, settings, on=on)
     people = _numbered(chosen.people, OF_RULE[settings.to], on)
     on_file = _numbered(apart.people, ON_FILE, on)
-    on_file["visited_on"] = _last_visits(result, on_file["parcel_ids"])
+    on_file = on_file.assign(**_cases(parcels, on_file["parcel_ids"]))
     return PlannedMailing(
         region,
         run_name(region, result.inputs),
@@ -157,8 +158,11 @@ def _refuse_unknown(region: Region, parcels: pd.DataFrame, planning: Planning | 
                 raise RegionError(f"[mailing] there is no {what} {name!r}.{nearest(name, known)}")
 
 
-def _last_visits(result: Result, parcel_ids: Iterable[str]) -> list[pd.Timestamp]:
-    """Day of the last visit on record to each addressee's parcels."""
-    visits = result.county.tables["inspections"]
-    last = visits.groupby("parcel_id")["date"].max()
-    return [last.reindex(ids.split("; ")).max() for ids in parcel_ids]
+def _cases(parcels: pd.DataFrame, parcel_ids: Iterable[str]) -> dict[str, list[str]]:
+    """Year and words of what is on file of each addressee's parcels."""
+    since, words = [], []
+    for ids in parcel_ids:
+        own = parcels.loc[ids.split("; ")]
+        since.append(f"{own['on_file_year'].min():.0f}")
+        words.append(" | ".join(own["on_file"].dropna().astype(str)))
+    return {"since": since, "on_file": words}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import datetime
 from collections.abc import Mapping, Sequence
 from pathlib import Path
-from typing import Any, Final
+from typing import Final
 
 import jinja2
 import pandas as pd
@@ -18,7 +18,7 @@ from riskmap.contract.quantities import EXPECTED, figure
 from riskmap.publish import palette
 from riskmap.publish.lists.list_columns import filled_in
 from riskmap.publish.lists.workbook import RunMark, Worklist, cleaned, write_workbook
-from riskmap.publish.paper.letter_texts import LANGUAGES, county_letters, in_words, read_letter
+from riskmap.publish.paper.letter_texts import LANGUAGES, county_letters
 from riskmap.publish.paper.letters import Sender, set_letters, words_of_letters
 from riskmap.publish.paper.typesetting import field, paper_of, typeset, write_pdf
 from riskmap.publish.words.cautions import STAFF_ONLY
@@ -82,13 +82,8 @@ def _write_letters(
     imprint = Imprint(region.county.name, planned.on, region.county.units, region.county.contact)
     given = county_letters(region.letter_texts)
     words = words_of_letters(imprint, given)
-    raw = {code: read_letter(given.get(code), code) for code in LANGUAGES}
     sender = Sender(settings.signer, settings.signer_title, settings.return_address)
-    visited: list[Any] = [
-        {code: in_words(raw[code], day.date()) for code in LANGUAGES}
-        for day in planned.on_file["visited_on"]
-    ]
-    on_file = planned.on_file.assign(letter="notice", visited=visited)
+    on_file = planned.on_file.assign(letter="notice")
     rule = planned.people.assign(
         letter=["well" if kind == "well" else "" for kind in planned.people["letter"]]
     )
@@ -175,7 +170,7 @@ def _to_release(planned: PlannedMailing, released: Mapping[str, str]) -> pd.Data
             "reference": people["reference"],
             "parcel_ids": people["parcel_ids"],
             "site_addresses": people["site_addresses"],
-            "visited_on": [day.date().isoformat() for day in people["visited_on"]],
+            "on_file": people["on_file"],
             "released_by": [released.get(one, "") for one in people["reference"]],
             "released_on": [
                 planned.on.isoformat() if one in released else "" for one in people["reference"]

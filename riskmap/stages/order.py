@@ -60,7 +60,7 @@ READING: Final = (
         settings=(f"sources.{SOIL_SURVEY}",),
     ),
     Stage(
-        "hold layers against each other",
+        "compare layers with each other",
         f"{_HERE}.loading:cross_check",
         gives=("defects_between",),
         layers=("parcels", "wells", "waterbodies", "permits", "elevation", "water_table"),
@@ -286,7 +286,7 @@ STAGES: Final = (
         layers=("parcels",),
     ),
     Stage(
-        "hold picks against need",
+        "compare picks with need",
         f"{_HERE}.fairness:judge_fairness",
         gives=("fairness",),
         needs=("parcels", "standing"),
@@ -322,7 +322,7 @@ STAGES: Final = (
         settings=("groundwater", "zones", "rules", "county.units"),
     ),
     Stage(
-        "hold predicted nitrate against samples",
+        "compare predicted nitrate with samples",
         f"{_HERE}.validation:validate_county",
         gives=("well_validation",),
         needs=("groundwater",),

@@ -16,6 +16,7 @@ from riskmap.action.outreach import (
     meant_by_rule,
     part_by_record,
 )
+from riskmap.contract.vocabulary import ON_FILE
 
 ON = datetime.date(2026, 6, 1)
 
@@ -24,10 +25,10 @@ def county() -> pd.DataFrame:
     return pd.DataFrame(
         {
             "rank": [3.0, 1.0, 2.0, None, 4.0],
-            "failure_class": ["high", "very high", "low", "high", "moderate"],
+            "failure_class": ["high", "highest", "lower", "high", "middle"],
             "pump_overdue_yr": [None, 2.0, 0.0, 5.0, 1.0],
             "neighborhood": ["N", "N", "S", "S", None],
-            "last_stage": ["failed", None, "sound", None, "failed"],
+            "worklist": [ON_FILE, "to find", "to find", None, ON_FILE],
             "chance_failed_frac": [0.5, 0.25, 0.1, None, 0.15],
         },
         index=list("abcde"),

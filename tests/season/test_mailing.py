@@ -74,7 +74,7 @@ class TestWhom:
         assert apart
         assert not general & failed
         assert apart <= failed
-        assert planned.on_file["visited_on"].notna().all()
+        assert planned.on_file["since"].str.fullmatch(r"(19|20)\d\d").all()
 
     def test_well_owners_lie_on_parcels_with_wells(self, assessed: Result, own: Region) -> None:
         found = plan_mailing(with_mailing(assessed, own, to="well owners"))

@@ -51,7 +51,7 @@ APART: Final = ("found", "notes", "sketch")
 """Questions that have a place of their own on the page."""
 
 
-DRAWN: Final = ("buildings", "wells", "streams", "waterbodies")
+DRAWN: Final = ("buildings", "wells", "roads", "streams", "waterbodies")
 """Layers drawn on the small maps, from below."""
 
 
@@ -67,7 +67,7 @@ def day_sheets(folder: Path, result: Result) -> None:
             run=run_name(region, result.inputs),
             stops=lists.stops,
             followup_frac=region.season.followup_frac,
-            ledgers=result.things["ledgers"],
+            ledgers=result.ledgers,
             areas=result.areas,
             layers={name: tables[name] for name in DRAWN if name in tables},
         )

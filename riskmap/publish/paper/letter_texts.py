@@ -151,11 +151,11 @@ def filled(
         Name of the file, for the message.
     """
     day = in_words(texts, date)
-    # The day of the visit is another in each letter.
-    visited = {"visited": "{visited}"}
+    # The year of the report is another in each letter.
+    since = {"since": "{since}"}
     values = {"county": county, "contact": contact or texts["no_contact"], "date": day}
     ready = {name: part for name, part in texts.items() if name not in {"date_form", "months"}}
-    notice = {"notice": _replaced(ready.pop("notice"), values | visited, source)}
+    notice = {"notice": _replaced(ready.pop("notice"), values | since, source)}
     return {**_replaced(ready, values, source), **notice, "date": day}
 
 

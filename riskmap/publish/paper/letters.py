@@ -139,7 +139,7 @@ def set_letters(
         The file.
     people
         Addressees; rows without an address get no letter. Where there, ``letter`` names the part
-        of the letter file that opens the letter in place of the audience's, ``visited`` is put in
+        of the letter file that opens the letter in place of the audience's, ``since`` is put in
         the words of a notice, and ``reference`` gives it a reply slip.
     words
         Filled texts by language (:func:`riskmap.publish.paper.letter_texts.filled`).
@@ -206,7 +206,7 @@ def _entry(
 ) -> dict[str, object]:
     lines = _address(row["name"], row["delivery_line"], row["last_line"])
     part = row.get("letter") or row["audience"]
-    visited = row.get("visited", {})
+    since = str(row.get("since", ""))
     return {
         "part": part,
         "lines": [line for line in lines if line],
@@ -216,10 +216,7 @@ def _entry(
             for code in languages
         },
         "opening": {
-            code: [
-                text.replace("{visited}", visited.get(code, ""))
-                for text in words[code][part]["opening"]
-            ]
+            code: [text.replace("{since}", since) for text in words[code][part]["opening"]]
             for code in languages
         },
     }
