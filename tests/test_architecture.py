@@ -21,7 +21,7 @@ LEVELS = [
     {"results", "ending", "starting", "checking", "fetching"},
     {"running", "repeating"},
     {"season", "whatif"},
-    {"cli", "riskmap", "__main__"},
+    {"cli", "riskmap", "__main__", "handbook_place", "completion"},
 ]
 LEVEL = {room: number for number, rooms in enumerate(LEVELS) for room in rooms}
 COMPUTING = {"spatial", "inventory", "failure", "groundwater", "ranking", "condition", "action"}

@@ -55,7 +55,9 @@ WIDE: Final = (1.0, 5.0)
 """Factors on conductivity and on all dispersivities of the widest plumes that are searched for."""
 WIDE_LOAD: Final = 2.5
 """Greatest load to be ready for, against the assessment's."""
-CORNERS: Final = ((1.0, 1.0), (0.3, 1.0), (0.3, 5.0), (0.3, 0.3))
+CORNERS: Final = (
+    (1.0, 1.0), (0.3, 1.0), (0.3, 5.0), (0.3, 0.3), (3.0, 1.0), (3.0, 5.0), (1.0, 5.0),
+)  # fmt: skip
 """Factors on conductivity and on all dispersivities: a pair is kept if it adds the least amount in
 one of these, under ``WIDE_LOAD``, long since arrived."""
 

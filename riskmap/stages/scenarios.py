@@ -158,7 +158,7 @@ def for_each_scenario(
             rolled = partial(dice.uniform, scenario=k)
             work(k, _drawn_records(county, drawn(county.failure, values[k]), rolled), values[k])
 
-    map_chunks(part, spans(scenarios, 4))
+    map_chunks(part, spans(scenarios, 4), unit="batch")
 
 
 def soils_read(model: Model) -> set[str]:

@@ -36,7 +36,7 @@ def county_map(folder: Path, result: Result) -> MapReport:
     groundwater = result.groundwater
     return write_map(
         folder,
-        with_ledgers(with_limitations(result.parcels, model), result.things["ledgers"]),
+        with_ledgers(with_limitations(result.parcels, model), result.ledgers),
         imprint_of(region),
         model=MapModel(
             model.factors,

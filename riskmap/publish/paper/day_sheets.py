@@ -67,7 +67,7 @@ def day_sheets(folder: Path, result: Result) -> None:
             run=run_name(region, result.inputs),
             stops=lists.stops,
             followup_frac=region.season.followup_frac,
-            ledgers=result.things["ledgers"],
+            ledgers=result.ledgers,
             areas=result.areas,
             layers={name: tables[name] for name in DRAWN if name in tables},
         )
