@@ -17,6 +17,7 @@ import numpy as np
 import pandas as pd
 import shapely
 
+from benchmarks.map_page_input import MODEL, with_lists
 from riskmap.contract.vocabulary import REPLACEMENTS, STAGES
 from riskmap.publish.map.model import MapModel
 from riskmap.ranking.model import Model
@@ -70,8 +71,10 @@ def make_full(
     rng = np.random.default_rng(seed)
     model = read_model()
     features = _features(rng, base, model)
-    features[list(CHANCES)] = np.sort(rng.beta(0.5, 4.0, (len(features), 3)), axis=1)
-    table = ranked_table(features, model, units="us", cuts=[30, 40, 50, 60])
+    chances = np.sort(rng.beta(0.5, 4.0, (len(features), 3)), axis=1)
+    onsite = features["service"].isin(["onsite", "unknown"]).to_numpy()
+    features[list(CHANCES)] = np.where(onsite[:, None], chances, np.nan)
+    table = ranked_table(features, model, units="us")
     limits = limits_used(features, model)
     served = features["service"].isin(["onsite", "unknown"])
     ranked = gpd.GeoDataFrame(
@@ -79,11 +82,10 @@ def make_full(
         geometry=base.geometry,
         crs=base.crs,
     )
-    ranked = ranked.join(_doubt(rng, ranked))
+    ranked = with_lists(ranked.join(_doubt(rng, ranked)))
     wells = _with_risk(rng, layers["wells"])
     everything = layers | _lots(ranked) | {"wells": wells, "zones": _zones(ranked)}
-    cuts = (30.0, 40.0, 50.0, 60.0)
-    text = MapModel(model.factors, class_bounds=cuts, text=model_text())
+    text = MapModel(model.factors, visits=MODEL.visits, text=model_text())
     return FullCounty(ranked, features, model, text, everything, _pairs(rng, ranked, wells))
 
 
@@ -188,6 +190,8 @@ def _doubt(rng: np.random.Generator, ranked: pd.DataFrame) -> pd.DataFrame:
             "rank_low": (ranks - spread).clip(lower=1),
             "rank_high": (ranks + spread).clip(upper=ranks.max()),
             "top_chance": (1.2 - ranks / TOP).clip(0, 1),
+            "chance_failed_low_frac": 0.5 * ranked["chance_failed_frac"],
+            "chance_failed_high_frac": 0.5 + 0.5 * ranked["chance_failed_frac"],
         }
     )
 

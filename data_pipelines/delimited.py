@@ -28,6 +28,7 @@ import pandas as pd
 
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.files import MOST_COLUMNS
+from data_pipelines.headers import LOOKED_AT, header_row, tell_titles
 from riskmap.contract.errors import LayerError, SourceFormatError
 
 LONGEST_CELL: Final = 131_072
@@ -138,7 +139,8 @@ def parse_delimited(
         If two columns bear a name that is wanted.
     """
     lines = list(io.StringIO(text, newline=""))
-    form, names, start = _header(lines, layer, name)
+    form, names, start, titles = _header(lines, layer, name)
+    tell_titles(log, titles, file=name)
     places = _places(names, columns, layer, name)
     pick = _picker(places)
     rows, labels, faults = _rows(_Feed(lines, form, len(names), start), pick)
@@ -159,13 +161,15 @@ def header_names(text: str, *, layer: str, name: str) -> list[str]:
     return _header(list(io.StringIO(start, newline="")), layer, name)[1]
 
 
-def _header(lines: list[str], layer: str, name: str) -> tuple[_Form, list[str], int]:
-    """Form, column names and number of the first line after the header."""
+def _header(lines: list[str], layer: str, name: str) -> tuple[_Form, list[str], int, int]:
+    """Form, column names, number of the first line after the header, and of titles above it."""
     start = 0
     while start < len(lines) and (lines[start].startswith("#") or not lines[start].strip()):
         start += 1
     if start == len(lines):
         raise SourceFormatError(layer, f"{name} has no header line.", "Fetch it again.")
+    titles = _titles(lines, start)
+    start += titles
     commented = any(line.startswith("#") for line in lines[:start])
     end = start + 1
     while end < len(lines) and "".join(lines[start:end]).count('"') % 2:
@@ -196,10 +200,29 @@ def _header(lines: list[str], layer: str, name: str) -> tuple[_Form, list[str], 
     formats = lines[start].strip().split(sign) if start < len(lines) else []
     if len(formats) > 1 and all(map(_FORMAT_ROW.fullmatch, formats)):
         start += 1
-    return form, _unique([cell.strip() for cell in cells]), start
+    return form, unique_names([cell.strip() for cell in cells]), start, titles
 
 
-def _unique(names: list[str]) -> list[str]:
+def _titles(lines: list[str], start: int) -> int:
+    """Lines from `start` on that stand above the column names.
+
+    Cells are told apart by the separator that the lines looked at have most of.
+    """
+    looked = lines[start : start + LOOKED_AT]
+    if any('"' in line and line.count('"') % 2 for line in looked):
+        return 0
+    text = re.sub(r'"[^"]*"', "", "".join(looked))
+    form = _Form(max(_SIGNS, key=text.count), csv.QUOTE_MINIMAL)
+    try:
+        rows: list[list[str]] = []
+        for line in looked:
+            rows.append(next(form.reader(iter([line]), strict=False), []))
+    except csv.Error:
+        return 0
+    return header_row(rows)
+
+
+def unique_names(names: list[str]) -> list[str]:
     """Names of columns; the second of a kind becomes ``NAME.1``, a blank one ``Unnamed: 3``."""
     seen: dict[str, int] = {}
     result = []

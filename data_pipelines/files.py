@@ -9,12 +9,15 @@ from __future__ import annotations
 import json
 import re
 import stat
+import tempfile
 import zipfile
 import zlib
+from functools import cache
 from glob import escape
-from pathlib import Path
+from pathlib import Path, PurePosixPath
 from typing import Final
 
+from data_pipelines.defect_log import DefectLog
 from riskmap.contract.errors import SourceFormatError, SourceMissingError
 
 HEAD_BYTES: Final = 65_536
@@ -38,6 +41,11 @@ _LIKELIEST_FIRST: Final = (
     (".txt",),
 )
 """What is looked for in a zip file: a read-me or metadata beside the data is passed over."""
+_DATA_SUFFIXES: Final = tuple(
+    suffix for group in _LIKELIEST_FIRST for suffix in group if suffix not in (".txt", ".json")
+)
+MOST_DEPTH: Final = 3
+"""Archives inside archives inside archives."""
 
 NO_NETWORK: Final = {
     "CPL_VSIL_CURL_ALLOWED_EXTENSIONS": "none",
@@ -55,8 +63,8 @@ _DISGUISES: Final = (
     (rb"%PDF", "a PDF document", "Ask for the data as a table or map layer."),
     (rb"\x1f\x8b|7z\xbc\xaf|Rar!|BZh|\xfd7zXZ", "a packed archive of another kind than zip",
      "Unpack it and name the file in it."),
-    (rb"\xd0\xcf\x11\xe0", "an old office document (.xls, .doc)",
-     "Save its sheet as CSV in UTF-8."),
+    (rb"\xd0\xcf\x11\xe0", "an old office document",
+     "Name it .xls if it is a workbook, else ask for a table."),
     (rb"version https://git-lfs", "a note that stands for a file kept elsewhere",
      "Fetch the file itself."),
 )  # fmt: skip
@@ -174,6 +182,55 @@ def zip_members(path: Path, layer: str) -> list[str]:
     return _data_sets([entry.filename for entry in entries], path.name, layer)
 
 
+def innermost_archive(path: Path, layer: str) -> Path:
+    """Find the archive that holds the data: `path`, or the only archive in it, unpacked.
+
+    Raises
+    ------
+    SourceFormatError
+        If an archive is damaged or holds several, or they lie more than :data:`MOST_DEPTH` deep.
+    """
+    for _ in range(MOST_DEPTH):
+        if path.is_dir() or not zipfile.is_zipfile(path):
+            return path
+        names = [entry.filename for entry in _entries(path, layer)]
+        inner = [name for name in names if name.lower().endswith(".zip")]
+        if not inner or any(name.lower().endswith(_DATA_SUFFIXES) for name in names):
+            return path
+        if len(inner) > 1:
+            raise SourceFormatError(
+                layer,
+                f"{path.name} holds several archives: {', '.join(inner[:8])}.",
+                "Unpack it and name one of them.",
+            )
+        path = _unpacked(path, inner[0], layer, path.stat().st_mtime_ns)
+    raise SourceFormatError(
+        layer, f"{path.name} lies more than {MOST_DEPTH} archives deep.", "Unpack the outer ones."
+    )
+
+
+@cache
+def _unpacked(path: Path, member: str, layer: str, _changed: int) -> Path:
+    """Write a member of an archive to a file of its own, there until the program ends."""
+    content = read_member(path, member, layer, size=LARGEST_BYTES + 1)
+    if len(content) > LARGEST_BYTES:
+        raise _too_large(f"{member} in {path.name}", layer)
+    folder = tempfile.TemporaryDirectory(prefix="riskmap_")
+    _UNPACKED.append(folder)
+    inner = Path(folder.name) / PurePosixPath(member).name
+    inner.write_bytes(content)
+    return inner
+
+
+_UNPACKED: Final[list[tempfile.TemporaryDirectory[str]]] = []
+
+
+def tell_inner(log: DefectLog | None, path: Path, inner: Path) -> None:
+    """Tell that the data lie in an archive inside an archive."""
+    if log is not None and inner != path:
+        log.note("", "archive_in_archive", inner.name, "unpacked", row=path.name)
+
+
 def check_workbook(path: Path, layer: str) -> None:
     """Refuse a workbook that is damaged, or unpacks to more than :data:`LARGEST_WORKBOOK`."""
     entries = _entries(path, layer)
@@ -211,12 +268,12 @@ def _data_sets(names: list[str], name: str, layer: str) -> list[str]:
         found += folders if ".gdb" in suffixes else []
         if found:
             return sorted(found)
-    inner = [found for found in names if found.lower().endswith((".zip", ".gz", ".7z", ".rar"))]
+    inner = [found for found in names if found.lower().endswith((".gz", ".7z", ".rar", ".tar"))]
     if inner:
         raise SourceFormatError(
             layer,
-            f"{name} holds only another archive, {inner[0]}.",
-            "Unpack the outer one and name the inner one.",
+            f"{name} holds only another archive, {inner[0]}, of another kind than zip.",
+            "Unpack it and name the file in it.",
         )
     listed = ", ".join(names[:8]) or "nothing"
     raise SourceFormatError(

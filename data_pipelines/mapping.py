@@ -15,14 +15,15 @@ number of the record in its file.
 from __future__ import annotations
 
 import datetime
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Final
 
 import pandas as pd
 
+from data_pipelines.columns import find_column
 from data_pipelines.dates import to_date, to_year
 from data_pipelines.defect_log import DefectLog
-from data_pipelines.values import to_flag, to_number, to_words
+from data_pipelines.values import as_text, to_flag, to_number, to_words
 from riskmap.contract.columns import PANDAS_DTYPE, Column, Dtype, Layer
 from riskmap.contract.sources import ColumnSource, Source
 
@@ -80,7 +81,7 @@ def _column(
     if spec.constant is not None:
         values = pd.Series([spec.constant] * len(raw), index=raw.index, dtype="object")
     elif name is not None:
-        values = raw[name]
+        values = raw[name] if not spec.and_columns else _joined(raw, (name, *spec.and_columns))
     else:
         return empty_column(column, raw.index)
     if column.unit == "calendar year":
@@ -90,6 +91,14 @@ def _column(
     else:
         typed = _CONVERTERS[column.dtype](values, column, spec, log)
     return typed.astype(PANDAS_DTYPE[column.dtype])
+
+
+def _joined(raw: pd.DataFrame, names: Sequence[str]) -> pd.Series:
+    """Text of several columns as one, blanks between; missing where all are."""
+    found = [find_column(name, map(str, raw.columns)) or name for name in names]
+    cells = pd.concat([as_text(raw[name]) for name in found], axis=1)
+    text = cells.fillna("").agg(" ".join, axis=1).str.split().str.join(" ")
+    return text.astype("string").mask(text.eq(""))
 
 
 def complete_keys(frame: pd.DataFrame, layer: Layer, log: DefectLog) -> pd.DataFrame:

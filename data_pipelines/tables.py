@@ -12,11 +12,12 @@ from typing import Any
 
 import pandas as pd
 
-from data_pipelines.columns import Defaults, resolve
+from data_pipelines.columns import Defaults, demand_column, resolve
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.delimited import header_names, parse_delimited
 from data_pipelines.files import demand_file
 from data_pipelines.mapping import complete_keys, map_columns
+from data_pipelines.sheets import is_workbook, read_sheet, sheet_names
 from data_pipelines.text import is_text_table, read_text
 from data_pipelines.vector_files import open_table, read_rows
 from riskmap.contract.columns import Layer, Shape
@@ -27,6 +28,7 @@ __all__ = [
     "canonical_table",
     "demand_file",
     "demand_files",
+    "is_plain_table",
     "is_text_table",
     "list_columns",
     "log_of_file",
@@ -48,7 +50,7 @@ def parse_table(
     kind: Shape | None = None,
     log: DefectLog | None = None,
 ) -> pd.DataFrame:
-    """Read a table as it stands: text cells for delimited text, typed ones for vector formats.
+    """Read a table as it stands: text cells of text and workbooks, typed ones of other formats.
 
     Parameters
     ----------
@@ -62,10 +64,17 @@ def parse_table(
     if is_text_table(path):
         text = read_text(path, layer, log)
         return parse_delimited(text, layer=layer, name=path.name, columns=columns, log=log)
+    if is_workbook(path):
+        return read_sheet(path, layer=layer, table=table, columns=columns, log=log)
     opened = open_table(path, layer=layer, table=table, kind=kind, log=log)
     rows = read_rows(opened, columns=columns, shapes=False, log=log)
     index = pd.Index(rows.labels, name="row").astype(str)
     return pd.DataFrame(rows.values, index=index)
+
+
+def is_plain_table(path: Path) -> bool:
+    """Whether a file holds no shapes by its form: delimited text or a workbook."""
+    return is_text_table(path) or is_workbook(path)
 
 
 def list_columns(
@@ -74,6 +83,8 @@ def list_columns(
     """Column names of a table or vector file."""
     if is_text_table(path):
         return header_names(read_text(path, layer), layer=layer, name=path.name)
+    if is_workbook(path):
+        return sheet_names(path, layer=layer, table=table)
     return open_table(path, layer=layer, table=table, kind=kind).columns
 
 
@@ -166,4 +177,9 @@ def needed_columns(
 ) -> list[str]:
     """Source columns to read, each once, in the order of the file."""
     found = set(resolve(source, layer, available, defaults=defaults).values()) | set(extra)
+    for name, spec in source.columns.items():
+        found |= {
+            demand_column(more, available, layer=source.layer, purpose=name)
+            for more in spec.and_columns
+        }
     return [name for name in available if name in found]

@@ -4,16 +4,21 @@ from __future__ import annotations
 
 import codecs
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
 
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.files import (
     FETCH_AGAIN,
     TEXT_SUFFIXES,
     demand_file,
+    innermost_archive,
     read_bytes,
     read_member,
     refuse_disguise,
+    tell_inner,
     zip_members,
 )
 from riskmap.contract.errors import SourceFormatError
@@ -25,6 +30,8 @@ _MARKS: Final = (
     (codecs.BOM_UTF16_LE, "utf-16"),
     (codecs.BOM_UTF16_BE, "utf-16"),
 )
+BYTES_CODE: Final = "ISO-8859-1"
+"""Encoding that keeps each byte as a letter of its own."""
 _MOST_ZEROS: Final = 0.001
 """Share of binary zeros above which a file is no text."""
 
@@ -38,7 +45,7 @@ def _text_member(path: Path) -> str | None:
     if path.suffix.lower() != ".zip" or not path.is_file():
         return None
     try:
-        members = zip_members(path, "")
+        members = zip_members(innermost_archive(path, ""), "")
     except SourceFormatError:
         return None
     one = len(members) == 1 and members[0].lower().endswith(TEXT_SUFFIXES)
@@ -57,7 +64,12 @@ def read_text(path: Path, layer: str, log: DefectLog | None = None) -> str:
     """
     demand_file(path, layer)
     member = _text_member(path)
-    content = read_bytes(path, layer) if member is None else read_member(path, member, layer)
+    if member is None:
+        content = read_bytes(path, layer)
+    else:
+        inner = innermost_archive(path, layer)
+        tell_inner(log, path, inner)
+        content = read_member(inner, member, layer)
     if not content.strip():
         raise SourceFormatError(layer, f"{path.name} is empty.", FETCH_AGAIN)
     refuse_disguise(content, path.name, layer)
@@ -88,3 +100,27 @@ def _line(line: bytes) -> tuple[str, bool]:
         return line.decode("utf-8"), False
     except UnicodeDecodeError:
         return line.decode("cp1252", errors="replace"), True
+
+
+def decoded_column(column: NDArray[Any]) -> NDArray[Any]:
+    """Read text that came as bytes (:data:`BYTES_CODE`) as UTF-8, else as Windows-1252."""
+    if column.dtype != object:
+        return column
+    cells = [
+        _decoded_cell(cell) if isinstance(cell, str) and not cell.isascii() else cell
+        for cell in column
+    ]
+    result = np.empty(len(cells), dtype=object)
+    result[:] = cells
+    return result
+
+
+def _decoded_cell(cell: str) -> str:
+    try:
+        content = cell.encode("latin-1")
+    except UnicodeEncodeError:
+        return cell
+    try:
+        return content.decode("utf-8")
+    except UnicodeDecodeError:
+        return content.decode("cp1252", errors="replace")

@@ -22,7 +22,7 @@ from data_pipelines.points import datum_column_of, place_points
 from data_pipelines.shapes import canonical_shapes, moved, shapes_of, source_crs
 from data_pipelines.tables import (
     demand_files,
-    is_text_table,
+    is_plain_table,
     list_columns,
     log_of_file,
     needed_columns,
@@ -81,7 +81,7 @@ def parse_vector(
 
 def has_shapes(path: Path, *, layer: str, table: str | None = None) -> bool:
     """Whether a file holds shapes, not only a table."""
-    if is_text_table(path):
+    if is_plain_table(path):
         return False
     return open_table(path, layer=layer, table=table).geometry_type is not None
 
@@ -121,7 +121,7 @@ def parse_shapes(
         available = list_columns(path, layer=source.layer, table=source.table, kind=layer.kind)
         wanted = needed_columns(source, layer, available, defaults=defaults, extra=extra)
         with log_of_file(log, source.files, number) as part:
-            if is_text_table(path):
+            if is_plain_table(path):
                 frames.append(_parse_points(path, source, wanted, available, part))
                 continue
             frames.append(
@@ -150,7 +150,7 @@ def _parse_points(
     datum = datum_column_of(available)
     coordinates += [] if datum is None else [datum]
     columns = list(dict.fromkeys([*wanted, *coordinates]))
-    raw = parse_table(path, layer=source.layer, columns=columns, log=log)
+    raw = parse_table(path, layer=source.layer, table=source.table, columns=columns, log=log)
     return place_points(raw, source, log, name=path.name)
 
 

@@ -21,8 +21,9 @@ import pyogrio.raw
 from numpy.typing import NDArray
 
 from data_pipelines.defect_log import DefectLog
-from data_pipelines.files import FETCH_AGAIN, MOST_COLUMNS, NO_NETWORK, demand_file
+from data_pipelines.files import FETCH_AGAIN, MOST_COLUMNS, NO_NETWORK, demand_file, tell_inner
 from data_pipelines.json_features import odd_elements
+from data_pipelines.text import BYTES_CODE, decoded_column
 from data_pipelines.vector_forms import DRIVERS, DataSet, Form, data_sets, refuse_endless_view
 from riskmap.contract.columns import Shape
 from riskmap.contract.errors import LayerError, SourceFormatError
@@ -30,14 +31,12 @@ from riskmap.contract.layers import LAYERS
 
 Box = tuple[float, float, float, float]
 
-_SETTINGS: Final = {**NO_NETWORK, "OGR_XLSX_HEADERS": "FORCE", "OGR_ODS_HEADERS": "FORCE"}
-"""Settings of the library: no network; the first row of a sheet holds the names of its columns."""
+_SETTINGS: Final = {**NO_NETWORK, "OGR_XLSX_HEADERS": "DISABLE", "OGR_ODS_HEADERS": "DISABLE"}
+"""Settings of the library: no network; :mod:`data_pipelines.sheets` looks for the names of a
+sheet's columns."""
 
 _STYLE_TABLES: Final = ("layer_styles", "qgis_projects")
 _COUNT_FROM_ONE: Final = ("GPKG", "OpenFileGDB", "SQLite")
-_BYTES: Final = "ISO-8859-1"
-"""Encoding that keeps each byte as a letter of its own."""
-
 _EXACT: Final = 2.0**53
 
 
@@ -131,6 +130,7 @@ def open_table(
     stamp = _stamp(path)
     try:
         place = _chosen(_places(path, layer, stamp), table, kind, path, layer, log)
+        tell_inner(log, path, place.data.path)
         return _described(place, stamp)
     except UnicodeDecodeError as error:
         raise SourceFormatError(
@@ -249,6 +249,7 @@ def read_rows(
     box: Box | None = None,
     shapes: bool = True,
     most: int | None = None,
+    where: str | None = None,
     log: DefectLog | None = None,
 ) -> Rows:
     """Read the records of a table.
@@ -263,6 +264,8 @@ def read_rows(
         Whether to read shapes.
     most
         Only so many records are read.
+    where
+        Only records under this condition are read.
     log
         Tells what could not be read, and text in an unexpected encoding.
 
@@ -277,6 +280,7 @@ def read_rows(
         "bbox": box,
         "read_geometry": shapes,
         "max_features": most,
+        "where": where,
         "return_fids": True,
         "datetime_as_string": True,
     }
@@ -285,23 +289,24 @@ def read_rows(
     try:
         with _sealed(path, table.data.layer):
             meta, fids, geometry, values = pyogrio.raw.read(
-                table.data.address, encoding=_BYTES if silent else None, **options
+                table.data.address, encoding=BYTES_CODE if silent else None, **options
             )
     except UnicodeDecodeError:
         silent = True
         with _sealed(path, table.data.layer):
             meta, fids, geometry, values = pyogrio.raw.read(
-                table.data.address, encoding=_BYTES, **options
+                table.data.address, encoding=BYTES_CODE, **options
             )
         if log is not None:
             log.note("", "not_utf8", "text", "what is no UTF-8 read as Windows-1252", row=path.name)
     if silent:
-        values = [_decoded(column) for column in values]
+        values = [decoded_column(column) for column in values]
     data = dict(zip(map(str, meta["fields"]), values, strict=True))
     for name, column in data.items():
         if _lost_digits(column, table.dtypes.get(name, "")):
-            data[name] = _whole_numbers(table, name, box)
-    labels = _labels(table, fids, log, part=box is not None or len(fids) == most)
+            data[name] = _whole_numbers(table, name, box, where)
+    part = box is not None or where is not None or len(fids) == most
+    labels = _labels(table, fids, log, part=part)
     return Rows(labels, geometry if shapes else None, data)
 
 
@@ -319,40 +324,22 @@ def boxes(table: Table) -> NDArray[np.float64]:
     return result
 
 
-def _decoded(column: NDArray[Any]) -> NDArray[Any]:
-    """Text that came as its bytes (:data:`_BYTES`): UTF-8 where it is that, else Windows-1252."""
-    if column.dtype != object:
-        return column
-    cells = [
-        _cell(cell) if isinstance(cell, str) and not cell.isascii() else cell for cell in column
-    ]
-    result = np.empty(len(cells), dtype=object)
-    result[:] = cells
-    return result
-
-
-def _cell(cell: str) -> str:
-    try:
-        content = cell.encode("latin-1")
-    except UnicodeEncodeError:
-        return cell
-    try:
-        return content.decode("utf-8")
-    except UnicodeDecodeError:
-        return content.decode("cp1252", errors="replace")
-
-
 def _lost_digits(column: NDArray[Any], dtype: str) -> bool:
     """Whether whole numbers came as floats (some are missing) that are too large to be exact."""
     floats = column.dtype.kind == "f" and dtype.startswith(("int", "uint"))
     return bool(floats and (np.abs(column) >= _EXACT).any())
 
 
-def _whole_numbers(table: Table, name: str, box: Box | None) -> NDArray[Any]:
+def _whole_numbers(table: Table, name: str, box: Box | None, where: str | None) -> NDArray[Any]:
     """Column of large whole numbers, exact, with None where missing."""
     with _sealed(table.data.path, table.data.layer):
         _, found = pyogrio.raw.read_arrow(
-            table.data.address, layer=table.name, columns=[name], bbox=box, read_geometry=False
+            table.data.address,
+            layer=table.name,
+            columns=[name],
+            bbox=box,
+            where=where,
+            read_geometry=False,
         )
     return np.array(found.column(name).to_pylist(), dtype=object)
 

@@ -27,6 +27,7 @@ from data_pipelines.files import (
     WORKBOOKS,
     check_workbook,
     head_of,
+    innermost_archive,
     read_bytes,
     read_member,
     refuse_disguise,
@@ -133,6 +134,7 @@ def data_sets(path: Path, layer: str) -> list[tuple[DataSet, Form]]:
         check_workbook(path, layer)
         return [(DataSet(path, layer), Form("workbook"))]
     if head_of(path).startswith(b"PK"):
+        path = innermost_archive(path, layer)
         found = [DataSet(path, layer, member) for member in zip_members(path, layer)]
         if found[0].suffix in TEXT_SUFFIXES:
             raise SourceFormatError(

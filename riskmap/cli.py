@@ -30,8 +30,14 @@ fails or a well is contaminated. Local code and licensed practice decide.
 """
 
 
-SEASON: Final = ("plan", "record", "season")
-"""Commands of the season's work, each a module of its own."""
+AFTER: Final = {
+    "plan": "season",
+    "record": "season",
+    "season": "season",
+    "mail": "season",
+    "whatif": "whatif",
+}
+"""Commands of the work that follows a run, each a module of its own -> its package."""
 
 SAMPLE_COUNTY: Final = "sample county 1"
 """What the mark of the demo's county says it is; no result takes its place."""
@@ -53,6 +59,7 @@ def command_line() -> None:
 
     That takes seconds in which a second Ctrl-C would end in a traceback.
     """
+    os.environ.setdefault("ARROW_DEFAULT_MEMORY_POOL", "system")  # others reserve a gigabyte ahead
     code = main()
     if code > STOPPED:
         os._exit(code)
@@ -103,6 +110,24 @@ def _parser() -> argparse.ArgumentParser:
     new.add_argument(
         "--date", type=date.fromisoformat, metavar="YYYY-MM-DD", help="day of the run (today)"
     )
+    fetch = _command(commands, "fetch", _fetch, "fetch open data of national services for a county")
+    fetch.add_argument("folder", type=Path, metavar="FOLDER", help="where the files go")
+    where = fetch.add_mutually_exclusive_group(required=True)
+    where.add_argument(
+        "--county", metavar="COUNTY", help='name and state, "Chittenden, VT", or five-digit code'
+    )
+    where.add_argument(
+        "--outline", type=Path, metavar="FILE", help="a map layer that covers the county: parcels"
+    )
+    fetch.add_argument(
+        "--layers", nargs="+", metavar="LAYER", help="only these (all that a service offers)"
+    )
+    fetch.add_argument(
+        "--refresh", action="store_true", help="ask for all again, not only for what is missing"
+    )
+    fetch.add_argument(
+        "--mirror", default="", metavar="ADDRESS", help="ask this address in place of every host"
+    )
     explain = _command(commands, "explain", _explain, "show how one parcel's numbers came about")
     explain.add_argument("region", type=Path, metavar="REGION.toml", help="the region file")
     explain.add_argument("parcel", metavar="PARCEL", help="parcel number")
@@ -112,9 +137,14 @@ def _parser() -> argparse.ArgumentParser:
     rerun.add_argument(
         "--region", type=Path, metavar="REGION.toml", help="the region file, if it was moved"
     )
-    for name in SEASON:
-        module = import_module(f"riskmap.season.{name}_command")
+    for name, package in AFTER.items():
+        module = import_module(f"riskmap.{package}.{name}_command")
         module.add_options(_command(commands, name, module.work, module.WORDS))
+    _command(commands, "handbook", _handbook, "say where the handbook is")
+    completion = _command(
+        commands, "completion", _completion, "write a script that completes commands in a shell"
+    )
+    completion.add_argument("shell", metavar="SHELL", help="bash, zsh, fish and others")
     weights = _command(
         commands, "weights", _weights, "weigh factors by people's comparisons in pairs"
     )
@@ -203,6 +233,13 @@ def _new(options: argparse.Namespace) -> int:
     return 0
 
 
+def _fetch(options: argparse.Namespace) -> int:
+    from riskmap.fetching.fetch_command import fetch_county
+
+    progress = _progress(options)
+    return ERROR if fetch_county(options, _say, progress.tell) else 0
+
+
 def _explain(options: argparse.Namespace) -> int:
     from riskmap.running import explain, open_region, open_result
 
@@ -217,6 +254,23 @@ def _rerun(options: argparse.Namespace) -> int:
     record = read_record(options.record, options.region)
     for line in repeat(record, out=options.out, progress=_progress(options)):
         _say(line)
+    return 0
+
+
+def _completion(options: argparse.Namespace) -> int:
+    from riskmap.completion import SHELLS, completion_script
+    from riskmap.contract.errors import OutputError
+
+    if options.shell not in SHELLS:
+        raise OutputError(f"No completion for {options.shell!r}. Use one of {', '.join(SHELLS)}.")
+    _say(completion_script(_parser(), options.shell))
+    return 0
+
+
+def _handbook(_options: argparse.Namespace) -> int:
+    from riskmap.handbook_place import handbook_address
+
+    _say(handbook_address())
     return 0
 
 

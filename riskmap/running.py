@@ -24,6 +24,7 @@ from riskmap.region.sections import Region
 from riskmap.results.swap import kept_files, result_folder, settle_leftovers
 from riskmap.stages.given_layers import GivenLayers, with_layers
 from riskmap.stages.input_files import parcels_bytes, refuse_inputs_inside, require_unchanged
+from riskmap.stages.lists import factor_words
 from riskmap.stages.making import begin
 from riskmap.stages.order import ALL, READING, STAGES
 from riskmap.stages.progress import Progress
@@ -187,7 +188,7 @@ class CountyResult(Result):
 
     def _repr_html_(self) -> str:
         """Write counts and the head of the list, for a notebook."""
-        columns = ["rank", "address", "priority", "priority_class", "reason_1"]
+        columns = ["rank", "worklist", "address", "priority", "priority_class", "reason_1"]
         head = pd.DataFrame(self.parcels).nsmallest(10, "rank")[columns]
         return f"<p>{escape(repr(self))}</p>{head.to_html()}"
 
@@ -253,6 +254,4 @@ def _ledger_lines(result: Result, parcel_id: str) -> list[str]:
     fit = result.condition_fit
     if fit is None or parcel_id not in fit.model.lots.ids:
         return []
-    labels = {factor.name: factor.label for factor in result.model.of("failure")}
-    words = [labels[name] for name in fit.model.lots.factors]
-    return ledger_lines(ledger(fit, [parcel_id], words))
+    return ledger_lines(ledger(fit, [parcel_id], factor_words(fit, result.model)))

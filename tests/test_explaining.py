@@ -6,6 +6,7 @@ import numpy as np
 import pandas as pd
 import pytest
 
+from riskmap.action.worklists import part_lists
 from riskmap.contract.errors import RiskmapError
 from riskmap.contract.features import FEATURES as DECLARED
 from riskmap.publish.words.explaining import explain_parcel
@@ -27,7 +28,10 @@ def parcels() -> pd.DataFrame:
         features[name] = np.array([value, value * 1.7, value])
     features["age_yr_evidence"] = "measured"
     features[list(CHANCES)] = np.array([[0.2, 0.3, 0.4], [0.1, 0.1, 0.2], [0.2, 0.3, 0.4]])
-    ranked = ranked_table(features, MODEL, units="us", cuts=(20, 40, 60, 80))
+    ranked = ranked_table(features, MODEL, units="us")
+    cases = pd.DataFrame({"on_file": [], "on_file_year": []})
+    ranked = ranked.join(part_lists(ranked, cases, visits=5, followup_frac=0.1))
+    ranked["county_records"] = "complaint in May 2024"
     return features.join(ranked)
 
 

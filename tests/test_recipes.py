@@ -161,7 +161,7 @@ rows = pd.DataFrame({name: pd.Series(pd.NA, index=["a", "b"]) for name in FEATUR
 rows["service"], rows["elevation_m"], rows["age_yr"] = "onsite", [110.0, 190.0], 1.0
 rows[["well_distance_m", "water_table_m", "lot_m2", "wet_depth_cm"]] = 500.0
 rows[["chance_failed_frac", "chance_stressed_frac", "chance_failing_frac"]] = 0.1
-table = ranked_table(rows, model, units="us", cuts=(20, 40, 60, 80))
+table = ranked_table(rows, model, units="us")
 print(table.loc["a", "reason_1"], bool(table.loc["a", "low_ground_points"] > 0))
 print([entry.name for entry in describe_inputs(rows, model)][0])
 """,

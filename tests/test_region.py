@@ -72,8 +72,6 @@ def test_length_given_in_feet(tmp_path: Path) -> None:
         ("[rules]\nwell_setback_m = -3\n", "must lie between 0 and 1000"),
         ('[rules]\nflow_rule = "person_us"\n', "Did you mean person_use?"),
         ("[rules]\nhorizon_yr = true\n", "expected a whole number"),
-        ("[rules]\nclass_cuts = [10, 20, 20, 30]\n", "four rising scores"),
-        ("[rules]\nclass_cuts = [10, 20, 30]\n", "a list of 4 values"),
         ("[rules]\nconductivity_m_d = 3\n", "It belongs to [groundwater]"),
         ("[layers.welss]\nfile = 'w.csv'\n", "Did you mean wells?"),
         ("[layers.wells]\n", "either file or files"),
@@ -225,7 +223,7 @@ def test_settings_in_force_are_all_and_plain(tmp_path: Path) -> None:
     held = json.loads(json.dumps(settings_in_force(region), default=str))
     assert list(held) == list(sections())
     assert held["wells"]["home_l_d"] == 700.0
-    assert held["groundwater"]["thickness_m"] == 20.0
+    assert held["groundwater"]["thickness_m"] == 50.0
     assert held["county"]["date"] == "2026-06-01"
     assert held["rules"]["sizing"][0]["flow_rule"] == "bedroom_trade"
 

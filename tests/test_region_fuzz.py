@@ -26,7 +26,7 @@ EXTRA = """
 [layers.soil_survey]
 files = ["soils/a", "soils/b.zip"]
 [rules]
-class_cuts = [20, 40, 60, 80]
+horizon_yr = 6
 sizing = [{ flow_rule = "bedroom_illinois", accept_rule = "illinois_percolation", to = 1989 }]
 [groundwater]
 conductivity_m_d = 12.5

@@ -12,6 +12,7 @@ from itertools import islice
 from pathlib import Path
 from typing import Final, Literal
 
+from data_pipelines.soil_survey.geodatabase import SUFFIX as GEODATABASE
 from data_pipelines.soil_survey.polygons import SHAPEFILE_PATTERN, find_shapefiles
 from data_pipelines.soil_survey.schema import short_name
 from data_pipelines.soil_survey.stores import SQLITE_SUFFIXES
@@ -19,7 +20,7 @@ from data_pipelines.soil_survey.tables import is_table_list
 from riskmap.contract.errors import SourceFormatError, SourceMissingError
 
 LOOSE_SUFFIXES: Final = (".csv", ".json")
-FORMS: Final = "a folder, .zip, .sqlite, .gpkg, .db, .csv, .json or the .shp of the map units"
+FORMS: Final = "a folder, .zip, .gdb, .sqlite, .gpkg, .db, .csv, .json or the .shp of the map units"
 MOST_PIECES: Final = 100
 """A county has one to a few survey areas; each is a piece or two."""
 MOST_DEPTH: Final = 3
@@ -38,11 +39,12 @@ class Piece:
     """One thing to read.
 
     ``kind`` says how: a folder of text tables, loose CSV and JSON files that belong together, a
-    SQLite file, the shapefile of the map units, or a store left unread beside text tables.
+    SQLite file, the shapefile of the map units, a store left unread beside text tables, or a file
+    geodatabase.
     ``name`` is what reports call it: the archive it came in, or nothing special.
     """
 
-    kind: Literal["export", "loose", "store", "shapes", "store beside text"]
+    kind: Literal["export", "loose", "store", "shapes", "store beside text", "geodatabase"]
     paths: tuple[Path, ...]
     name: str = ""
 
@@ -83,7 +85,9 @@ def _pieces_of(path: Path, unpack_to: Path, depth: int) -> Iterator[Piece]:
         raise SourceMissingError(
             short_name(path), "is not there.", "Check the path in the region file."
         )
-    if path.is_dir():
+    if path.is_dir() and suffix == GEODATABASE:
+        yield Piece("geodatabase", (path,))
+    elif path.is_dir():
         yield from _pieces_in(path, unpack_to, depth)
     elif not path.is_file():
         raise SourceFormatError(short_name(path), "is no file and no folder.", f"Give {FORMS}.")
@@ -102,18 +106,20 @@ def _pieces_of(path: Path, unpack_to: Path, depth: int) -> Iterator[Piece]:
 
 
 def _pieces_in(folder: Path, unpack_to: Path, depth: int) -> Iterator[Piece]:
-    files = sorted(file for file in folder.rglob("*") if file.is_file())
+    found = sorted(folder.rglob("*"))
+    bases = [place for place in found if place.is_dir() and place.suffix.casefold() == GEODATABASE]
+    files = [file for file in found if file.is_file() and not set(bases) & set(file.parents)]
     exports = sorted({file.parent for file in files if is_table_list(file)})
     stores = [file for file in files if file.suffix.casefold() in SQLITE_SUFFIXES]
     inner = [file for file in files if file.suffix.casefold() in (*LOOSE_SUFFIXES, ".zip")]
     shapes = find_shapefiles(files)
-    if not (exports or stores or inner or shapes):
+    if not (exports or stores or inner or shapes or bases):
         raise SourceFormatError(short_name(folder), "holds no soil survey.", f"Give {FORMS}.")
     for export in exports:
         yield Piece("export", (export,))
     for store in stores:
         yield Piece("store beside text" if exports else "store", (store,))
-    yield from _pieces([*inner, *shapes], unpack_to, depth)
+    yield from _pieces([*bases, *inner, *shapes], unpack_to, depth)
 
 
 def _unpacked(path: Path, unpack_to: Path, depth: int) -> Path:
@@ -146,4 +152,6 @@ def _unpacked(path: Path, unpack_to: Path, depth: int) -> Path:
 
 def _is_wanted(name: str) -> bool:
     file = Path(name)
+    if any(part.casefold().endswith(GEODATABASE) for part in file.parts[:-1]):
+        return True
     return file.suffix.casefold() in _WANTED_IN_ZIP or file.match(SHAPEFILE_PATTERN)

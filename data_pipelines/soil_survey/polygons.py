@@ -22,7 +22,7 @@ from data_pipelines.defect_log import DefectLog
 from data_pipelines.shapes import find_invalid, shapes_of
 from data_pipelines.soil_survey.defects import Defect
 from data_pipelines.values import as_text
-from data_pipelines.vector_files import list_tables, open_table, read_rows
+from data_pipelines.vector_files import Box, list_tables, open_table, read_rows
 from riskmap.contract.errors import CrsError, SourceFormatError, SourceMissingError
 
 LAYER: Final = "soil_units"
@@ -74,9 +74,9 @@ def find_store_layer(path: Path) -> str | None:
     return None
 
 
-def read_store(path: Path, layer: str) -> Polygons:
-    """Read the map-unit polygons of a GeoPackage or SQLite file."""
-    return _canonical(_read(path, layer), f"{path.name} ({layer})")
+def read_store(path: Path, layer: str, box: Box | None = None) -> Polygons:
+    """Read the map-unit polygons of a store, those that meet a `box` in degrees if one is given."""
+    return _canonical(_read(path, layer, box), f"{path.name} ({layer})")
 
 
 def _require_crs_file(path: Path) -> None:
@@ -89,17 +89,28 @@ def _require_crs_file(path: Path) -> None:
         )
 
 
-def _read(path: Path, table: str | None = None) -> Polygons:
+def _read(path: Path, table: str | None = None, box: Box | None = None) -> Polygons:
     """Shapes as they stand, through the door that all map layers come through."""
     log = DefectLog(LAYER)
     opened = open_table(path, layer=LAYER, table=table, log=log)
     if opened.geometry_type is None:
         raise SourceFormatError(LAYER, f"{path.name} holds no shapes.", "Check the file.")
     wanted = [name for name in opened.columns if name.casefold() in _COLUMNS]
-    rows = read_rows(opened, columns=wanted, log=log)
+    system = _usable(opened.crs, path.name)
+    rows = read_rows(opened, columns=wanted, box=_moved(box, system), log=log)
     shapes = np.empty(0, dtype=object) if rows.shapes is None else shapes_of(rows.shapes)
-    frame = gpd.GeoDataFrame(rows.values, geometry=shapes, crs=_usable(opened.crs, path.name))
+    frame = gpd.GeoDataFrame(rows.values, geometry=shapes, crs=system)
     return frame, [Defect(*map(str, row)) for row in log.table().to_numpy().tolist()]
+
+
+def _moved(box: Box | None, system: CRS) -> Box | None:
+    """Move a box in degrees to another system; None where that has no place for it."""
+    if box is None:
+        return None
+    west, south, east, north = Transformer.from_crs(
+        "EPSG:4326", system, always_xy=True
+    ).transform_bounds(*box)
+    return (west, south, east, north) if np.isfinite([west, south, east, north]).all() else None
 
 
 def _usable(crs: str | None, name: str) -> CRS:

@@ -14,11 +14,13 @@ import pandas as pd
 from data_pipelines.soil_survey import canonical, polygons
 from data_pipelines.soil_survey.defects import Defect, defect_frame
 from data_pipelines.soil_survey.finding import Piece, find_pieces
+from data_pipelines.soil_survey.geodatabase import read_geodatabase
 from data_pipelines.soil_survey.merge import join_files, merge_sources
 from data_pipelines.soil_survey.needs import check_needs
 from data_pipelines.soil_survey.schema import RawSource
 from data_pipelines.soil_survey.stores import read_csv, read_reply, read_sqlite
 from data_pipelines.soil_survey.tables import read_export
+from data_pipelines.vector_files import Box
 from riskmap.contract.errors import SourceFormatError
 
 _LOOSE: Final = {".csv": read_csv, ".json": read_reply}
@@ -43,14 +45,17 @@ class SoilSurvey:
     defects: pd.DataFrame
 
 
-def read_soil_survey(paths: Sequence[Path]) -> SoilSurvey:
+def read_soil_survey(paths: Sequence[Path], *, box: Box | None = None) -> SoilSurvey:
     """Read one or several survey areas into the canonical soil layers.
 
     Parameters
     ----------
     paths
-        Folders, zip files, SQLite or GeoPackage files, CSV or JSON files, map-unit shapefiles, in
-        any mixture. Where two hold the same map unit, the first is kept.
+        Folders, zip files, file geodatabases, SQLite or GeoPackage files, CSV or JSON files,
+        map-unit shapefiles, in any mixture. Where two hold the same map unit, the first is kept.
+    box
+        West, south, east and north of the county in degrees: a geodatabase, which may hold a whole
+        state, is cut to it.
 
     Raises
     ------
@@ -67,7 +72,7 @@ def read_soil_survey(paths: Sequence[Path]) -> SoilSurvey:
     with tempfile.TemporaryDirectory() as folder:
         for piece in find_pieces([Path(path) for path in paths], Path(folder)):
             has_text = any(not source.is_empty for source in sources)
-            source, shapes, found = _read(piece, has_text=has_text)
+            source, shapes, found = _read(piece, has_text=has_text, box=box)
             sources += [source] if source is not None else []
             units += [shapes] if shapes is not None and len(shapes) else []
             defects += found
@@ -85,12 +90,15 @@ def read_soil_survey(paths: Sequence[Path]) -> SoilSurvey:
 
 
 def _read(
-    piece: Piece, *, has_text: bool
+    piece: Piece, *, has_text: bool, box: Box | None
 ) -> tuple[RawSource | None, gpd.GeoDataFrame | None, list[Defect]]:
     """Tables, polygons and defects of one piece."""
     path = piece.paths[0]
     if piece.kind == "shapes":
         return None, *polygons.read_shapefile(path)
+    if piece.kind == "geodatabase":
+        source, (units, found) = read_geodatabase(path, box)
+        return replace(source, name=piece.name or source.name), units, found
     if piece.kind == "store beside text" and has_text:
         action = "text tables read instead"
         left = Defect("soil_mapunits", "", "store beside text tables", path.name, "", action)

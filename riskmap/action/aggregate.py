@@ -13,10 +13,8 @@ import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike, NDArray
 
+from riskmap.contract.vocabulary import FIRST_CLASSES
 from riskmap.spatial.hexagons import hexagon_of
-
-HIGH_CLASSES: Final = ("very high", "high")
-"""Classes of priority that are counted together as raised."""
 
 AGE_CUTS_YR: Final = (20.0, 40.0)
 """Limits of the age groups, years: about half, and the end, of a common service life (common
@@ -67,7 +65,7 @@ def choose_width(
     return float(max(widths_m))
 
 
-def risk_groups(classes: pd.Series, *, high: Sequence[str] = HIGH_CLASSES) -> pd.Series:
+def risk_groups(classes: pd.Series, *, high: Sequence[str] = FIRST_CLASSES) -> pd.Series:
     """Group of each system: ``raised``, ``not_raised``, or ``no_score`` where it has no class."""
     words = classes.astype(object).where(classes.notna(), "")
     group = np.where(words.isin(list(high)), "raised", "not_raised")

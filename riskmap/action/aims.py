@@ -7,11 +7,12 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from riskmap.contract.arrays import Floats
-from riskmap.contract.vocabulary import STAGES
+from riskmap.contract.arrays import Flags, Floats
+from riskmap.contract.vocabulary import ON_FILE, STAGES
 
 CHANCES: Final = ("chance_failed_frac", "learned_chance_frac")
 """Columns that tell the chance that a visit finds a failure, the best first."""
+
 
 FAILED: Final = STAGES[-1]
 
@@ -58,6 +59,49 @@ def worth(parcels: pd.DataFrame, aim: str) -> Floats:
     return np.asarray(np.nan_to_num(told) / 100, dtype=float)
 
 
-def on_file_as_failed(parcels: pd.DataFrame) -> np.ndarray:
-    """Flag (n,) systems that the last visit on record found failed, and no later record mends."""
-    return parcels["last_stage"].eq(FAILED).fillna(False).to_numpy(dtype=bool)
+def on_file_as_failed(parcels: pd.DataFrame) -> Flags:
+    """Flag (n,) systems to follow up: found failed, or complained of again and again.
+
+    No later repair is on file of them (:mod:`riskmap.action.on_file`).
+    """
+    return parcels["worklist"].eq(ON_FILE).fillna(False).to_numpy(dtype=bool)
+
+
+def share_visits(visits: int, followup_frac: float, on_file: int) -> tuple[int, int]:
+    """Part visits between the two lists: to follow up, and to find.
+
+    Parameters
+    ----------
+    visits
+        Visits of a day or a season.
+    followup_frac
+        Most visits for systems on file, 0..1.
+    on_file
+        Systems on file.
+
+    >>> share_visits(200, 0.1, 400), share_visits(40, 0.5, 3)
+    ((20, 180), (3, 37))
+    """
+    follow = min(round(followup_frac * visits), on_file)
+    return follow, visits - follow
+
+
+def first_of_lists(ranked: pd.DataFrame, visits: int, followup_frac: float) -> pd.DataFrame:
+    """Give the first rows of both lists, as the visits are shared, the most urgent first.
+
+    Parameters
+    ----------
+    ranked
+        Ranked table with ``worklist`` and ``list_rank``.
+    visits
+        Visits to share; 0 for all.
+    followup_frac
+        As in :func:`share_visits`.
+    """
+    rows = ranked[ranked["list_rank"].notna()].sort_values(["list_rank", "worklist"], kind="stable")
+    if not visits:
+        return rows
+    owed = on_file_as_failed(rows)
+    follow, find = share_visits(visits, followup_frac, int(owed.sum()))
+    place = rows.groupby(owed).cumcount().to_numpy()
+    return rows[place < np.where(owed, follow, find)]

@@ -13,6 +13,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from riskmap.action.aims import first_of_lists
 from riskmap.action.stops import plan_days
 from riskmap.contract.arrays import Flags
 from riskmap.contract.columns import Prompt
@@ -30,17 +31,21 @@ def inspection_stops(
     ranked: pd.DataFrame,
     *,
     stops: int,
+    followup_frac: float,
     per_day: int = 8,
     start: tuple[float, float] | None = None,
 ) -> pd.DataFrame:
-    """Choose the first ranked systems and group them into days in driving order.
+    """Choose the first systems of both lists and group them into days in driving order.
 
     Parameters
     ----------
     ranked
-        Features and ranks, index ``parcel_id``; reads ``rank``, ``x_m``, ``y_m``.
+        Features and ranks, index ``parcel_id``; reads ``worklist``, ``list_rank``, ``x_m``,
+        ``y_m``.
     stops
-        How many of the first ranked; 0 for all.
+        How many; 0 for all.
+    followup_frac
+        Most of them for systems on file, 0..1.
     per_day
         Most stops a day.
     start
@@ -53,10 +58,8 @@ def inspection_stops(
         :func:`riskmap.action.stops.plan_days`) and ``look_for`` (tuples of text), by day and
         stop. Ranked systems without a position are left out.
     """
-    known = ranked["rank"].notna() & ranked["x_m"].notna() & ranked["y_m"].notna()
-    first = ranked[known.to_numpy(dtype=bool)].sort_values("rank", kind="stable")
-    if stops:
-        first = first.head(stops)
+    known = ranked["x_m"].notna() & ranked["y_m"].notna()
+    first = first_of_lists(ranked[known.to_numpy(dtype=bool)], stops, followup_frac)
     plan = plan_days(
         first["x_m"].to_numpy(dtype=float),
         first["y_m"].to_numpy(dtype=float),

@@ -22,7 +22,7 @@ from riskmap.contract.vocabulary import CLASSES
 RESIDENT: Final = "RESIDENT"
 OR_RESIDENT: Final = "OR CURRENT RESIDENT"
 OWNER: Final = "PROPERTY OWNER"
-LETTER_CLASSES: Final = CLASSES[:2]
+LETTER_CLASSES: Final = CLASSES[1:3]
 """Classes of the failure score that get letters unless others are chosen."""
 
 _PRIVATE: Final = ("owner", "mail_name", "mail_address", "mail_city", "mail_state", "mail_zip")
@@ -59,7 +59,7 @@ def to_write_to(ranked: pd.DataFrame, classes: Sequence[str] = LETTER_CLASSES) -
     read as if nothing were known. They are followed up in person.
     """
     chosen = ranked["rank"].notna() & ranked["failure_class"].isin(list(classes))
-    if "last_stage" in ranked:
+    if "worklist" in ranked:
         chosen &= ~on_file_as_failed(ranked)
     return ranked[chosen.to_numpy(dtype=bool, na_value=False)].sort_values("rank", kind="stable")
 

@@ -53,6 +53,7 @@ class Appointment(Section):
     date: datetime.date = setting(MISSING, "Day")
     from_h: float = setting(0.0, "Not before this hour", unit="h", low=0, high=24)
     to_h: float = setting(24.0, "Begun by this hour", unit="h", low=0, high=24)
+    inspector: str = setting("", "Name of who was promised; anybody if left out")
 
     def conflicts(self) -> list[str]:
         """Refuse hours that end before they begin."""
@@ -103,7 +104,12 @@ class SeasonSettings(Section):
         25.0, "Minutes at a system visited again", unit="min", low=1, high=480, source=JUDGED
     )
     followup_frac: float = setting(
-        0.1, "Most stops for systems on file as failed", unit="0-1", low=0, high=1, source=JUDGED
+        0.1,
+        "Most stops of a day or a season for systems on file, to follow up",
+        unit="0-1",
+        low=0,
+        high=1,
+        source=JUDGED,
     )
     audit_frac: float = setting(
         0.1, "Stops for systems drawn at random, from which the county's share of failed systems "

@@ -48,9 +48,9 @@ def plan_days(
     Returns
     -------
     DataFrame
-        A row a stop in the given order: ``day`` (1 holds, on average, the most urgent stops),
-        ``stop`` (1.. within the day), ``leg_m`` (straight line from the stop before; from the
-        start for the first, NaN where there is none).
+        A row a stop in the given order: ``day`` (1 holds the most urgent stop, 2 the most urgent
+        of the rest, and so on), ``stop`` (1.. within the day), ``leg_m`` (straight line from the
+        stop before; from the start for the first, NaN where there is none).
 
     Raises
     ------
@@ -64,7 +64,7 @@ def plan_days(
                              "leg_m": pd.Series(dtype=float)})  # fmt: skip
     tour = _tour(points, start)
     days = [shortest_order(points, day, start) for day in _cut(points[tour], tour, per_day, start)]
-    days.sort(key=lambda day: (float(np.mean(day)), int(day[0])))
+    days.sort(key=lambda day: int(np.min(day)))
     table = pd.DataFrame(index=np.arange(len(points)), columns=["day", "stop", "leg_m"])
     for number, day in enumerate(days, start=1):
         table.loc[day, "day"] = number

@@ -32,6 +32,12 @@ CURES: Final = {
     "impossible_date": Cure(
         "these dates are lost", "Day first? Give date_format = \"%d/%m/%Y\".", 0.05
     ),
+    "ambiguous_date": Cure(
+        "these dates are lost", "Leave in date_format only what the office writes.", 0.05
+    ),
+    "serial_date": Cure("nothing, if they are day numbers", "Save the column as dates."),
+    "other_date_form": Cure("nothing: they can mean one day only", "Write all dates alike."),
+    "title_rows": Cure("nothing, if they are a title", "Take them out of the table."),
     "placeholder_date": Cure("these dates are lost", "Empty these cells at the source.", 0.2),
     "impossible_year": Cure(
         "these houses count as of unknown age", "Empty or correct these years.", 0.2

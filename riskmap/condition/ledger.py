@@ -19,7 +19,7 @@ from riskmap.condition.fit import Fit
 from riskmap.condition.lots import KINDS, Lots
 from riskmap.condition.model import Point, point_at
 from riskmap.condition.parameters import NAMES
-from riskmap.condition.records import COMPLAINT, RENEWALS
+from riskmap.condition.records import COMPLAINT, RENEWALS, record_words
 from riskmap.condition.years import (
     CALLS,
     KEEPS,
@@ -41,6 +41,9 @@ from riskmap.condition.years import (
 from riskmap.contract.compiled import compiled
 
 DIGITS: Final = 2
+LEAST_PART: Final = 0.1
+"""Log odds from which a part is named as one that raises the chance."""
+MOST_PARTS: Final = 3
 COLUMNS: Final = ("parcel_id", "what", "words", "log_odds", "total")
 WHATS: Final = ("base", "age", "factor", "neighborhood", "earlier", "record", "time")
 
@@ -92,6 +95,22 @@ def ledger(fit: Fit, parcels: Iterable[str], labels: Sequence[str]) -> pd.DataFr
     return pd.concat(tables, ignore_index=True)[list(COLUMNS)]
 
 
+def strongest_parts(ledgers: pd.DataFrame) -> pd.Series:
+    """Tell what raises the odds of each lot most, besides its records; index ``parcel_id``.
+
+    Parts of the site and the system that raise the odds by at least a tenth, the strongest first.
+    """
+    of_system = ledgers["what"].isin(["age", "factor", "neighborhood"])
+    raising = ledgers[of_system & (ledgers["log_odds"].astype(float) >= LEAST_PART)]
+    raising = raising.sort_values("log_odds", ascending=False, kind="stable")
+    first = raising.groupby("parcel_id", sort=False).head(MOST_PARTS)
+    words: pd.Series = first["words"] + [
+        f" (odds x {np.exp(term):.1f})" for term in first["log_odds"]
+    ]
+    told: pd.Series = words.groupby(first["parcel_id"], sort=False).agg("; ".join)
+    return told
+
+
 def _table(parcel: str, rows: list[tuple[str, str, float]]) -> pd.DataFrame:
     table = pd.DataFrame(rows, columns=["what", "words", "total"])
     table["total"] = table["total"].round(DIGITS)
@@ -116,9 +135,10 @@ def _rows(
     last, level = until, steps[since - 1].log_odds
     for step in steps[since:]:
         if step.record >= 0:
+            record = records.iloc[step.record]
             if step.year > last:
                 rows.append(("time", _time_words(step.year - last), level))
-            rows.append(("record", _record_words(records.iloc[step.record]), step.log_odds))
+            rows.append(("record", record_words(record["kind"], record["date"]), step.log_odds))
             last = step.year
         level = step.log_odds
     if since < len(steps):
@@ -253,15 +273,6 @@ def _unrecorded(terms: Terms, age: Floats, last: int, log_odds: Floats) -> None:
         for j in range(k):
             failed += x[j, 3] + x[j, 4]
         log_odds[i] = np.log(failed) - np.log(x.sum() - failed)
-
-
-def _record_words(record: pd.Series) -> str:
-    when = f"{record['date']:%B %Y}"
-    kind = str(record["kind"])
-    if ": " in kind:
-        visit, seen = kind.split(": ")
-        return f"found {seen} at a {visit} in {when}"
-    return f"{kind} in {when}"
 
 
 def _time_words(years: int) -> str:

@@ -86,6 +86,21 @@ def records_on_file(
     return table[list(COLUMNS)]
 
 
+def record_words(kind: str, date: pd.Timestamp) -> str:
+    """Tell one record: what it is and when.
+
+    >>> record_words("measured sale visit: failed", pd.Timestamp("2024-05-03"))
+    'found failed at a sale inspection in May 2024'
+    >>> record_words("complaint", pd.Timestamp("2019-01-20"))
+    'complaint in January 2019'
+    """
+    when = f"{date:%B %Y}"
+    if ": " not in kind:
+        return f"{kind} in {when}"
+    visit, seen = kind.split(": ")
+    return f"found {seen} at a {'sale inspection' if 'sale' in visit else 'visit'} in {when}"
+
+
 def _rows(parcel: pd.Series, date: pd.Series, kind: object) -> pd.DataFrame:
     return pd.DataFrame(
         {

@@ -104,6 +104,8 @@ class Listed:
         Heading, where it is not the column's label.
     also_known_from
         Whether a column with its evidence follows.
+    on_paper
+        Whether the workbook has it too, or the CSV file alone.
     """
 
     width: float
@@ -111,6 +113,7 @@ class Listed:
     wrap: bool = False
     title: str = ""
     also_known_from: bool = False
+    on_paper: bool = True
 
 
 @dataclass(frozen=True)

@@ -68,6 +68,10 @@ class SourceFormatError(LayerError):
     """A source file is there but is not in a form that its reader understands."""
 
 
+class FetchError(LayerError):
+    """A service on the network did not give what it was asked for."""
+
+
 class CrsError(LayerError):
     """A layer has no coordinate reference system, or one that cannot be used."""
 

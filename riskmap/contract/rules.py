@@ -6,7 +6,6 @@ Several packages use these rules, so they are declared here. Local code always d
 from __future__ import annotations
 
 from dataclasses import MISSING, dataclass
-from itertools import pairwise
 from typing import Final
 
 from riskmap.contract.columns import FIRST_YEAR, LAST_YEAR
@@ -159,14 +158,3 @@ class Rules(Section):
         0.5, "Share of the main building, or of the lot, in the sewer area from which it counts as "
         "sewered", unit="0-1", low=0, high=1, source=JUDGED,
     )  # fmt: skip
-    class_cuts: tuple[float, float, float, float] = setting(
-        (30.0, 40.0, 50.0, 60.0), "Scores that part very low, low, moderate, high and very high",
-        unit="points", low=0, high=100, source=JUDGED,
-    )  # fmt: skip
-
-    def conflicts(self) -> list[str]:
-        """Refuse class limits that do not rise."""
-        cuts = (0.0, *self.class_cuts, 100.0)
-        if any(low >= high for low, high in pairwise(cuts)):
-            return ["class_cuts: expected four rising scores between 0 and 100"]
-        return []

@@ -35,11 +35,25 @@ def _translation(given: object) -> Mapping[str, Word]:
     return {str(code): _constant(word) for code, word in given.items()}
 
 
+def _texts(given: object) -> tuple[str, ...]:
+    """One text, or a list of them, as a tuple."""
+    items = (given,) if isinstance(given, str) else given
+    if not isinstance(items, list | tuple) or not all(
+        isinstance(item, str) and item for item in items
+    ):
+        raise ValueError("expected a text or a list of texts")
+    return tuple(items)
+
+
 @dataclass(frozen=True)
 class ColumnSource(Section):
     """Where a canonical column comes from."""
 
     column: str | None = setting(None, "Source column")
+    and_columns: tuple[str, ...] = setting(
+        (), "More source columns; their text follows that of `column`, with a blank between "
+        "(an address in two columns)", read=_texts,
+    )  # fmt: skip
     unit: str | None = setting(
         None, "Unit of the source values (`ft`, `gal` ...); the dictionary's own if left out"
     )
@@ -48,7 +62,10 @@ class ColumnSource(Section):
         "becomes unknown and is reported", read=_translation,
     )  # fmt: skip
     constant: Word | None = setting(None, "One value for all rows", read=_constant)
-    date_format: str | None = setting(None, "Date format in `strptime` letters")
+    date_format: tuple[str, ...] = setting(
+        (), "Date format in `strptime` letters, or a list of them; a date that two of them read "
+        "as different days is missing and reported", read=_texts,
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -81,6 +98,11 @@ class Source(Section):
     keep_private: tuple[str, ...] = setting(
         (), "Private columns to keep (`owner`, `mail_address` ...); dropped otherwise"
     )
+
+    @property
+    def all_files(self) -> tuple[Path, ...]:
+        """Its files, and the second table where one is named."""
+        return (*self.files, *([self.attributes] if self.attributes is not None else []))
 
 
 @dataclass(frozen=True)

@@ -22,8 +22,14 @@ INSPECTION_REASONS: Final = ("complaint", "sale", "routine", "audit", "repair", 
 PERMIT_ACTIONS: Final = ("new", "repair", "alteration", "evaluation", "unknown")
 DECIDED_BY_CONDITION: Final = "condition model"
 """What stands for the ranking that decides unless a learned one is surely better."""
-CLASSES: Final = ("very high", "high", "moderate", "low", "very low")
-"""Classes of a score, highest first."""
+WORKLISTS: Final = ("on file", "to find")
+"""The lists of a season: systems to follow up, by what is on file; all others, by priority."""
+ON_FILE, TO_FIND = WORKLISTS
+CLASSES: Final = (ON_FILE, "highest", "high", "middle", "lower")
+"""Classes of a score, highest first, by what seasons of visits reach
+(:data:`riskmap.ranking.classes.SEASONS`); the first is of the priority alone."""
+FIRST_CLASSES: Final = CLASSES[:3]
+"""Classes that are in line for a visit: the follow-ups and two seasons."""
 NOT_RANKED: Final = "not ranked"
 """Word for the class of a parcel without a score."""
 SCORE_CLASSES: Final = (*CLASSES, NOT_RANKED)

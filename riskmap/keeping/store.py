@@ -19,7 +19,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
-from riskmap.contract.errors import OutputError
+from riskmap.contract.errors import REASONS, OutputError, reason
 from riskmap.keeping.disk import for_want_of_room
 
 FOLDER: Final = ".riskmap"
@@ -135,8 +135,10 @@ class Store:
                 _write_entry(part, stage, groups, time.perf_counter() - start)
                 self._take_place(part, key)
         except OSError as error:
+            if error.errno not in REASONS:
+                raise
             raise OutputError(
-                f"{self.folder}: results cannot be kept ({error.strerror}). Free space there."
+                f"{self.folder}: results cannot be kept ({reason(error)}). Cure that and run again."
             ) from error
         entry = self.find(key)
         if entry is None:

@@ -40,6 +40,7 @@ OUTPUTS: Final = (
         needs=(
             "parcels",
             "model",
+            "ledgers",
             "component_ratings",
             "groundwater",
             "planning",
@@ -57,11 +58,11 @@ OUTPUTS: Final = (
         ),
         settings=(
             *_HEAD,
-            "rules.class_cuts",
             "lists.aim",
             "model_file",
             "map",
             "lists.inspections",
+            "season.followup_frac",
         ),
         files=(
             File("map/index.html", "Map", "Opens in any browser, without a network. For staff."),
@@ -75,17 +76,17 @@ OUTPUTS: Final = (
         f"{_HERE}.lists.inspection_list:inspection_list",
         gives=("files_inspections",),
         needs=("parcels", "inputs"),
-        settings=(*_HEAD, "lists.order", "lists.inspections"),
+        settings=(*_HEAD, "lists.order", "lists.inspections", "season.followup_frac"),
         files=(
             File(
                 "lists/inspections.xlsx",
                 "Inspection list, workbook",
-                "To be worked in and printed.",
+                "To be worked in and printed: a sheet for each list.",
             ),
             File(
                 "lists/inspections.csv",
                 "Inspection list, CSV",
-                "All ranked parcels, for programs.",
+                "The same rows, for programs.",
             ),
             File(
                 "lists/service_unknown.csv",
@@ -100,8 +101,9 @@ OUTPUTS: Final = (
         f"{_HERE}.gis.run_layers:parcel_files",
         gives=("files_parcels",),
         needs=("parcels", *_LOT_LAYERS),
+        settings=("lists.inspections", "season.followup_frac"),
         files=(
-            File("parcels.gpkg", "Parcels, GeoPackage", "Every column; shapes on the lots."),
+            File("parcels.gpkg", "Parcels, GeoPackage", "Every column with its meaning; styles."),
             File("parcels.parquet", "Parcels, GeoParquet 1.1", "The same, for large tables."),
         ),
     ),
@@ -158,9 +160,10 @@ OUTPUTS: Final = (
             "fairness",
             "drift",
             "data_quality",
+            "fetched",
         ),
         layers=_TABLES,
-        settings=(*_SENDER, "rules", "lists.inspections"),
+        settings=(*_SENDER, "rules", "lists.inspections", "season.followup_frac"),
         files=(
             File(
                 "report/index.html",
@@ -173,9 +176,9 @@ OUTPUTS: Final = (
         "write the day sheets",
         f"{_HERE}.paper.day_sheets:day_sheets",
         gives=("files_sheets",),
-        needs=("parcels", "areas"),
+        needs=("parcels", "areas", "ledgers", "inputs"),
         layers=("buildings", "wells", "streams", "waterbodies"),
-        settings=(*_SENDER, "lists.order", "lists.stops"),
+        settings=(*_SENDER, "lists.order", "lists.stops", "season.followup_frac"),
         files=(
             File(
                 "sheets/day_sheets.pdf",
@@ -191,7 +194,14 @@ OUTPUTS: Final = (
         gives=("files_letters",),
         needs=("parcels",),
         layers=("parcels",),
-        settings=(*_SENDER, "letter_texts", "lists.letters", "lists.site_last_line"),
+        settings=(
+            *_SENDER,
+            "letter_texts",
+            "lists.letters",
+            "lists.site_last_line",
+            "mailing",
+            "outcomes",
+        ),
         files=(
             *(
                 File(
@@ -225,7 +235,7 @@ OUTPUTS: Final = (
         gives=("files_mailing",),
         needs=("parcels",),
         layers=("parcels",),
-        settings=(*_HEAD, "lists.site_last_line"),
+        settings=(*_HEAD, "lists.site_last_line", "mailing", "outcomes"),
         files=(
             File("lists/mailing.xlsx", "Mailing list, workbook", "Who is written to, and why."),
             File("lists/mailing.csv", "Mailing list, CSV", "The same, for programs."),
@@ -266,9 +276,10 @@ OUTPUTS: Final = (
     ),
     Output(
         "write the GIS file of zones",
-        f"{_HERE}.lists.zones_table:zone_layers",
+        f"{_HERE}.gis.run_layers:zone_layers",
         gives=("files_zones",),
-        needs=("planning",),
+        needs=("planning", "parcels"),
+        settings=("lists.inspections", "season.followup_frac"),
         files=(
             File(
                 "zones.gpkg",
@@ -311,7 +322,7 @@ OUTPUTS: Final = (
         f"{_HERE}.gis.run_layers:styles",
         gives=("files_styles",),
         needs=("parcels", "planning", *_LOT_LAYERS),
-        settings=("rules.class_cuts",),
+        settings=("lists.inspections", "season.followup_frac"),
         files=(
             File("styles/priority.sld", "Map styles, OGC SLD", "The map's colors for a GIS."),
             File("styles/*.sld", "Map styles, others", "One a column or layer.", linked=False),
@@ -347,7 +358,7 @@ OUTPUTS: Final = (
         "write the run record",
         f"{_HERE}.run_record:run_record",
         gives=("files_run",),
-        needs=("summary", "inputs"),
+        needs=("summary", "inputs", "fetched"),
         files=(File("run.json", "Run record", "Inputs, versions, settings: to repeat it."),),
         each_run=True,
     ),

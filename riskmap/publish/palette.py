@@ -16,18 +16,18 @@ from typing import Final
 from riskmap.contract.vocabulary import FLOOD_WORDS, NOT_RANKED
 
 CLASS_COLORS: Final = {
-    "very high": "#4a1852",
-    "high": "#93355f",
-    "moderate": "#cf6a4f",
-    "low": "#ecae62",
-    "very low": "#f5e6b5",
+    "on file": "#4a1852",
+    "highest": "#93355f",
+    "high": "#cf6a4f",
+    "middle": "#ecae62",
+    "lower": "#f5e6b5",
     NOT_RANKED: "#c3c8cd",
 }
 
 STAGE_COLORS: Final = {
-    "failed": CLASS_COLORS["very high"],
-    "stressed": CLASS_COLORS["moderate"],
-    "sound": CLASS_COLORS["very low"],
+    "failed": CLASS_COLORS["on file"],
+    "stressed": CLASS_COLORS["high"],
+    "sound": CLASS_COLORS["lower"],
 }
 """The likely state of a field, worst first: the same run from pale to dark."""
 
@@ -111,11 +111,11 @@ GRAPHIC_PAIRS: Final = (
 """Marks that carry meaning on their ground; each must reach 3 : 1."""
 
 CLASS_TEXT: Final = {
-    "very high": PANEL,
-    "high": PANEL,
-    "moderate": "#000000",
-    "low": "#000000",
-    "very low": "#000000",
+    "on file": PANEL,
+    "highest": PANEL,
+    "high": "#000000",
+    "middle": "#000000",
+    "lower": "#000000",
     NOT_RANKED: "#000000",
 }
 """Text color that is readable on each class color."""

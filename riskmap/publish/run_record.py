@@ -38,6 +38,7 @@ def run_record(folder: Path, result: Result, facts: RunFacts) -> None:
     content = {
         "region_file": str(region.path.resolve()),
         "inputs_sha256": dict(result.inputs),
+        "fetched": list(result.fetched),
         "versions": package_versions(),
         "settings": settings,
         "counts": summary["counts"],

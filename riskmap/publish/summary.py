@@ -10,8 +10,10 @@ import pandas as pd
 
 from riskmap.contract.features import as_words
 from riskmap.contract.layers import INSPECTIONS
-from riskmap.contract.vocabulary import CLASSES, DECIDED_BY_CONDITION, SERVICE
+from riskmap.contract.vocabulary import CLASSES, DECIDED_BY_CONDITION, SERVICE, TO_FIND
 from riskmap.failure.calibration import FieldMargin
+from riskmap.publish.words.chance_words import chance_words
+from riskmap.publish.words.class_words import class_chances
 from riskmap.publish.words.report_text import words_of
 from riskmap.publish.words.text_safety import is_missing, plain_text
 from riskmap.publish.words.unranked import nothing_ranked
@@ -105,10 +107,12 @@ def class_counts(ranked: pd.DataFrame) -> list[dict[str, Any]]:
     """Ranked parcels by class of priority, with the width of a bar."""
     has_rank = ranked["rank"].notna()
     counts = ranked.loc[has_rank, "priority_class"].value_counts()
+    chances = class_chances(ranked[has_rank])
     most = max(1, int(counts.max())) if len(counts) else 1
     return [
         {
             "name": word,
+            "chance": chances.get(word, ""),
             "count": int(counts.get(word, 0)),
             "width": round(100 * int(counts.get(word, 0)) / most, 1),
         }
@@ -117,19 +121,20 @@ def class_counts(ranked: pd.DataFrame) -> list[dict[str, Any]]:
 
 
 def top_rows(ranked: pd.DataFrame, *, most: int = TOP_ROWS) -> list[dict[str, str]]:
-    """Words for the head of the list."""
-    rows = ranked[ranked["rank"].notna()].sort_values("rank", kind="stable").head(most)
+    """Words for the head of the list of systems that are to be found."""
+    rows = ranked[ranked["worklist"].eq(TO_FIND).fillna(False)]
+    rows = rows.sort_values("list_rank", kind="stable").head(most)
     unknown = as_words(rows["unknown"]) if "unknown" in rows else pd.Series("", index=rows.index)
     return [
         {
-            "rank": f"{int(row['rank']):,}",
+            "rank": f"{int(row['list_rank']):,}",
             "parcel": plain_text(parcel),
             "address": plain_text(row.get("address", "")),
-            "priority": f"{row['priority']:.1f}",
+            "chance": chance_words(float(row["chance_failed_frac"])),
             "class": plain_text(row["priority_class"]),
             "reasons": "; ".join(
                 plain_text(row[name])
-                for name in ("reason_1", "reason_2", "reason_3")
+                for name in ("county_records", "chance_reasons", "reason_1")
                 if name in rows and not is_missing(row[name]) and row[name]
             ),
             "unknown": plain_text(unknown.iloc[place]),

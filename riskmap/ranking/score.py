@@ -8,7 +8,6 @@ before they are added.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -16,7 +15,6 @@ import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
-from riskmap.contract.vocabulary import CLASSES, NOT_RANKED
 from riskmap.ranking.curves import limitation
 from riskmap.ranking.model import SCORES, Model
 
@@ -116,16 +114,6 @@ def _known_frac(limits: pd.DataFrame, model: Model, kind: str) -> pd.Series:
 def _total(points: pd.DataFrame, model: Model, kind: str) -> pd.Series:
     names = [factor.name for factor in model.of(kind)]
     return points[names].sum(axis=1).clip(upper=100.0).round(POINT_DIGITS)
-
-
-def classify(scores: pd.Series, cuts: Sequence[float]) -> pd.Series:
-    """Class word of each score; a score on a cut belongs to the higher class.
-
-    >>> classify(pd.Series([5.0, 20.0, 99.0, None]), [20, 40, 60, 80]).tolist()
-    ['very low', 'low', 'very high', 'not ranked']
-    """
-    words = np.array(CLASSES[::-1])[np.searchsorted(cuts, scores.fillna(0), side="right")]
-    return pd.Series(np.where(scores.isna(), NOT_RANKED, words), index=scores.index)
 
 
 def rank(scores: pd.DataFrame, eligible: NDArray[np.bool_]) -> pd.Series:

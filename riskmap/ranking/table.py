@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from typing import Final
 
 import numpy as np
@@ -14,7 +13,7 @@ from riskmap.contract.vocabulary import may_be_onsite
 from riskmap.ranking.model import Model
 from riskmap.ranking.priority import FIND, priority
 from riskmap.ranking.reasons import leading_reasons, unknown_list
-from riskmap.ranking.score import classify, rank, score
+from riskmap.ranking.score import rank, score
 
 SERVED_BY_SEWER: Final = "on public sewer"
 NO_SEWAGE: Final = "no building, no sewage"
@@ -28,7 +27,6 @@ def ranked_table(
     model: Model,
     *,
     units: Units,
-    cuts: Sequence[float],
     aim: str = FIND,
 ) -> pd.DataFrame:
     """Score, rank and explain every row.
@@ -42,8 +40,6 @@ def ranked_table(
         The scoring model.
     units
         ``us`` or ``si``: units of the reasons.
-    cuts
-        Four scores that part the five classes.
     aim
         What the priority serves, one of :data:`riskmap.ranking.priority.AIMS`.
 
@@ -62,9 +58,6 @@ def ranked_table(
         scores["groundwater_score"].to_numpy(float),
     )
     table = scores.copy()
-    for name in ("failure", "groundwater", "priority"):
-        column = name if name == "priority" else f"{name}_score"
-        table[f"{name}_class"] = classify(scores[column], cuts)
     table["rank"] = rank(scores, (service == "onsite").to_numpy())
     table["apart_rank"] = rank(scores, (service == "unknown").to_numpy())
     table["not_ranked_reason"] = _not_ranked(service, scores["priority"])

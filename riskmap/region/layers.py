@@ -143,6 +143,8 @@ def _column(
 ) -> ColumnSource | None:
     before = len(faults)
     table = {"column": entry} if isinstance(entry, str) else entry
+    if isinstance(entry, list) and len(entry) > 1:
+        table = {"column": entry[0], "and_columns": entry[1:]}
     if not isinstance(table, dict):
         faults.append(f"{place} = {shown(entry)}: expected a column name or a table.")
         return None
@@ -150,6 +152,8 @@ def _column(
     if ("column" in table) == ("constant" in table):
         faults.append(f"{place}: give either column or constant.")
     values = values_of(ColumnSource, table, place, faults)
+    if values.get("and_columns") and (LAYERS[layer].column(column).dtype != "text"):
+        faults.append(f"{place}: only text can stand in several columns.")
     units = FACTORS.get(LAYERS[layer].column(column).unit, {})
     unit = values.get("unit")
     if unit is not None and unit not in units:

@@ -12,6 +12,8 @@ from dataclasses import MISSING, dataclass, field, fields
 from pathlib import Path
 from typing import Literal, get_type_hints
 
+from data_pipelines.source_catalog import catalog_of
+from riskmap.action.mailing_settings import MailingSettings
 from riskmap.action.settings import SeasonSettings
 from riskmap.action.zone_reasons import ZoneSettings
 from riskmap.contract.rules import Rules
@@ -56,8 +58,8 @@ class ListSettings(Section):
     """Lists, sheets and letters."""
 
     inspections: int = setting(
-        200, "Rows of the inspection list, as far as there are ranked systems; 0 for all", low=0,
-        high=10**7, source=JUDGED,
+        200, "Visits that a season holds: rows of the inspection lists, and the size of the "
+        "classes; 0 for as many as are ranked", low=0, high=10**7, source=JUDGED,
     )  # fmt: skip
     order: Literal["priority", "chance"] = setting(
         "priority", "What the inspection list is ordered by: the priority, or the chance to be "
@@ -69,7 +71,10 @@ class ListSettings(Section):
     )  # fmt: skip
     stops: int = setting(40, "Stops on the day sheets; 0 for none", low=0, high=2000, source=JUDGED)
     letters: int = setting(
-        200, "Letters at most, to the systems likeliest to fail; 0 for none", low=0, high=100_000,
+        10_000,
+        "Letters at most, to the systems likeliest to fail; 0 for none",
+        low=0,
+        high=100_000,
         source=JUDGED,
     )  # fmt: skip
     letter_texts: str = setting(
@@ -170,6 +175,7 @@ class Region:
     service: ServiceSettings = field(default_factory=ServiceSettings)
     fairness: FairnessSettings = field(default_factory=FairnessSettings)
     season: SeasonSettings = field(default_factory=SeasonSettings)
+    mailing: MailingSettings = field(default_factory=MailingSettings)
     sha256: str = ""
     outcomes: LogState | None = None
 
@@ -187,6 +193,12 @@ class Region:
     def standing_file(self) -> Path | None:
         """Table with a number by neighborhood; None where none is given."""
         return self.path_of(self.fairness.standing)
+
+    @property
+    def catalogs(self) -> tuple[Path, ...]:
+        """Catalogues of the fetched files among the sources."""
+        own = [path for source in self.sources.values() for path in source.all_files]
+        return tuple(sorted({found for path in own if (found := catalog_of(path)) is not None}))
 
     @property
     def before(self) -> Path | None:

@@ -99,8 +99,7 @@ def refuse_inputs_inside(region: Region, target: Path) -> None:
 
 def parcels_bytes(region: Region) -> int:
     """Size of the parcel layer's files that are there."""
-    source = region.sources["parcels"]
-    paths = _all_of([*source.files, *([source.attributes] if source.attributes else [])])
+    paths = _all_of(region.sources["parcels"].all_files)
     return sum(path.stat().st_size for path in paths if path.is_file())
 
 
@@ -111,7 +110,8 @@ def _named(region: Region, *, earlier: bool = True) -> set[Path]:
     if region.outcomes is not None and region.outcomes.file is not None:
         named.append(region.outcomes.file)
     for source in region.sources.values():
-        named += [*source.files, *([source.attributes] if source.attributes else [])]
+        named += source.all_files
+    named += region.catalogs
     before = region.before
     if earlier and before is not None:
         named += [before / name for name in ("run.json", "parcels.parquet")]

@@ -25,7 +25,7 @@ from riskmap.ranking.explanations import Explanation, explain, sample_background
 from riskmap.ranking.model import Factor, Model
 from riskmap.ranking.priority import priority
 from riskmap.ranking.reasons import leading_reasons
-from riskmap.ranking.score import Scores, classify, rank, score
+from riskmap.ranking.score import Scores, rank, score
 from riskmap.ranking.settings import LearningSettings
 from riskmap.ranking.validation import Decision, decide
 from riskmap.region.sections import Region
@@ -118,8 +118,7 @@ def follow_learning(
 ) -> tuple[pd.DataFrame, Explanation | None]:
     """Order the ranked table by what was learned, where learning may; else add ``decided_by`` only.
 
-    The learned chance takes the place of the chance of having failed in the priority; ranks and the
-    class of the priority follow.
+    The learned chance takes the place of the chance of having failed in the priority; ranks follow.
 
     Returns
     -------
@@ -210,7 +209,6 @@ def _ranked_anew(table: pd.DataFrame, features: pd.DataFrame, region: Region) ->
     service = features["service"].fillna("unknown")
     return table.assign(
         priority=scores["priority"],
-        priority_class=classify(scores["priority"], region.rules.class_cuts),
         rank=rank(scores, (service == "onsite").to_numpy()),
         apart_rank=rank(scores, (service == "unknown").to_numpy()),
     )

@@ -5,8 +5,9 @@ from __future__ import annotations
 import numpy as np
 import pandas as pd
 
+from riskmap.action.aims import on_file_as_failed, share_visits
 from riskmap.contract.vocabulary import DECIDED_BY_CONDITION
-from riskmap.region.sections import ListSettings
+from riskmap.region.sections import ListSettings, Region
 
 
 def in_list_order(parcels: pd.DataFrame, order: str) -> pd.DataFrame:
@@ -38,6 +39,13 @@ def in_list_order(parcels: pd.DataFrame, order: str) -> pd.DataFrame:
 def list_length(parcels: pd.DataFrame, lists: ListSettings) -> int:
     """Rows of the inspection list of a ranked table."""
     return lists.length(int(parcels["rank"].notna().sum()))
+
+
+def find_visits(parcels: pd.DataFrame, region: Region) -> int:
+    """Visits of a season to systems that are to be found: what the classes are counted by."""
+    on_file = int(on_file_as_failed(parcels).sum())
+    length = list_length(parcels, region.lists)
+    return share_visits(length, region.season.followup_frac, on_file)[1]
 
 
 def as_listed(parcels: pd.DataFrame, order: str) -> pd.DataFrame:

@@ -17,10 +17,11 @@ from data_pipelines.permits import check_modifications
 from data_pipelines.rasters import RasterReading, check_cover
 from data_pipelines.registry import read_layer
 from data_pipelines.soil_survey import read_soil_survey
+from data_pipelines.source_catalog import entries_of
 from data_pipelines.vector import Bounds
 from data_pipelines.well_checks import check_elevation_unit, check_in_water
 from riskmap.contract.check import require
-from riskmap.contract.errors import CrsError
+from riskmap.contract.errors import CrsError, SourceFormatError
 from riskmap.contract.grid import Grid
 from riskmap.contract.layers import ELEVATION, INSPECTIONS, LAYERS
 from riskmap.contract.sources import no_defects
@@ -36,10 +37,15 @@ HALO_M: Final = 2000.0
 """Other layers are read this far beyond the parcels' extent."""
 
 
-def list_inputs(county: County) -> dict[str, str]:
-    """List the files that the region names, by name, with their SHA-256."""
+def list_inputs(county: County) -> tuple[dict[str, str], list[dict[str, Any]]]:
+    """List the files that the region names, by name, with their SHA-256.
+
+    Also what the catalogues of fetched files say of them: origin, license, citation.
+    """
     memory = HashMemory(Store(county.region.path.parent / FOLDER))
-    return {name: file.sha256 for name, file in hash_inputs(county.region, memory).items()}
+    files = hash_inputs(county.region, memory)
+    fetched = entries_of((file.path, file.sha256) for file in files.values())
+    return {name: file.sha256 for name, file in files.items()}, fetched
 
 
 def read_all_parcels(
@@ -159,9 +165,12 @@ def read_soils(county: County, crs: CRS, extent: Bounds) -> tuple[pd.DataFrame, 
     LayerError
         If a table cannot be used, or the survey has no map unit polygons.
     """
-    survey = read_soil_survey(county.region.sources[SOIL_SURVEY].files)
+    to_degrees = Transformer.from_crs(crs, 4326, always_xy=True)
+    survey = read_soil_survey(
+        county.region.sources[SOIL_SURVEY].files, box=to_degrees.transform_bounds(*extent)
+    )
     if survey.soil_units is None:
-        raise CrsError(
+        raise SourceFormatError(
             SOIL_SURVEY,
             "the soil survey has tables but no map unit polygons.",
             "Add the folder or file with the soil polygons (soilmu_a_*.shp).",

@@ -60,7 +60,7 @@ READING: Final = (
         settings=(f"sources.{SOIL_SURVEY}",),
     ),
     Stage(
-        "hold layers against each other",
+        "compare layers with each other",
         f"{_HERE}.loading:cross_check",
         gives=("defects_between",),
         layers=("parcels", "wells", "waterbodies", "permits", "elevation", "water_table"),
@@ -76,11 +76,12 @@ READING: Final = (
     Stage(
         "list the files read",
         f"{_HERE}.loading:list_inputs",
-        gives=("inputs",),
+        gives=("inputs", "fetched"),
         settings=(
             "path",
             "sha256",
             "sources",
+            "catalogs",
             "outcomes",
             "model_file",
             "letter_texts",
@@ -198,6 +199,7 @@ STAGES: Final = (
         gives=("water", "groundwater"),
         needs=(*_FEATURES, "water_surface"),
         layers=(
+            "parcels",
             "wells",
             "streams",
             "waterbodies",
@@ -219,7 +221,7 @@ STAGES: Final = (
         f"{_HERE}.scoring:score_and_rank",
         gives=("scored",),
         needs=("features", "model"),
-        settings=("county.units", "rules.class_cuts", "lists.aim"),
+        settings=("county.units", "lists.aim"),
     ),
     Stage(
         "learn from visits",
@@ -239,7 +241,6 @@ STAGES: Final = (
             "lists.aim",
             "run.seed",
             "county.units",
-            "rules.class_cuts",
             "learning",
         ),
     ),
@@ -271,14 +272,21 @@ STAGES: Final = (
         ),
     ),
     Stage(
+        "make the two lists",
+        f"{_HERE}.lists:make_lists",
+        gives=("listed", "ledgers"),
+        needs=("ranked", "doubted", "condition_fit", "model"),
+        settings=("lists.order", "lists.inspections", "season.followup_frac"),
+    ),
+    Stage(
         "gather parcels",
         f"{_HERE}.scoring:gather_parcels",
         gives=("parcels",),
-        needs=("features", "ranked", "doubted", "strays"),
+        needs=("features", "ranked", "doubted", "listed", "strays"),
         layers=("parcels",),
     ),
     Stage(
-        "hold picks against need",
+        "compare picks with need",
         f"{_HERE}.fairness:judge_fairness",
         gives=("fairness",),
         needs=("parcels", "standing"),
@@ -292,10 +300,18 @@ STAGES: Final = (
         settings=("county.date", "lists.inspections", "rules", "failure"),
     ),
     Stage(
+        "learn from well samples",
+        f"{_HERE}.well_samples:learn_from_samples",
+        gives=("well_nitrate",),
+        needs=("groundwater",),
+        layers=("well_samples",),
+        settings=("groundwater", "wells", "county.date", "run.seed"),
+    ),
+    Stage(
         "draw zones, check wells",
         f"{_HERE}.zones:plan_zones",
         gives=("planning",),
-        needs=("parcels", "groundwater"),
+        needs=("parcels", "groundwater", "well_nitrate"),
         layers=(
             "soil_units",
             "soil_components",
@@ -306,12 +322,12 @@ STAGES: Final = (
         settings=("groundwater", "zones", "rules", "county.units"),
     ),
     Stage(
-        "hold predicted nitrate against samples",
+        "compare predicted nitrate with samples",
         f"{_HERE}.validation:validate_county",
         gives=("well_validation",),
         needs=("groundwater",),
         layers=("well_samples",),
-        settings=("run.seed", "learning", "groundwater"),
+        settings=("run.seed", "learning", "groundwater", "wells", "county.date"),
     ),
 )
 """All stages from a county's files to its ranked parcels and zones. What a run writes follows:

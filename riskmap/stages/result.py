@@ -61,6 +61,8 @@ class Result:
     """What was inferred of sewer or onsite; None where nothing was open."""
     condition_fit: Fit | None
     """The condition model fitted to the county's records; None where nobody has a system."""
+    ledgers: pd.DataFrame
+    """How the chance of each system on the season's lists comes about, term by term."""
     aging: Mapping[str, AgingModel]
     """Curves by kind, learned from the county's permits or kept as published."""
     field_margin: FieldMargin
@@ -87,6 +89,8 @@ class Result:
     """Every defect met, with what was done about it."""
     inputs: Mapping[str, str]
     """Every file read, with its SHA-256."""
+    fetched: list[dict[str, Any]]
+    """Of the files that `riskmap fetch` brought: origin, license, citation, vintage."""
 
     def __init__(
         self, region: Region, things: Mapping[str, Any], layers: tuple[str, ...] = tuple(LAYERS)

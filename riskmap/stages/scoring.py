@@ -41,7 +41,7 @@ def score_and_rank(county: County, features: pd.DataFrame, model: Model) -> pd.D
     Parameters
     ----------
     county
-        Gives units and class limits.
+        Gives units and the aim.
     features
         All features; index ``parcel_id``.
     model
@@ -52,7 +52,6 @@ def score_and_rank(county: County, features: pd.DataFrame, model: Model) -> pd.D
         features,
         model,
         units=region.county.units,
-        cuts=region.rules.class_cuts,
         aim=region.lists.aim,
     )
 
@@ -62,6 +61,7 @@ def gather_parcels(
     features: pd.DataFrame,
     ranked: pd.DataFrame,
     doubted: pd.DataFrame,
+    listed: pd.DataFrame,
     strays: gpd.GeoDataFrame,
 ) -> gpd.GeoDataFrame:
     """Put features, scores and doubt on the lots; index ``parcel_id``.
@@ -72,12 +72,12 @@ def gather_parcels(
     ----------
     county
         Gives the lots.
-    features, ranked, doubted
+    features, ranked, doubted, listed
         Index ``parcel_id``; parcels without doubt columns get missing values.
     strays
         Parcels far from all others, with what their layer records.
     """
-    table: Any = features.join(ranked).join(doubted)
+    table: Any = features.join([ranked, doubted, listed])
     parcels = gpd.GeoDataFrame(table, geometry=county.lots.geometry, crs=county.crs)
     if strays.empty:
         return parcels

@@ -92,9 +92,10 @@ def land_grid(elevation: Grid) -> Grid:
     blocks = elevation.values[: rows * times, : columns * times].reshape(
         rows, times, columns, times
     )
-    known = np.isfinite(blocks).any(axis=(1, 3))
-    values = np.full((rows, columns), np.nan)
-    values[known] = np.nanmean(blocks, axis=(1, 3), where=np.isfinite(blocks))[known]
+    there = np.isfinite(blocks)
+    count = there.sum(axis=(1, 3))
+    total = np.sum(blocks, axis=(1, 3), where=there, dtype=float)
+    values = np.divide(total, count, out=np.full((rows, columns), np.nan), where=count > 0)
     return grid_from_bounds(
         west_m=elevation.west_m,
         north_m=elevation.north_m,

@@ -229,6 +229,7 @@ FILE_WORDS: Final[Mapping[str, tuple[str, ...]]] = {
     "well_samples": ("nitrate", "sample", "lab", "laboratory", "water quality", "quality"),
     "water_levels": ("water level", "level", "gwlevel", "groundwater"),
     "streams": ("stream", "flowline", "river", "creek", "hydro", "nhd"),
+    "roads": ("road", "street", "centerline", "highway"),
     "waterbodies": ("waterbody", "lake", "pond", "waterbodies", "hydro", "bodies"),
     "floodplain": ("flood", "hazard", "fema", "floodplain", "dfirm"),
     "sewer_area": ("sewer", "sewershed", "sanitary"),

@@ -10,10 +10,10 @@ from typing import Final
 
 import pandas as pd
 
-from data_pipelines.columns import find_column
 from data_pipelines.keys import count_matches
 from data_pipelines.values import as_text, plain_number
 from riskmap.contract.columns import Column, Layer
+from riskmap.starting.addresses import address_parts
 from riskmap.starting.aliases import ALIASES, AVOIDED, NEUTRAL
 from riskmap.starting.codes import Codes, look_at_codes
 from riskmap.starting.dates import Dates, look_at_dates
@@ -64,6 +64,7 @@ class Guess:
     dates: Dates | None = None
     others: tuple[str, ...] = ()
     marks: tuple[str, ...] = ()
+    and_columns: tuple[str, ...] = ()
 
 
 def name_score(name: str, layer: str, column: str) -> float:
@@ -196,10 +197,29 @@ def match_columns(
             if score >= OFFERED:
                 scores[column.name, name] = score
     found = _like_neighbors(_assigned(frame, layer, scores, lot_m2=lot_m2))
+    found = _in_order(_with_parted_address(found, frame, layer, taken), layer)
     if not ask:
         return found
     have, used = {guess.column.name for guess in found}, {guess.source for guess in found}
     return _in_order(found + _asked(frame, layer, have, used | set(taken), lot_m2), layer)
+
+
+def _with_parted_address(
+    guesses: list[Guess], frame: pd.DataFrame, layer: Layer, taken: Sequence[str]
+) -> list[Guess]:
+    """Where no whole address was found: the one that stands in two columns."""
+    if "address" not in layer.column_names:
+        return guesses
+    column = layer.column("address")
+    own = next((guess for guess in guesses if guess.column is column), None)
+    if own is not None and value_score(frame[own.source], column) >= SURE:
+        return guesses
+    rest = [guess for guess in guesses if guess is not own]
+    parts = address_parts(frame, [*taken, *(guess.source for guess in rest)])
+    if parts is None:
+        return guesses
+    mark = ("an address in two columns, joined with a blank",)
+    return [*rest, Guess(column, parts[0], LIKELY, marks=mark, and_columns=parts[1:])]
 
 
 def _within(raw: pd.Series, column: Column) -> float:
@@ -343,56 +363,3 @@ def _described(
     if codes is not None and codes.unknown:
         marks.append(f"{len(codes.unknown)} codes are not known")
     return Guess(column, name, confidence, unit, codes, dates, others, tuple(marks))
-
-
-PAIRS: Final = (
-    ("longitude", "latitude"),
-    ("easting", "northing"),
-    ("x", "y"),
-)
-
-
-@dataclass(frozen=True)
-class Place:
-    """Coordinate columns of a table; ``degrees``: longitude and latitude, not meters or feet."""
-
-    x: str
-    y: str
-    degrees: bool
-    swapped: bool = False
-
-
-def find_places(frame: pd.DataFrame) -> list[Place]:
-    """Find pairs of coordinate columns, the surest first.
-
-    >>> find_places(pd.DataFrame({"LAT": [43.6], "LONG_": [-87.0]}))
-    [Place(x='LONG_', y='LAT', degrees=True, swapped=False)]
-    """
-    names = {frozenset(words_of(str(name))) - NEUTRAL: str(name) for name in frame.columns[::-1]}
-    found = []
-    for first, second in PAIRS:
-        x = next((names[words] for words in names if first in words and len(words) < 3), None)
-        y = next((names[words] for words in names if second in words and len(words) < 3), None)
-        if x is None:
-            x = find_column(first, map(str, frame.columns))
-        if y is None:
-            y = find_column(second, map(str, frame.columns))
-        if x is None or y is None:
-            continue
-        place = _place(frame, x, y)
-        if place is not None:
-            found.append(place)
-    return found
-
-
-def _place(frame: pd.DataFrame, x: str, y: str) -> Place | None:
-    east, north = (plain_number(as_text(frame[name])) for name in (x, y))
-    known = east.notna() & north.notna() & (east != 0)
-    if known.mean() < 0.05:
-        return None
-    a, b = float(east[known].median()), float(north[known].median())
-    if abs(a) <= 180 and abs(b) <= 90 and abs(a) > abs(b) / 4:
-        return Place(x, y, degrees=True, swapped=a > 0 > b)
-    if abs(b) <= 180 and abs(a) <= 90:
-        return Place(y, x, degrees=True, swapped=True)
-    return Place(x, y, degrees=abs(a) <= 180 and abs(b) <= 90)

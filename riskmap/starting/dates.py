@@ -8,6 +8,7 @@ from typing import Final
 
 import pandas as pd
 
+from data_pipelines.dates import DAY_ZERO
 from data_pipelines.values import as_text, plain_number
 
 SURE_SHARE: Final = 0.98
@@ -32,11 +33,11 @@ _UNDERSTOOD: Final = (
 class Dates:
     """What a column's dates look like.
 
-    ``share`` is how much of it is dates at all; ``date_format`` None where the readers need none.
+    ``share`` is how much of it is dates at all; ``formats`` is empty where the readers need none.
     """
 
     share: float
-    date_format: str | None = None
+    formats: tuple[str, ...] = ()
     sure: bool = True
     evidence: str = ""
 
@@ -51,8 +52,8 @@ def look_at_dates(raw: pd.Series) -> Dates:
 
     Examples
     --------
-    >>> look_at_dates(pd.Series(["25/12/1999", "03/04/2001"])).date_format
-    '%d/%m/%Y'
+    >>> look_at_dates(pd.Series(["25/12/1999", "03/04/2001"])).formats
+    ('%d/%m/%Y',)
     """
     if pd.api.types.is_datetime64_any_dtype(raw.dtype):
         return Dates(1.0, evidence="dates")
@@ -67,15 +68,33 @@ def look_at_dates(raw: pd.Series) -> Dates:
     if len(worded) >= SURE_SHARE * len(text):
         return _worded(worded, len(text))
     understood = sum(any(shape.match(cell) for shape in _UNDERSTOOD) for cell in text)
-    dated = understood + len(parts) + len(worded)
     if understood >= SURE_SHARE * len(text):
         return Dates(understood / len(text), evidence="year first, or in words")
     number = plain_number(text)
     if number.between(*SERIALS).mean() > SURE_SHARE and (number % 1 == 0).all():
-        said = "day counts of a spreadsheet; save the column as dates"
+        said = f"day numbers of a spreadsheet, read as days since {DAY_ZERO}"
         return Dates(float(number.notna().mean()) / 2, sure=False, evidence=said)
-    said = f"several ways of writing: {understood} year first, {len(parts)} with numbers, "
-    return Dates(dated / len(text), sure=False, evidence=f"{said}{len(worded)} with a month's name")
+    return _mixed(parts, worded, understood, len(text))
+
+
+def _mixed(
+    parts: list[re.Match[str]], worded: list[re.Match[str]], understood: int, count: int
+) -> Dates:
+    """Several ways of writing in one column; sure where each says by itself what it means."""
+    found = [_numbers(parts, count)] if parts else []
+    found += [_worded(worded, count)] if worded else []
+    share = (understood + len(parts) + len(worded)) / count
+    formats = tuple(one for each in found for one in each.formats)
+    said = f"several ways of writing: {understood} year first or in words, "
+    said += f"{len(parts)} with numbers, {len(worded)} with a month's name"
+    said += "".join(f"; {each.evidence}" for each in found if each.evidence)
+    sure = share >= SURE_SHARE and all(each.sure for each in found) and _one_form(parts)
+    return Dates(share, formats if sure else (), sure, said)
+
+
+def _one_form(parts: list[re.Match[str]]) -> bool:
+    """Whether dates of numbers have the same sign and the same length of the year."""
+    return len({(match[2], len(match[4])) for match in parts}) < 2
 
 
 def _numbers(parts: list[re.Match[str]], count: int) -> Dates:
@@ -90,7 +109,7 @@ def _numbers(parts: list[re.Match[str]], count: int) -> Dates:
     more = "; two-digit years lie in the hundred years up to the day of the run" if short else ""
     if first and second:
         said = f"{first} rows are day first, {second} month first: two ways in one column"
-        return Dates(share, None, sure=False, evidence=said)
+        return Dates(share, sure=False, evidence=said)
     day_first = first > 0
     pattern = f"%d{sign}%m{sign}{year}" if day_first else f"%m{sign}%d{sign}{year}"
     if day_first:
@@ -101,8 +120,8 @@ def _numbers(parts: list[re.Match[str]], count: int) -> Dates:
         said, sure = "day or month first cannot be told; taken as month first", False
     known = not day_first and not short and sign in "/-"
     if timed and not known:
-        return Dates(share, pattern, sure=False, evidence=f"{said}; with times of day{more}")
-    return Dates(share, None if known else pattern, sure, said + more)
+        return Dates(share, (pattern,), sure=False, evidence=f"{said}; with times of day{more}")
+    return Dates(share, () if known else (pattern,), sure, said + more)
 
 
 def _worded(parts: list[re.Match[str]], count: int) -> Dates:
@@ -110,4 +129,4 @@ def _worded(parts: list[re.Match[str]], count: int) -> Dates:
     if not short:
         return Dates(len(parts) / count, evidence="day, month's name, year")
     said = "two-digit years lie in the hundred years up to the day of the run"
-    return Dates(len(parts) / count, f"%d{sign}%b{sign}%y", evidence=said)
+    return Dates(len(parts) / count, (f"%d{sign}%b{sign}%y",), evidence=said)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Final
@@ -14,7 +15,8 @@ from data_pipelines.values import as_text
 from riskmap.contract.layers import LAYERS
 from riskmap.region.layers import SOIL_SURVEY
 from riskmap.starting.aliases import FILE_WORDS
-from riskmap.starting.columns import LIKELY, SURE, Guess, Place, find_places, match_columns
+from riskmap.starting.columns import LIKELY, SURE, Guess, match_columns
+from riskmap.starting.coordinates import Place, find_places
 from riskmap.starting.names import words_of
 from riskmap.starting.opening import Sheet
 from riskmap.starting.systems import square_meters
@@ -50,13 +52,16 @@ TELLING: Final = {
 SHAPES: Final = {
     "polygon": ("parcels", "buildings", "waterbodies", "floodplain", "sewer_area",
                 "wellhead_areas", "public_areas"),
-    "line": ("streams",),
+    "line": ("streams", "roads"),
     "point": ("permits", "wells", "inspections", "water_levels"),
     "table": tuple(KEYS),
     "raster": ("elevation", "water_table"),
 }  # fmt: skip
 FORMS: Final = {
-    "water_levels": (("rdb", ("site_no", "lev_dt")),),
+    "water_levels": (
+        ("rdb", ("site_no", "lev_dt")),
+        ("auto", ("monitoring_location_id", "parameter_code", "value")),
+    ),
     "well_samples": (
         ("quality_portal", ("MonitoringLocationIdentifier", "CharacteristicName")),
         ("quality_portal", ("Location_Identifier", "Result_Characteristic")),
@@ -168,6 +173,9 @@ def _scores(sheet: Sheet, parcels: pd.Series | None = None) -> dict[str, float]:
         elif layer == "floodplain":
             told = find_column("FLD_ZONE", map(str, sheet.frame.columns)) is not None
             scores[layer] = 1.0 if told else 0.8 * named
+        elif layer == "roads":
+            told = find_column("MTFCC", map(str, sheet.frame.columns)) is not None
+            scores[layer] = 1.0 if told else 0.9 * named
         elif layer == "streams":
             told = find_column("FTYPE", map(str, sheet.frame.columns)) is not None
             scores[layer] = 1.0 if told or named else 0.0
@@ -317,6 +325,15 @@ def _key_like(frame: pd.DataFrame, *, repeats: bool = False) -> list[str]:
     return found[:12]
 
 
+def _tiles(sheet: Sheet) -> tuple[str, str | None]:
+    """Give what tiles of one terrain share: the name without its last numbers, and the system.
+
+    >>> _tiles(Sheet(Path("dem_10m_0_12.tif"), "raster"))[0]
+    'dem_10m'
+    """
+    return re.sub(r"(_\d+)+$", "", sheet.path.stem), sheet.crs
+
+
 def _column_of(one: Recognized, column: str) -> pd.Series | None:
     for guess in one.guesses:
         if guess.column.name == column and guess.source in one.sheet.frame:
@@ -343,6 +360,7 @@ def _layer(
         for _, other in found[1:]
         if layer == SOIL_SURVEY or (form and _form(other, layer) == form)
         or (form == "rdb" and "site_no" in other.frame)
+        or (sheet.kind == "raster" and _tiles(sheet) == _tiles(other))
         or (sheet.kind not in ("table", "raster") and list(other.frame) == list(sheet.frame)
             and other.table is None)
     ]  # fmt: skip

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import zipfile
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -17,6 +18,7 @@ from pyproj import CRS, Transformer
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.raster_files import open_raster
 from data_pipelines.shapes import shapes_of
+from data_pipelines.sheets import is_workbook, list_sheets, read_sheet
 from data_pipelines.tables import is_text_table, parse_table
 from data_pipelines.vector_files import boxes, list_tables, open_table, read_rows
 from riskmap.contract.errors import RiskmapError
@@ -25,7 +27,6 @@ Bounds = tuple[float, float, float, float]
 
 MOST_ROWS: Final = 200_000
 """Rows of a table that are looked at."""
-SHEETS: Final = (".xlsx", ".ods")
 RASTERS: Final = (".tif", ".tiff", ".img", ".asc", ".vrt", ".bil", ".flt")
 SIDE_FILES: Final = (
     ".shx", ".prj", ".cpg", ".sbn", ".sbx", ".qix", ".aux", ".ovr", ".tfw", ".lock", ".qpj",
@@ -102,11 +103,19 @@ def is_survey(path: Path) -> bool:
     return any(table.exists() for table in tables)
 
 
+def is_packed_survey(path: Path) -> bool:
+    """Whether a zip file holds the tables of a soil survey as distributed."""
+    if path.suffix.lower() != ".zip" or not zipfile.is_zipfile(path):
+        return False
+    with zipfile.ZipFile(path) as archive:
+        return any(name.lower().endswith("tabular/mapunit.txt") for name in archive.namelist())
+
+
 def _open(path: Path) -> list[Sheet]:
     try:
         if not path.exists():
             return [Sheet(path, "", trouble="there is no such file")]
-        if path.is_dir() and is_survey(path):
+        if is_packed_survey(path) or (path.is_dir() and is_survey(path)):
             return [Sheet(path, "survey", bounds=_survey_bounds(path))]
         if path.suffix.lower() in RASTERS:
             return [_raster(path)]
@@ -114,15 +123,21 @@ def _open(path: Path) -> list[Sheet]:
             return [
                 _plain(path, None, parse_table(path, layer=path.name, log=DefectLog(path.name)))
             ]
-        return list(_layers(path))
+        return list(_sheets(path) if is_workbook(path) else _layers(path))
     except (RiskmapError, OSError, ValueError, RuntimeError) as error:
         return [Sheet(path, "", trouble=" ".join(str(error).split())[:200])]
 
 
 def _survey_bounds(path: Path) -> Bounds | None:
     """Extent of the survey's map units in degrees."""
-    for place in sorted(path.rglob("*mu_a_*.shp")):
-        opened = open_table(place, layer=place.name)
+    places: list[tuple[Path, str | None]]
+    if path.is_dir():
+        places = [(place, None) for place in sorted(path.rglob("*mu_a_*.shp"))]
+    else:
+        names = [name for name, _ in list_tables(path, layer=path.name)]
+        places = [(path, name) for name in names if "mu_a_" in name.lower()]
+    for place, table in places:
+        opened = open_table(place, layer=place.name, table=table)
         return in_degrees(_extent(boxes(opened)), opened.crs)
     return None
 
@@ -163,13 +178,20 @@ def _layers(path: Path) -> Iterator[Sheet]:
     if {"mapunit", "component"} <= {name.lower() for name, _ in listed}:
         yield Sheet(path, "survey")
         return
-    several = len(listed) > 1 or path.suffix.lower() in SHEETS
     for name, _ in listed:
-        table = name if several else None
+        table = name if len(listed) > 1 else None
         try:
             yield _layer(path, table)
         except (RiskmapError, OSError, ValueError, RuntimeError) as error:
             yield Sheet(path, "", table, trouble=" ".join(str(error).split())[:200])
+
+
+def _sheets(path: Path) -> Iterator[Sheet]:
+    for name in list_sheets(path, layer=path.name):
+        try:
+            yield _plain(path, name, read_sheet(path, layer=path.name, table=name))
+        except (RiskmapError, ValueError) as error:
+            yield Sheet(path, "", name, trouble=" ".join(str(error).split())[:200])
 
 
 def _layer(path: Path, table: str | None) -> Sheet:
@@ -209,23 +231,9 @@ def _extent(found: NDArray[np.float64]) -> Bounds | None:
 
 
 def _plain(path: Path, table: str | None, frame: pd.DataFrame) -> Sheet:
-    """Make a plain table; one whose first row is no heading is told."""
+    """Make a plain table; one without column names is told."""
     named = [name for name in map(str, frame.columns) if name and not _UNNAMED.fullmatch(name)]
     if len(named) <= len(frame.columns) / 2:
-        row = _heading_row(frame)
-        said = "its first row holds no column names" + (
-            f"; row {row + 2} does: delete the {row + 1} rows above it" if row is not None else ""
-        )
+        said = "its first row holds no column names, nor does one of the rows below it"
         return Sheet(path, "", table, frame=frame, rows=len(frame), trouble=said)
     return Sheet(path, "table", table, frame=frame.head(MOST_ROWS), rows=len(frame))
-
-
-def _heading_row(frame: pd.DataFrame) -> int | None:
-    """First row, counted from 0 below the first line, whose cells are all different words."""
-    for number in range(min(10, len(frame))):
-        cells = frame.iloc[number].dropna().astype(str).str.strip()
-        cells = cells[cells != ""]
-        words = cells.str.contains(r"[A-Za-z]")
-        if len(cells) > len(frame.columns) / 2 and words.mean() > 0.8 and cells.is_unique:
-            return number
-    return None

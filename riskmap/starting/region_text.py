@@ -8,9 +8,11 @@ from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import Final
 
+from data_pipelines.source_catalog import catalog_of, read_catalog
 from riskmap.contract.layers import LAYERS, PRIVATE
 from riskmap.region.layers import NEEDED, SOIL_SURVEY
-from riskmap.starting.columns import LIKELY, Guess, Place
+from riskmap.starting.columns import LIKELY, Guess
+from riskmap.starting.coordinates import Place
 from riskmap.starting.layers import Recognized
 from riskmap.starting.opening import Sheet
 from riskmap.starting.systems import DEGREES, System
@@ -115,8 +117,7 @@ def _layer(one: Recognized, folder: Path, system: System | None) -> Iterator[str
         yield _marked(f"crs = {quoted(system.code)}", system.evidence, sure=system.sure)
     yield from _places(one, system)
     if one.sheet.kind == "raster":
-        unit = _raster_unit(one.sheet)
-        yield f'unit = "{unit}"  # {CHECK}: the file does not say meters or feet'
+        yield _raster_unit(one.sheet)
     yield from _private(one.guesses)
     yield from _columns(one)
 
@@ -156,7 +157,14 @@ def _places(one: Recognized, system: System | None) -> Iterator[str]:
 
 
 def _raster_unit(sheet: Sheet) -> str:
-    return "ft" if any(word in sheet.path.stem.lower() for word in ("_ft", "feet")) else "m"
+    """Line with the unit: known of a file that was fetched, else a guess by its name."""
+    catalog = catalog_of(sheet.path)
+    if catalog is not None:
+        for entry in read_catalog(catalog)["files"]:
+            if (catalog.parent / entry["file"]).resolve() == sheet.path.resolve():
+                return f'unit = "m"  # {entry["service"]} gives meters'
+    feet = any(word in sheet.path.stem.lower() for word in ("_ft", "feet"))
+    return f'unit = "{"ft" if feet else "m"}"  # {CHECK}: the file does not say meters or feet'
 
 
 def _private(guesses: Sequence[Guess]) -> Iterator[str]:
@@ -182,7 +190,7 @@ def _columns(one: Recognized) -> Iterator[str]:
     for column in () if by_name else LAYERS[one.layer].columns:
         if not column.nullable and column.name not in told and not _read_by_name(one):
             yield f'# {column.name} = ""  # {ASK}: {column.meaning}. It must be given.'
-    used = {guess.source for guess in one.guesses}
+    used = {name for guess in one.guesses for name in (guess.source, *guess.and_columns)}
     used |= {name for place in one.places for name in (place.x, place.y)}
     frames = [one.sheet.frame] + ([one.records.frame] if one.records is not None else [])
     left = [str(n) for frame in frames for n in frame.columns if str(n) not in used]
@@ -197,11 +205,15 @@ def _read_by_name(one: Recognized) -> bool:
 def _column(guess: Guess, one: Recognized) -> Iterator[str]:
     parts = [f"column = {quoted(guess.source)}"]
     said = []
+    if guess.and_columns:
+        parts.append(f"and_columns = [{', '.join(map(quoted, guess.and_columns))}]")
     if guess.unit is not None:
         parts.append(f'unit = "{guess.unit.word}"')
         said.append(guess.unit.evidence)
-    if guess.dates is not None and guess.dates.date_format:
-        parts.append(f"date_format = {quoted(guess.dates.date_format)}")
+    if guess.dates is not None and guess.dates.formats:
+        formats = [quoted(one) for one in guess.dates.formats]
+        listed = formats[0] if len(formats) == 1 else f"[{', '.join(formats)}]"
+        parts.append(f"date_format = {listed}")
         said.append(guess.dates.evidence)
     if guess.codes is not None and guess.codes.needed:
         pairs = ", ".join(f"{quoted(k)} = {quoted(v)}" for k, v in guess.codes.values.items())

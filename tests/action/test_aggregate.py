@@ -18,7 +18,7 @@ from riskmap.spatial.hexagons import hexagon_of
 
 class TestByHand:
     def test_groups_add_up(self) -> None:
-        classes = pd.Series(["very high", "high", "low", "not ranked", None, "moderate"])
+        classes = pd.Series(["on file", "high", "middle", "not ranked", None, "lower"])
         risk = risk_groups(classes)
         assert risk.tolist() == [
             "raised", "raised", "not_raised", "no_score", "no_score", "not_raised",

@@ -11,37 +11,49 @@ def ranked(count: int) -> pd.DataFrame:
     rng = np.random.default_rng(2)
     table = pd.DataFrame(
         {
-            "rank": pd.array(rng.permutation(count) + 1, "Int64"),
+            "worklist": "to find",
+            "list_rank": pd.array(rng.permutation(count) + 1, "Int64"),
             "x_m": rng.random(count) * 1e4,
             "y_m": rng.random(count) * 1e4,
             "age_yr": rng.random(count) * 60,
         },
         index=pd.Index([f"P{n}" for n in range(count)], name="parcel_id"),
     )
-    table.loc["P3", "rank"] = pd.NA
+    table.loc["P3", "list_rank"] = pd.NA
     table.loc["P4", "x_m"] = np.nan
     return table
 
 
 def test_the_first_ranked_are_visited() -> None:
     table = ranked(50)
-    plan = inspection_stops(table, stops=20, per_day=6)
-    able = table[table["rank"].notna() & table["x_m"].notna()].sort_values("rank")
+    plan = inspection_stops(table, stops=20, followup_frac=0.1, per_day=6)
+    able = table[table["list_rank"].notna() & table["x_m"].notna()].sort_values("list_rank")
     assert set(plan.index) == set(able.index[:20])
     assert plan["day"].is_monotonic_increasing
     assert plan["day"].max() == 4
-    assert len(inspection_stops(table, stops=0)) == 48
+    assert len(inspection_stops(table, stops=0, followup_frac=0.1)) == 48
 
 
 def test_order_of_rows_does_not_matter() -> None:
     table = ranked(50)
-    plan = inspection_stops(table, stops=20)
-    other = inspection_stops(table.sample(frac=1, random_state=1), stops=20)
+    plan = inspection_stops(table, stops=20, followup_frac=0.1)
+    other = inspection_stops(table.sample(frac=1, random_state=1), stops=20, followup_frac=0.1)
     pd.testing.assert_frame_equal(plan, other)
 
 
+def test_follow_ups_get_their_share_of_the_stops() -> None:
+    table = ranked(50)
+    owed = table.index[10:25]
+    table.loc[owed, "worklist"] = "on file"
+    table["list_rank"] = table.groupby("worklist")["list_rank"].rank().astype("Int64")
+    plan = inspection_stops(table, stops=20, followup_frac=0.25)
+    assert plan["worklist"].value_counts().to_dict() == {"to find": 15, "on file": 5}
+    assert set(plan.loc[plan["worklist"] == "on file", "list_rank"]) == {1, 2, 3, 4, 5}
+    assert plan.loc[plan["day"] == 1, "list_rank"].min() == 1
+
+
 def test_nothing_ranked_gives_no_stop() -> None:
-    assert len(inspection_stops(ranked(5).assign(rank=pd.NA), stops=5)) == 0
+    assert inspection_stops(ranked(5).assign(list_rank=pd.NA), stops=5, followup_frac=0.1).empty
 
 
 def test_prompts_follow_the_features() -> None:

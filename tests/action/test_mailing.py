@@ -33,19 +33,19 @@ class TestWhoIsWrittenTo:
     def test_classes_and_ranks_decide(self) -> None:
         table = pd.DataFrame(
             {
-                "failure_class": ["high", "very high", "high", "moderate", "high"],
+                "failure_class": ["high", "highest", "high", "middle", "high"],
                 "rank": pd.array([3, 1, None, 2, 4], "Int64"),
                 "apart_rank": pd.array([None, None, 1, None, None], "Int64"),
             },
             index=list("abcde"),
         )
         assert list(to_write_to(table).index) == ["b", "a", "e"]
-        assert list(to_write_to(table, ("moderate",)).index) == ["d"]
+        assert list(to_write_to(table, ("middle",)).index) == ["d"]
 
     def test_systems_on_file_as_failed_are_followed_up_in_person(self) -> None:
         table = pd.DataFrame(
-            {"rank": [1.0, 2.0, 3.0, 4.0], "failure_class": "very high",
-             "last_stage": ["failed", "sound", None, "stressed"]},
+            {"rank": [1.0, 2.0, 3.0, 4.0], "failure_class": "highest",
+             "worklist": ["on file", "to find", "to find", "to find"]},
             index=list("abcd"),
         )  # fmt: skip
         assert list(to_write_to(table).index) == ["b", "c", "d"]

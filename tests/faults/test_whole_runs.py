@@ -8,28 +8,42 @@ import shutil
 import signal
 import subprocess
 import sys
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from datetime import date
 from pathlib import Path
+from types import MappingProxyType
+from typing import Any, Final
 
 import pytest
 
+from riskmap.publish.outputs import OUTPUTS
 from riskmap.results.folder import read_mark
 from riskmap.results.swap import result_folder
+from riskmap.stages.order import STAGES
 
 if os.name != "posix":
     pytest.skip("kill -9 and its like are of POSIX systems", allow_module_level=True)
 
+import resource
+
 pytestmark = pytest.mark.slow
 
 SECONDS = 300.0
+NO_LIMITS: Final[Mapping[str, int]] = MappingProxyType({})
 STOPPED = "Nothing half-written is left; results are whole."
 
 
 class Command:
     """The command line in a process of its own, to be stopped when it has got somewhere."""
 
-    def __init__(self, *words: object, **environment: str) -> None:
+    def __init__(
+        self, *words: object, limits: Mapping[str, int] = NO_LIMITS, **environment: str
+    ) -> None:
+        def prepare() -> None:
+            signal.signal(signal.SIGINT, signal.default_int_handler)
+            for kind, most in limits.items():
+                resource.setrlimit(getattr(resource, kind), (most, most))
+
         self.process = subprocess.Popen(
             [sys.executable, "-m", "riskmap.cli", *map(str, words)],
             stdout=subprocess.DEVNULL,
@@ -37,7 +51,7 @@ class Command:
             text=True,
             env=os.environ | environment,
             restore_signals=True,
-            preexec_fn=lambda: signal.signal(signal.SIGINT, signal.default_int_handler) and None,
+            preexec_fn=prepare,
         )
 
     def until(self, stage: str) -> None:
@@ -61,8 +75,8 @@ Start = Callable[..., Command]
 def start() -> Iterator[Start]:
     begun: list[Command] = []
 
-    def start_one(*words: object, **environment: str) -> Command:
-        begun.append(Command(*words, **environment))
+    def start_one(*words: object, **given: Any) -> Command:
+        begun.append(Command(*words, **given))
         return begun[-1]
 
     yield start_one
@@ -138,6 +152,39 @@ def test_kill_9_and_the_run_after_it(start: Start, county: Path, tmp_path: Path)
     place = f"{kept.name}/lists/inspections.xlsx"
     assert json.loads((target / "run.json").read_text())["kept"] == [place]
     assert f"<li>{place}</li>" in (target / "index.html").read_text()
+
+
+def test_kill_9_after_every_stage(start: Start, county: Path, tmp_path: Path) -> None:
+    """The earlier result stands after each; what comes of it is that of an undisturbed run."""
+    place = shutil.copytree(county, tmp_path / "county", ignore=shutil.ignore_patterns(".riskmap"))
+    target, undisturbed = tmp_path / "result", tmp_path / "undisturbed"
+    filled_in(target)
+    script = Path(__file__).with_name("kill_every_stage.py")
+    command = [sys.executable, str(script), str(place / "region.toml"), str(target)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False, timeout=2 * SECONDS)
+    assert done.returncode == 0, done.stderr
+    killed_after = done.stdout.splitlines()
+    assert {stage.name for stage in STAGES} <= set(killed_after)
+    assert len(set(killed_after) & {output.name for output in OUTPUTS}) > 12
+
+    code, said = start("run", county / "region.toml", "--out", undisturbed).end()
+    assert code == 0, said
+    marks = read_mark(target), read_mark(undisturbed)
+    assert marks[0] is not None
+    assert marks[1] is not None
+    files, same = marks[0]["files"], marks[1]["files"]
+    assert files.keys() == same.keys()
+    assert {name for name in files if files[name] != same[name]} <= {"run.json", "index.html"}
+
+
+@pytest.mark.skipif(sys.platform != "linux", reason="limits of memory differ elsewhere")
+@pytest.mark.parametrize("kind", ["RLIMIT_AS", "RLIMIT_DATA"])
+def test_a_county_is_run_in_2_gb(start: Start, county: Path, tmp_path: Path, kind: str) -> None:
+    """By what a process may reserve (``ulimit -v``), and by what it may fill."""
+    place = shutil.copytree(county, tmp_path / "county", ignore=shutil.ignore_patterns(".riskmap"))
+    words = ("run", place / "region.toml", "--out", tmp_path / "result")
+    code, said = start(*words, limits={kind: 2 << 30}).end()
+    assert code == 0, said
 
 
 def test_a_disk_that_fills(

@@ -16,8 +16,9 @@ from riskmap.publish.paper.letter_texts import county_letters, default_letter, r
 from riskmap.region.comparisons import read_comparisons
 from riskmap.region.layers import SOIL_SURVEY
 from riskmap.region.model_file import model_text, read_model
-from riskmap.region.read import read_region
+from riskmap.region.read import read_region, settings_in_force
 from riskmap.region.sections import FairnessSettings
+from riskmap.repeating import as_recorded, read_record
 from riskmap.stages.drift import read_earlier
 from riskmap.stages.fairness import read_standing
 from tests.fuzz.targets import Make, Outcome, Target, Workshop
@@ -48,6 +49,20 @@ def _earlier_run(shop: Workshop) -> Target:
     table = pd.DataFrame({"parcel_id": ["1", "2"], "priority": [40.0, 60.0]}).to_parquet()
     files = {"run.json": record, "parcels.parquet": table}
     return Target(files, "run.json", "json", _only(read_earlier), "nothing")
+
+
+def _record(shop: Workshop) -> Target:
+    """The record of a run, as far as the run that repeats it reads it."""
+    held = json.loads(json.dumps(settings_in_force(shop.county), default=str))
+    content = {"inputs_sha256": {}, "versions": {}, "settings": {"in_force": held}}
+    content |= {"region_file": "region.toml"}
+
+    def read(place: Path) -> Outcome:
+        record = read_record(place / "run.json")
+        as_recorded(shop.county, record.content["settings"]["in_force"])
+        return Outcome({}, frozenset())
+
+    return Target({"run.json": json.dumps(content).encode()}, "run.json", "json", read, "nothing")
 
 
 def _one_file(name: str, text: str, form: str, read: Callable[[Path], object]) -> Make:
@@ -82,6 +97,7 @@ _STANDING: Final = "neighborhood,income\nNorth,41000\nSouth,\nEast,52000\n"
 HAND_WRITTEN: Final[Mapping[str, Make]] = {
     "soil survey": _survey,
     "earlier run": _earlier_run,
+    "record of a run": _record,
     "region file": _region_file,
     "scoring model": _one_file(
         "model.toml", model_text(), "binary", lambda path: read_model(path, features=FEATURES)

@@ -6,6 +6,7 @@ A further reader joins by one entry in :data:`TARGETS`: its name, and a function
 
 from __future__ import annotations
 
+import zipfile
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -162,6 +163,20 @@ def _few(layer: str) -> Make:
     return make
 
 
+def _areas(layer: str) -> Make:
+    """Areas that the county has no layer of: its lakes serve as well."""
+
+    def make(shop: Workshop) -> Target:
+        path = shop.folder / "few" / f"{layer}.geojson"
+        path.parent.mkdir(exist_ok=True)
+        shapes = shop.shapes("waterbodies")
+        names = [f"Area {number}" for number in range(len(shapes))]
+        shapes[["geometry"]].assign(NAME=names).to_file(path)
+        return layer_target(Source(layer, (path,)), shop.folder, form="json")
+
+    return make
+
+
 def _separated(sign: str, suffix: str) -> Make:
     """The inspections with another separator."""
 
@@ -203,6 +218,39 @@ def _lots(suffix: str) -> Make:
     return make
 
 
+def _workbook(shop: Workshop) -> Target:
+    """The inspections as a sheet below a title."""
+    source = shop.source("inspections")
+    table = pd.read_csv(source.files[0], dtype=str, keep_default_na=False)
+    path = shop.folder / "inspections.xlsx"
+    with pd.ExcelWriter(path, engine="xlsxwriter") as book:
+        table.to_excel(book, index=False, startrow=2)
+        book.sheets["Sheet1"].write(0, 0, "Inspections, printed in May")
+    moved = replace(source, files=(path,))
+    return layer_target(moved, shop.folder, form="binary", keeps="nothing")
+
+
+def _old_workbook(shop: Workshop) -> Target:
+    """A small workbook of the old form."""
+    path = shop.folder / "visits.xls"
+    path.write_bytes((Path(__file__).parents[1] / "data_pipelines" / "visits.xls").read_bytes())
+    columns = {"parcel_id": ColumnSource("PIN"), "date": ColumnSource("WHEN")}
+    source = Source("inspections", (path,), columns=columns)
+    return layer_target(source, shop.folder, form="binary", keeps="nothing")
+
+
+def _nested(shop: Workshop) -> Target:
+    """The zipped parcels inside another archive."""
+    inner = _lots("shp.zip")(shop)
+    path = shop.folder / "nested" / "delivery.zip"
+    path.parent.mkdir(exist_ok=True)
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr("lots.shp.zip", inner.files[inner.main])
+    columns = {"parcel_id": ColumnSource("PIN"), "neighborhood": ColumnSource("NBHD")}
+    source = Source("parcels", (path,), columns=columns)
+    return layer_target(source, shop.folder, form="binary", keeps="nothing")
+
+
 def _lots_with_records(shop: Workshop) -> Target:
     """The parcels joined to the assessor's table, which is the one that is struck."""
     _lots("shp")(shop)
@@ -241,12 +289,18 @@ TARGETS: Final[Mapping[str, Make]] = {
     "parcels, FlatGeobuf": _lots("fgb"),
     "parcels, GeoJSON": _lots("geojson"),
     "parcels, file geodatabase": _lots("gdb"),
+    "parcels, archive in an archive": _nested,
+    "inspections, workbook": _workbook,
+    "inspections, old workbook": _old_workbook,
     "parcels with assessor's records": _lots_with_records,
     "buildings": _few("buildings"),
-    "water bodies": _few("waterbodies"),
+    "waterbodies": _few("waterbodies"),
+    "roads": _few("roads"),
     "sewer area": _few("sewer_area"),
+    "wellhead areas": _areas("wellhead_areas"),
+    "public areas": _areas("public_areas"),
     "streams": _layer("streams", "binary", keeps="nothing"),
-    "flood zones": _layer("floodplain", "binary", keeps="nothing"),
+    "floodplain": _layer("floodplain", "binary", keeps="nothing"),
     "elevation": _layer("elevation", "binary", keeps="nothing"),
     "water table": _layer("water_table", "binary", keeps="nothing"),
     "real flow lines": _real("streams", "terrain_water/flowlines_small/NHDFlowline.shp", "binary"),

@@ -9,17 +9,19 @@ import pytest
 from hypothesis import HealthCheck, given, seed, settings
 from hypothesis import strategies as st
 
+from data_pipelines.registry import READERS
 from tests.damage.outcomes import cases
 from tests.fuzz.blows import KINDS, strike
 from tests.fuzz.damage import Blow
 from tests.fuzz.hand_written import HAND_WRITTEN
 from tests.fuzz.judge import faults, read
+from tests.fuzz.season_files import SEASON
 from tests.fuzz.targets import TARGETS, AbsentError, Outcome, Target, Workshop
 
 CASES: Final = cases(2000)
 """Cases that all targets get together."""
 
-ALL: Final = {**TARGETS, **HAND_WRITTEN}
+ALL: Final = {**TARGETS, **HAND_WRITTEN, **SEASON}
 
 pytestmark = pytest.mark.fuzz
 
@@ -36,6 +38,10 @@ def blows(form: str) -> st.SearchStrategy[list[Blow]]:
     share = st.floats(0, 1, exclude_max=True, width=32)
     blow = st.builds(Blow, st.sampled_from(KINDS[form]), share, share, st.integers(0, 10**6))
     return st.lists(blow, min_size=1, max_size=3)
+
+
+def test_no_reader_is_left_out() -> None:
+    assert {name.partition(",")[0].replace(" ", "_") for name in TARGETS} >= READERS.keys()
 
 
 @pytest.mark.parametrize("name", ALL)

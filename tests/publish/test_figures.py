@@ -13,7 +13,6 @@ import pandas as pd
 import pytest
 import shapely
 
-from riskmap.contract.vocabulary import CLASSES
 from riskmap.failure.aging import DEFAULT_AGING, survival_frac
 from riskmap.failure.service_life import survival_table
 from riskmap.publish import palette
@@ -26,10 +25,9 @@ from riskmap.publish.report.charts import (
     scores_figure,
 )
 from riskmap.publish.report.figures import drawn, survival_figure, tint
-from riskmap.publish.report.map import FEW, FEW_WORDS, NONE_WORDS, hexagons, map_figure
+from riskmap.publish.report.map import BANDS, FEW, FEW_WORDS, NONE_WORDS, hexagons, map_figure
 from riskmap.publish.report.section import Figure
 
-CUTS = (30.0, 40.0, 50.0, 60.0)
 SVG = "{http://www.w3.org/2000/svg}"
 NAMES = ("survival", "scores", "ages", "drivers", "map", "bar", "legend")
 NASTY = '<script>"&\u202e $\\alpha$ --> ]]>'
@@ -51,7 +49,7 @@ def make_figures() -> dict[str, Figure]:
     marks = draw.random(300) < 0.5
     return {
         "survival": survival_figure(survival_table(*SIX_MP), {"trench": DEFAULT_AGING["trench"]}),
-        "scores": scores_figure({"Priority": values, NASTY: values}, cuts=CUTS),
+        "scores": scores_figure({"Priority": values, NASTY: values}),
         "ages": ages_figure({"Trench": (values, marks), NASTY: (values, marks)}),
         "drivers": drivers_figure(
             ["Age", NASTY], np.array([2.0, 1]), np.array([1.0, 1]), top_words="A"
@@ -73,7 +71,11 @@ def county(*, systems: int = 500, seed: int = 2) -> gpd.GeoDataFrame:
     rank = pd.array(np.arange(1, systems + 1), "Int64")
     rank[-60:] = pd.NA
     return gpd.GeoDataFrame(
-        {"rank": rank, "priority": draw.uniform(10, 90, systems)},
+        {
+            "rank": rank,
+            "priority": draw.uniform(10, 90, systems),
+            "priority_class": draw.choice(["highest", "middle", "lower"], systems),
+        },
         geometry=shapely.box(x, y, x + 30, y + 30),
         crs="EPSG:32616",
     )
@@ -83,7 +85,7 @@ def county_map() -> Figure:
     stream = gpd.GeoDataFrame(geometry=[shapely.LineString([(-900, 0), (0, 90), (900, 0)])])
     lake = gpd.GeoDataFrame(geometry=[shapely.Point(0, 0).buffer(200)])
     layers = {"streams": stream, "waterbodies": lake}
-    figure = map_figure(county(), cuts=CUTS, units="us", layers=layers)
+    figure = map_figure(county(), units="us", layers=layers)
     assert figure is not None
     return figure
 
@@ -192,31 +194,35 @@ class Testgray:
 class TestHexagons:
     def test_no_system_is_lost(self) -> None:
         ranked = county()
-        cells = hexagons(ranked, cuts=CUTS)
+        cells = hexagons(ranked)
         assert cells.systems.sum() == ranked["rank"].notna().sum()
 
     def test_few_systems_get_no_class(self) -> None:
-        cells = hexagons(county(), cuts=CUTS)
+        cells = hexagons(county())
         few = (cells.systems > 0) & (cells.systems < FEW)
         assert few.any()
         assert set(cells.word[few]) == {FEW_WORDS}
         assert set(cells.word[cells.systems == 0]) <= {NONE_WORDS}
-        assert set(cells.word[cells.systems >= FEW]) <= set(CLASSES)
+        assert set(cells.word[cells.systems >= FEW]) <= set(BANDS)
 
     def test_one_hexagon_by_hand(self) -> None:
         lots = shapely.box(np.zeros(5), np.zeros(5), np.full(5, 9.0), np.full(5, 9.0))
         table = gpd.GeoDataFrame(
-            {"rank": pd.array([1, 2, 3, 4, 5], "Int64"), "priority": [20.0, 41, 45, 49, 99]},
+            {
+                "rank": pd.array([1, 2, 3, 4, 5], "Int64"),
+                "priority": [20.0, 41, 45, 49, 99],
+                "priority_class": ["lower", "middle", "high", "on file", "highest"],
+            },
             geometry=lots,
             crs="EPSG:32616",
         )
-        cells = hexagons(table, cuts=CUTS)
+        cells = hexagons(table)
         assert cells.systems.tolist() == [5]
-        assert cells.word.tolist() == ["moderate"]
+        assert cells.word.tolist() == ["60% or more"]
 
     def test_no_shape_no_map(self) -> None:
         table = county().assign(geometry=None).set_geometry("geometry", crs="EPSG:32616")
-        assert map_figure(table, cuts=CUTS, units="si") is None
+        assert map_figure(table, units="si") is None
 
 
 def test_a_name_in_letters_no_font_has_does_not_stop_the_drawing() -> None:

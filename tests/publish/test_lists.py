@@ -17,6 +17,7 @@ from riskmap.contract.visits import FOUND_WORDS
 from riskmap.publish.lists.inspection_list import write_inspection_list
 from riskmap.publish.lists.list_columns import inspection_columns, list_table, visit_results
 from riskmap.publish.palette import CLASS_COLORS
+from riskmap.publish.words.chance_words import chance_words
 from riskmap.publish.words.imprint import Imprint
 from riskmap.publish.words.text_safety import csv_text
 
@@ -24,7 +25,7 @@ from riskmap.publish.words.text_safety import csv_text
 def _write(folder: Path, ranked: pd.DataFrame, **options: object) -> Path:
     day = datetime.date(2025, 6, 30)
     imprint = Imprint("Example County", day, options.pop("units", "us"))  # type: ignore[arg-type]
-    given = {"length": 5000} | options
+    given = {"length": 5000, "share": 0.2} | options
     write_inspection_list(folder, ranked, imprint, **given)  # type: ignore[arg-type]
     return folder / "lists"
 
@@ -42,6 +43,14 @@ class TestCsv:
         assert [row["parcel_id"] for row in rows] == list(want.index)
         assert [int(row["rank"]) for row in rows] == list(range(1, len(want) + 1))
         assert [row["reason_1"] for row in rows] == list(want["reason_1"])
+
+    @pytest.mark.parametrize("length", [1, 7])
+    def test_each_list_ends_at_its_length(
+        self, tmp_path: Path, ranked: gpd.GeoDataFrame, length: int
+    ) -> None:
+        whole = _rows(_write(tmp_path / "all", ranked) / "inspections.csv")
+        rows = _rows(_write(tmp_path / "few", ranked, length=length) / "inspections.csv")
+        assert rows == [row for row in whole if int(row["list_rank"]) <= length]
 
     @pytest.mark.parametrize(("units", "name", "meters"), [("us", "ft", 0.3048), ("si", "m", 1.0)])
     def test_lengths_are_in_the_regions_units_and_say_so(
@@ -71,7 +80,7 @@ class TestCsv:
         assert {row["parcel_id"] for row in rows} == set(ranked.index[unknown])
         assert [int(row["rank"]) for row in rows] == list(range(1, len(rows) + 1))
         book = openpyxl.load_workbook(place / "inspections.xlsx")
-        assert book.sheetnames == ["Inspections", "Service unknown", "Notes"]
+        assert book.sheetnames == ["To find", "On file", "Service unknown", "Notes"]
 
     def test_an_empty_county_gives_an_empty_list(
         self, tmp_path: Path, ranked: gpd.GeoDataFrame
@@ -102,17 +111,18 @@ class TestWorkbook:
         book = openpyxl.load_workbook(
             _write(tmp_path, full.ranked, length=200) / "inspections.xlsx"
         )
-        sheet = book["Inspections"]
+        sheet = book["To find"]
         titles = [cell.value for cell in sheet[1]]
         assert {"Look for", "Likely state", "Chance, first 200 (%)"} <= set(titles)
-        assert {"Priority, low", "Rank, last"}.isdisjoint(titles)
-        first = full.ranked.sort_values("rank").iloc[0]
+        assert {"Priority, low", "Rank, last", "Failed today (%)"}.isdisjoint(titles)
+        first = full.ranked[full.ranked["worklist"] == "to find"].sort_values("rank").iloc[0]
         cells = dict(zip(titles, [cell.value for cell in sheet[2]], strict=True))
-        assert cells["Priority, range"] == (
-            f"{first['priority_low']:.0f} to {first['priority_high']:.0f}"
+        assert cells["Parcel"] == first.name
+        assert cells["Chance that it has failed"].startswith(
+            chance_words(first["chance_failed_frac"])
         )
         notes = " ".join(str(c.value) for row in book["Notes"].iter_rows() for c in row)
-        assert "nine draws in ten" in notes
+        assert "nine in ten" in notes
         assert "if nothing was repaired off the record" in notes
         assert ALWAYS[0] in notes
 
@@ -121,9 +131,9 @@ class TestWorkbook:
         return _write(tmp_path, ranked, length=200) / "inspections.xlsx"
 
     def test_is_made_to_be_worked_in(self, path: Path) -> None:
-        sheet = openpyxl.load_workbook(path)["Inspections"]
+        sheet = openpyxl.load_workbook(path)["To find"]
         titles = [cell.value for cell in sheet[1]]
-        assert titles[:3] == ["Rank", "Parcel", "Address"]
+        assert titles[:3] == ["List", "Place", "Parcel"]
         results = visit_results("us")
         assert titles[-len(results) :] == [result.title for result in results]
         assert "Nearest drinking well (ft)" in titles
@@ -144,7 +154,7 @@ class TestWorkbook:
         # A text of n letters cannot stand in fewer lines than n over the letters of a line; a
         # column's width counts digits of 11 points (common practice), texts are of 10 points and
         # at most a fifth narrower. A line of 10 points takes 12.75 points (common practice).
-        sheet = openpyxl.load_workbook(path)["Inspections"]
+        sheet = openpyxl.load_workbook(path)["To find"]
         widths = {
             place: group.width
             for group in sheet.column_dimensions.values()
@@ -164,13 +174,13 @@ class TestWorkbook:
         assert sheet.row_dimensions[1].height >= 2 * 12.75
 
     def test_texts_keep_off_the_numbers_beside_them(self, path: Path) -> None:
-        sheet = openpyxl.load_workbook(path)["Inspections"]
+        sheet = openpyxl.load_workbook(path)["To find"]
         for cell in sheet[2]:
             if isinstance(cell.value, str):
                 assert (cell.alignment.horizontal, cell.alignment.indent) == ("left", 1)
 
     def test_results_have_drop_downs(self, path: Path) -> None:
-        sheet = openpyxl.load_workbook(path)["Inspections"]
+        sheet = openpyxl.load_workbook(path)["To find"]
         lists = {
             rule.formula1 for rule in sheet.data_validations.dataValidation if rule.type == "list"
         }
@@ -184,7 +194,7 @@ class TestWorkbook:
     def test_notes_explain_every_column(self, path: Path) -> None:
         notes = openpyxl.load_workbook(path)["Notes"]
         words = {row[0].value for row in notes.iter_rows()}
-        sheet = openpyxl.load_workbook(path)["Inspections"]
+        sheet = openpyxl.load_workbook(path)["To find"]
         assert {cell.value for cell in sheet[1]} <= words
         text = " ".join(str(cell.value) for row in notes.iter_rows() for cell in row)
         assert "Only a site visit" in text
@@ -193,8 +203,8 @@ class TestWorkbook:
     def test_text_never_runs(self, tmp_path: Path, ranked: gpd.GeoDataFrame) -> None:
         table = ranked.copy()
         table["address"] = "=1+1"
-        sheet = openpyxl.load_workbook(_write(tmp_path, table) / "inspections.xlsx")["Inspections"]
-        assert sheet["C2"].value == "'=1+1"
+        sheet = openpyxl.load_workbook(_write(tmp_path, table) / "inspections.xlsx")["To find"]
+        assert sheet["D2"].value == "'=1+1"
         assert all(cell.data_type != "f" for row in sheet.iter_rows() for cell in row)
 
     def test_same_bytes_twice(self, tmp_path: Path, ranked: gpd.GeoDataFrame) -> None:

@@ -8,7 +8,7 @@ from typing import Any
 import pandas as pd
 import pytest
 
-from riskmap.publish.words.doubt_words import chance_word, rough_rank
+from riskmap.publish.words.chance_words import chance_words
 
 pytestmark = pytest.mark.browser
 
@@ -34,13 +34,19 @@ class TestParcel:
         parcel = _at_rank(full, 150)
         text = page.choose(parcel)
         row = full.ranked.loc[parcel]
-        low, high = row["priority_low"], row["priority_high"]
-        assert f"likely between {low:.0f} and {high:.0f}" in text
-        first, last = rough_rank(pd.Series([row["rank_low"], row["rank_high"]]))
-        assert f"between about {first:.0f} and {last:.0f}" in text
-        assert "belongs among the first 200" in text
+        failed, low, high = (row[f"chance_failed{end}_frac"] for end in ("", "_low", "_high"))
+        assert f"Chance that it has failed: {chance_words(failed)}" in text
+        assert f"likely between {chance_words(low)} and {chance_words(high)}" in text
         # 1.2 - 150 / 200 = 0.45
-        assert f"about 45 in 100 ({chance_word(0.45)})" in text
+        assert f"among the first 200 of the county: {chance_words(0.45)}" in text
+
+    def test_what_is_on_file_stands_first(self, page: Any, full: Any) -> None:
+        rows = full.ranked[full.ranked["worklist"] == "on file"]
+        text = page.choose(rows.index[0])
+        assert "To follow up: found failed at a visit in May 2021" in text
+        assert text.index("Why this stop") < text.index("To follow up:") < text.index("How likely")
+        assert "Chance that it is still failed" in text
+        assert "Chance that it has failed:" not in text
 
     def test_years_are_cut_off_in_words(self, page: Any, full: Any) -> None:
         table = full.ranked[full.ranked["rank"].notna()]
@@ -55,7 +61,7 @@ class TestParcel:
         assert "on public sewer" in text
         assert "Sewage goes to" in text
         assert "What would help" not in text
-        assert "How sure" not in text
+        assert "How likely" not in text
 
     def test_shapes_on_the_lot_are_drawn_with_the_card(
         self, page: Any, full: Any, screenshots: Path

@@ -17,38 +17,43 @@ from riskmap.publish.map.layers import LOTS_SHOWN, first_lots, kept_layers
 from riskmap.publish.map.threats import PER_PARCEL, PER_WELL, leading_pairs, wells_with_risk
 from riskmap.publish.map.webmap import write_map
 from riskmap.publish.map.zones import kinds_of, zone_of_parcels
-from riskmap.publish.words.doubt_words import LIKELIHOOD, chance_word, rough_rank
+from riskmap.publish.words.chance_words import CHANCE_STEPS, chance_words
 from riskmap.publish.words.imprint import Imprint
 
 
-class TestPublishedValues:
+class TestChanceWords:
     @pytest.mark.parametrize(
         ("chance", "words"),
         [
-            (0.995, "virtually certain"),
-            (0.95, "very likely"),
-            (0.7, "likely"),
-            (0.5, "about as likely as not"),
-            (0.2, "unlikely"),
-            (0.05, "very unlikely"),
-            (0.001, "exceptionally unlikely"),
+            (0.97, "more than 19 in 20"),
+            (0.88, "about 9 in 10"),
+            (0.5, "about 1 in 2"),
+            (0.33, "about 1 in 3"),
+            (0.099, "about 1 in 10"),
+            (0.012, "about 1 in 70"),
+            (0.001, "less than 1 in 150"),
         ],
     )
-    def test_likelihood_scale(self, chance: float, words: str) -> None:
-        # Mastrandrea et al. 2010, guidance note on uncertainties, table 1 (from memory).
-        assert chance_word(chance) == words
+    def test_words(self, chance: float, words: str) -> None:
+        assert chance_words(chance) == words
 
-    def test_the_scale_falls_and_ends_at_nothing(self) -> None:
-        limits = [least for least, _ in LIKELIHOOD]
+    def test_every_word_is_nearest_to_what_it_says(self) -> None:
+        """Of all words with a number, the one said is off by the least ratio or difference."""
+        said = {
+            words: int(words.split()[1]) / int(words.split()[3])
+            for _, words in CHANCE_STEPS
+            if words.startswith("about")
+        }
+        for chance in np.linspace(0.007, 0.949, 400):
+            word = chance_words(chance)
+            ratio = {words: abs(np.log(value / chance)) for words, value in said.items()}
+            apart = {words: abs(value - chance) for words, value in said.items()}
+            assert word in (min(ratio, key=ratio.__getitem__), min(apart, key=apart.__getitem__))
+
+    def test_the_steps_fall_and_end_at_nothing(self) -> None:
+        limits = [least for least, _ in CHANCE_STEPS]
         assert limits == sorted(limits, reverse=True)
         assert limits[-1] == 0
-
-
-class TestDoubt:
-    def test_two_digits(self) -> None:
-        got = rough_rank(pd.Series([1, 9.6, 99.4, 149_999.0, np.nan]))
-        assert got.tolist()[:4] == [1, 10, 99, 150_000]
-        assert np.isnan(got.iloc[4])
 
 
 class TestThreats:

@@ -41,7 +41,7 @@ NASTY = '<script>"&]]>\u202e\x07{{7*7}}'
 def written(folder: Path, ranked: gpd.GeoDataFrame, **changes: Any) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     write_gis_files(folder, ranked)
-    write_styles(folder, cuts=(20, 40, 60, 80))
+    write_styles(folder, visits=40)
     head = {name: changes.pop(name) for name in ("county", "contact") if name in changes}
     catalog = Catalog(replace(OURS, **head), **(SETTINGS | changes))
     found = {path.relative_to(folder).as_posix(): path for path in folder.rglob("*.*")}

@@ -97,7 +97,8 @@ def site(tmp_path_factory: pytest.TempPathFactory, full: Any, public_county: Any
         imprint,
         model=read_model(None, features=FEATURES),
         head=100,
-        rules=Rules(class_cuts=(30.0, 40.0, 50.0, 60.0)),
+        visits=40,
+        rules=Rules(),
     )
     public_county.write(place, contact=public_county.contact, layers=public_county.layers)
     return place

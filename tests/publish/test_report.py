@@ -14,9 +14,11 @@ import pandas as pd
 import pytest
 import shapely
 
+from riskmap.action.worklists import part_lists
 from riskmap.contract import quantities as q
 from riskmap.contract.features import CHANCE, FAILURE, FEATURES, GROUNDWATER
 from riskmap.contract.rules import Rules
+from riskmap.contract.vocabulary import FIRST_CLASSES
 from riskmap.failure.aging import DEFAULT_AGING
 from riskmap.failure.service_life import survival_table
 from riskmap.publish.report.pages import Findings, key_facts, write_report
@@ -29,7 +31,7 @@ from riskmap.ranking.priority import CHANCES
 from riskmap.ranking.table import ranked_table
 from riskmap.region.model_file import read_model
 
-CUTS = (30.0, 40.0, 50.0, 60.0)
+VISITS = 25
 DAY = datetime.date(2026, 6, 1)
 IMPRINT = Imprint("Test County", DAY)
 ROWS = 400
@@ -87,7 +89,10 @@ def make_features(model: Model, *, rows: int = ROWS, seed: int = 3) -> pd.DataFr
 
 
 def make_county(features: pd.DataFrame, model: Model) -> gpd.GeoDataFrame:
-    table = ranked_table(features, model, units="us", cuts=CUTS)
+    table = ranked_table(features, model, units="us")
+    owed = table.index[table["rank"].fillna(0).to_numpy(int) % 40 == 3]
+    cases = pd.DataFrame({"on_file": "2 complaints since 2020", "on_file_year": 2020.0}, owed)
+    table = table.join(part_lists(table, cases, visits=VISITS, followup_frac=0.1))
     across = 20
     place = np.arange(len(features))
     x, y = 500_000 + 60.0 * (place % across), 4_800_000 + 60.0 * (place // across)
@@ -132,9 +137,16 @@ def report(
     findings: Findings | None = None,
     imprint: Imprint = IMPRINT,
 ) -> str:
-    rules = Rules(class_cuts=CUTS, well_setback_m=30.48, horizon_yr=5)
+    rules = Rules(well_setback_m=30.48, horizon_yr=5)
     path = write_report(
-        folder, table, imprint, model=model, rules=rules, head=25, findings=findings
+        folder,
+        table,
+        imprint,
+        model=model,
+        rules=rules,
+        head=25,
+        visits=VISITS,
+        findings=findings,
     )
     assert path == folder / "report" / "index.html"
     return path.read_text("utf-8")
@@ -193,7 +205,7 @@ class TestPage:
             "How well they are known",
             "How old they are",
             "Where the risk is",
-            "How the scores spread",
+            "Who is in line",
             "What drives the list",
             "How they age and fail",
             "Groundwater and wells",
@@ -330,14 +342,14 @@ class TestNumbers:
         found = neighborhoods(systems, top=50)
         for name, row in found.iterrows():
             these = [p for p in systems.index if systems.loc[p, "neighborhood"] == name]
-            upper = [p for p in these if systems.loc[p, "priority"] >= CUTS[2]]
+            upper = [p for p in these if systems.loc[p, "priority_class"] in FIRST_CLASSES]
             assert row["systems"] == len(these)
             assert row["upper"] == len(upper)
             assert row["head"] == sum(systems.loc[p, "rank"] <= 50 for p in these)
         assert found["systems"].sum() == len(systems)
 
     def test_few_systems_get_no_share(self, county: gpd.GeoDataFrame) -> None:
-        section = places_section(county, cuts=CUTS, units="us", top=20, layers=None)
+        section = places_section(county, units="us", top=20, layers=None)
         table = next(block for block in section.blocks if isinstance(block, Table))
         few = [row for row in table.rows if int(str(row[1])) < FEW_SYSTEMS]
         assert few
@@ -366,8 +378,13 @@ class TestNumbers:
         facts = " ".join(key_facts(county, model, units="us", top=25))
         systems = county[county["rank"].notna()]
         assert f"{len(systems):,} onsite systems of {len(county):,} parcels are ranked." in facts
-        upper = (systems["priority"] >= CUTS[2]).sum()
-        assert f"{upper:,} ({q.percent(upper, len(systems))}) have a high or very high" in facts
+        owed = int((systems["worklist"] == "on file").sum())
+        assert owed
+        assert f"{owed:,} systems are on file" in facts
+        first = systems[systems["priority_class"] == "highest"]
+        expected = first["chance_failed_frac"].sum()
+        assert f"Of the {len(first):,} that a season reaches first" in facts
+        assert f"about {number(expected)} are expected to have failed" in facts
 
 
 @pytest.mark.browser

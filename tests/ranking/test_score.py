@@ -10,7 +10,7 @@ from riskmap.contract.features import FEATURES as DECLARED
 from riskmap.ranking.curves import limitation
 from riskmap.ranking.model import Factor, Model
 from riskmap.ranking.reasons import leading_reasons, unknown_list
-from riskmap.ranking.score import classify, rank, score
+from riskmap.ranking.score import rank, score
 from riskmap.region.model_file import read_model
 
 DEFAULT = read_model(features=DECLARED)
@@ -85,13 +85,6 @@ def test_rank_ties_follow_the_stated_rule() -> None:
     assert ranks.to_dict() | {"e": None} == {"d": 1, "c": 2, "a": 3, "b": 4, "e": None}
     assert pd.isna(ranks["e"])
     assert rank(scores, np.array([True, True, True, False, True])).dropna().tolist() == [3, 1, 2]
-
-
-def test_classes_take_the_cut_from_above() -> None:
-    scores = pd.Series([0, 19.999, 20, 40, 60, 80, 100, np.nan])
-    assert classify(scores, [20, 40, 60, 80]).tolist() == [
-        "very low", "very low", "low", "moderate", "high", "very high", "very high", "not ranked",
-    ]  # fmt: skip
 
 
 def random_features(rows: int, seed: int = 3) -> pd.DataFrame:

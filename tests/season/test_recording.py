@@ -214,6 +214,12 @@ class TestBadInput:
         path = fill(visit())
         self.refused(own, self.change(path, lambda page, _: page.merge_cells("B2:B3")), "B2:B3")
 
+    def test_a_cell_far_out(self, own: Region, fill: Fill) -> None:
+        def mark(page, _book) -> None:
+            page["XFD1048576"] = "x"
+
+        self.refused(own, self.change(fill(visit()), mark), "reaches to row 1,048,576")
+
     def test_another_county(self, own: Region, fill: Fill) -> None:
         path = fill(visit())
 

@@ -60,8 +60,7 @@ def by_slope(onsite: pd.DataFrame) -> pd.DataFrame:
 
 
 def ranked_by_score(features: pd.DataFrame, assessed: Result) -> pd.DataFrame:
-    cuts = assessed.region.rules.class_cuts
-    return ranked_table(features, assessed.model, units="us", cuts=cuts)
+    return ranked_table(features, assessed.model, units="us")
 
 
 class TestAsOfTheStart:

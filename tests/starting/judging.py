@@ -37,7 +37,7 @@ def verdict(guess: Guess | None, answer: str) -> str:
     if guess is None:
         return "missed"
     doubts = [mark for mark in guess.marks if not mark.endswith("codes are not known")]
-    got = guess.dates.date_format if guess.dates is not None else None
+    got = " ".join(guess.dates.formats) if guess.dates is not None else None
     got = guess.unit.word if guess.unit is not None else got
     if guess.source == source and (not more or got == more):
         return "right"

@@ -21,6 +21,7 @@ from riskmap.contract.units import FACTORS
 from riskmap.region.layers import SOIL_SURVEY
 from riskmap.region.read import read_region
 from riskmap.running import check_region
+from riskmap.starting.addresses import address_parts
 from riskmap.starting.aliases import ALIASES, AVOIDED, FILE_WORDS
 from riskmap.starting.codes import SAID
 from riskmap.starting.columns import match_columns, name_score
@@ -146,12 +147,12 @@ class TestWritten:
     def test_what_cannot_be_read_is_told(self, tmp_path: Path) -> None:
         (tmp_path / "page.zip").write_text("<html>Sign in</html>")
         (tmp_path / "empty.csv").write_text("")
-        titled = pd.DataFrame([["Report of 2020", None], ["PIN", "ACRES"], ["1-2", "3"]])
+        titled = pd.DataFrame([["Report of 2020", None], ["12", "5"], ["1-2", "3"]])
         titled.to_excel(tmp_path / "titled.xlsx", index=False, header=False)
         found = start(tmp_path / "new", [*sorted(tmp_path.iterdir()), tmp_path / "no"], day=DAY)
         told = {sheet.path.name: why for sheet, why in found.findings.unused}
         assert set(told) == {"page.zip", "empty.csv", "titled.xlsx", "no"}
-        assert "delete the 1 rows above it" in told["titled.xlsx"]
+        assert "holds no column names" in told["titled.xlsx"]
         assert all(told.values())
 
     def test_awkward_names_stay_toml(self, base: Base, tmp_path: Path) -> None:
@@ -218,12 +219,35 @@ class TestDates:
             (["25/12/1999", "12/25/2001"], None, False),
             (["1999-12-25", "2001-04-03 00:00:00"], None, True),
             (["36519", "40000"], None, False),
-            (["1999-12-25", "12/25/1999", "03-Aug-66"], None, False),
+            (["1999-12-25", "12/25/1999", "03-Aug-66"], "%d-%b-%y", True),
+            (["1999-12-25", "25/12/1999", "03-Aug-66"], "%d/%m/%Y %d-%b-%y", True),
+            (["1999-12-25", "02/03/1999", "December 5, 1999"], None, False),
+            (["1999-12-25", "12/25/1999", "25.12.1999"], None, False),
         ],
     )
     def test_ways_of_writing(self, cells: list[str], wanted: str | None, sure: bool) -> None:
         found = look_at_dates(pd.Series(cells))
-        assert (found.date_format, found.sure) == (wanted, sure)
+        assert (" ".join(found.formats) or None, found.sure) == (wanted, sure)
+
+
+class TestAddresses:
+    def test_one_in_two_columns_is_written_and_marked(self, base: Base, tmp_path: Path) -> None:
+        parts = base.tax["SITEADDR"].str.extract(r"^(?P<no>\d+)\s+(?P<street>.*)$").fillna("")
+        tax = base.tax.drop(columns="SITEADDR").assign(
+            HOUSE_NO=parts["no"], ST_NAME=parts["street"]
+        )
+        save(tax, tmp_path / "tax.csv", {})
+        start(tmp_path / "new", [base.folder / "parcels/parcels.shp", tmp_path / "tax.csv",
+                                 base.folder / "soils"], day=DAY)  # fmt: skip
+        text = (tmp_path / "new/region.toml").read_text()
+        assert 'address = { column = "HOUSE_NO", and_columns = ["ST_NAME"] }  # CHECK' in text
+        spec = read_region(tmp_path / "new/region.toml").sources["parcels"].columns["address"]
+        assert spec.and_columns == ("ST_NAME",)
+
+    def test_a_house_number_alone_is_no_address(self) -> None:
+        assert (
+            address_parts(pd.DataFrame({"HOUSE_NO": ["1"], "OWNER_STREET": ["Elm St"]}), []) is None
+        )
 
 
 class TestTables:

@@ -17,9 +17,21 @@ from riskmap.contract import quantities
 from riskmap.contract.arrays import Floats
 from riskmap.contract.columns import Column
 from riskmap.contract.evidence import EVIDENCE
-from riskmap.contract.features.outlook import CHANCE, FAILURE, FIELD, ROOM
+from riskmap.contract.features.outlook import CHANCE, FAILED_TODAY, FAILURE, FIELD, ROOM
 from riskmap.contract.features.place import PARCEL_ID, PLACE, ZONE
-from riskmap.contract.features.ranks import DOUBT, LEARNED, LISTING, RANKED, REASONS, SCORES
+from riskmap.contract.features.ranks import (
+    CLASSES,
+    DOUBT,
+    LEARNED,
+    LIST_PLACE,
+    LISTING,
+    LISTS,
+    RANKED,
+    REASONS,
+    RECORDS,
+    SCORES,
+    WHY,
+)
 from riskmap.contract.features.soil import SOIL, SOIL_LIMITS
 from riskmap.contract.features.system import SYSTEM
 from riskmap.contract.features.water import GROUNDWATER, NEAR_WATER
@@ -29,6 +41,7 @@ __all__ = [
     "CHANCE",
     "COLUMNS",
     "DOUBT",
+    "FAILED_TODAY",
     "FAILURE",
     "FEATURES",
     "FIELD",
@@ -36,10 +49,12 @@ __all__ = [
     "INVENTORY",
     "LEARNED",
     "LISTING",
+    "LISTS",
     "PARCEL_ID",
     "RANKED",
     "ROOM",
     "SOIL_LIMITS",
+    "WHY",
     "as_word",
     "as_words",
     "column",
@@ -63,14 +78,18 @@ FEATURES: Final[Mapping[str, Column]] = {
 COLUMNS: Final[Mapping[str, Column]] = {
     found.name: found
     for found in (
+        *LIST_PLACE,
         PARCEL_ID,
         *PLACE[:2],
+        *WHY,
         *SCORES,
+        *LISTING[:2],
         *DOUBT,
-        *LISTING[:1],
         *LEARNED,
+        *CLASSES,
+        *RECORDS,
         *REASONS,
-        *LISTING[1:],
+        *LISTING[2:],
         *FEATURES.values(),
         ZONE,
     )

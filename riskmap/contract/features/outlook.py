@@ -57,13 +57,18 @@ ROOM: Final = (
 
 FAILURE: Final = (*FIELD, *ROOM)
 
-CHANCE: Final = (
+FAILED_TODAY: Final = (
     number("chance_failed_frac", "Chance that it has failed by today, from all that is on file",
-           SHARE, label="Failed today", card=card.CHANCES, listed=Listed(9)),
+           SHARE, label="Failed today", listed=Listed(9, on_paper=False)),
     number("chance_failed_low_frac", "Lower end of the 90% range of that chance", SHARE,
-           label="Failed today, low", listed=Listed(9)),
+           label="Failed today, low", listed=Listed(9, on_paper=False)),
     number("chance_failed_high_frac", "Upper end of the 90% range of that chance", SHARE,
-           label="Failed today, high", listed=Listed(9)),
+           label="Failed today, high", listed=Listed(9, on_paper=False)),
+)
+"""The chance that lists, card and sheets say in words, and its range."""
+
+CHANCE: Final = (
+    *FAILED_TODAY,
     number("chance_stressed_frac", "Chance that it is stressed today: near failing, still working",
            SHARE, label="Stressed today", card=card.CHANCES, listed=Listed(9)),
     number("chance_failing_frac", "Chance that it has failed or fails within the horizon", SHARE,

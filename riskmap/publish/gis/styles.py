@@ -1,21 +1,20 @@
 """Style files, so that any GIS program shows the layers as the map does.
 
 OGC Styled Layer Descriptor 1.1.0 (OGC 05-078r4) holding OGC Symbology Encoding 1.1.0
-(OGC 05-077r4); filters by OGC Filter Encoding 1.1.0 (OGC 04-095). Classes are cut at the same
-scores and have the same colors as everywhere; a parcel without a score is gray with crosses, so
-that it is not taken for low risk.
+(OGC 05-077r4); filters by OGC Filter Encoding 1.1.0 (OGC 04-095). Classes have the same
+colors as everywhere; a parcel without a score is gray with crosses, so that it is not taken for low
+risk.
 """
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection
 from dataclasses import dataclass
-from itertools import pairwise
 from pathlib import Path
 from typing import Final
 from xml.etree import ElementTree as ET
 
-from riskmap.contract.vocabulary import CLASSES, NOT_RANKED
+from riskmap.contract.vocabulary import NOT_RANKED
 from riskmap.publish import palette
 from riskmap.publish.gis.style_parts import (
     add_filter,
@@ -32,11 +31,12 @@ from riskmap.publish.gis.style_parts import (
     xml_text,
 )
 from riskmap.publish.map.plan import LAYER_STYLES
+from riskmap.publish.words.class_words import class_meanings
 
 STYLES: Final = {
-    "priority": ("priority", "Priority of onsite systems"),
-    "failure": ("failure_score", "Failure risk of onsite systems"),
-    "groundwater": ("groundwater_score", "Groundwater risk of onsite systems"),
+    "priority": ("priority_class", "Priority of onsite systems"),
+    "failure": ("failure_class", "Failure risk of onsite systems"),
+    "groundwater": ("groundwater_class", "Groundwater risk of onsite systems"),
 }
 """Name of a score's style -> column of the parcels layer that it reads, and its title."""
 
@@ -81,7 +81,7 @@ ALL_STYLES: Final = (*STYLES, *WORD_STYLES, *LAYER_TITLES)
 def write_styles(
     folder: Path,
     *,
-    cuts: Sequence[float],
+    visits: int,
     layer: str = "parcels",
     names: Collection[str] = ALL_STYLES,
 ) -> tuple[Path, ...]:
@@ -89,8 +89,8 @@ def write_styles(
 
     Parameters
     ----------
-    cuts
-        The four scores that part the classes, rising; a score on a cut belongs to the higher class.
+    visits
+        Visits of a season to systems that are to be found.
     layer
         Name of the parcels layer.
     names
@@ -103,40 +103,40 @@ def write_styles(
         path = place / f"{name}.sld"
         path.unlink(missing_ok=True)
         if name in names:
-            path.write_bytes(compose_style(name, cuts=cuts, layer=layer).encode("utf-8"))
+            path.write_bytes(compose_style(name, visits=visits, layer=layer).encode("utf-8"))
             paths.append(path)
     return tuple(paths)
 
 
-def compose_style(name: str, *, cuts: Sequence[float], layer: str = "parcels") -> str:
+def compose_style(name: str, *, visits: int, layer: str = "parcels") -> str:
     """Return the text of one style file.
 
     Parameters
     ----------
     name
         One of :data:`ALL_STYLES`.
-    cuts
-        The four scores between the five classes, rising.
+    visits
+        Visits of a season to systems that are to be found: what the classes are counted by.
     layer
         Name of the parcels layer.
     """
     if name in STYLES:
-        return xml_text(_score_style(name, cuts, layer))
+        return xml_text(_score_style(name, visits, layer))
     if name in WORD_STYLES:
         return xml_text(_word_style(name, layer))
     return xml_text(_layer_style(name))
 
 
-def _score_style(name: str, cuts: Sequence[float], layer: str) -> ET.Element:
+def _score_style(name: str, visits: int, layer: str) -> ET.Element:
     column, title = STYLES[name]
     root, style = style_root(name=name, title=title, layer=layer, default=name == "priority")
     kind = type_style(style, layer)
-    bounds = [None, *cuts, None]
-    classes = list(zip(CLASSES[::-1], pairwise(bounds), strict=True))
-    for word, (low, high) in classes[::-1]:
-        _class_rule(kind, word, column, low, high)
+    for word, held in class_meanings(visits).items():
+        rule = add_rule(kind, word, f"{word.capitalize()}: {held}")
+        compare(add_filter(rule), "PropertyIsEqualTo", column, word)
+        area(rule, fill=palette.CLASS_COLORS[word])
     rule = add_rule(kind, NOT_RANKED, "Not ranked: sewer, no building, or too little known")
-    missing(add_filter(rule), column)
+    compare(add_filter(rule), "PropertyIsEqualTo", column, NOT_RANKED)
     area(rule, fill=palette.CLASS_COLORS[NOT_RANKED])
     crosses(rule)
     over = add_rule(
@@ -145,26 +145,6 @@ def _score_style(name: str, cuts: Sequence[float], layer: str) -> ET.Element:
     given(add_filter(over), "apart_rank")
     crosses(over)
     return root
-
-
-def _class_rule(
-    kind: ET.Element, word: str, column: str, low: float | None, high: float | None
-) -> None:
-    rule = add_rule(kind, word, f"{word.capitalize()} ({_range(low, high)})")
-    outer = add_filter(rule)
-    if low is not None and high is not None:
-        outer = ET.SubElement(outer, outer.tag.replace("Filter", "And"))
-    if low is not None:
-        compare(outer, "PropertyIsGreaterThanOrEqualTo", column, low)
-    if high is not None:
-        compare(outer, "PropertyIsLessThan", column, high)
-    area(rule, fill=palette.CLASS_COLORS[word])
-
-
-def _range(low: float | None, high: float | None) -> str:
-    if low is None:
-        return f"under {high:g}"
-    return f"{low:g} and more" if high is None else f"{low:g} to under {high:g}"
 
 
 def _word_style(name: str, layer: str) -> ET.Element:

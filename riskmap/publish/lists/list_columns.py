@@ -6,16 +6,15 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Final
 
-import numpy as np
 import pandas as pd
 
 from riskmap.action.inspections import ALWAYS, look_for
 from riskmap.contract.columns import Column, Listed
 from riskmap.contract.evidence import mark_of
-from riskmap.contract.features import COLUMNS, as_words, column, shown
+from riskmap.contract.features import COLUMNS, FAILED_TODAY, as_words, column, shown
 from riskmap.contract.quantities import NUMBER, OF_SUFFIX, SHARE, Units, in_units
 from riskmap.contract.visits import QUESTIONS
-from riskmap.publish.words.doubt_words import rough_rank
+from riskmap.publish.words.chance_words import chance_range, chance_words
 
 AS_RECORDED: Final = Listed(20, "parcels")
 """How a list shows a column that is declared for none."""
@@ -41,6 +40,11 @@ def visit_results(units: Units) -> tuple[ResultColumn, ...]:
     >>> [result.title for result in visit_results("us")][3:5]
     ['Found', 'Ponding (in)']
     """
+    return filled_in(QUESTIONS, units)
+
+
+def filled_in(questions: Sequence[Column], units: Units) -> tuple[ResultColumn, ...]:
+    """Empty columns for questions, with the choices and checks of each."""
     return tuple(
         ResultColumn(
             heading(asked, units),
@@ -49,19 +53,19 @@ def visit_results(units: Units) -> tuple[ResultColumn, ...]:
             YES_NO if asked.dtype == "flag" else asked.domain,
             asked.dtype if asked.dtype in ("date", "number") else "",
         )
-        for asked in QUESTIONS
+        for asked in questions
     )
 
 
 def inspection_columns() -> list[Column]:
-    """Columns of the inspection list, in order: the rank, where it is, how urgent, why, and so on.
+    """Columns of the inspection list, in order: its place, where it is, why, how urgent, and so on.
 
-    >>> [found.name for found in inspection_columns()[:3]]
-    ['rank', 'parcel_id', 'address']
+    >>> [found.name for found in inspection_columns()[:4]]
+    ['worklist', 'list_rank', 'parcel_id', 'address']
     """
     listed = [found for found in COLUMNS.values() if found.listed is not None]
     both = []
-    for found in sorted(listed, key=lambda found: found.name != "rank"):
+    for found in listed:
         both.append(found)
         if found.listed is not None and found.listed.also_known_from:
             both.append(replace(column(mark_of(found.name)), listed=Listed(12)))
@@ -89,8 +93,8 @@ def list_table(
     """
     prompts = [own_prompts(row) for row in look_for(ranked)]
     source = ranked.reset_index(names="parcel_id").assign(look_for=prompts)
-    for name in {"rank_low", "rank_high"} & set(source):
-        source[name] = rough_rank(source[name])
+    if {found.name for found in FAILED_TODAY} <= set(source):
+        source["chance_words"] = _in_words(source)
     table = pd.DataFrame(index=source.index)
     for name in [found.name for found in inspection_columns()] + list(owner_columns):
         if name not in source:
@@ -115,27 +119,22 @@ def own_prompts(prompts: Sequence[str]) -> str:
 
 
 def for_reading(table: pd.DataFrame) -> pd.DataFrame:
-    """Put both ends of a range into one column of text: the workbook is for people.
+    """Leave out numbers that the workbook says in words, and ranges: the workbook is for people.
 
-    >>> for_reading(pd.DataFrame({"rank_low": [3.0, None], "rank_high": [1650.0, None]}))
-       rank_range
-    0  3 to 1,650
-    1        None
+    >>> for_reading(pd.DataFrame({"rank": [1], "rank_low": [1.0]})).columns.tolist()
+    ['rank']
     """
-    read = table.copy()
-    for kind in ("priority", "rank"):
-        low, high = f"{kind}_low", f"{kind}_high"
-        if low not in read or high not in read:
-            continue
-        words = [_range(*ends) for ends in zip(read[low], read[high], strict=True)]
-        place = int(np.flatnonzero(read.columns == low)[0])
-        read.insert(place, f"{kind}_range", pd.Series(words, index=read.index, dtype=object))
-        read = read.drop(columns=[low, high])
-    return read
+    listed = [column(str(name)).listed for name in table]
+    return table.loc[:, [found is None or found.on_paper for found in listed]]
 
 
-def _range(low: float, high: float) -> str | None:
-    return None if pd.isna(low) or pd.isna(high) else f"{low:,.0f} to {high:,.0f}"
+def _in_words(features: pd.DataFrame) -> list[str | None]:
+    """Chance of having failed in words, with its range; None where it is unknown."""
+    shares = [features[found.name].astype(float) for found in FAILED_TODAY]
+    return [
+        None if pd.isna(chance) else f"{chance_words(chance)} ({chance_range(low, high)})"
+        for chance, low, high in zip(*shares, strict=True)
+    ]
 
 
 def listed_column(name: str, *, top: int | None = None) -> Column:
@@ -143,15 +142,6 @@ def listed_column(name: str, *, top: int | None = None) -> Column:
 
     `top` is the length of list that the chance is for.
     """
-    if name.endswith("_range"):
-        of = column(name.removesuffix("_range"))
-        return Column(
-            name,
-            f"Where nine draws in ten of the {of.label.lower()} fall (see below)",
-            "text",
-            label=f"{of.label}, range",
-            listed=Listed(14),
-        )
     found = {each.name: each for each in inspection_columns()}.get(name, column(name))
     if name == "top_chance" and top:
         return replace(

@@ -11,17 +11,19 @@ import pandas as pd
 from riskmap.contract.vocabulary import DECIDED_BY_CONDITION
 from riskmap.inventory.soil_aggregate import rate_mapunits
 from riskmap.publish.gis.run_layers import lot_layers
+from riskmap.publish.map.data import CELL_MARK, ROW_MARK
 from riskmap.publish.map.model import MapModel
 from riskmap.publish.map.plan import BaseMap
 from riskmap.publish.map.threats import wells_with_risk
 from riskmap.publish.map.webmap import MapReport, write_map
 from riskmap.publish.words.imprint import imprint_of
+from riskmap.publish.words.ledger import ledger_rows
 from riskmap.ranking.model import Model
 from riskmap.ranking.priority import reaches_water
 from riskmap.ranking.score import limits_used
 from riskmap.region.model_file import model_text
 from riskmap.region.sections import Region
-from riskmap.stages.listing import list_length
+from riskmap.stages.listing import find_visits, list_length
 from riskmap.stages.result import Result
 
 PLAIN_LAYERS: Final = ("streams", "waterbodies", "floodplain", "sewer_area")
@@ -34,12 +36,12 @@ def county_map(folder: Path, result: Result) -> MapReport:
     groundwater = result.groundwater
     return write_map(
         folder,
-        with_limitations(result.parcels, model),
+        with_ledgers(with_limitations(result.parcels, model), result.ledgers),
         imprint_of(region),
         model=MapModel(
             model.factors,
             reaches_water(region.lists.aim),
-            region.rules.class_cuts,
+            find_visits(result.parcels, region),
             text=model_text(region.model_file),
         ),
         layers=map_layers(result),
@@ -64,6 +66,19 @@ def with_limitations(parcels: gpd.GeoDataFrame, model: Model) -> gpd.GeoDataFram
     limits = limits_used(parcels, model)
     scored = parcels["priority"].notna()
     return parcels.join(limits.where(scored).add_suffix("_limitation"))
+
+
+def with_ledgers(parcels: gpd.GeoDataFrame, ledgers: pd.DataFrame) -> gpd.GeoDataFrame:
+    """Add ``ledger``: the sum behind the chance, its lines as words, term and sum; else empty."""
+    lines = {
+        lot: ROW_MARK.join(CELL_MARK.join(_unmarked(cell) for cell in row) for row in rows)
+        for lot, rows in ledger_rows(ledgers).items()
+    }
+    return parcels.assign(ledger=pd.Series(lines, dtype="string").reindex(parcels.index))
+
+
+def _unmarked(cell: str) -> str:
+    return cell.replace(ROW_MARK, " ").replace(CELL_MARK, " ")
 
 
 def map_layers(result: Result) -> dict[str, gpd.GeoDataFrame]:

@@ -17,7 +17,7 @@ import shapely
 from numpy.typing import NDArray
 
 from riskmap.contract.evidence import EVIDENCE
-from riskmap.contract.features import as_words
+from riskmap.contract.features import WHY, as_words
 from riskmap.contract.features.card import SITE
 from riskmap.contract.quantities import Units
 from riskmap.contract.vocabulary import CLASSES, MAY_BE_ONSITE, NOT_RANKED, STAGES
@@ -33,8 +33,10 @@ from riskmap.publish.map.facts import (
 from riskmap.publish.map.model import LIMITATION_STEPS
 from riskmap.publish.map.outlines import pack_shapes
 from riskmap.publish.map.packing import Package, pack_codes, pack_numbers, pack_text, pack_words
-from riskmap.ranking.reasons import REASON_COLUMNS
 
+ROW_MARK: Final = "|"
+CELL_MARK: Final = "~"
+"""What parts the lines of a ledger, and the words, the term and the sum of a line."""
 SHOWN_SCORES: Final = ("priority", "failure", "groundwater")
 LOT_TOLERANCE_M: Final = 0.15
 """Corners of lots that lie closer to the straight line than this are left out of the page."""
@@ -136,7 +138,7 @@ def pack_details(
     columns = pack_doubt(package, rows)
     for name in ("not_ranked_reason", "unknown"):
         columns[name] = pack_words(package, as_words(_text(rows, name)))
-    for name in REASON_COLUMNS:
+    for name in ("worklist", *(found.name for found in WHY), "ledger"):
         columns[name] = pack_text(package, _text(rows, name))
     for fact in facts:
         if fact.column in PAINTED:

@@ -1,4 +1,4 @@
-"""The doubt of each rank as the map's card shows it."""
+"""The chance that a system has failed, and the doubt of it, as the map's card shows them."""
 
 from __future__ import annotations
 
@@ -6,39 +6,41 @@ from typing import Any, Final
 
 import pandas as pd
 
-from riskmap.contract.features import DOUBT
+from riskmap.contract.features import FAILED_TODAY
 from riskmap.publish.map.packing import Package, pack_numbers
-from riskmap.publish.words.doubt_words import LIKELIHOOD, RANGE_MEANING, WIDE_MEANING, rough_rank
+from riskmap.publish.words.chance_words import CHANCE_STEPS
+from riskmap.publish.words.doubt_words import RANGE_MEANING
 
-DOUBT_COLUMNS: Final = tuple(column.name for column in DOUBT if column.listed)
-"""Columns of the result that the card's section on doubt needs."""
+DOUBT_COLUMNS: Final = (*(column.name for column in FAILED_TODAY), "top_chance")
+"""Shares that the card's section on the chance needs."""
+DECIMALS: Final = 3
 
 
-def has_doubt(rows: pd.DataFrame) -> bool:
-    """Whether the table carries doubt: the columns are there and not all empty."""
-    return all(name in rows for name in DOUBT_COLUMNS) and bool(rows["rank_low"].notna().any())
+def has_chance(rows: pd.DataFrame) -> bool:
+    """Whether the table says how likely systems have failed."""
+    return "chance_failed_frac" in rows and bool(rows["chance_failed_frac"].notna().any())
 
 
 def pack_doubt(package: Package, rows: pd.DataFrame) -> dict[str, Any]:
-    """Add ranges (whole points, ranks to two digits) and the chance (percent) to `package`."""
-    if not has_doubt(rows):
+    """Add the chance, its range, and the chance to be among the first, to `package`."""
+    if not has_chance(rows):
         return {}
-    columns = {
-        name: pack_numbers(package, pd.to_numeric(rows[name], errors="coerce"))
-        for name in ("priority_low", "priority_high")
+    return {
+        f"said:{name}": pack_numbers(
+            package, pd.to_numeric(rows[name], errors="coerce"), decimals=DECIMALS
+        )
+        for name in DOUBT_COLUMNS
+        if name in rows
     }
-    for name in ("rank_low", "rank_high"):
-        columns[name] = pack_numbers(package, rough_rank(rows[name]))
-    chance = pd.to_numeric(rows["top_chance"], errors="coerce") * 100
-    return columns | {"top_chance": pack_numbers(package, chance)}
 
 
 def doubt_plan(rows: pd.DataFrame, *, top: int | None) -> dict[str, Any] | None:
-    """Words and limits for the page; None where the run carried no doubt."""
-    if not has_doubt(rows):
+    """Words and limits for the page; None where the run gave no chances."""
+    if not has_chance(rows):
         return None
+    sure = "top_chance" in rows and bool(rows["top_chance"].notna().any())
     return {
-        "top": top if rows["top_chance"].notna().any() else None,
-        "words": [[round(100 * least), words] for least, words in LIKELIHOOD],
-        "meaning": f"{RANGE_MEANING} {WIDE_MEANING}",
+        "top": top if sure else None,
+        "words": [list(step) for step in CHANCE_STEPS],
+        "meaning": RANGE_MEANING,
     }

@@ -57,15 +57,15 @@ class MapFactor:
 
 @dataclass(frozen=True)
 class MapModel:
-    """The factors, whether the groundwater score is part of the priority, where the classes begin.
+    """The factors, whether the groundwater score is part of the priority, the visits of a season.
 
-    `class_bounds` are the lower bounds of "low", "moderate", "high" and "very high". `text` is the
-    scoring-model file itself; with it the page can save a complete file with changed weights.
+    `visits` are those to systems that are to be found: the classes are counted by them. `text` is
+    the scoring-model file itself; with it the page can save a complete file with changed weights.
     """
 
     factors: Sequence[FactorLike]
     by_water: bool = False
-    class_bounds: tuple[float, float, float, float] = (20.0, 40.0, 60.0, 80.0)
+    visits: int = 200
     text: str = ""
 
     def of(self, score: str) -> list[FactorLike]:

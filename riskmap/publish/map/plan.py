@@ -14,7 +14,7 @@ import shapely
 from riskmap.action.postal_words import ABBREVIATIONS, NUMBERED_ROADS
 from riskmap.contract.features import card
 from riskmap.contract.quantities import CONCENTRATION, LENGTH, Units
-from riskmap.contract.vocabulary import CLASSES, FLOOD_WORDS, MAY_BE_ONSITE, NOT_RANKED
+from riskmap.contract.vocabulary import FLOOD_WORDS, MAY_BE_ONSITE, NOT_RANKED
 from riskmap.publish.map.facts import Fact
 from riskmap.publish.map.model import FactorLike, MapModel
 from riskmap.publish.map.threats import well_facts
@@ -33,7 +33,9 @@ from riskmap.publish.palette import (
     TERRAIN,
 )
 from riskmap.publish.words.cautions import SCREENING
+from riskmap.publish.words.class_words import class_meanings
 from riskmap.publish.words.text_safety import plain_text
+from riskmap.ranking.classes import class_places
 
 
 @dataclass(frozen=True)
@@ -118,19 +120,10 @@ KEYED: Final = {
 
 
 def class_entries(model: MapModel) -> list[dict[str, str]]:
-    """Class names with colors, text colors and score ranges, highest first."""
-    low, moderate, high, very_high = (f"{bound:g}" for bound in model.class_bounds)
-    ranges = (
-        f"{very_high} and above",
-        f"{high} to {very_high}",
-        f"{moderate} to {high}",
-        f"{low} to {moderate}",
-        f"below {low}",
-        "",
-    )
+    """Class names with colors, text colors and what they mean, highest first."""
     return [
         {"name": name, "color": CLASS_COLORS[name], "text": CLASS_TEXT[name], "range": words}
-        for name, words in zip((*CLASSES, NOT_RANKED), ranges, strict=True)
+        for name, words in (class_meanings(model.visits) | {NOT_RANKED: ""}).items()
     ]
 
 
@@ -262,7 +255,7 @@ def make_plan(
         "counts": dict(counts),
         "bounds": [[round(south, 6), round(west, 6)], [round(north, 6), round(east, 6)]],
         "classes": class_entries(model),
-        "class_bounds": list(model.class_bounds),
+        "class_places": list(class_places(model.visits)),
         "by_water": model.by_water,
         "factors": [_factor(factor) for factor in model.factors],
         "model_text": model.text,

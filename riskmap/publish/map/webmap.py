@@ -16,11 +16,15 @@ import geopandas as gpd
 import pandas as pd
 from markupsafe import Markup
 
+from riskmap.contract.features import WHY
+from riskmap.contract.features.ranks import RECORDS
 from riskmap.contract.grid import Grid
 from riskmap.contract.quantities import Units
 from riskmap.publish.map.compose import compose_page, copy_page_files
 from riskmap.publish.map.data import (
     BLOCK_ROWS,
+    CELL_MARK,
+    ROW_MARK,
     drawable,
     pack_details,
     pack_facts,
@@ -134,6 +138,11 @@ def write_map(
         base_map=_safe(base_map),
         extras={
             "doubt": doubt_plan(rows, top=top),
+            "ledger": {"row": ROW_MARK, "cell": CELL_MARK},
+            "why": [
+                {"name": found.name, "head": f"{found.label}: " if found in RECORDS else ""}
+                for found in WHY
+            ],
             "installed_from": installed_from(rows),
             "files": sorted(data),
             "block_rows": BLOCK_ROWS,

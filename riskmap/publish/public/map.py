@@ -18,20 +18,20 @@ from jinja2 import Template
 
 from riskmap.action.aggregate import TOTAL
 from riskmap.contract.quantities import Units
-from riskmap.contract.vocabulary import CLASSES, NOT_RANKED
+from riskmap.contract.vocabulary import NOT_RANKED
 from riskmap.publish import palette
 from riskmap.publish.map.composer import fix_names, literal_element, rendered
 from riskmap.publish.map.plan import BaseMap
 from riskmap.publish.public.pages import INSET, LABELS, PERCENT, page_file, render
 from riskmap.publish.public.table import OLD_SHARE, SHARE, UNKNOWN, PublicTable, with_shares
+from riskmap.publish.words.class_words import SHARE_COLORS, SHARE_ENDS, band_words
 from riskmap.publish.words.text_safety import html_text, plain_text, script_json
 
-SHARE_BANDS: Final = (9, 24, 39, 59, 100)
 COUNT_BANDS: Final = (25, 50, 100, 250, 1_000_000_000)
 VIEWS: Final = (
-    ("share", SHARE, "Share of high or very high priority", SHARE_BANDS, "%"),
+    ("share", SHARE, LABELS[SHARE], SHARE_ENDS, "%"),
     ("systems", TOTAL, "Number of systems", COUNT_BANDS, ""),
-    ("age", OLD_SHARE, "Share of 40 years or older", SHARE_BANDS, "%"),
+    ("age", OLD_SHARE, "Share of 40 years or older", SHARE_ENDS, "%"),
 )
 """What the color can show: name, column, label, upper ends of the bands, unit."""
 
@@ -143,16 +143,9 @@ def map_plan(
 
 
 def _view(name: str, column: str, label: str, ends: tuple[int, ...], unit: str) -> dict[str, Any]:
-    colors = [palette.CLASS_COLORS[word] for word in reversed(CLASSES)]
-    starts = [0 if unit else 1, *(end + 1 for end in ends[:-1])]
-    last = len(ends) - 1
     bands = [
-        {
-            "most": end,
-            "label": f"{start}{unit} or more" if place == last else f"{start} to {end}{unit}",
-            "color": color,
-        }
-        for place, (start, end, color) in enumerate(zip(starts, ends, colors, strict=True))
+        {"most": end, "label": words, "color": color}
+        for end, words, color in zip(ends, band_words(ends, unit), SHARE_COLORS, strict=True)
     ]
     return {"name": name, "column": column, "label": label, "title": label, "bands": bands}
 

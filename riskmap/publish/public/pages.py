@@ -15,16 +15,17 @@ from riskmap.contract.units import MILE_M
 from riskmap.publish import palette
 from riskmap.publish.public.table import OLD_SHARE, SHARE, UNKNOWN, WHOLE, PublicTable, with_shares
 from riskmap.publish.words import cautions
+from riskmap.publish.words.class_words import IN_LINE
 from riskmap.publish.words.text_safety import csv_text, is_missing
 
 HELD: Final = "withheld"
 
 LABELS: Final = {
     TOTAL: "Onsite systems",
-    "raised": "High or very high priority",
-    "not_raised": "Moderate or lower priority",
+    "raised": IN_LINE.capitalize(),
+    "not_raised": "Later in line",
     "no_score": "Not scored",
-    SHARE: "Share of high or very high priority",
+    SHARE: f"Share {IN_LINE}",
     "age_under_20": "Under 20 years old",
     "age_20_to_39": "20 to 39 years old",
     "age_40_or_more": "40 years or older",

@@ -15,7 +15,6 @@ from matplotlib.ticker import MaxNLocator
 
 from riskmap.contract.arrays import Floats
 from riskmap.contract.evidence import EVIDENCE
-from riskmap.contract.vocabulary import CLASSES
 from riskmap.publish import palette
 from riskmap.publish.report.figures import drawn, label, tint
 from riskmap.publish.report.section import Figure
@@ -74,29 +73,23 @@ def _small_svg(kind: str, width: int, height: int, words: str, content: str) -> 
     )
 
 
-def scores_figure(scores: Mapping[str, Floats], *, cuts: Sequence[float]) -> Figure:
-    """Histograms of scores (label -> values 0-100), bars in the color of their class.
-
-    Classes are parted at `cuts`, so bars never straddle two classes.
-    """
-    edges = np.unique(np.concatenate([np.arange(0, 101, 4.0), np.asarray(cuts, float)]))
-    places = np.searchsorted(cuts, edges[:-1], side="right")
-    colors = [palette.CLASS_COLORS[CLASSES[::-1][place]] for place in places]
-    widths = np.diff(edges)
+def scores_figure(scores: Mapping[str, Floats]) -> Figure:
+    """Histograms of scores (label -> values 0-100)."""
+    edges = np.arange(0, 101, 4.0)
 
     def paint(drawing: Drawing) -> None:
         panels = drawing.subplots(1, len(scores), sharey=True, squeeze=False)[0]
         for axes, (name, values) in zip(panels, scores.items(), strict=True):
             known = values[np.isfinite(values)]
             counts = np.histogram(np.clip(known, 0, 100), edges)[0]
-            heights = 4.0 * counts / widths
-            axes.bar(edges[:-1], heights, widths, align="edge", color=colors, **_EDGE)
+            color = palette.CLASS_COLORS["high"]
+            axes.bar(edges[:-1], counts, np.diff(edges), align="edge", color=color, **_EDGE)
             axes.set(xlim=(0, 100), title=label(name))
-            axes.set_xticks([0, *cuts, 100])
+            axes.set_xticks([0, 25, 50, 75, 100])
             axes.tick_params(axis="x", labelsize=7)
             axes.grid(axis="y")
         panels[0].set_ylabel("Systems per 4 points")
-        drawing.supxlabel("Score (marks: the class cuts)", fontsize=8.5)
+        drawing.supxlabel("Score", fontsize=8.5)
 
     words = "; ".join(f"{name}: {_five(values)}" for name, values in scores.items())
     return drawn(
@@ -169,7 +162,7 @@ def drivers_figure(names: Sequence[str], top: Floats, rest: Floats, *, top_words
     def paint(drawing: Drawing) -> None:
         axes = drawing.subplots()
         rows = np.arange(len(names))
-        dark, pale = palette.CLASS_COLORS["very high"], palette.CLASS_COLORS["low"]
+        dark, pale = palette.CLASS_COLORS["on file"], palette.CLASS_COLORS["middle"]
         axes.barh(rows - 0.2, top, 0.38, color=dark, label=top_words, **_EDGE)
         axes.barh(rows + 0.2, rest, 0.38, color=pale, label="All other ranked systems", **_EDGE)
         axes.set(ylim=(len(names) - 0.4, -0.6), xlabel="Mean points in the two scores")

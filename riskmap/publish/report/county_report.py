@@ -8,12 +8,13 @@ from typing import Final
 import pandas as pd
 
 from riskmap.failure.service_life import survival_table
+from riskmap.publish.report.fetched import fetched_section
 from riskmap.publish.report.further import further_sections
 from riskmap.publish.report.pages import Findings, write_report
 from riskmap.publish.report.plan import nitrate_table, weights_table, zones_by_kind
 from riskmap.publish.report.section import Section
 from riskmap.publish.words.imprint import sender_of
-from riskmap.stages.listing import list_length
+from riskmap.stages.listing import find_visits, list_length
 from riskmap.stages.result import Result
 
 FEWEST_LIVES: Final = 20
@@ -40,6 +41,7 @@ def county_report(folder: Path, result: Result) -> None:
         model=result.model,
         rules=result.region.rules,
         head=list_length(result.parcels, result.region.lists),
+        visits=find_visits(result.parcels, result.region),
         findings=findings,
     )
 
@@ -79,4 +81,4 @@ def _own_sections(result: Result) -> list[Section]:
         )
         moves = weights_table(doubt.sensitivity.head(10), result.model, top=doubt.top)
         sections.append(Section("How sure the list is", (words, moves)))
-    return [*sections, *further_sections(result)]
+    return [*sections, *further_sections(result), *fetched_section(result.fetched)]

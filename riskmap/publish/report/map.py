@@ -23,11 +23,11 @@ from matplotlib.path import Path
 from riskmap.contract.arrays import Floats
 from riskmap.contract.quantities import Units
 from riskmap.contract.units import MILE_M
-from riskmap.contract.vocabulary import CLASSES
+from riskmap.contract.vocabulary import FIRST_CLASSES
 from riskmap.publish import palette
 from riskmap.publish.report.figures import WIDTH_IN, drawn
 from riskmap.publish.report.section import Figure
-from riskmap.ranking.score import classify
+from riskmap.publish.words.class_words import IN_LINE, SHARE_COLORS, SHARE_ENDS, band_words
 from riskmap.spatial.hexagons import hexagon_of, middles_of
 
 FEW: Final = 5
@@ -41,13 +41,14 @@ ENOUGH: Final = 0.6
 
 FEW_WORDS: Final = f"fewer than {FEW} systems"
 NONE_WORDS: Final = "parcels, none ranked"
+BANDS: Final = tuple(band_words(SHARE_ENDS, "%"))
 
 
 @dataclass(frozen=True)
 class Hexagons:
     """Cells of a county: middles (n, 2) in meters, size (middle to corner), what is in them.
 
-    ``systems`` counts ranked systems; ``word`` is the class of their middle priority,
+    ``systems`` counts ranked systems; ``word`` is the band of the share in line for a visit,
     :data:`FEW_WORDS` or :data:`NONE_WORDS`.
     """
 
@@ -57,7 +58,7 @@ class Hexagons:
     word: npt.NDArray[np.object_]
 
 
-def hexagons(ranked: gpd.GeoDataFrame, *, cuts: Sequence[float]) -> Hexagons:
+def hexagons(ranked: gpd.GeoDataFrame) -> Hexagons:
     """Gather the parcels that have a shape into hexagons."""
     shapes = ranked.geometry
     usable = (shapes.notna() & ~shapes.is_empty).to_numpy()
@@ -66,9 +67,11 @@ def hexagons(ranked: gpd.GeoDataFrame, *, cuts: Sequence[float]) -> Hexagons:
         return Hexagons(np.empty((0, 2)), 1.0, np.empty(0, np.int64), np.empty(0, object))
     priority = ranked["priority"].where(ranked["rank"].notna()).to_numpy(float, na_value=np.nan)
     size, cells = _fitting_cells(points, np.isfinite(priority[usable]))
-    groups = pd.Series(priority[usable]).groupby([cells[:, 0], cells[:, 1]])
-    systems, middle = groups.count(), groups.median()
-    word = classify(middle, cuts).to_numpy(object)
+    first = ranked["priority_class"].isin(FIRST_CLASSES).to_numpy(float)
+    first = np.where(np.isfinite(priority), first, np.nan)[usable]
+    groups = pd.Series(first).groupby([cells[:, 0], cells[:, 1]])
+    systems, share = groups.count(), 100 * groups.mean().fillna(0.0)
+    word = np.array(BANDS, dtype=object)[np.searchsorted(SHARE_ENDS, share.round())]
     count = np.asarray(systems, np.int64)
     word = np.where(count == 0, NONE_WORDS, np.where(count < FEW, FEW_WORDS, word))
     middles = middles_of(list(systems.index), across_m=np.sqrt(3.0) * size)
@@ -92,26 +95,23 @@ def _fitting_cells(
 def map_figure(
     ranked: gpd.GeoDataFrame,
     *,
-    cuts: Sequence[float],
     units: Units,
     layers: Mapping[str, gpd.GeoDataFrame] | None = None,
 ) -> Figure | None:
-    """Draw the county by class, with its streams and lakes where `layers` has them.
+    """Draw the county by the share in line for a visit, with the streams and lakes of `layers`.
 
     Returns None where no parcel has a shape.
 
     Parameters
     ----------
     ranked
-        All parcels with lots and ``priority``; projected m.
-    cuts
-        The four scores between the five classes, rising.
+        All parcels with lots, ``priority`` and its class; projected m.
     units
         ``us`` or ``si``, for the scale bar.
     layers
         ``streams`` and ``waterbodies``, where there are any.
     """
-    cells = hexagons(ranked, cuts=cuts)
+    cells = hexagons(ranked)
     if not len(cells.middles):
         return None
     low = cells.middles.min(axis=0) - cells.size_m
@@ -135,17 +135,17 @@ def map_figure(
         title="Where the risk is",
         words=words,
         height_in=height,
-        caption=f"Each hexagon has the class of the middle system in it; north is up. {words}",
+        caption=f"Share of the systems of each hexagon that are {IN_LINE}; north is up. {words}",
     )
 
 
 def _map_words(cells: Hexagons) -> str:
     parts = [
         f"{word}: {int((cells.word == word).sum()):,}"
-        for word in (*CLASSES, FEW_WORDS)
+        for word in (*BANDS[::-1], FEW_WORDS)
         if (cells.word == word).any()
     ]
-    return f"Hexagons by class: {'; '.join(parts)}." if parts else "No hexagon holds a system."
+    return f"Hexagons by share: {'; '.join(parts)}." if parts else "No hexagon holds a system."
 
 
 def _looks(word: str) -> dict[str, Any]:
@@ -159,7 +159,7 @@ def _looks(word: str) -> dict[str, Any]:
             "hatch": "///",
         }
     return {
-        "facecolor": palette.CLASS_COLORS[word],
+        "facecolor": dict(zip(BANDS, SHARE_COLORS, strict=True))[word],
         "edgecolor": palette.OUTLINE,
         "linewidth": 0.35,
     }
@@ -169,7 +169,7 @@ def _paint_cells(axes: Axes, cells: Hexagons) -> None:
     angles = np.deg2rad(np.arange(30, 390, 60))
     ring = cells.size_m * np.column_stack([np.cos(angles), np.sin(angles)])
     codes = [Path.MOVETO, *[Path.LINETO] * 5, Path.CLOSEPOLY]
-    for word in (NONE_WORDS, FEW_WORDS, *reversed(CLASSES)):
+    for word in (NONE_WORDS, FEW_WORDS, *BANDS):
         middles = cells.middles[cells.word == word]
         if not len(middles):
             continue
@@ -229,7 +229,7 @@ def _scale_bar(axes: Axes, low: Floats, high: Floats, units: Units) -> None:
 
 
 def _legend(drawing: Drawing, cells: Hexagons) -> None:
-    words = [*CLASSES, FEW_WORDS, NONE_WORDS]
-    here = [word for word in words if word in CLASSES or (cells.word == word).any()]
+    words = [*BANDS[::-1], FEW_WORDS, NONE_WORDS]
+    here = [word for word in words if word in BANDS or (cells.word == word).any()]
     handles = [Patch(label=word.capitalize(), **_looks(word)) for word in here]
-    drawing.legend(handles=handles, loc="outside right upper", title="Middle priority")
+    drawing.legend(handles=handles, loc="outside right upper", title="Share in line")

@@ -21,6 +21,7 @@ from riskmap.contract.features import label
 from riskmap.contract.quantities import Units, percent
 from riskmap.contract.rules import Rules
 from riskmap.contract.versions import package_versions
+from riskmap.contract.vocabulary import CLASSES, ON_FILE
 from riskmap.failure.aging import AgingModel
 from riskmap.publish import palette
 from riskmap.publish.report.method import method_section, settings_section
@@ -32,20 +33,21 @@ from riskmap.publish.report.quality import (
 )
 from riskmap.publish.report.risk import (
     FEW_SYSTEMS,
-    UPPER,
+    classes_section,
     drivers,
     drivers_section,
     factor_points,
     neighborhoods,
     places_section,
-    scores_section,
 )
 from riskmap.publish.report.science import Tables, aging_section, groundwater_section
-from riskmap.publish.report.section import Figure, Section, Table, counted
+from riskmap.publish.report.section import Figure, Section, Table, counted, number
 from riskmap.publish.report.systems import ages_section, known_section, systems_section
 from riskmap.publish.words.cautions import CAUTIONS, LOCAL_CODE, SCREENING
+from riskmap.publish.words.chance_words import chance_words
+from riskmap.publish.words.class_words import IN_LINE
 from riskmap.publish.words.imprint import Imprint
-from riskmap.publish.words.report_text import evidence_counts
+from riskmap.publish.words.report_text import evidence_counts, numbers
 from riskmap.publish.words.text_safety import plain_text
 from riskmap.ranking.model import Model
 
@@ -95,6 +97,7 @@ def write_report(
     model: Model,
     rules: Rules,
     head: int,
+    visits: int,
     findings: Findings | None = None,
 ) -> Path:
     """Write ``report/index.html`` into `folder`; returns its path.
@@ -110,14 +113,22 @@ def write_report(
     model
         The scoring model.
     rules
-        The county's rules: cuts of the classes, the horizon, the wells' setback.
+        The county's rules: the horizon, the wells' setback.
     head
         Length of the list: so many systems are set against the rest.
+    visits
+        Visits of a season to systems that are to be found.
     findings
         What there is to report besides the table.
     """
     text = compose_report(
-        ranked, imprint, model=model, rules=rules, head=head, findings=findings or Findings()
+        ranked,
+        imprint,
+        model=model,
+        rules=rules,
+        head=head,
+        visits=visits,
+        findings=findings or Findings(),
     )
     path = folder / "report" / "index.html"
     path.parent.mkdir(parents=True, exist_ok=True)
@@ -132,16 +143,17 @@ def compose_report(
     model: Model,
     rules: Rules,
     head: int,
+    visits: int,
     findings: Findings,
 ) -> str:
     """Return the report's text; see :func:`write_report`.
 
     Parameters
     ----------
-    ranked, imprint, model, rules, head, findings
+    ranked, imprint, model, rules, head, visits, findings
         As there.
     """
-    units, cuts = imprint.units, rules.class_cuts
+    units = imprint.units
     science = (
         aging_section(
             ranked,
@@ -156,8 +168,8 @@ def compose_report(
         systems_section(ranked),
         known_section(ranked, model, units=units),
         ages_section(ranked),
-        places_section(ranked, cuts=cuts, units=units, top=head, layers=findings.map_layers),
-        scores_section(ranked, cuts=cuts),
+        places_section(ranked, units=units, top=head, layers=findings.map_layers),
+        classes_section(ranked, visits=visits),
         drivers_section(ranked, model, top=head),
         *(section for section in science if section is not None),
         *findings.sections,
@@ -203,10 +215,12 @@ def key_facts(
     total = len(systems)
     if not total:
         return [f"None of the {counted(len(ranked), 'parcel')} could be ranked."]
-    upper = int(systems["priority_class"].isin(UPPER).sum())
+    owed = systems["worklist"].eq(ON_FILE).fillna(False)
     facts = [
         f"{counted(total, 'onsite system')} of {counted(len(ranked), 'parcel')} are ranked.",
-        f"{upper:,} ({percent(upper, total)}) have a high or very high priority.",
+        f"{counted(int(owed.sum()), 'system')} are on file: found failed, or complained of at "
+        "least twice, with no later repair. They are to be followed up.",
+        *_expected_facts(systems[systems["priority_class"] == CLASSES[1]]),
     ]
     if "age_yr" in systems and "kind" in systems:
         recorded = evidence_counts(systems, "age_yr")[0]
@@ -219,13 +233,24 @@ def key_facts(
         places = neighborhoods(systems, top=top)
         places = places[places["systems"] >= FEW_SYSTEMS]
         if len(places) and places["upper"].iloc[0]:
-            first = places.iloc[0]
+            most = places.iloc[0]
             facts.append(
-                f"The most systems of high or very high priority in one neighborhood are in "
-                f"{plain_text(places.index[0])}: {int(first['upper']):,} of its "
-                f"{int(first['systems']):,} systems."
+                f"The most systems {IN_LINE} in one neighborhood are in "
+                f"{plain_text(places.index[0])}: {int(most['upper']):,} of its "
+                f"{int(most['systems']):,} ranked systems."
             )
     return [*facts, *_driver_facts(ranked, model, units, top), *look_up_facts(information)]
+
+
+def _expected_facts(first: pd.DataFrame) -> list[str]:
+    """Say how many of those that a season reaches first are expected to have failed."""
+    if first.empty or "chance_failed_frac" not in first:
+        return []
+    expected = float(numbers(first["chance_failed_frac"]).sum())
+    return [
+        f"Of the {len(first):,} that a season reaches first to find others, about "
+        f"{number(expected)} are expected to have failed: {chance_words(expected / len(first))}."
+    ]
 
 
 def _driver_facts(ranked: pd.DataFrame, model: Model, units: Units, top: int) -> list[str]:

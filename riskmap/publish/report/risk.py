@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Final
 
 import geopandas as gpd
@@ -11,10 +11,11 @@ import pandas as pd
 
 from riskmap.contract.features import ranks
 from riskmap.contract.quantities import POINTS, Units, percent
-from riskmap.contract.vocabulary import CLASSES
+from riskmap.contract.vocabulary import FIRST_CLASSES
 from riskmap.publish.report.charts import drivers_figure, scores_figure
 from riskmap.publish.report.map import map_figure
-from riskmap.publish.report.section import Block, Section, Table, counted
+from riskmap.publish.report.section import Block, Section, Table, counted, number
+from riskmap.publish.words.class_words import IN_LINE, class_chances, class_meanings
 from riskmap.publish.words.report_text import numbers, words_of
 from riskmap.publish.words.text_safety import plain_text
 from riskmap.ranking.model import Model
@@ -30,14 +31,12 @@ DRAWN: Final = 12
 
 SCORES: Final = {column.name: column.label for column in ranks.SCORES if column.quantity is POINTS}
 """The priority and the two scores behind it -> labels."""
-UPPER: Final = ("very high", "high")
 NONE_RANKED: Final = "No parcel is ranked."
 
 
 def places_section(
     ranked: gpd.GeoDataFrame,
     *,
-    cuts: Sequence[float],
     units: Units,
     top: int,
     layers: Mapping[str, gpd.GeoDataFrame] | None,
@@ -48,8 +47,6 @@ def places_section(
     ----------
     ranked
         All parcels with lots, ``priority`` and rank.
-    cuts
-        The four scores between the five classes, rising.
     units
         ``us`` or ``si``.
     top
@@ -61,7 +58,7 @@ def places_section(
     if systems.empty:
         return Section("Where the risk is", (NONE_RANKED,))
     blocks: list[Block] = []
-    picture = map_figure(ranked, cuts=cuts, units=units, layers=layers)
+    picture = map_figure(ranked, units=units, layers=layers)
     if picture is not None:
         blocks.append(picture)
     if "neighborhood" in systems:
@@ -70,16 +67,16 @@ def places_section(
 
 
 def neighborhoods(systems: pd.DataFrame, *, top: int) -> pd.DataFrame:
-    """One row per neighborhood, the one with most systems of high or very high priority first.
+    """One row per neighborhood, the one with most systems in line for a visit first.
 
-    Columns ``systems, upper, middle, head``: ranked systems, those in the two highest classes, the
-    middle priority, those among the first `top`.
+    Columns ``systems, upper, middle, head``: ranked systems, those on file or first in line,
+    the middle priority, those among the first `top`.
     """
     names = systems["neighborhood"].astype(object)
     names = names.where(names.notna() & (names != ""), "(no neighborhood given)")
     table = pd.DataFrame(
         {
-            "upper": systems["priority_class"].isin(UPPER).to_numpy(),
+            "upper": systems["priority_class"].isin(FIRST_CLASSES).to_numpy(),
             "priority": numbers(systems["priority"]),
             "head": (systems["rank"] <= top).to_numpy(bool, na_value=False),
         }
@@ -117,7 +114,7 @@ def _neighborhood_table(systems: pd.DataFrame, top: int) -> Table:
     heads = (
         "Neighborhood",
         "Systems",
-        "High or very high",
+        "In line",
         "Share",
         "Middle priority",
         f"In the first {top:,}",
@@ -126,7 +123,7 @@ def _neighborhood_table(systems: pd.DataFrame, top: int) -> Table:
         heads,
         rows,
         frozenset(range(1, 6)),
-        "Ranked systems by neighborhood, most systems of high or very high priority first",
+        f"Ranked systems by neighborhood, most {IN_LINE} first",
         note if few else "",
     )
 
@@ -144,35 +141,40 @@ def _neighborhood_row(name: object, row: pd.Series) -> tuple[str, ...]:
     )
 
 
-def scores_section(ranked: pd.DataFrame, *, cuts: Sequence[float]) -> Section:
-    """Histograms of the three scores and counts by class."""
-    title = "How the scores spread"
+def classes_section(ranked: pd.DataFrame, *, visits: int) -> Section:
+    """Systems and chances by class, and how the scores spread.
+
+    Parameters
+    ----------
+    ranked
+        The ranked table.
+    visits
+        Visits of a season to systems that are to be found.
+    """
+    title = "Who is in line"
     systems = ranked[ranked["rank"].notna()]
     if systems.empty:
         return Section(title, (NONE_RANKED,))
-    bounds = [0.0, *cuts, 100.0]
+    chances = class_chances(systems)
     rows = []
-    for place, word in enumerate(CLASSES):
-        low, high = bounds[4 - place], bounds[5 - place]
-        counts = [
-            int((systems[column.replace("_score", "") + "_class"] == word).sum())
-            for column in SCORES
-        ]
-        shown = [f"{count:,} ({percent(count, len(systems))})" for count in counts]
-        ends = f"{low:g} and more" if place == 0 else f"{low:g} to under {high:g}"
-        rows.append((words_of(word), ends, *shown))
+    for word, held in class_meanings(visits).items():
+        these = systems[systems["priority_class"] == word]
+        expected = number(numbers(these["chance_failed_frac"]).sum()) if chances else "–"
+        rows.append((words_of(word), held, f"{len(these):,}", chances.get(word, "–"), expected))
     return Section(
         title,
         (
-            "Scores run from 0 to 100. The classes are cut at fixed scores, so their sizes say "
-            "something about the county; the rank is what sets the order of work.",
-            scores_figure({SCORES[c]: numbers(systems[c]) for c in SCORES}, cuts=cuts),
+            "The classes say which season of visits reaches a system; systems on file are followed "
+            "up, whatever their chance. The 0 to 100 scores say what the site and the records say "
+            "and do not set the order.",
             Table(
-                ("Class", "Score", *SCORES.values()),
+                ("Class", "Holds", "Systems", "Chance of having failed", "Failed, expected"),
                 rows,
-                frozenset({2, 3, 4}),
-                "Ranked systems by class",
+                frozenset({2, 4}),
+                "Ranked systems by class of priority",
+                "Chance: the middle eight tenths of the class. Expected: the sum of the chances.",
             ),
+            scores_figure({SCORES[c]: numbers(systems[c]) for c in SCORES}),
         ),
     )
 

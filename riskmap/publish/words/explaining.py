@@ -214,6 +214,9 @@ def _priority(row: Row, aim: str) -> list[str]:
         if pd.notna(row[column]):
             lines.append(f"   {words}: {row[column]}")
     lines.append(f"   {TIE_RULE}")
+    if pd.notna(row["list_rank"]):
+        lines.append(f"   list: {row['worklist']}, place {row['list_rank']}")
+    lines += [f"   {row[name]}" for name in ("on_file", "county_records") if pd.notna(row[name])]
     lines += [f"   reason: {row[f'reason_{n}']}" for n in (1, 2, 3) if row[f"reason_{n}"]]
     if row["unknown"]:
         lines.append(f"   unknown: {row['unknown']}")

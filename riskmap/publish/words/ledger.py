@@ -7,6 +7,51 @@ from math import exp
 import pandas as pd
 
 
+def ledger_rows(ledgers: pd.DataFrame) -> dict[str, list[list[str]]]:
+    """Rows of each ledger as people read them: words, term and sum so far, by parcel.
+
+    Parameters
+    ----------
+    ledgers
+        Of :func:`riskmap.condition.ledger.ledger`.
+    """
+    rows: dict[str, list[list[str]]] = {}
+    for lot, words, term, total in zip(
+        ledgers["parcel_id"],
+        ledgers["words"],
+        ledgers["log_odds"],
+        ledgers["total"],
+        strict=True,
+    ):
+        rows.setdefault(str(lot), []).append([str(words), f"{term:+.2f}", f"{total:+.2f}"])
+    return rows
+
+
+def ledger_sums(ledgers: pd.DataFrame) -> dict[str, str]:
+    """Write each ledger as one sum: its terms, what they add up to, and the chance, by parcel.
+
+    Parameters
+    ----------
+    ledgers
+        Of :func:`riskmap.condition.ledger.ledger`.
+    """
+    sums = {}
+    for lot, rows in ledger_rows(ledgers).items():
+        total = rows[-1][2]
+        terms = "; ".join(f"{words} {term}" for words, term, _ in rows)
+        sums[lot] = f"{terms}; sum {total}, which is a chance of {chance_of(float(total)):.3f}."
+    return sums
+
+
+def chance_of(log_odds: float) -> float:
+    """Chance that log odds stand for.
+
+    >>> round(chance_of(-1.10), 3)
+    0.25
+    """
+    return 1 / (1 + exp(-log_odds))
+
+
 def ledger_lines(ledger: pd.DataFrame) -> list[str]:
     """Write a ledger: each term, the sum so far, and the chance at the end.
 
@@ -24,5 +69,5 @@ def ledger_lines(ledger: pd.DataFrame) -> list[str]:
     return [
         "   log odds that it has failed: each line adds to the sum so far",
         *lines,
-        f"   chance = 1 / (1 + exp({-total:.2f})) = {1 / (1 + exp(-total)):.3f}",
+        f"   chance = 1 / (1 + exp({-total:.2f})) = {chance_of(total):.3f}",
     ]

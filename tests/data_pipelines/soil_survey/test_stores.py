@@ -12,6 +12,7 @@ from typing import Any
 
 import geopandas as gpd
 import pandas as pd
+import pyogrio
 import pytest
 from pandas.testing import assert_frame_equal
 
@@ -73,6 +74,47 @@ def test_geopackage_with_polygons(
     assert other.soil_units is not None
     assert other.soil_units["mukey"].tolist() == ["10"]
     assert other.soil_units.crs == shapes.crs
+
+
+def _write_geodatabase(
+    file: Path, makes: list[Make], shapes: gpd.GeoDataFrame, names: dict[str, Any]
+) -> Path:
+    """A geodatabase as a whole state has it: the tables of several areas, and all their shapes."""
+    merged: dict[str, list[object]] = {}
+    for tables in makes:
+        for table, rows in tables.items():
+            merged.setdefault(table, []).extend(rows)
+    shapes = shapes.drop(columns="SPATIALVER")
+    shapes.to_file(file, layer="MUPOLYGON", driver="OpenFileGDB")
+    for table, rows in merged.items():
+        frame = pd.DataFrame(rows, columns=names[table], dtype=object).astype("string")
+        pyogrio.write_dataframe(frame, file, layer=table, driver="OpenFileGDB", append=True)
+    return file
+
+
+def test_geodatabase_of_a_state_is_cut_to_the_county(
+    tiny_area: Path, tmp_path: Path, tiny: Make, columns: dict[str, Any]
+) -> None:
+    own = gpd.read_file(tiny_area / "spatial" / "soilmu_a_zz001.shp")
+    far = own.assign(MUKEY="20", geometry=own.geometry.translate(3.0))
+    state = pd.concat([own, far], ignore_index=True)
+    file = _write_geodatabase(tmp_path / "state.gdb", [tiny(), tiny("2", "ZZ002")], state, columns)
+    west, south, east, north = own.to_crs(4326).total_bounds
+    one = read_soil_survey([tiny_area])
+    cut = read_soil_survey([file], box=(west, south, east, north))
+    assert cut.soil_units is not None
+    assert cut.soil_units["mukey"].tolist() == ["10"]
+    assert_same_tables(one, cut)
+    assert cut.defects.loc[cut.defects["check"] == "cut to the county", "value"].tolist() == [
+        "1 of 2 polygons"
+    ]
+    whole = read_soil_survey([file])
+    assert sorted(whole.soil_components["mukey"].unique()) == ["10", "20"]
+    packed = tmp_path / "state.zip"
+    with zipfile.ZipFile(packed, "w") as archive:
+        for part in sorted(file.iterdir()):
+            archive.write(part, Path("S") / file.name / part.name)
+    assert_same_tables(whole, read_soil_survey([packed]))
 
 
 @pytest.mark.parametrize("sign", [",", ";", "\t", "|"])

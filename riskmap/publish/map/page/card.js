@@ -96,13 +96,40 @@
     return box;
   }
 
-  function reasons(row) {
-    const words = [1, 2, 3].map((n) => county.facts["reason_" + n].word(row)).filter(Boolean);
-    if (!words.length) return null;
+  /* The county's own records first, then what raises the chance, then the reasons of the scores. */
+  function why(row) {
+    const lines = county.plan.why.map((entry) => [entry.head, county.facts[entry.name].word(row)]).filter((line) => line[1]);
+    if (!lines.length) return null;
     const box = county.make("div", "reasons");
-    box.appendChild(county.make("h3", "", "Leading reasons"));
-    const list = box.appendChild(county.make("ol"));
-    words.forEach((text) => list.appendChild(county.make("li", "", text)));
+    box.appendChild(county.make("h3", "", "Why this stop"));
+    const list = box.appendChild(county.make("ul"));
+    lines.forEach(function ([head, text]) {
+      const item = list.appendChild(county.make("li"));
+      if (head) item.appendChild(county.make("strong", "", head));
+      item.appendChild(county.make("bdi", "", text));
+    });
+    return box;
+  }
+
+  /* The sum behind the chance, folded away. */
+  function ledger(row) {
+    const text = county.facts.ledger.word(row);
+    if (!text) return null;
+    const box = county.make("details", "ledger");
+    box.appendChild(county.make("summary", "", "How the chance comes about"));
+    const table = box.appendChild(county.make("table"));
+    const head = table.createTHead().insertRow();
+    ["Log odds", "Adds", "Sum"].forEach((words) => {
+      head.appendChild(county.make("th", "", words)).scope = "col";
+    });
+    const body = table.createTBody(), marks = county.plan.ledger;
+    text.split(marks.row).forEach(function (line) {
+      const cells = body.insertRow();
+      line.split(marks.cell).forEach((words) => cells.appendChild(county.make("td", "", words)));
+    });
+    const total = Number(text.split(marks.cell).pop());
+    box.appendChild(county.make("p", "small", "Chance = 1 / (1 + exp(" + (-total).toFixed(2) + ")) = " +
+      (1 / (1 + Math.exp(-total))).toFixed(3) + ". Positive lines raise the chance, negative ones lower it."));
     return box;
   }
 
@@ -119,7 +146,9 @@
     if (!Number.isFinite(rank)) {
       return "Not ranked: " + (county.facts.not_ranked_reason.word(row) || "no reason recorded") + ".";
     }
-    return "Rank " + county.figure(rank) + " of " + county.figure(county.plan.counts.ranked) +
+    const list = county.facts.worklist.word(row);
+    return (list ? list.charAt(0).toUpperCase() + list.slice(1) + ". " : "") +
+      "Rank " + county.figure(rank) + " of " + county.figure(county.plan.counts.ranked) +
       (county.scores.reordered ? " before the weights were changed" : "");
   };
 
@@ -155,7 +184,7 @@
     const groups = county.plan.groups, shown = (group) => onSite || group === groups.site;
     const help = factGroups(row, (group) => group === groups.help && shown(group));
     if (onLot) help.appendChild(county.make("p", "small", onLot));
-    [reasons(row), county.doubtSection(row), help, county.threatSection(row), bars("failure", row),
+    [why(row), county.doubtSection(row), ledger(row), help, county.threatSection(row), bars("failure", row),
       bars("groundwater", row), onSite ? unknown(row) : null, factGroups(row, (group) => group !== groups.help && shown(group))]
       .filter(Boolean).forEach((part) => body.appendChild(part));
     body.appendChild(county.make("p", "small", "Measured: from a permit, visit or well log. Mapped: from a survey " +

@@ -1,44 +1,28 @@
-/* How sure a parcel's place on the list is: ranges and a chance, in words. */
+/* How likely a system has failed, and how sure that is, in words. */
 (function (county) {
   "use strict";
 
-  function chanceWords(percent) {
-    const found = county.plan.doubt.words.find((entry) => percent >= entry[0]);
-    const number = percent < 1 ? "under 1" : percent > 99 ? "over 99" : "about " + percent;
-    return number + " in 100 (" + found[1] + ")";
-  }
-
-  /* The range on a scale from 0 to 100, with the score itself as a mark. */
-  function scale(low, high, score) {
-    const track = county.make("div", "span-track");
-    track.setAttribute("aria-hidden", "true");
-    const range = track.appendChild(county.make("span", "span-range"));
-    range.style.left = low + "%";
-    range.style.width = Math.max(1, high - low) + "%";
-    track.appendChild(county.make("span", "span-mark")).style.left = Math.min(100, score) + "%";
-    return track;
-  }
-
-  const whole = (value) => county.figure(value);
+  const chanceWords = (chance) => county.plan.doubt.words.find((entry) => chance >= entry[0])[1];
 
   county.doubtSection = function (row) {
-    const facts = county.facts, plan = county.plan.doubt;
-    if (!plan || !Number.isFinite(facts.rank_low.number(row))) return null;
+    const plan = county.plan.doubt;
+    const share = (name) => county.facts["said:" + name].number(row);
+    if (!plan || !Number.isFinite(share("chance_failed_frac"))) return null;
     const box = county.make("div", "doubt");
-    box.appendChild(county.make("h3", "", "How sure this is"));
-    const low = facts.priority_low.number(row), high = facts.priority_high.number(row);
-    const score = facts.priority.number(row);
-    box.appendChild(county.make("p", "", "Priority " + score.toFixed(0) + ", likely between " + low + " and " + high + "."));
-    box.appendChild(scale(low, high, score));
-    const first = facts.rank_low.number(row), last = facts.rank_high.number(row);
-    box.appendChild(county.make("p", "", "Rank " + whole(facts.rank.number(row)) + ", likely " +
-      (first === last ? "about " + whole(first) : "between about " + whole(first) + " and " + whole(last)) + "."));
-    if (plan.top) {
-      box.appendChild(county.make("p", "", "Chance that it belongs among the first " + whole(plan.top) + ": " +
-        chanceWords(facts.top_chance.number(row)) + "."));
+    box.appendChild(county.make("h3", "", "How likely it has failed"));
+    const onFile = county.facts.on_file.word(row);
+    const low = share("chance_failed_low_frac"), high = share("chance_failed_high_frac");
+    const line = box.appendChild(county.make("p", "", onFile ? "Chance that it is still failed: " : "Chance that it has failed: "));
+    line.appendChild(county.make("strong", "", chanceWords(share("chance_failed_frac"))));
+    if (Number.isFinite(low)) {
+      const ends = [chanceWords(low), chanceWords(high)];
+      line.appendChild(document.createTextNode(ends[0] === ends[1] ? "." : "; likely between " + ends[0] + " and " + ends[1] + "."));
     }
-    box.appendChild(county.make("p", "small", plan.meaning +
-      (county.scores.reordered ? " These ranges are by the run's own weights." : "")));
+    if (plan.top && Number.isFinite(share("top_chance"))) {
+      box.appendChild(county.make("p", "", "Chance that it belongs among the first " + county.figure(plan.top) + " of the county: " +
+        chanceWords(share("top_chance")) + "."));
+    }
+    box.appendChild(county.make("p", "small", plan.meaning));
     return box;
   };
 })(window.county);

@@ -54,7 +54,7 @@
       this.changed = true;
       this.sumScores();
       ["priority"].concat(KINDS).forEach((kind) => {
-        this.currentClass[kind] = this.classify(this.current[kind], this.baseClass[kind]);
+        this.currentClass[kind] = this.classify(this.current[kind], this.baseClass[kind], kind === "priority");
       });
     }
 
@@ -91,16 +91,19 @@
       return total > 0 ? 100 / total : 0;
     }
 
-    /* Codes 1 (very high) to 5 (very low), 6 not ranked; what was not ranked stays so. */
-    classify(score, base) {
-      const bounds = this.plan.class_bounds;
-      const out = new Uint8Array(score.length);
+    /* Code 1 is on file and stays, 2 to 5 go by what seasons of visits reach, 6 not ranked stays so. */
+    classify(score, base, byList) {
+      const line = new Float64Array(score.length), out = new Uint8Array(score.length);
+      let count = 0;
+      for (let i = 0; i < score.length; i++) {
+        if (this.ranked(i) && score[i] >= 0 && !(byList && base[i] === 1)) line[count++] = score[i];
+      }
+      const sorted = line.subarray(0, count).sort();
+      const ends = this.plan.class_places.map((place) => (place > 0 && place < count ? sorted[count - place] : -Infinity));
       for (let i = 0; i < out.length; i++) {
-        const value = score[i];
-        if (base[i] === 6 || base[i] === 0 || !(value >= 0)) { out[i] = 6; continue; }
-        let code = 5;
-        for (let b = 0; b < bounds.length; b++) if (value >= bounds[b]) code = 4 - b;
-        out[i] = code;
+        if (base[i] === 6 || base[i] === 0 || !(score[i] >= 0)) out[i] = 6;
+        else if (base[i] === 1) out[i] = 1;
+        else out[i] = 2 + ends.filter((end) => score[i] < end).length;
       }
       return out;
     }
