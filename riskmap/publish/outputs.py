@@ -87,7 +87,7 @@ OUTPUTS: Final = (
             File(
                 "lists/inspections.csv",
                 "Inspection list, CSV",
-                "All ranked parcels, for programs.",
+                "The same rows, for programs.",
             ),
             File(
                 "lists/service_unknown.csv",
