@@ -5,7 +5,7 @@ BIN := $(VENV)/bin
 WORKERS ?= 2
 PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: demo test check fuzz bench lock audit clean
+.PHONY: demo test check fuzz bench handbook lock audit clean
 
 $(VENV)/.ready: pyproject.toml locks/run.txt
 	$(PYTHON) -m venv $(VENV)
@@ -34,13 +34,16 @@ fuzz: $(VENV)/.ready-test  ## read 50,000 damaged files; `make test` reads 4,000
 bench: $(VENV)/.ready-test  ## side-by-side timings; see benchmarks/README.md
 	$(BIN)/python -m benchmarks.compare
 
+handbook: $(VENV)/.ready-test  ## build the handbook into the package: riskmap/handbook/index.html
+	$(BIN)/python -m docs.site.build riskmap/handbook
+
 # The oldest Python that every pinned package takes.
 LOCK := uv pip compile --quiet --universal --python-version 3.11.5 --generate-hashes \
 	--no-emit-index-url --no-header --no-annotate
 
 lock: $(VENV)/.ready-test  ## pin every package that is installed, with its hashes
 	$(PIP) uv
-	printf 'setuptools>=77\n' | $(BIN)/$(LOCK) --extra test --extra dev -o locks/test.txt pyproject.toml -
+	printf 'setuptools>=77\n' | $(BIN)/$(LOCK) --extra test --extra dev --extra docs -o locks/test.txt pyproject.toml -
 	printf 'setuptools>=77\n' | $(BIN)/$(LOCK) -c locks/test.txt -o locks/run.txt pyproject.toml -
 
 audit: $(VENV)/.ready  ## hold the pinned packages against known weaknesses (needs a network)

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 import codecs
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
+
+import numpy as np
+from numpy.typing import NDArray
 
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.files import (
@@ -27,6 +30,8 @@ _MARKS: Final = (
     (codecs.BOM_UTF16_LE, "utf-16"),
     (codecs.BOM_UTF16_BE, "utf-16"),
 )
+BYTES_CODE: Final = "ISO-8859-1"
+"""Encoding that keeps each byte as a letter of its own."""
 _MOST_ZEROS: Final = 0.001
 """Share of binary zeros above which a file is no text."""
 
@@ -95,3 +100,27 @@ def _line(line: bytes) -> tuple[str, bool]:
         return line.decode("utf-8"), False
     except UnicodeDecodeError:
         return line.decode("cp1252", errors="replace"), True
+
+
+def decoded_column(column: NDArray[Any]) -> NDArray[Any]:
+    """Read text that came as bytes (:data:`BYTES_CODE`) as UTF-8, else as Windows-1252."""
+    if column.dtype != object:
+        return column
+    cells = [
+        _decoded_cell(cell) if isinstance(cell, str) and not cell.isascii() else cell
+        for cell in column
+    ]
+    result = np.empty(len(cells), dtype=object)
+    result[:] = cells
+    return result
+
+
+def _decoded_cell(cell: str) -> str:
+    try:
+        content = cell.encode("latin-1")
+    except UnicodeEncodeError:
+        return cell
+    try:
+        return content.decode("utf-8")
+    except UnicodeDecodeError:
+        return content.decode("cp1252", errors="replace")

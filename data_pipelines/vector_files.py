@@ -23,6 +23,7 @@ from numpy.typing import NDArray
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.files import FETCH_AGAIN, MOST_COLUMNS, NO_NETWORK, demand_file, tell_inner
 from data_pipelines.json_features import odd_elements
+from data_pipelines.text import BYTES_CODE, decoded_column
 from data_pipelines.vector_forms import DRIVERS, DataSet, Form, data_sets, refuse_endless_view
 from riskmap.contract.columns import Shape
 from riskmap.contract.errors import LayerError, SourceFormatError
@@ -36,9 +37,6 @@ sheet's columns."""
 
 _STYLE_TABLES: Final = ("layer_styles", "qgis_projects")
 _COUNT_FROM_ONE: Final = ("GPKG", "OpenFileGDB", "SQLite")
-_BYTES: Final = "ISO-8859-1"
-"""Encoding that keeps each byte as a letter of its own."""
-
 _EXACT: Final = 2.0**53
 
 
@@ -291,18 +289,18 @@ def read_rows(
     try:
         with _sealed(path, table.data.layer):
             meta, fids, geometry, values = pyogrio.raw.read(
-                table.data.address, encoding=_BYTES if silent else None, **options
+                table.data.address, encoding=BYTES_CODE if silent else None, **options
             )
     except UnicodeDecodeError:
         silent = True
         with _sealed(path, table.data.layer):
             meta, fids, geometry, values = pyogrio.raw.read(
-                table.data.address, encoding=_BYTES, **options
+                table.data.address, encoding=BYTES_CODE, **options
             )
         if log is not None:
             log.note("", "not_utf8", "text", "what is no UTF-8 read as Windows-1252", row=path.name)
     if silent:
-        values = [_decoded(column) for column in values]
+        values = [decoded_column(column) for column in values]
     data = dict(zip(map(str, meta["fields"]), values, strict=True))
     for name, column in data.items():
         if _lost_digits(column, table.dtypes.get(name, "")):
@@ -324,29 +322,6 @@ def boxes(table: Table) -> NDArray[np.float64]:
         _, found = pyogrio.read_bounds(table.data.address, layer=table.name)
     result: NDArray[np.float64] = found
     return result
-
-
-def _decoded(column: NDArray[Any]) -> NDArray[Any]:
-    """Text that came as its bytes (:data:`_BYTES`): UTF-8 where it is that, else Windows-1252."""
-    if column.dtype != object:
-        return column
-    cells = [
-        _cell(cell) if isinstance(cell, str) and not cell.isascii() else cell for cell in column
-    ]
-    result = np.empty(len(cells), dtype=object)
-    result[:] = cells
-    return result
-
-
-def _cell(cell: str) -> str:
-    try:
-        content = cell.encode("latin-1")
-    except UnicodeEncodeError:
-        return cell
-    try:
-        return content.decode("utf-8")
-    except UnicodeDecodeError:
-        return content.decode("cp1252", errors="replace")
 
 
 def _lost_digits(column: NDArray[Any], dtype: str) -> bool:

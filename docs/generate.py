@@ -6,6 +6,7 @@ from pathlib import Path
 
 from riskmap.contract.dictionary import data_dictionary
 from riskmap.contract.unit_names import units_page
+from riskmap.publish.column_pages import columns_page
 from riskmap.publish.step_pages import files_page, steps_page
 from riskmap.region.page import region_file_page
 from riskmap.starting.open_sources import where_to_get_page
@@ -18,6 +19,7 @@ PAGES = {
     "region_file.md": region_file_page,
     "steps.md": steps_page,
     "outputs/files.md": files_page,
+    "outputs/columns.md": columns_page,
 }
 
 if __name__ == "__main__":

@@ -30,8 +30,14 @@ fails or a well is contaminated. Local code and licensed practice decide.
 """
 
 
-SEASON: Final = ("plan", "record", "season")
-"""Commands of the season's work, each a module of its own."""
+AFTER: Final = {
+    "plan": "season",
+    "record": "season",
+    "season": "season",
+    "mail": "season",
+    "whatif": "whatif",
+}
+"""Commands of the work that follows a run, each a module of its own -> its package."""
 
 SAMPLE_COUNTY: Final = "sample county 1"
 """What the mark of the demo's county says it is; no result takes its place."""
@@ -140,9 +146,14 @@ def _parser() -> argparse.ArgumentParser:
     rerun.add_argument(
         "--region", type=Path, metavar="REGION.toml", help="the region file, if it was moved"
     )
-    for name in SEASON:
-        module = import_module(f"riskmap.season.{name}_command")
+    for name, package in AFTER.items():
+        module = import_module(f"riskmap.{package}.{name}_command")
         module.add_options(_command(commands, name, module.work, module.WORDS))
+    _command(commands, "handbook", _handbook, "say where the handbook is")
+    completion = _command(
+        commands, "completion", _completion, "write a script that completes commands in a shell"
+    )
+    completion.add_argument("shell", metavar="SHELL", help="bash, zsh, fish and others")
     weights = _command(
         commands, "weights", _weights, "weigh factors by people's comparisons in pairs"
     )
@@ -265,6 +276,23 @@ def _rerun(options: argparse.Namespace) -> int:
     record = read_record(options.record, options.region)
     for line in repeat(record, out=options.out, progress=_progress(options)):
         _say(line)
+    return 0
+
+
+def _completion(options: argparse.Namespace) -> int:
+    from riskmap.completion import SHELLS, completion_script
+    from riskmap.contract.errors import OutputError
+
+    if options.shell not in SHELLS:
+        raise OutputError(f"No completion for {options.shell!r}. Use one of {', '.join(SHELLS)}.")
+    _say(completion_script(_parser(), options.shell))
+    return 0
+
+
+def _handbook(_options: argparse.Namespace) -> int:
+    from riskmap.handbook_place import handbook_address
+
+    _say(handbook_address())
     return 0
 
 

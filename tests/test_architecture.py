@@ -20,8 +20,8 @@ LEVELS = [
     {"publish"},
     {"results", "ending", "starting", "checking", "fetching"},
     {"running", "repeating"},
-    {"season"},
-    {"cli", "riskmap", "__main__"},
+    {"season", "whatif"},
+    {"cli", "riskmap", "__main__", "handbook_place", "completion"},
 ]
 LEVEL = {room: number for number, rooms in enumerate(LEVELS) for room in rooms}
 COMPUTING = {"spatial", "inventory", "failure", "groundwater", "ranking", "condition", "action"}

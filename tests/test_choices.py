@@ -14,6 +14,9 @@ import pytest
 import shapely
 
 from riskmap.action.aims import worth as stop_worth
+from riskmap.action.mailing import addressees
+from riskmap.action.mailing_settings import MailingSettings
+from riskmap.action.outreach import meant_by_rule
 from riskmap.action.zone_reasons import ZoneSettings, reasons_of_cells
 from riskmap.contract.grid import Grid, grid_from_bounds
 from riskmap.contract.quantities import LENGTH, text
@@ -28,6 +31,7 @@ from riskmap.groundwater.settings import GroundwaterSettings, WellSettings
 from riskmap.inventory.service import describe_service
 from riskmap.ranking.priority import CHANCES, priority
 from riskmap.region.sections import sections
+from riskmap.season.mailing_folder import by_language
 from riskmap.stages.listing import in_list_order
 from riskmap.stages.vulnerability import index_frac
 
@@ -128,6 +132,24 @@ def listed(order: str) -> list[str]:
     return list(in_list_order(table, order).sort_values("rank").index)
 
 
+def meant(settings: MailingSettings) -> list[bool]:
+    table = pd.DataFrame(
+        {"rank": [1, 2, None], "failure_class": ["high", "low", None],
+         "pump_overdue_yr": [0.0, 3.0, 0.0]},
+        index=["a", "b", "c"],
+    )  # fmt: skip
+    none = pd.Series(dtype=object)
+    return meant_by_rule(table, settings, zone_of=none, with_wells={"c"}).tolist()
+
+
+def away(residents_too: bool) -> int:
+    lot = pd.DataFrame(
+        {"address": ["7 Oak Road"], "failure_class": ["high"], "rank": [1.0]}, index=["a"]
+    )
+    owner = pd.DataFrame({"parcel_id": ["a"], "owner": ["X"], "mail_address": ["PO Box 1"]})
+    return len(addressees(lot, owner, residents_too=residents_too))
+
+
 TWO = pd.DataFrame({"chance_failed_frac": [0.2, 0.1], "priority": [10.0, 40.0], "rank": [2, 1]})
 
 
@@ -155,6 +177,12 @@ PROBES: dict[tuple[str, str], Callable[[Any], Any]] = {
     ("lists", "order"): listed,
     ("lists", "aim"): aimed,
     ("season", "stops_by"): lambda word: stop_worth(TWO, word).tolist(),
+    ("mailing", "to"): lambda word: meant(MailingSettings(to=word)),
+    ("mailing", "languages"): lambda word: [
+        (languages, len(own))
+        for languages, own in by_language(pd.DataFrame({"language": ["es", ""]}), word)
+    ],
+    ("mailing", "residents_too"): away,
 }  # fmt: skip
 """Setting with choices -> what it gives, from the choice."""
 

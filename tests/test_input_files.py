@@ -167,12 +167,12 @@ class Meddler(Progress):
         self.when, self.path, self.text = stage, path, text
 
     @contextmanager
-    def stage(self, name: str) -> Iterator[None]:
+    def stage(self, name: str, likely_s: float = 0.0) -> Iterator[None]:
         if name == self.when and self.text is None:
             self.path.unlink()
         elif name == self.when:
             self.path.write_text(str(self.text))
-        with super().stage(name):
+        with super().stage(name, likely_s):
             yield
 
 

@@ -223,7 +223,7 @@ def test_settings_in_force_are_all_and_plain(tmp_path: Path) -> None:
     held = json.loads(json.dumps(settings_in_force(region), default=str))
     assert list(held) == list(sections())
     assert held["wells"]["home_l_d"] == 700.0
-    assert held["groundwater"]["thickness_m"] == 20.0
+    assert held["groundwater"]["thickness_m"] == 50.0
     assert held["county"]["date"] == "2026-06-01"
     assert held["rules"]["sizing"][0]["flow_rule"] == "bedroom_trade"
 

@@ -30,7 +30,6 @@ NAMED_IN_CODE = {
     "stages/scenario_county.py": "FOLLOWED",  # arguments of the arithmetic that it calls
     "stages/scenario_records.py": "STREAMS",  # names of dice, not columns
     "stages/scenarios.py": "BY_RECORDS KEPT VARYING",  # what a scenario draws
-    "stages/validation.py": "VALIDATION_COLUMNS",  # what the comparison reads
     "starting/aliases.py": "ALIASES AVOIDED",  # what others call them
     "starting/codes.py": "SAID",  # what others write in them
     "starting/layers.py": "TELLING",  # by which a table is told

@@ -142,8 +142,8 @@ class TestBeliefs:
         both = [b for b in beliefs if b in settings_of(type(water))["dispersivity_down_m"].beliefs]
         found = drawn(water, {b: 2.0 if b in both else 1.0 if b.of == "factor" else 0.0
                               for b in beliefs})  # fmt: skip
-        assert found == replace(water, dispersivity_along_m=20.0, dispersivity_across_m=4.0,
-                                dispersivity_down_m=0.4)  # fmt: skip
+        assert found == replace(water, dispersivity_along_m=20.0, dispersivity_across_m=0.04,
+                                dispersivity_down_m=0.04)  # fmt: skip
 
     def test_ends_are_drawn(self) -> None:
         water = GroundwaterSettings(conductivity_m_d=4.0)

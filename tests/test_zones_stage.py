@@ -8,6 +8,7 @@ import datetime
 import io
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import geopandas as gpd
 import numpy as np
@@ -24,23 +25,29 @@ from riskmap.contract.grid import Grid
 from riskmap.contract.results import ZONES
 from riskmap.contract.units import ACRE_M2
 from riskmap.groundwater.setbacks import virus_time_d
-from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.publish.lists.zones_table import LAYERS, write_zone_layers, write_zone_list
 from riskmap.publish.words.imprint import Imprint
-from riskmap.ranking.settings import LearningSettings
+from riskmap.stages.county import County
 from riskmap.stages.groundwater import Groundwater
 from riskmap.stages.result import Result
-from riskmap.stages.validation import measured_nitrate, well_validation
 from riskmap.stages.vulnerability import (
     clay_rating,
     soil_ratings,
     system_vulnerability,
     vulnerability_grid,
 )
+from riskmap.stages.well_samples import learn_from_samples
 from riskmap.stages.zones import Planning, parts_with_reasons, plan_zones, zone_grid
 from sample_region.make import make_county
 
-WATER, BLOCKS = GroundwaterSettings(), LearningSettings(block_m=600.0)
+
+def planned(
+    county: County, parcels: gpd.GeoDataFrame, groundwater: Groundwater, **more: Any
+) -> Planning:
+    learned = learn_from_samples(county, groundwater)
+    found = plan_zones(county, parcels, groundwater, learned, **more)
+    assert found is not None
+    return found
 
 
 @pytest.fixture(scope="module")
@@ -58,7 +65,7 @@ def groundwater(result: Result) -> Groundwater:
 
 @pytest.fixture(scope="module")
 def planning(result: Result, groundwater: Groundwater) -> Planning:
-    return plan_zones(result.county, result.parcels, groundwater)
+    return planned(result.county, result.parcels, groundwater)
 
 
 class TestZones:
@@ -105,7 +112,7 @@ class TestZones:
     def test_the_same_run_gives_the_same_zones(
         self, planning: Planning, result: Result, groundwater: Groundwater
     ) -> None:
-        again = plan_zones(result.county, result.parcels, groundwater)
+        again = planned(result.county, result.parcels, groundwater)
         assert (again.zones.geometry.to_wkb() == planning.zones.geometry.to_wkb()).all()
         pd.testing.assert_frame_equal(
             pd.DataFrame(again.wells.drop(columns="geometry")),
@@ -118,7 +125,7 @@ class TestZones:
         none = np.zeros(len(groundwater.wells), bool)
         zones = replace(result.region.zones, action_mg_l=100.0)
         county = replace(result.county, region=replace(result.region, zones=zones))
-        found = plan_zones(county, result.parcels, groundwater, chosen=none)
+        found = planned(county, result.parcels, groundwater, chosen=none)
         assert not set(found.zones["kind"]) & {"capture", "nitrate"}
         assert "capture" in set(planning.zones["kind"])
         assert "0 of" in found.notes[0]
@@ -131,7 +138,7 @@ class TestZones:
         area = shapely.Point(place["x_m"], place["y_m"]).buffer(300.0)
         given = gpd.GeoDataFrame({"name": ["North Field"]}, geometry=[area], crs=result.county.crs)
         county = replace(result.county, tables={**result.county.tables, "wellhead_areas": given})
-        found = plan_zones(county, result.parcels, groundwater)
+        found = planned(county, result.parcels, groundwater)
         (zone,) = found.zones[found.zones["kind"] == "wellhead"].itertuples()
         assert zone.zone_id == "W01"
         assert zone.area_m2 == pytest.approx(area.area, rel=0.05)
@@ -153,7 +160,7 @@ class TestZones:
             land=wider(groundwater.land),
             surface=replace(groundwater.surface, head=wider(groundwater.surface.head)),
         )
-        found = plan_zones(result.county, result.parcels, far)
+        found = planned(result.county, result.parcels, far)
         assert found.zones["zone_id"].tolist() == planning.zones["zone_id"].tolist()
         np.testing.assert_allclose(found.zones["area_m2"], planning.zones["area_m2"], rtol=0.02)
         areas = [planning.capture_zones]
@@ -260,7 +267,7 @@ class TestLittle:
             wells=groundwater.wells.iloc[:0].drop(columns=["use", "aquifer", "yield_l_d"]),
             pairs=groundwater.pairs.iloc[:0],
         )
-        found = plan_zones(result.county, result.parcels, bare)
+        found = planned(result.county, result.parcels, bare)
         assert found.wells.empty
         assert found.capture_zones.empty
         assert "capture" not in set(found.zones["kind"])
@@ -276,40 +283,10 @@ class TestLittle:
             groundwater, wells=far.set_geometry(gpd.points_from_xy(far["x_m"], far["y_m"])),
             pairs=groundwater.pairs.iloc[:0],
         )  # fmt: skip
-        found = plan_zones(result.county, result.parcels, lost).capture_zones
+        found = planned(result.county, result.parcels, lost).capture_zones
         assert (found["method"] == "fixed radius").all()
         setback = result.region.rules.well_setback_m
         assert found["area_m2"].to_numpy() == pytest.approx(np.pi * setback**2, rel=0.02)
-
-
-class TestValidation:
-    def test_held_out_figures_of_the_county(self, groundwater: Groundwater, result: Result) -> None:
-        found = well_validation(
-            groundwater, result.county.tables["well_samples"], WATER, BLOCKS, seed=0
-        )
-        assert found is not None
-        assert found.samples == found.table["samples"].iloc[0] > 50
-        assert set(found.table["split"]) == {"none", "blocks", "random"}
-        assert found.table["rank_correlation"].between(-1, 1).all()
-        assert found.published["r2"].tolist() == [0.38, 0.33]
-        assert "33% to 38%" in found.words
-        assert "not to judge any well" in found.words
-
-    def test_without_samples_there_is_no_answer(self, groundwater: Groundwater) -> None:
-        empty = pd.DataFrame({"well_id": [], "nitrate_mg_l": [], "nitrate_below_limit": []})
-        assert well_validation(groundwater, None, WATER, BLOCKS, seed=0) is None
-        assert well_validation(groundwater, empty, WATER, BLOCKS, seed=0) is None
-        few = pd.DataFrame({"well_id": groundwater.wells["well_id"].head(9), "nitrate_mg_l": 1.0})
-        assert well_validation(groundwater, few, WATER, BLOCKS, seed=0) is None
-
-    def test_a_well_counts_once_by_its_median(self) -> None:
-        samples = pd.DataFrame(
-            {
-                "well_id": ["a", "a", "a", "b"], "nitrate_mg_l": [1.0, 9.0, 3.0, 0.5],
-                "nitrate_below_limit": [False, False, False, True],
-            }
-        )  # fmt: skip
-        assert measured_nitrate(samples).to_dict() == {"a": 3.0, "b": 0.25}
 
 
 class TestVulnerability:

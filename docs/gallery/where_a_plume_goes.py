@@ -39,8 +39,8 @@ def main(cells: int = 60) -> pd.DataFrame:
         {
             "x_m": [420.0, 600.0, 450.0, 150.0],
             "y_m": [1070.0, 950.0, 1250.0, 1250.0],
-            "depth_m": [20.0, 25.0, 20.0, 20.0],
-            "casing_m": [9.0, 12.0, 9.0, 9.0],
+            "depth_m": 10.0,
+            "casing_m": 5.0,
             "static_level_m": 5.0,
         },
         index=["next door", "down the road", "across the flow", "up-gradient"],

@@ -219,7 +219,10 @@ def well_risk(drawing: Drawing) -> None:
     """Draw the two roads to a bad sample."""
     left, right = drawing.subplots(1, 2)
     predicted = np.geomspace(0.3, 60, 121)
-    left.semilogx(predicted, 100 * chance_above(predicted, LIMIT_MG_L), color=INK)
+    for (color, dash), gsd in zip(LINES, (1.5, 2.0, 3.0), strict=False):
+        chance = 100 * chance_above(predicted, LIMIT_MG_L, gsd=gsd)
+        left.semilogx(predicted, chance, color=color, ls=dash, label=f"doubt x {gsd:g}")
+    left.legend()
     left.plot(LIMIT_MG_L, 50, "o", color=WARN)
     left.set(title="Chance above 10 mg/L (%)", xlabel="Predicted nitrate (mg/L N)", ylim=(0, 100))
     left.xaxis.set_major_formatter("{x:g}")

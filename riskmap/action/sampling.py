@@ -69,7 +69,7 @@ def sampling_order(
     uses = wells["use"].fillna("unknown") if "use" in wells else "unknown"
     table = wells.drop(columns=["parcel_id"], errors="ignore").assign(use=uses)
     table = table[table["use"].isin(SAMPLED_USES)]
-    table = table.join(_near(table, systems)).join(_last_results(table["well_id"], samples))
+    table = table.join(_near(table, systems)).join(last_results(table["well_id"], samples))
     given = "well_risk_frac" in table
     table["risk"] = table["well_risk_frac"].astype(float) if given else table["load"]
     table["why"] = _why(table, today)
@@ -132,17 +132,30 @@ def _near(wells: pd.DataFrame, systems: pd.DataFrame) -> pd.DataFrame:
     return near.set_index(wells.index[placed]).reindex(wells.index)
 
 
-def _last_results(well_ids: pd.Series, samples: pd.DataFrame | None) -> pd.DataFrame:
-    """Last sample, last nitrate and last coliform of each well (undated samples count as old)."""
+def last_results(well_ids: pd.Series, samples: pd.DataFrame | None) -> pd.DataFrame:
+    """Last sample, last nitrate and last coliform of each well (undated samples count as old).
+
+    Returns
+    -------
+    DataFrame
+        Index of ``well_ids``: ``last_sample``, ``last_nitrate_mg_l`` (the limit where
+        ``last_nitrate_below_limit``), ``last_coliform``.
+    """
     if samples is None:
         samples = pd.DataFrame(columns=["well_id", "date"])
     dated = samples.assign(date=pd.to_datetime(samples["date"]))
     if "nitrate_below_limit" in dated:  # a detection limit that high shows nothing
         coarse = dated["nitrate_below_limit"].fillna(False) & (dated["nitrate_mg_l"] >= RAISED_MG_L)
         dated["nitrate_mg_l"] = dated["nitrate_mg_l"].mask(coarse.astype(bool))
+    below = dated.get("nitrate_below_limit", pd.Series(False, dated.index))
+    tested = dated.get("nitrate_mg_l", pd.Series(np.nan, dated.index)).notna()
+    dated["below"] = below.astype("boolean").where(tested)
     groups = dated.sort_values("date", kind="stable", na_position="first").groupby("well_id")
     found = pd.DataFrame({"last_sample": groups["date"].max()})
-    for target, source in (("last_nitrate_mg_l", "nitrate_mg_l"), ("last_coliform", "coliform")):
+    for target, source in (
+        ("last_nitrate_mg_l", "nitrate_mg_l"), ("last_nitrate_below_limit", "below"),
+        ("last_coliform", "coliform"),
+    ):  # fmt: skip
         found[target] = groups[source].last() if source in dated else pd.NA
     return found.reindex(well_ids).set_index(well_ids.index)
 

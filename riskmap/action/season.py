@@ -54,8 +54,9 @@ class Choice:
     """What a season may choose from; arrays (n,) by stop.
 
     ``minutes`` (k + n, k + n) is the way between the k offices and the stops, offices first;
-    ``duty`` marks visits that are owed. An appointment has a day's number (else -1) and hours.
-    ``area`` codes the neighborhood. Stops stand in the order of the list, most urgent first.
+    ``duty`` marks visits that are owed. An appointment has a day's number (else -1) and hours,
+    and in ``by`` the inspector's name where one was promised. ``area`` codes the neighborhood.
+    Stops stand in the order of the list, most urgent first.
     """
 
     minutes: Floats
@@ -67,8 +68,13 @@ class Choice:
     duty: np.ndarray
     area: Whole
     on_day: Whole
+    by: tuple[str, ...]
     from_min: Floats
     to_min: Floats
+
+    def suits(self, day: Day, stop: int) -> bool:
+        """Whether a visit may be made on a day, by what was promised of it."""
+        return self.on_day[stop] in (-1, day.number) and self.by[stop] in ("", day.inspector)
 
     def leg(self, office: int, first: int, second: int) -> float:
         """Minutes from a stop to another; -1 is the office."""
@@ -225,10 +231,12 @@ class _Problem:
     def __init__(self, choice: Choice, days: Sequence[Day], together_min: float) -> None:
         self.choice, self.days = choice, days
         dated = {int(number) for number in choice.on_day if number >= 0}
+        self.promised = [name for name in dict.fromkeys(choice.by) if name]
         self.groups: dict[tuple[float, ...], list[int]] = {}
         for place, day in enumerate(days):
             offset = (day.number + 1) * DAY_MIN if day.number in dated else 0
-            key = (day.office, offset + day.begins_min, offset + day.ends_min)
+            own = self.promised.index(day.inspector) + 1 if day.inspector in self.promised else 0
+            key = (day.office, offset + day.begins_min, offset + day.ends_min, own)
             self.groups.setdefault(key, []).append(place)
         self.data = self._data(together_min)
 
@@ -245,12 +253,25 @@ class _Problem:
             pyvrp.VehicleType(
                 num_available=len(members), start_depot=int(office), end_depot=int(office),
                 tw_early=_ticks(begins), tw_late=_ticks(ends), unit_distance_cost=1,
+                profile=int(own),
             )
-            for (office, begins, ends), members in self.groups.items()
+            for (office, begins, ends, own), members in self.groups.items()
         ]  # fmt: skip
         clients = [self._client(stop, int(prize)) for stop, prize in enumerate(_prizes(choice))]
         depots = [pyvrp.Depot(location=office) for office in range(choice.offices)]
-        return pyvrp.ProblemData(places, clients, depots, vehicles, [cost], [way])
+        ways = [self._closed(way, name) for name in ("", *self.promised)]
+        return pyvrp.ProblemData(places, clients, depots, vehicles, [cost] * len(ways), ways)
+
+    def _closed(self, way: Any, inspector: str) -> Any:
+        """Return an inspector's ways: longer than any season to visits promised of another."""
+        choice = self.choice
+        others = [n for n, name in enumerate(choice.by) if name and name != inspector]
+        if not others:
+            return way
+        closed = way.copy()
+        closed[:, choice.offices + np.array(others)] = _ticks(1000 * DAY_MIN)
+        np.fill_diagonal(closed, 0)
+        return closed
 
     def _client(self, stop: int, prize: int) -> Any:
         choice = self.choice
@@ -298,7 +319,7 @@ class _Problem:
         for stop in promised[np.argsort(choice.from_min[promised], kind="stable")].tolist():
             for place, day in enumerate(self.days):
                 with_it = [*kept.get(place, []), stop]
-                if day.number == choice.on_day[stop] and self._route(place, with_it).is_feasible():
+                if choice.suits(day, stop) and self._route(place, with_it).is_feasible():
                     begun[place] = kept[place] = with_it
                     break
         routes = [self._route(place, stops) for place, stops in enumerate(begun) if stops]
@@ -346,8 +367,8 @@ def summary(
 
     Returns
     -------
-    ``stops``, ``expected``, ``expected_per_day`` (an inspector-day), ``km``, ``hours`` and, where
-    told, ``found``.
+    ``stops``, ``expected``, ``expected_per_day`` (an inspector-day), ``way_m``, ``hours``
+    and, where told, ``found``.
     """
     stops = [stop for route in routes for stop in route]
     way = sum(
@@ -364,7 +385,7 @@ def summary(
         "stops": float(len(stops)),
         "expected": float(chance[stops].sum()),
         "expected_per_day": float(chance[stops].sum()) / max(1, len(days)),
-        "km": way / 1000,
+        "way_m": way,
         "hours": spent / 60,
     }
     return told if failed is None else {**told, "found": float(failed[stops].sum())}

@@ -53,6 +53,7 @@ class Appointment(Section):
     date: datetime.date = setting(MISSING, "Day")
     from_h: float = setting(0.0, "Not before this hour", unit="h", low=0, high=24)
     to_h: float = setting(24.0, "Begun by this hour", unit="h", low=0, high=24)
+    inspector: str = setting("", "Name of who was promised; anybody if left out")
 
     def conflicts(self) -> list[str]:
         """Refuse hours that end before they begin."""

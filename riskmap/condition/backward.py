@@ -6,12 +6,12 @@ log-likelihood is (chances before) x (derivative of the step) x (adjoint after).
 
 from __future__ import annotations
 
-from math import exp, expm1
+from math import expm1
 from typing import NamedTuple
 
 import numpy as np
 
-from riskmap.condition.forward import Track, hear
+from riskmap.condition.forward import Track
 from riskmap.condition.years import (
     CALLS,
     EASE,
@@ -28,6 +28,7 @@ from riskmap.condition.years import (
     SPREAD,
     STEEPNESS,
     WEAR_RENEWED,
+    Common,
     Floats,
     Histories,
     Office,
@@ -60,11 +61,11 @@ class Slopes(NamedTuple):
 
 
 @compiled
-def backward(  # noqa: C901
+def backward(
     histories: Histories,
     office: Office,
     terms: Terms,
-    share: Floats,
+    common: Common,
     i: int,
     every: int,
     back: Floats,
@@ -74,7 +75,7 @@ def backward(  # noqa: C901
     """Go back through the years of lot i with the adjoint of the chances, and fill its slopes."""
     k = len(back)
     rates = terms.rates
-    years = len(share)
+    years = len(common.share)
     first = histories.first[i]
     system = histories.system[i]
     for r in range(histories.start[i], histories.start[i + 1]):
@@ -82,27 +83,21 @@ def backward(  # noqa: C901
     slope = slopes.rates[i]
     kinds_at = len(rates) + terms.wear_by.shape[1]
     opened = years - slopes.year_wear.shape[1]
-    worn = np.empty((k, 5))
     fresh = np.empty((k, 5))
     newborn = np.zeros((k, 5))
-    seen = np.empty(3)
     later = np.empty(3)
     for t in range(every - 1, first - 1, -1):
         future = t >= years
-        factor = 1.0 if future else exp(terms.year_wear[t])
+        factor = common.factor[t]
+        scale = track.scale[t]
         for j in range(k):
             for s in range(5):
-                back[j, s] /= track.scale[t]
+                back[j, s] *= scale
         year_slope = 0.0
         if not future:
             begin, end = track.record[t], track.record[t + 1]
             renewal = renewal_of(histories, begin, end)
-            findings(histories, terms, begin, renewal, seen)
-            if office.calls[t] > 0:
-                hear(histories, office, terms, i, t, begin, end, seen)
-            worn[:] = track.begin[t]
-            wear_on(worn, track.stay[t], t == first)
-            weigh(worn, seen)
+            worn, share = track.worn[t], common.share[t]
             at = MEND_FOUND if track.known[t] else MEND_HIDDEN
             if renewal < end:
                 repair = histories.kind[renewal] == REPAIR
@@ -112,7 +107,7 @@ def backward(  # noqa: C901
                     repair,
                     rates[at],
                     rates[MEND_EARLY],
-                    share[t],
+                    share,
                     rates[KEEPS],
                     terms.weight,
                 )
@@ -123,27 +118,28 @@ def backward(  # noqa: C901
                 _count_findings(histories, fresh, back, renewal, end, kinds_at, slope)
                 weigh(back, later)
                 year_slope += _wear_back(
-                    terms, system, 0, factor, newborn, track.fresh[t], True, False, back, track,
-                    slope, slopes.hazard,
+                    terms, common, system, 0, factor, newborn, track.fresh[t], True, False, back,
+                    track, slope, slopes.hazard,
                 )  # fmt: skip
                 system -= 1
                 strain_of(terms, system, track.strain, track.load)
-                d_share = _renew_back(terms, worn, repair, at, share[t], back, slope)
+                d_share = _renew_back(terms, worn, repair, at, share, back, slope)
             else:
                 d_share = _no_renewal_back(
-                    terms, worn, at, share[t], office.permits[t], t == years - 1, back, slope
+                    terms, worn, at, share, office.permits[t], t == years - 1, back, slope
                 )
-            slope[SHARE_SHIFT] += d_share * share[t] * (1 - share[t])
+            slope[SHARE_SHIFT] += d_share * share * (1 - share)
             _count_findings(histories, worn, back, begin, renewal, kinds_at, slope)
             if office.calls[t] > 0:
-                d = _calls_back(histories, office, terms, i, t, begin, end, worn, back, slope)
+                heard = called(histories, begin, end)
+                d = _calls_back(common, track.exposure[t], heard, worn, back, slope)
                 slopes.calls[i] += d
                 if t >= opened:
                     slopes.year_calls[i, t - opened] += d
-            weigh(back, seen)
+            weigh(back, track.seen[t])
         year_slope += _wear_back(
-            terms, system, track.age[t], factor, track.begin[t], track.stay[t], t == first, future,
-            back, track, slope, slopes.hazard,
+            terms, common, system, track.age[t], factor, track.begin[t], track.stay[t],
+            t == first, future, back, track, slope, slopes.hazard,
         )  # fmt: skip
         if opened <= t < years:
             slopes.year_wear[i, t - opened] += year_slope
@@ -175,23 +171,12 @@ def _count_findings(
 
 @compiled
 def _calls_back(
-    histories: Histories,
-    office: Office,
-    terms: Terms,
-    i: int,
-    t: int,
-    begin: int,
-    end: int,
-    x: Floats,
-    back: Floats,
-    slope: Floats,
+    common: Common, exposure: float, heard: bool, x: Floats, back: Floats, slope: Floats
 ) -> float:
     """Slopes by the rates of complaint; returns the slope by the logarithm of the exposure."""
-    exposure = exp(terms.log_calls[i] + terms.year_calls[t]) * office.calls[t]
-    heard = called(histories, begin, end)
     total = 0.0
     for s in range(3):
-        rate = exp(terms.rates[CALLS + s]) * exposure
+        rate = common.pace[CALLS + s] * exposure
         d = _by_condition(x, back, s) * (rate / expm1(rate) if heard else -rate)
         slope[CALLS + s] += d
         total += d
@@ -246,33 +231,31 @@ def _no_renewal_back(
     """Adjoint of :func:`riskmap.condition.years.no_renewal`; returns the slope by `share`."""
     mend, early = terms.rates[at], terms.rates[MEND_EARLY]
     none = 1 - early * share * permits
-    d_share = 0.0
+    stays = 1 - mend * share * permits if last else 1 - mend
+    unseen = 0.0 if last else mend * (1 - share)
+    fine = stayed = hidden = 0.0
     for j in range(len(x)):
-        fine = x[j, 0] * back[j, 0] + x[j, 1] * back[j, 1] + x[j, 2] * back[j, 2]
-        stayed = x[j, 3] * back[j, 3] + x[j, 4] * back[j, 4]
-        failed = x[j, 3] + x[j, 4]
+        fine += x[j, 0] * back[j, 0] + x[j, 1] * back[j, 1] + x[j, 2] * back[j, 2]
+        stayed += x[j, 3] * back[j, 3] + x[j, 4] * back[j, 4]
         b = back[j, 1]
-        slope[MEND_EARLY] -= share * permits * fine
-        d_share -= early * permits * fine
-        if last:
-            slope[at] -= share * permits * stayed
-            d_share -= mend * permits * stayed
-        else:
-            slope[at] += failed * b * (1 - share) - stayed
-            d_share -= failed * b * mend
-        for s in range(3):
-            back[j, s] *= none
-        for s in range(3, 5):
-            if last:
-                back[j, s] *= 1 - mend * share * permits
-            else:
-                back[j, s] = back[j, s] * (1 - mend) + b * mend * (1 - share)
-    return d_share
+        hidden += (x[j, 3] + x[j, 4]) * b
+        back[j, 0] *= none
+        back[j, 1] *= none
+        back[j, 2] *= none
+        back[j, 3] = back[j, 3] * stays + b * unseen
+        back[j, 4] = back[j, 4] * stays + b * unseen
+    slope[MEND_EARLY] -= share * permits * fine
+    if last:
+        slope[at] -= share * permits * stayed
+        return float(-permits * (early * fine + mend * stayed))
+    slope[at] += hidden * (1 - share) - stayed
+    return float(-early * permits * fine - hidden * mend)
 
 
 @compiled
 def _wear_back(
     terms: Terms,
+    common: Common,
     system: int,
     age: int,
     factor: float,
@@ -289,12 +272,13 @@ def _wear_back(
     rates = terms.rates
     strain, load = track.strain, track.load
     wear = terms.wear[age] * factor
-    renewed = exp(rates[WEAR_RENEWED]) * factor
-    fail = exp(rates[FAIL]) * factor
-    rest = exp(rates[REST]) / factor
-    ease = 0.0 if ahead else exp(rates[EASE]) / factor
-    set_in = exp(rates[SET_IN])
-    by_wear = by_factor = 0.0
+    renewed = common.pace[WEAR_RENEWED] * factor
+    fail = common.pace[FAIL] * factor
+    rest = common.pace[REST] / factor
+    ease = 0.0 if ahead else common.pace[EASE] / factor
+    set_in = common.pace[SET_IN]
+    by_wear = by_renewed = by_fail = by_rest = by_ease = by_lasting = 0.0
+    steep = shelter = spread = 0.0
     for j in range(len(x)):
         q0, q1, q2 = stay[j, 0], stay[j, 1], stay[j, 2]
         q3, q4, q5 = stay[j, 3], stay[j, 4], stay[j, 5]
@@ -316,21 +300,28 @@ def _wear_back(
             d3 = -q3 * rest * load[j, 2] * x[j, 2] * (b2 - b0)
             d4 = -q4 * ease * load[j, 2] * lasting * (b3 - b2)
             b3 = b3 * q4 + b2 * (1 - q4)
-            slope[SET_IN] -= q5 * set_in * x[j, 3] * (b3 - back[j, 4])
+            by_lasting -= q5 * x[j, 3] * (b3 - back[j, 4])
             b3 = b3 * q5 + back[j, 4] * (1 - q5)
             b2 = b2 * q3 + b0 * (1 - q3)
-        d = d0 + d1 + rates[STEEPNESS] * d2 - rates[SHELTER] * (d3 + d4)
-        hazard[system] += d
-        slope[SPREAD] += terms.nodes[j] * d
-        slope[FAIL] += d2
-        slope[REST] += d3
-        slope[EASE] += d4
-        slope[WEAR_RENEWED] += d1
-        slope[STEEPNESS] += strain[j] * d2
-        slope[SHELTER] -= strain[j] * (d3 + d4)
+        spread += terms.nodes[j] * (d0 + d1 + rates[STEEPNESS] * d2 - rates[SHELTER] * (d3 + d4))
+        steep += strain[j] * d2
+        shelter -= strain[j] * (d3 + d4)
         by_wear += d0
-        by_factor += d0 + d1 + d2 - d3 - d4
+        by_renewed += d1
+        by_fail += d2
+        by_rest += d3
+        by_ease += d4
         back[j, 0], back[j, 1], back[j, 2], back[j, 3] = b0, b1, b2, b3
+    recovers = by_rest + by_ease
+    hazard[system] += by_wear + by_renewed + rates[STEEPNESS] * by_fail - rates[SHELTER] * recovers
+    slope[SPREAD] += spread
+    slope[FAIL] += by_fail
+    slope[REST] += by_rest
+    slope[EASE] += by_ease
+    slope[SET_IN] += set_in * by_lasting
+    slope[WEAR_RENEWED] += by_renewed
+    slope[STEEPNESS] += steep
+    slope[SHELTER] += shelter
     for b in range(terms.wear_by.shape[1]):
         slope[len(rates) + b] += by_wear * terms.wear_by[age, b]
-    return by_factor
+    return by_wear + by_renewed + by_fail - recovers

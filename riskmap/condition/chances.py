@@ -24,6 +24,7 @@ from riskmap.condition.years import (
     Floats,
     Ints,
     Terms,
+    pace_of,
     stay_chances,
     strain_of,
     wear_on,
@@ -186,12 +187,13 @@ def _look_ahead(terms: Terms, now: Floats, system: Ints, age: Ints, ahead: Float
     load = np.empty((k, 3))
     stay = np.empty((k, 6))
     x = np.empty((k, 5))
+    pace = pace_of(terms)
     for i in range(len(now)):
         strain_of(terms, system[i], strain, load)
         x[:] = now[i]
         for t in range(ahead.shape[1]):
             at = min(age[i] + 1 + t, len(terms.wear) - 1)
-            stay_chances(terms, load, at, 1.0, True, stay)
+            stay_chances(terms, pace, load, at, 1.0, True, stay)
             wear_on(x, stay, False)
             failed = 0.0
             for j in range(k):

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from math import exp, log
+from math import log
 from typing import NamedTuple
 
 import numpy as np
@@ -11,12 +11,12 @@ from riskmap.condition.backward import Slopes, backward
 from riskmap.condition.forward import Track, forward
 from riskmap.condition.years import (
     RATES,
-    SHARE_SHIFT,
     STATES,
     Floats,
     Histories,
     Office,
     Terms,
+    common_of,
 )
 from riskmap.contract.compiled import compiled
 
@@ -89,10 +89,14 @@ def _follow(
 ) -> None:
     k = len(terms.nodes)
     every = len(office.share) + ahead
+    common = common_of(office, terms, ahead)
     track = Track(
+        np.empty((every, k, 5)),
         np.empty((every, k, 5)),
         np.empty((every, k, 6)),
         np.empty((every, k, 6)),
+        np.empty((every, 3)),
+        np.empty(every),
         np.empty(every),
         np.empty(every, dtype=np.bool_),
         np.empty(every, dtype=np.int64),
@@ -100,14 +104,9 @@ def _follow(
         np.empty(k),
         np.empty((k, 3)),
     )
-    share = np.zeros(len(office.share))
-    for t in range(len(share)):
-        s = office.share[t]
-        if s > 0:
-            share[t] = 1.0 / (1.0 + (1.0 - s) / s * exp(-terms.rates[SHARE_SHIFT]))
     x = np.empty((k, 5))
     for i in range(len(histories.first)):
-        total = forward(histories, office, terms, share, i, every, x, now, track)
+        total = forward(histories, office, terms, common, i, every, x, now, track)
         end = 0.0
         for j in range(k):
             for s in range(5):
@@ -117,4 +116,4 @@ def _follow(
             for j in range(k):
                 for s in range(5):
                     x[j, s] = final[s] / end
-            backward(histories, office, terms, share, i, every, x, track, slopes)
+            backward(histories, office, terms, common, i, every, x, track, slopes)

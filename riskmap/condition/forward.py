@@ -17,6 +17,7 @@ from riskmap.condition.years import (
     MEND_FOUND,
     MEND_HIDDEN,
     REPAIR,
+    Common,
     Flags,
     Floats,
     Histories,
@@ -37,11 +38,22 @@ from riskmap.contract.compiled import compiled
 
 
 class Track(NamedTuple):
-    """What the way forward leaves behind for the way back, by year of one lot."""
+    """What the way forward leaves behind for the way back, by year of one lot.
+
+    ``begin``, ``worn`` (years, k, states): chances at the year's beginning, and before a renewal.
+    ``stay``, ``fresh`` (years, k, 6): chances to stay, of the system and of one put in that year.
+    ``seen`` (years, 3): likelihood of what was seen before a renewal; ``exposure`` (years,) to
+    complaints; ``scale``: one over the chance of the year's records; ``known``: whether the office
+    knows of a failure; ``age``; ``record``: the year's first. ``strain``, ``load``: of the system
+    at hand.
+    """
 
     begin: Floats
+    worn: Floats
     stay: Floats
     fresh: Floats
+    seen: Floats
+    exposure: Floats
     scale: Floats
     known: Flags
     age: Ints
@@ -55,7 +67,7 @@ def forward(  # noqa: C901
     histories: Histories,
     office: Office,
     terms: Terms,
-    share: Floats,
+    common: Common,
     i: int,
     every: int,
     x: Floats,
@@ -65,7 +77,7 @@ def forward(  # noqa: C901
     """Go through the years of lot i; leaves the chances after the last one in `x`."""
     k = len(x)
     rates = terms.rates
-    years = len(share)
+    years = len(common.share)
     first = histories.first[i]
     system = histories.system[i]
     strain_of(terms, system, track.strain, track.load)
@@ -73,14 +85,14 @@ def forward(  # noqa: C901
     record = histories.start[i]
     found = False
     total = 0.0
-    seen = np.empty(3)
+    later = np.empty(3)
     x[:] = 0.0
     for j in range(k):
         x[j, 0] = terms.weight[j]
     before = -1.0  # factor of the year whose chances to stay hold still, but for sound systems
     for t in range(first, every):
         future = t >= years
-        factor = 1.0 if future else exp(terms.year_wear[t])
+        factor = common.factor[t]
         stay = track.stay[t]
         if factor == before and t != years:
             wear = terms.wear[age] * factor
@@ -89,7 +101,7 @@ def forward(  # noqa: C901
                 for s in range(1, 6):
                     stay[j, s] = track.stay[t - 1, j, s]
         else:
-            stay_chances(terms, track.load, age, factor, future, stay)
+            stay_chances(terms, common.pace, track.load, age, factor, future, stay)
         before = factor
         track.begin[t] = x
         track.age[t] = age
@@ -100,36 +112,40 @@ def forward(  # noqa: C901
             while end < histories.start[i + 1] and histories.year[end] == t:
                 end += 1
             renewal = renewal_of(histories, record, end)
+            seen = track.seen[t]
             found |= findings(histories, terms, record, renewal, seen)
             if office.calls[t] > 0:
-                hear(histories, office, terms, i, t, record, end, seen)
+                exposure = exp(terms.log_calls[i] + terms.year_calls[t]) * office.calls[t]
+                track.exposure[t] = exposure
+                hear(common, exposure, called(histories, record, end), seen)
             weigh(x, seen)
+            track.worn[t] = x
             track.known[t] = found
             mend = rates[MEND_FOUND] if found else rates[MEND_HIDDEN]
             early = rates[MEND_EARLY]
             if renewal < end:
                 repair = histories.kind[renewal] == REPAIR
-                renew(x, repair, mend, early, share[t], rates[KEEPS], terms.weight)
+                renew(x, repair, mend, early, common.share[t], rates[KEEPS], terms.weight)
                 system += 1
                 strain_of(terms, system, track.strain, track.load)
-                stay_chances(terms, track.load, 0, factor, False, track.fresh[t])
+                stay_chances(terms, common.pace, track.load, 0, factor, False, track.fresh[t])
                 wear_on(x, track.fresh[t], True)
-                found = findings(histories, terms, renewal, end, seen)
-                weigh(x, seen)
+                found = findings(histories, terms, renewal, end, later)
+                weigh(x, later)
                 age = 0
                 before = -1.0
             else:
-                no_renewal(x, mend, early, share[t], office.permits[t], t == years - 1)
+                no_renewal(x, mend, early, common.share[t], office.permits[t], t == years - 1)
             record = end
         c = 0.0
         for j in range(k):
-            for s in range(5):
-                c += x[j, s]
-        track.scale[t] = c
+            c += (x[j, 0] + x[j, 1]) + (x[j, 2] + x[j, 3]) + x[j, 4]
         total += log(c)
+        scale = 1.0 / c
+        track.scale[t] = scale
         for j in range(k):
             for s in range(5):
-                x[j, s] /= c
+                x[j, s] *= scale
         age += 1
         if t == years - 1 and len(now):
             now[i] = x
@@ -138,19 +154,8 @@ def forward(  # noqa: C901
 
 
 @compiled
-def hear(
-    histories: Histories,
-    office: Office,
-    terms: Terms,
-    i: int,
-    t: int,
-    begin: int,
-    end: int,
-    likelihood: Floats,
-) -> None:
+def hear(common: Common, exposure: float, heard: bool, likelihood: Floats) -> None:
     """Multiply by the likelihood (3,) of a complaint in the year, or of none."""
-    exposure = exp(terms.log_calls[i] + terms.year_calls[t]) * office.calls[t]
-    heard = called(histories, begin, end)
     for s in range(3):
-        rate = exp(terms.rates[CALLS + s]) * exposure
+        rate = common.pace[CALLS + s] * exposure
         likelihood[s] *= -expm1(-rate) if heard else exp(-rate)

@@ -31,6 +31,7 @@ from riskmap.condition.years import (
     Floats,
     Terms,
     no_renewal,
+    pace_of,
     renew,
     stay_chances,
     strain_of,
@@ -157,6 +158,7 @@ def path(lots: Lots, terms: Terms, i: int) -> Iterator[Step]:
     histories, office, rates = lots.histories, lots.office, terms.rates
     years, k = len(office.share), len(terms.nodes)
     strain, load, stay = np.empty(k), np.empty((k, 3)), np.empty((k, 6))
+    pace = pace_of(terms)
     system, age, found = histories.system[i], histories.age[i], False
     strain_of(terms, system, strain, load)
     x = np.zeros((k, 5))
@@ -165,7 +167,7 @@ def path(lots: Lots, terms: Terms, i: int) -> Iterator[Step]:
     for t in range(histories.first[i], years):
         year = _axis_begin(lots) + t
         factor = float(np.exp(terms.year_wear[t]))
-        stay_chances(terms, load, age, factor, False, stay)
+        stay_chances(terms, pace, load, age, factor, False, stay)
         wear_on(x, stay, t == histories.first[i])
         end = record + int(
             np.searchsorted(histories.year[record : histories.start[i + 1]], t, "right")
@@ -191,7 +193,7 @@ def path(lots: Lots, terms: Terms, i: int) -> Iterator[Step]:
                 renew(x, kind == REPAIR, mend, early, share, keeps, terms.weight)
                 system, age, found, renewed = system + 1, 0, False, True
                 strain_of(terms, system, strain, load)
-                stay_chances(terms, load, 0, factor, False, stay)
+                stay_chances(terms, pace, load, 0, factor, False, stay)
                 wear_on(x, stay, True)
             yield Step(year, r - int(histories.start[i]), _log_odds(x))
         if not renewed:
@@ -254,6 +256,7 @@ def _unrecorded(terms: Terms, age: Floats, last: int, log_odds: Floats) -> None:
     load = np.empty((k, 3))
     stay = np.empty((k, 6))
     x = np.empty((k, 5))
+    pace = pace_of(terms)
     for i in range(len(age)):
         strain_of(terms, i, strain, load)
         x[:] = 0.0
@@ -262,7 +265,7 @@ def _unrecorded(terms: Terms, age: Floats, last: int, log_odds: Floats) -> None:
         begin = max(last - age[i], 0)
         for t in range(begin, last + 1):
             factor = np.exp(terms.year_wear[t])
-            stay_chances(terms, load, t - last + age[i], factor, False, stay)
+            stay_chances(terms, pace, load, t - last + age[i], factor, False, stay)
             wear_on(x, stay, t == begin)
             if t < last:
                 no_renewal(x, terms.rates[MEND_HIDDEN], terms.rates[MEND_EARLY], 0.0, 1.0, False)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Final
 
 import numpy as np
@@ -64,6 +65,11 @@ class Lots:
     of_system: Flags
     window: int
     records: pd.DataFrame
+
+    @cached_property
+    def limits_of_systems(self) -> Floats:
+        """Limitations (m, factors) of the lot of each system."""
+        return self.limits[self.lot]
 
     @property
     def now_system(self) -> Ints:

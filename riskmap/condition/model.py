@@ -132,7 +132,7 @@ def point_at(model: Model, theta: Floats) -> Point:
     designed = 1.0 / (1.0 + np.exp(-p["designed"]))
     reach = np.where(lots.of_system, lots.present[:, None], (1 - designed * modern)[:, None])
     place = lots.neighborhood
-    log_hazard = (lots.limits[lots.lot] * reach) @ effects + p["modern"] * modern
+    log_hazard = (lots.limits_of_systems * reach) @ effects + p["modern"] * modern
     log_hazard += p["renewed"] * lots.renewed + theta[model.part("place_wear")][place[lots.lot]]
     log_calls = p["call_lot"] * lots.closeness + theta[model.part("place_calls")][place]
     nodes, weight = np.polynomial.hermite_e.hermegauss(NODES)
@@ -186,8 +186,18 @@ def log_posterior(model: Model, theta: Floats) -> tuple[float, Floats]:
     followed, point = run(model, theta, slopes=True)
     off = (theta - model.mean) / model.sd
     value = float(followed.log_like[model.lots.fitted_on].sum() - 0.5 * (off**2).sum())
-    gradient = lot_slopes(model, followed, point).T @ model.lots.fitted_on.astype(float)
+    gradient = _summed_slopes(model, followed, point)
     return value, gradient - off / model.sd
+
+
+def _summed_slopes(model: Model, followed: Followed, point: Point) -> Floats:
+    """Return the sum (p,) of the slopes of the lots that the model is fitted to."""
+    lots, calls = model.lots, followed.slopes.calls
+    dense, hazard = _dense_slopes(model, followed, point)
+    on, places = lots.fitted_on, len(lots.neighborhoods)
+    place = lots.neighborhood[on]
+    by_place = [np.bincount(place, part[on], places) for part in (hazard, calls)]
+    return np.concatenate([dense[on].sum(axis=0), *by_place])
 
 
 def lot_slopes(model: Model, followed: Followed, point: Point) -> sparse.csr_array:
@@ -202,10 +212,25 @@ def lot_slopes(model: Model, followed: Followed, point: Point) -> sparse.csr_arr
     point
         The point it ran at.
     """
+    lots = model.lots
+    dense, hazard = _dense_slopes(model, followed, point)
+    row, place = np.arange(len(lots.ids)), lots.neighborhood
+    shape = (len(lots.ids), len(lots.neighborhoods))
+    slopes_of_lots = sparse.hstack(
+        [
+            sparse.csr_array(dense),
+            sparse.csr_array((hazard, (row, place)), shape),
+            sparse.csr_array((followed.slopes.calls, (row, place)), shape),
+        ]
+    )
+    return sparse.csr_array(slopes_of_lots)
+
+
+def _dense_slopes(model: Model, followed: Followed, point: Point) -> tuple[Floats, Floats]:
+    """Slopes (n, .) of each lot by all but its neighborhood's effects, and by its hazard (n,)."""
     lots, slopes = model.lots, followed.slopes
-    n = len(lots.ids)
     per_system = slopes.hazard[:, None]
-    by_factor = per_system * lots.limits[lots.lot] * point.effects
+    by_factor = per_system * lots.limits_of_systems * point.effects
     designed = -point.designed * (1 - point.designed) * point.modern[:, None] * ~lots.of_system
     of_systems = np.column_stack(
         [
@@ -225,14 +250,4 @@ def lot_slopes(model: Model, followed: Followed, point: Point) -> sparse.csr_arr
     shared[:, NAMES.index("renewed")] += renewed
     shared[:, NAMES.index("designed")] += design
     shared[:, NAMES.index("call_lot")] += slopes.calls * lots.closeness
-    dense = np.column_stack([shared, factors, slopes.year_wear, slopes.year_calls])
-    row, place = np.arange(n), lots.neighborhood
-    shape = (n, len(lots.neighborhoods))
-    slopes_of_lots = sparse.hstack(
-        [
-            sparse.csr_array(dense),
-            sparse.csr_array((hazard, (row, place)), shape),
-            sparse.csr_array((slopes.calls, (row, place)), shape),
-        ]
-    )
-    return sparse.csr_array(slopes_of_lots)
+    return np.column_stack([shared, factors, slopes.year_wear, slopes.year_calls]), hazard

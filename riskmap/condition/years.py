@@ -141,6 +141,41 @@ class Terms(NamedTuple):
     weight: Floats
 
 
+class Common(NamedTuple):
+    """What is the same for every lot, worked out once.
+
+    ``share`` (years,): of repairs put on file. ``factor`` (years and those ahead,): on wear;
+    ``pace``: see :func:`pace_of`.
+    """
+
+    share: Floats
+    factor: Floats
+    pace: Floats
+
+
+@compiled
+def common_of(office: Office, terms: Terms, ahead: int) -> Common:
+    """Work out what is the same for every lot."""
+    years = len(office.share)
+    share = np.zeros(years)
+    factor = np.ones(years + ahead)
+    for t in range(years):
+        s = office.share[t]
+        if s > 0:
+            share[t] = 1.0 / (1.0 + (1.0 - s) / s * exp(-terms.rates[SHARE_SHIFT]))
+        factor[t] = exp(terms.year_wear[t])
+    return Common(share, factor, pace_of(terms))
+
+
+@compiled
+def pace_of(terms: Terms) -> Floats:
+    """Exponentials (rates,) of the rates."""
+    pace = np.empty(len(terms.rates))
+    for r in range(len(pace)):
+        pace[r] = exp(terms.rates[r])
+    return pace
+
+
 @compiled
 def strain_of(terms: Terms, system: int, strain: Floats, load: Floats) -> None:
     """Log hazard at each frailty (k,), and its factors (k, 3) on wear, failing and recovery."""
@@ -155,7 +190,13 @@ def strain_of(terms: Terms, system: int, strain: Floats, load: Floats) -> None:
 
 @compiled
 def stay_chances(
-    terms: Terms, load: Floats, age: int, factor: float, ahead: bool, stay: Floats
+    terms: Terms,
+    pace: Floats,
+    load: Floats,
+    age: int,
+    factor: float,
+    ahead: bool,
+    stay: Floats,
 ) -> None:
     """Chance (k, 6) of not going on this year.
 
@@ -163,11 +204,11 @@ def stay_chances(
     not from failed to failed for good. In years `ahead` failed systems stay failed.
     """
     wear = terms.wear[age] * factor
-    renewed = exp(terms.rates[WEAR_RENEWED]) * factor
-    fail = exp(terms.rates[FAIL]) * factor
-    rest = exp(terms.rates[REST]) / factor
-    ease = 0.0 if ahead else exp(terms.rates[EASE]) / factor
-    lasting = exp(-exp(terms.rates[SET_IN]))
+    renewed = pace[WEAR_RENEWED] * factor
+    fail = pace[FAIL] * factor
+    rest = pace[REST] / factor
+    ease = 0.0 if ahead else pace[EASE] / factor
+    lasting = exp(-pace[SET_IN])
     for j in range(len(load)):
         stay[j, 0] = exp(-wear * load[j, 0])
         stay[j, 1] = exp(-renewed * load[j, 0])

@@ -13,6 +13,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from typing import TypeVar
 
+from threadpoolctl import ThreadpoolController  # type: ignore[import-untyped]
 from tqdm import tqdm
 
 Chunk = TypeVar("Chunk")
@@ -63,6 +64,17 @@ def crew(workers: int = 0, *, pool: Executor | None = None, bar: bool = False) -
         yield
     finally:
         vars(_crew).update(before)
+
+
+@contextmanager
+def one_thread() -> Iterator[None]:
+    """Have the linear algebra inside use one thread, so far as its libraries are loaded.
+
+    Its matrices are small: threads that wait for each other double the processor time, and the last
+    digit would depend on the number of cores.
+    """
+    with ThreadpoolController().limit(limits=1, user_api="blas"):
+        yield
 
 
 def spans(total: int, step: int) -> list[slice]:

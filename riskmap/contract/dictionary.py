@@ -31,12 +31,12 @@ def data_dictionary() -> str:
         "Generated from `riskmap/contract`; change it there. All shapes are in the region's",
         "reference system. First the layers that readers deliver, then the tables of a result.",
         "",
-        "# Layers",
+        "## Layers",
         "",
         "Private columns are dropped on reading unless the region file keeps them.",
     ]
     for layer in LAYERS.values():
-        lines += ["", f"## {layer.name}", "", f"{layer.meaning} Kind: {layer.kind}."]
+        lines += ["", f"### {layer.name}", "", f"{layer.meaning} Kind: {layer.kind}."]
         if layer.key:
             lines[-1] += f" Key: `{layer.key}`."
         if layer.columns:
@@ -44,18 +44,18 @@ def data_dictionary() -> str:
             lines += ["", *_table(heads, map(_layer_row, layer.columns))]
     lines += [
         "",
-        "# Result",
+        "## Result",
         "",
         "A column with evidence has a companion `<name>_evidence`. Each factor of the scoring",
         "model adds its points, `<factor>_points`.",
         "",
-        "## parcels (result)",
+        "### parcels (result)",
         "",
         *_result_table(COLUMNS.values()),
     ]
     for layer in (TREATMENT_AREAS, REPLACEMENT_PLACES, ZONES, CAPTURE_ZONES, ASSESSED_WELLS,
                   SAMPLING, MAILING):  # fmt: skip
-        lines += ["", f"## {_result_name(layer)}", "", layer.meaning, ""]
+        lines += ["", f"### {_result_name(layer)}", "", layer.meaning, ""]
         lines += _result_table(layer.columns)
     return "\n".join(lines) + "\n"
 

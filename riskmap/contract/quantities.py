@@ -98,6 +98,10 @@ _YEARS: Final = Scale("years", short="yr", one="year")
 _PERCENT: Final = Scale("%", short="pct")
 
 LENGTH: Final = Quantity("m", _FEET, _METERS)
+DRIVEN: Final = Quantity(
+    "m", Scale("miles", 1 / MILE_M, 1, "miles"), Scale("km", 1e-3, 1, "km"), rough=False
+)
+"""Ways of whole days and seasons."""
 DEPTH_TO_WATER: Final = Quantity("m", Scale("ft", 1 / FOOT_M, 1, "ft"), Scale("m", 1.0, 1, "m"))
 SMALL_LENGTH: Final = Quantity("m", Scale("in", 100 / INCH_CM, 0, "in"), Scale("cm", 100, 0, "cm"))
 DEPTH: Final = Quantity("cm", _INCHES, _CENTIMETERS)

@@ -84,7 +84,7 @@ def fetch(
 
 
 def forget(folder: Path) -> None:
-    """Throw kept replies away, so that all is asked for anew."""
+    """Throw kept replies away, so that all is asked for again."""
     shutil.rmtree(folder / KEPT, ignore_errors=True)
 
 

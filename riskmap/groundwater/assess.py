@@ -15,7 +15,9 @@ from riskmap.contract.grid import Grid
 from riskmap.contract.units import YEAR_D
 from riskmap.groundwater import superpose
 from riskmap.groundwater.arrival import arrived_frac
+from riskmap.groundwater.censored import NO_RESULTS
 from riskmap.groundwater.density import drainfields_near_wells, systems_density
+from riskmap.groundwater.exposure import exposure
 from riskmap.groundwater.gradient import FlowField, flow_field
 from riskmap.groundwater.nitrogen import system_load
 from riskmap.groundwater.paths import EDGE, ENDS, STILL, WATER, Paths, trace_paths
@@ -24,6 +26,7 @@ from riskmap.groundwater.reach import PathPairs, pairs_by_width
 from riskmap.groundwater.score import SOON_D, groundwater_score, receptor_part
 from riskmap.groundwater.screens import column, draw_l_d, draw_width_m, screen_windows
 from riskmap.groundwater.settings import GroundwaterSettings, WellSettings
+from riskmap.groundwater.well_nitrate import Nitrate, known_of_wells, predict_nitrate
 from riskmap.groundwater.well_risk import own_vulnerability, well_risk
 
 CHUNK: Final = 10_000
@@ -163,7 +166,7 @@ def _per_system(
 
 def _per_well(
     wells: pd.DataFrame, systems: pd.DataFrame, pairs: pd.DataFrame, receptors: _Receptors,
-    settings: GroundwaterSettings, well_settings: WellSettings,
+    expected: pd.DataFrame, settings: GroundwaterSettings, well_settings: WellSettings,
 ) -> pd.DataFrame:  # fmt: skip
     summed = superpose.sum_at_wells(pairs, len(wells))
     near = drainfields_near_wells(
@@ -175,7 +178,7 @@ def _per_well(
         age_yr=column(wells, "age_yr"), dug=column(wells, "dug"), settings=well_settings,
     )  # fmt: skip
     risk = well_risk(
-        nitrate_added_mg_l=np.where(np.isfinite(near), summed["nitrate_added_mg_l"], np.nan),
+        nitrate=nitrate_without_samples(wells.assign(**expected), settings, well_settings),
         shortest_travel_time_d=summed["shortest_travel_time_d"],
         drainfields_near=near,
         own=own,
@@ -190,7 +193,28 @@ def _per_well(
             "flow_l_d_evidence": receptors.pumped_evidence,
         }
     )
-    return pd.concat([summed, marks, own, risk], axis=1).set_axis(wells.index)
+    table = [summed, expected.reset_index(drop=True), marks, own, risk]
+    return pd.concat(table, axis=1).set_axis(wells.index)
+
+
+def nitrate_without_samples(
+    wells: pd.DataFrame, settings: GroundwaterSettings, well_settings: WellSettings
+) -> Nitrate:
+    """Nitrate of each well as the priors say it.
+
+    Parameters
+    ----------
+    wells
+        As for :func:`assess_groundwater`, with the columns of
+        :data:`riskmap.groundwater.exposure.EXPOSURE_COLUMNS`.
+    settings, well_settings
+        As there.
+    """
+    _, bottom, _ = screen_windows(wells, unknown_screen_m=well_settings.unknown_screen_m)
+    return predict_nitrate(
+        known_of_wells(wells, depth_m=bottom), column(wells, "x_m"), column(wells, "y_m"),
+        NO_RESULTS, water=settings, seed=0,
+    )  # fmt: skip
 
 
 def assess_groundwater(
@@ -208,12 +232,12 @@ def assess_groundwater(
     ----------
     systems
         ``x_m``, ``y_m``, ``persons``, ``kind``; optional ``treatment_removal_frac``,
-        ``chance_failing_frac``, ``vulnerability_frac``, ``field_width_m``, ``age_yr`` (a young
-        system's plume may not have arrived). NaN where not known.
+        ``chance_failing_frac``, ``vulnerability_frac``, ``field_width_m``, ``age_yr`` (years since
+        the first system there: a young plume may not have arrived). NaN where not known.
     wells
         ``x_m``, ``y_m``; optional ``depth_m``, ``casing_m``, ``screen_top_m``,
         ``screen_bottom_m``, ``static_level_m``, ``age_yr``, ``dug``, ``use``, ``yield_l_d``,
-        ``flow_l_d``.
+        ``flow_l_d``, ``farmed_frac`` (share of the land around that is farmed).
     water_table
         Heads on a grid, m.
     settings, well_settings
@@ -239,9 +263,13 @@ def assess_groundwater(
     load = loads["nitrogen_load_kg_yr"].to_numpy(float)
     receptors = _receptors(wells, flow, settings, well_settings)
     pairs, ends = _follow(systems, load, receptors, flow, water_id, settings)
+    expected = exposure(
+        systems, wells, load_kg_yr=load, screen_m=(receptors.top_m, receptors.bottom_m),
+        flow=flow, settings=settings,
+    )  # fmt: skip
     return GroundwaterAssessment(
         systems=_per_system(systems, loads, pairs, ends),
-        wells=_per_well(wells, systems, pairs, receptors, settings, well_settings),
+        wells=_per_well(wells, systems, pairs, receptors, expected, settings, well_settings),
         pairs=pairs,
         waters=superpose.sum_at_waters(
             ends["water_id"], ends["water_load_kg_yr"], ends["water_travel_time_d"]

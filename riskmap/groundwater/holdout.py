@@ -1,23 +1,29 @@
 """How well measured nitrate is predicted, judged only on wells the method has not seen.
 
 Neighboring wells resemble each other, so a random split makes a method look better than it is.
-Here whole blocks of land are held out; the random split is given too, so that the gap can be seen.
+Here whole blocks of land are held out, with a strip around them that nothing is learned from; all
+is learned again for each part. Single wells left out are given too, so that the gap can be seen.
 """
 
 from __future__ import annotations
 
+from collections.abc import Callable, Mapping
 from typing import Final
 
 import numpy as np
 import pandas as pd
 from numpy.typing import ArrayLike
 from scipy import stats
-from sklearn.ensemble import RandomForestRegressor
-from sklearn.linear_model import LinearRegression
+from scipy.spatial import cKDTree
 
-from riskmap.contract.arrays import Floats, Whole
+from riskmap.contract.arrays import Flags, Floats, Whole
 from riskmap.contract.errors import NotEnoughDataError
+from riskmap.contract.settings import Z_95
+from riskmap.groundwater.censored import NO_RESULTS, Results
 from riskmap.groundwater.nitrogen import LIMIT_MG_L
+from riskmap.groundwater.settings import GroundwaterSettings
+from riskmap.groundwater.well_nitrate import Known, Nitrate, predict_nitrate
+from riskmap.groundwater.well_risk import chance_above
 
 PUBLISHED: Final = pd.DataFrame(
     [
@@ -32,6 +38,14 @@ SUSPECT_R2: Final = 0.6
 FIRST_SHARE: Final = 0.10
 LEAST_SAMPLES: Final = 50
 LEAST_BLOCKS: Final = 5
+BUFFER_M: Final = 500.0
+"""Strip around a held-out block that nothing is learned from (own choice)."""
+THIRDS: Final = ("lowest", "middle", "highest")
+FIGURES: Final = (
+    "r2", "rank_correlation", "found_in_first_10_pct_frac", "said_above_frac", "found_above_frac",
+    "held_by_range_frac",
+    *(f"{what}_{third}_third_frac" for third in THIRDS for what in ("said", "found")),
+)  # fmt: skip
 
 
 def spatial_blocks(x_m: ArrayLike, y_m: ArrayLike, *, block_m: float) -> Whole:
@@ -92,98 +106,202 @@ def held_out_figures(
     }
 
 
-def _folds(groups: Whole, folds: int, rng: np.random.Generator) -> Whole:
-    """Fold of each row, whole groups together, groups dealt at random."""
-    names = np.unique(groups)
-    fold_of = np.empty(int(names.max()) + 1, np.int64)
-    fold_of[rng.permutation(names)] = np.arange(len(names)) % folds
-    return fold_of[groups]
-
-
-def _forest(seed: int, trees: int) -> RandomForestRegressor:
-    return RandomForestRegressor(
-        n_estimators=trees, min_samples_leaf=5, random_state=seed, n_jobs=1
-    )
-
-
-def _out_of_fold(
-    features: Floats, target: Floats, fold: Whole, *, forest_seed: int | None, trees: int
-) -> Floats:
-    predicted = np.full(len(target), np.nan)
-    for name in np.unique(fold):
-        held = fold == name
-        model = LinearRegression() if forest_seed is None else _forest(forest_seed, trees)
-        model.fit(features[~held], target[~held])
-        predicted[held] = model.predict(features[held])
-    return np.asarray(np.expm1(predicted), float)
-
-
-def hold_out_comparison(
-    features: pd.DataFrame,
-    measured_mg_l: ArrayLike,
-    *,
-    x_m: ArrayLike,
-    y_m: ArrayLike,
-    plume_column: str,
-    block_m: float,
-    folds: int,
-    limit_mg_l: float = LIMIT_MG_L,
-    trees: int = 200,
-    seed: int = 0,
-) -> pd.DataFrame:
-    """Judge the plume prediction and a random forest on held-out blocks and on a random split.
+def order_figures(number: ArrayLike, measured: ArrayLike) -> dict[str, float]:
+    """Compare an order with measurements: :func:`held_out_figures` but r2, which it has none of.
 
     Parameters
     ----------
-    features
-        One row per sampled well; rows with a missing value or measurement are left out.
-    measured_mg_l, x_m, y_m
-        Measured nitrate as N, place (n,).
-    plume_column
-        The column of ``features`` that holds the predicted nitrate, mg/L; it is judged as it
-        is, and after a line fitted (in logs) on the other blocks.
+    number
+        What is ordered by, highest first (n,).
+    measured
+        Nitrate, mg/L as N (n,).
+    """
+    return held_out_figures(number, measured) | {"r2": np.nan}
+
+
+def chance_figures(
+    nitrate: Nitrate, measured: ArrayLike, below: Flags, *, limit_mg_l: float = LIMIT_MG_L
+) -> dict[str, float]:
+    """Hold chances and ranges against measurements.
+
+    Parameters
+    ----------
+    nitrate
+        Predictions (n,).
+    measured, below
+        Nitrate (n,), mg/L as N, no NaN; whether it is half a limit that it lies below.
+    limit_mg_l
+        Limit whose chance is judged, mg/L as N.
+
+    Returns
+    -------
+    dict
+        ``said_above_frac``, ``found_above_frac``: mean chance said, share found; the same by thirds
+        of the chance. ``held_by_range_frac``: share of wells inside their 90% range; one below the
+        laboratory's limit is inside where the range reaches below that limit.
+    """
+    m = np.asarray(measured, float)
+    chance = chance_above(np.exp(nitrate.mean), limit_mg_l, gsd=np.exp(nitrate.sd))
+    low, high = (np.exp(nitrate.mean + z * nitrate.sd) for z in (-Z_95, Z_95))
+    held = np.where(below, low <= 2 * m, (low <= m) & (m <= high))
+    found = {
+        "said_above_frac": float(chance.mean()),
+        "found_above_frac": float((m > limit_mg_l).mean()),
+        "held_by_range_frac": float(held.mean()),
+    }
+    for third, rows in zip(
+        THIRDS, np.array_split(np.argsort(chance, kind="stable"), 3), strict=True
+    ):
+        found[f"said_{third}_third_frac"] = float(chance[rows].mean())
+        found[f"found_{third}_third_frac"] = float((m[rows] > limit_mg_l).mean())
+    return found
+
+
+def held_out_folds(x_m: Floats, y_m: Floats, *, block_m: float, folds: int, seed: int) -> Whole:
+    """Part that each place is held out in; whole blocks together, dealt at random.
+
+    Parameters
+    ----------
+    x_m, y_m
+        Places (n,), m.
+    block_m
+        Side of a block, m.
+    folds
+        Number of parts.
+    seed
+        For the deal.
+    """
+    blocks = spatial_blocks(x_m, y_m, block_m=block_m)
+    dealt = np.random.default_rng(seed).permutation(int(blocks.max(initial=0)) + 1) % folds
+    return np.asarray(dealt[blocks], np.int64)
+
+
+def predict_held_out(
+    known: Known, place: Floats, results: Results, fold: Whole, *, water: GroundwaterSettings,
+    seed: int, buffer_m: float = BUFFER_M,
+) -> Nitrate:  # fmt: skip
+    """Predict each well from samples outside its part and the strip around it.
+
+    Parameters
+    ----------
+    known, place, results
+        Of sampled wells (n,), place (n, 2), m; each has a result at least.
+    fold
+        Part of each (n,).
+    water, seed
+        As :func:`riskmap.groundwater.well_nitrate.predict_nitrate` takes them.
+    buffer_m
+        Width of the strip, m.
+    """
+    mean, sd, used = np.empty(len(fold)), np.empty(len(fold)), np.zeros(len(fold), np.int64)
+    for part in np.unique(fold):
+        held = fold == part
+        away, _ = cKDTree(place[held]).query(place)
+        learning = (~held & (away > buffer_m))[results.well]
+        kept = Results(
+            results.well[learning], results.log_value[learning], results.below[learning],
+            results.variance[learning], results.fresh_variance,
+        )  # fmt: skip
+        found = predict_nitrate(known, place[:, 0], place[:, 1], kept, water=water, seed=seed)
+        mean[held], sd[held], used[held] = found.mean[held], found.sd[held], found.samples[held]
+    return Nitrate(mean, sd, used)
+
+
+def line_held_out(columns: Floats, measured: Floats, fold: Whole) -> Floats:
+    """Nitrate by a line in some columns, fitted to log(1 + mg/L) outside each part.
+
+    Parameters
+    ----------
+    columns
+        (n, k).
+    measured
+        Nitrate (n,), mg/L as N.
+    fold
+        Part of each (n,).
+    """
+    table = np.column_stack([np.ones(len(columns)), columns])
+    found = np.empty(len(measured))
+    for part in np.unique(fold):
+        held = fold == part
+        fit = np.linalg.lstsq(table[~held], np.log1p(measured[~held]), rcond=None)[0]
+        found[held] = np.expm1(table[held] @ fit)
+    return found
+
+
+def hold_out_comparison(
+    known: Known,
+    place: Floats,
+    results: Results,
+    *,
+    measured_mg_l: Floats,
+    below: Flags,
+    simple: Mapping[str, Floats],
+    risk: Callable[[Nitrate], Floats],
+    water: GroundwaterSettings,
+    block_m: float,
+    folds: int,
+    seed: int = 0,
+) -> pd.DataFrame:
+    """Judge predictions of sampled wells on held-out blocks, beside simple orders.
+
+    Parameters
+    ----------
+    known, place, results
+        What is known of the sampled wells (n,), place (n, 2), m, and their results.
+    measured_mg_l, below
+        What is held against: nitrate of each (n,), and whether it is half a laboratory's limit.
+    simple
+        Numbers that anyone could order wells by, the highest first, each (n,), by their name. The
+        line is fitted in all of them.
+    risk
+        Number that the sampling list orders by, from predictions of these wells.
+    water
+        The region's settings.
     block_m
         Side of the blocks, m: longer than wells resemble each other.
     folds
         Parts that the blocks are held out in.
+    seed
+        For the deal of blocks.
 
     Returns
     -------
     DataFrame
-        ``method`` ("plumes as predicted", "plumes, line fitted", "random forest"), ``split``
-        ("blocks", "random", "none"), the figures of :func:`held_out_figures`, ``suspect``.
+        ``method``, ``split`` ("blocks", "single wells", "none": nothing was learned),
+        :data:`FIGURES` (NaN where a method gives none), ``samples``, ``above_limit``, ``suspect``.
 
     Raises
     ------
     NotEnoughDataError
-        With fewer than 50 usable samples or five blocks.
+        With fewer than 50 samples or five blocks.
     """
-    measured, x, y = (np.asarray(part, float) for part in (measured_mg_l, x_m, y_m))
-    table = features.to_numpy(float)
-    keep = np.isfinite(table).all(axis=1) & np.isfinite(measured + x + y)
-    table, measured, x, y = table[keep], measured[keep], x[keep], y[keep]
-    blocks = spatial_blocks(x, y, block_m=block_m)
-    if len(measured) < LEAST_SAMPLES or len(np.unique(blocks)) < LEAST_BLOCKS:
+    fold = held_out_folds(place[:, 0], place[:, 1], block_m=block_m, folds=folds, seed=seed)
+    blocks = len(np.unique(spatial_blocks(place[:, 0], place[:, 1], block_m=block_m)))
+    if len(measured_mg_l) < LEAST_SAMPLES or blocks < LEAST_BLOCKS:
         raise NotEnoughDataError(
             f"a hold-out test needs {LEAST_SAMPLES} samples in {LEAST_BLOCKS} blocks"
         )
-    target = np.log1p(np.maximum(measured, 0))
-    plume = table[:, [features.columns.get_loc(plume_column)]]
-    rng = np.random.default_rng(seed)
-    splits = {
-        "blocks": _folds(blocks, folds, rng),
-        "random": _folds(np.arange(len(target)), folds, rng),
+    x, y = place.T
+    predictions = {
+        ("physics alone", "none"): predict_nitrate(known, x, y, NO_RESULTS, water=water, seed=seed),
+        ("samples", "blocks"): predict_held_out(
+            known, place, results, fold, water=water, seed=seed
+        ),
+        ("samples", "single wells"): predict_nitrate(known, x, y, results, water=water, seed=seed),
     }
-    as_is = held_out_figures(plume[:, 0], measured, limit_mg_l=limit_mg_l)
-    rows: list[dict[str, object]] = [{"method": "plumes as predicted", "split": "none", **as_is}]
-    methods: dict[str, tuple[Floats, int | None]] = {
-        "plumes, line fitted": (np.log1p(np.maximum(plume, 0)), None),
-        "random forest": (table, seed),
-    }
-    for method, (columns, forest_seed) in methods.items():
-        for split, fold in splits.items():
-            predicted = _out_of_fold(columns, target, fold, forest_seed=forest_seed, trees=trees)
-            figures = held_out_figures(predicted, measured, limit_mg_l=limit_mg_l)
-            rows.append({"method": method, "split": split, **figures})
-    result = pd.DataFrame(rows)
-    return result.assign(suspect=result["r2"] > SUSPECT_R2)
+    rows: list[dict[str, object]] = []
+    for (method, split), found in predictions.items():
+        figures = held_out_figures(np.exp(found.mean), measured_mg_l)
+        figures |= chance_figures(found, measured_mg_l, below)
+        rows.append({"method": method, "split": split, **figures})
+        listed = order_figures(risk(found), measured_mg_l)
+        rows.append({"method": f"sampling list, {method}", "split": split, **listed})
+    for name, number in simple.items():
+        rows.append({"method": name, "split": "none", **order_figures(number, measured_mg_l)})
+    line = line_held_out(np.column_stack(list(simple.values())), measured_mg_l, fold)
+    figures = held_out_figures(line, measured_mg_l)
+    rows.append({"method": "a line in these", "split": "blocks", **figures})
+    table = pd.DataFrame(rows).reindex(
+        columns=["method", "split", *FIGURES, "samples", "above_limit"]
+    )
+    return table.assign(suspect=table["r2"] > SUSPECT_R2)

@@ -40,6 +40,7 @@ from riskmap.groundwater.rerun_sums import (
     scenario_of,
     sources_of,
     speed_up,
+    well_sums,
     well_table,
 )
 from riskmap.groundwater.score import SURFACE_WATER_WEIGHT, joined_score, nearness, score_parts
@@ -54,7 +55,9 @@ WIDE: Final = (1.0, 5.0)
 """Factors on conductivity and on all dispersivities of the widest plumes that are searched for."""
 WIDE_LOAD: Final = 2.5
 """Greatest load to be ready for, against the assessment's."""
-CORNERS: Final = ((1.0, 1.0), (0.3, 1.0), (0.3, 5.0), (0.3, 0.3))
+CORNERS: Final = (
+    (1.0, 1.0), (0.3, 1.0), (0.3, 5.0), (0.3, 0.3), (3.0, 1.0), (3.0, 5.0), (1.0, 5.0),
+)  # fmt: skip
 """Factors on conductivity and on all dispersivities: a pair is kept if it adds the least amount in
 one of these, under ``WIDE_LOAD``, long since arrived."""
 
@@ -227,9 +230,7 @@ def rerun(
         of the assessment (0..1), wells within five years' travel, the most that the system adds at
         one well, and the nitrate of what percolates around it.
     """
-    people = np.asarray(persons, float)
-    load = people * settings.per_person_kg_yr * (1 - np.clip(prepared.removed_frac, 0, 1))
-    load = load * (1 - settings.denitrified_frac)
+    load = nitrogen_of(prepared, settings, persons)
     faster, pairs = speed_up(settings, prepared.settings), prepared.pairs
     wells = well_table(
         prepared.screen_top_m, prepared.screen_bottom_m, prepared.draw_m2,
@@ -252,6 +253,41 @@ def rerun(
         _balance(prepared, load, flow, settings),
     )  # fmt: skip
     return dict(zip(RERUN_COLUMNS, values, strict=True))
+
+
+def nitrogen_of(prepared: Rerun, settings: GroundwaterSettings, persons: ArrayLike) -> Floats:
+    """Nitrogen of each system that reaches the water table under a scenario (n,), kg/yr."""
+    people = np.asarray(persons, float)
+    load = people * settings.per_person_kg_yr * (1 - np.clip(prepared.removed_frac, 0, 1))
+    return np.asarray(load * (1 - settings.denitrified_frac))
+
+
+def added_at_wells(
+    prepared: Rerun, settings: GroundwaterSettings, *, nitrogen_kg_yr: ArrayLike, age_yr: ArrayLike
+) -> Floats:
+    """Return the nitrate that all systems together add at each well under a scenario, mg/L as N.
+
+    Parameters
+    ----------
+    prepared
+        From :func:`prepare_rerun`.
+    settings
+        The scenario's.
+    nitrogen_kg_yr
+        Nitrogen of each system that reaches the water table (n,), kg/yr.
+    age_yr
+        Age of each system (n,), yr; NaN: its plume arrived long ago.
+    """
+    faster = speed_up(settings, prepared.settings)
+    wells = well_table(
+        prepared.screen_top_m, prepared.screen_bottom_m, prepared.draw_m2,
+        thickness_m=settings.thickness_m, conductivity_factor=faster,
+    )  # fmt: skip
+    sources = sources_of(
+        np.asarray(nitrogen_kg_yr, float), prepared.pairs.flux_m_d * faster,
+        prepared.field_width_m, np.asarray(age_yr, float), settings,
+    )  # fmt: skip
+    return well_sums(prepared.pairs, wells, sources, scenario_of(settings, prepared.settings))
 
 
 def _receptors_joined(prepared: Rerun, left_frac: Floats, scenario: Scenario) -> Floats:

@@ -14,6 +14,10 @@ from riskmap.contract.settings import JUDGED, Belief, Section, setting
 from riskmap.groundwater.vulnerability import AQUIFER, VADOSE
 
 TRADE: Final = "common practice, no source"
+THIN: Final = (
+    "at most 1 cm: mapped septic plumes spread less than that both ways (Groundwater Project, "
+    "septic systems book, chapter 5)"
+)
 HANTZSCHE: Final = "Hantzsche and Finnemore (1992, Ground Water 30:490-499)"
 
 DISPERSIVITIES: Final = Belief(
@@ -62,16 +66,17 @@ class GroundwaterSettings(Section):
         beliefs=(DISPERSIVITIES,),
     )  # fmt: skip
     dispersivity_across_m: float = setting(
-        1.0, "Dispersivity across the flow", unit="m", low=0, high=100,
-        source=f"a tenth of the one along: {TRADE}", beliefs=(DISPERSIVITIES, SIDEWAYS),
+        0.01, "Dispersivity across the flow", unit="m", low=0, high=100,
+        source=THIN, beliefs=(DISPERSIVITIES, SIDEWAYS),
     )  # fmt: skip
     dispersivity_down_m: float = setting(
-        0.1, "Dispersivity downwards", unit="m", low=0, high=10,
-        source=f"a hundredth of the one along: {TRADE}", beliefs=(DISPERSIVITIES, SIDEWAYS),
+        0.01, "Dispersivity downwards", unit="m", low=0, high=10,
+        source=THIN, beliefs=(DISPERSIVITIES, SIDEWAYS),
     )  # fmt: skip
     thickness_m: float = setting(
-        20.0, "Thickness of the aquifer that plumes spread in", unit="m", low=1, high=1000,
-        source=f"{JUDGED}; give the aquifer's own", beliefs=(Belief(0.5, 2.0, JUDGED),),
+        50.0, "Thickness of the aquifer that plumes spread in", unit="m", low=1, high=1000,
+        source=f"{JUDGED}: deeper than most household wells; give the aquifer's own",
+        beliefs=(Belief(0.5, 2.0, JUDGED),),
     )  # fmt: skip
     recharge_m_yr: float = setting(
         0.25, "Rain that reaches the water table", unit="m/yr", low=0, high=3,
@@ -120,8 +125,9 @@ class GroundwaterSettings(Section):
         low=0.1, high=10, source=JUDGED,
     )  # fmt: skip
     direction_sd_deg: float = setting(
-        5.0, "Doubt of the flow's direction, one standard deviation", unit="degree",
-        low=0, high=45, source=JUDGED,
+        20.0, "Doubt of the flow's direction, one standard deviation", unit="degree",
+        low=0, high=45,
+        source=f"{JUDGED}: a water table mapped from few levels, and a flow that swings in a year",
     )  # fmt: skip
     max_distance_m: float = setting(
         1500.0, "How far paths are followed", unit="m", low=100, high=10_000, source=JUDGED
@@ -188,11 +194,6 @@ class WellSettings(Section):
     dug_weight: float = setting(
         0.9, "Weight of a dug or driven well", unit="0-1", low=0, high=1,
         source=f"dug wells fare worst: {TRADE}",
-    )  # fmt: skip
-    prediction_gsd: float = setting(
-        3.0, "Geometric standard deviation of the predicted nitrate", unit="ratio",
-        low=1.1, high=10,
-        source=f"{JUDGED}; a hold-out r2 of .3-.4 is the published state of the art",
     )  # fmt: skip
     least_keep_out_frac: float = setting(
         0.2, "Share of the germ risk that even a sound deep well passes", unit="0-1",

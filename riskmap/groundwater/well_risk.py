@@ -1,7 +1,8 @@
 """The risk of each well, with its doubt, and the order in which to sample.
 
-Two things lead to a bad sample: nitrate above the limit (predicted by the plumes, with a wide
-doubt), and germs (short travel time, many drainfields near), which a sound deep well may keep out.
+Two things lead to a bad sample: nitrate above the limit (as
+:mod:`riskmap.groundwater.well_nitrate` predicts it, with its doubt), and germs (short travel time,
+many drainfields near), which a sound deep well may keep out.
 The number ranks wells for sampling; it is not a finding about any well.
 """
 
@@ -17,6 +18,7 @@ from riskmap.contract.settings import Z_95
 from riskmap.groundwater.nitrogen import LIMIT_MG_L
 from riskmap.groundwater.setbacks import VIRUS_LOG10, virus_reduction_log10
 from riskmap.groundwater.settings import GroundwaterSettings, WellSettings
+from riskmap.groundwater.well_nitrate import Nitrate
 
 
 def _falling(value: Floats, poor: float, safe: float) -> Floats:
@@ -91,9 +93,7 @@ def own_vulnerability(
     )
 
 
-def chance_above(
-    predicted_mg_l: ArrayLike, limit_mg_l: float, *, gsd: float = WellSettings.prediction_gsd
-) -> Floats:
+def chance_above(predicted_mg_l: ArrayLike, limit_mg_l: float, *, gsd: ArrayLike) -> Floats:
     """Chance that the true nitrate exceeds a limit; log-normal, the prediction its median.
 
     Parameters
@@ -103,7 +103,8 @@ def chance_above(
     limit_mg_l
         Limit, mg/L as N.
     gsd
-        Geometric standard deviation of the true value about the prediction, above 1.
+        Geometric standard deviation of the true value about the prediction, above 1; one number or
+        one per prediction.
     """
     middle = np.maximum(np.asarray(predicted_mg_l, float), 1e-6)
     return np.asarray(ndtr(np.log(middle / limit_mg_l) / np.log(gsd)), float)
@@ -140,7 +141,7 @@ def germ_chance(
 
 def well_risk(
     *,
-    nitrate_added_mg_l: ArrayLike,
+    nitrate: Nitrate,
     shortest_travel_time_d: ArrayLike,
     drainfields_near: ArrayLike,
     own: pd.DataFrame,
@@ -152,14 +153,16 @@ def well_risk(
 
     Parameters
     ----------
-    nitrate_added_mg_l, shortest_travel_time_d, drainfields_near
+    nitrate
+        Its distribution in each well (n,).
+    shortest_travel_time_d, drainfields_near
         Per well (n,), from the plumes and the neighborhood count.
     own
         From :func:`own_vulnerability`, (n) rows.
     water
-        Nitrate without systems, temperature of the ground water.
+        Temperature of the ground water.
     settings
-        How well predictions hold, and how germs get in.
+        How germs get in.
     limit_mg_l
         Limit of nitrate, mg/L as N.
 
@@ -171,9 +174,8 @@ def well_risk(
         ``well_risk_high`` (doubt from what is not known of the well and from the prediction),
         ``sampling_order`` (1 first; NaN risks last, ties by position).
     """
-    added = np.asarray(nitrate_added_mg_l, float)
-    predicted = added + water.background_mg_l
-    gsd, floor = settings.prediction_gsd, settings.least_keep_out_frac
+    predicted, gsd = np.exp(nitrate.mean), np.exp(nitrate.sd)
+    floor = settings.least_keep_out_frac
     spread = gsd**Z_95
     germs = germ_chance(
         shortest_travel_time_d,

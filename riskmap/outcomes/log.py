@@ -1,7 +1,8 @@
 """The outcome log: visits as they were recorded, in SQLite or in PostgreSQL with PostGIS.
 
 Entries are only added; the database itself refuses to change or delete them. A visit that is
-recorded again with another answer is a correction: both entries stay, the later one counts. What
+recorded again with another answer is a correction: both entries stay, the later one counts. Letters
+and what came back of them are kept in the same way. What
 is said about people (:data:`riskmap.contract.visits.PERSONAL`) is in a table of its own, from
 which it can be deleted.
 """
@@ -17,12 +18,13 @@ from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import pandas as pd
 
 from riskmap.contract.columns import Column
 from riskmap.contract.errors import OutputError, RiskmapError, SourceFormatError
+from riskmap.contract.letters import LETTER_COLUMNS
 from riskmap.contract.visits import PERSONAL, QUESTIONS, SAME_VISIT, VISIT_KEYS, VISIT_PLACE
 from riskmap.outcomes import server
 
@@ -34,6 +36,12 @@ COLUMNS: Final = (*ANSWERS, *VISIT_PLACE)
 OF_THE_ENTRY: Final = ("entry", "recording", "cell", RUN, "fingerprint")
 LAYER: Final = "outcome log"
 
+_NEWEST_LETTERS: Final = """
+SELECT l.* FROM letters l
+WHERE NOT EXISTS (SELECT 1 FROM letters later
+                  WHERE later.entry > l.entry AND later.reference = l.reference)
+ORDER BY l.entry
+"""
 _TYPES: Final = {"number": "double precision", "flag": "boolean"}
 _NEWEST: Final = """
 SELECT v.*, r.recorded_at, r.recorded_by, r.file FROM visits v
@@ -45,7 +53,7 @@ ORDER BY v.entry
 
 @dataclass(frozen=True)
 class LogState:
-    """An outcome log as a run finds it: where it is, and how many entries it has.
+    """An outcome log as a run finds it: where it is, how many entries and letters it has.
 
     ``file`` is None for a log on a server, whose connection string is ``server`` then.
     """
@@ -53,6 +61,7 @@ class LogState:
     file: Path | None
     server: str
     entries: int
+    letters: int = 0
 
     @property
     def place(self) -> Path | str:
@@ -62,16 +71,18 @@ class LogState:
 
 @dataclass(frozen=True)
 class Recording:
-    """One file about to be recorded: its visits, and who records it.
+    """One file about to be recorded: its rows, and who records it.
 
-    ``visits`` has a column per answer (dates as ISO text), ``cell``, :data:`RUN`, and the
-    coordinates of the lot.
+    ``rows`` are visits with a column per answer (dates as ISO text), ``cell``, :data:`RUN`, and
+    the coordinates of the lot; or, where ``of`` says so, letters with the columns of
+    :data:`riskmap.contract.letters.LETTER_COLUMNS`, ``cell`` and :data:`RUN`.
     """
 
     file: str
     sha256: str
     recorded_by: str
-    visits: pd.DataFrame
+    rows: pd.DataFrame
+    of: Literal["visits", "letters"] = "visits"
 
 
 def log_state(place: Path | str) -> LogState | None:
@@ -87,18 +98,23 @@ def log_state(place: Path | str) -> LogState | None:
     if isinstance(place, Path) and not place.exists():
         return None
     with _opened(place, write=False) as base:
-        if not base.has_log():
+        if not base.has("visits"):
             return None
-        (count,) = base.rows("SELECT coalesce(max(entry), 0) FROM visits")[0]
+        entries, sent = (
+            int(base.rows(f"SELECT coalesce(max(entry), 0) FROM {table}")[0][0])
+            if base.has(table)
+            else 0
+            for table in ("visits", "letters")
+        )
     if isinstance(place, Path):
-        return LogState(place, "", int(count))
-    return LogState(None, place, int(count))
+        return LogState(place, "", entries, sent)
+    return LogState(None, place, entries, sent)
 
 
 def add(place: Path | str, recordings: Sequence[Recording]) -> list[int]:
-    """Add recordings to the log, all or none; returns how many visits of each were new.
+    """Add recordings to the log, all or none; returns how many rows of each were new.
 
-    Visits that are in the log already, answer for answer, are left out.
+    Visits and letters that are in the log already, answer for answer, are left out.
 
     Raises
     ------
@@ -108,6 +124,7 @@ def add(place: Path | str, recordings: Sequence[Recording]) -> list[int]:
     with _opened(place, write=True) as base:
         base.create(_tables())
         base.add_columns("visits", [(c.name, _type(c)) for c in COLUMNS])
+        base.add_columns("letters", [(c.name, _type(c)) for c in LETTER_COLUMNS.values()])
         return [_add_one(base, recording) for recording in recordings]
 
 
@@ -122,8 +139,23 @@ def visits(place: Path | str, *, up_to: int | None = None) -> pd.DataFrame:
     """
     with _opened(place, write=False) as base:
         names, rows = base.table(_NEWEST)
-    table = pd.DataFrame(rows, columns=names)
-    for column in COLUMNS:
+    table = _typed(pd.DataFrame(rows, columns=names), COLUMNS)
+    return table if up_to is None else table[table["entry"] <= up_to].reset_index(drop=True)
+
+
+def letters(place: Path | str) -> pd.DataFrame:
+    """Return the letters that were sent: of each the latest entry; empty where there are none."""
+    names: list[str] = []
+    rows: list[Any] = []
+    if not isinstance(place, Path) or place.exists():
+        with _opened(place, write=False) as base:
+            if base.has("letters"):
+                names, rows = base.table(_NEWEST_LETTERS)
+    return _typed(pd.DataFrame(rows, columns=names), tuple(LETTER_COLUMNS.values()))
+
+
+def _typed(table: pd.DataFrame, columns: Sequence[Column]) -> pd.DataFrame:
+    for column in columns:
         if column.name not in table:
             table[column.name] = None
         if column.dtype == "date":
@@ -132,7 +164,7 @@ def visits(place: Path | str, *, up_to: int | None = None) -> pd.DataFrame:
             table[column.name] = table[column.name].astype("float64")
         elif column.dtype == "flag":
             table[column.name] = table[column.name].astype("boolean")
-    return table if up_to is None else table[table["entry"] <= up_to].reset_index(drop=True)
+    return table
 
 
 def history(place: Path | str) -> pd.DataFrame:
@@ -152,6 +184,7 @@ def _type(column: Column) -> str:
 def _tables() -> list[str]:
     answers = ", ".join(f"{c.name} {_type(c)}{'' if c.nullable else ' NOT NULL'}" for c in COLUMNS)
     people = ", ".join(f"{c.name} {_type(c)}" for c in QUESTIONS if c.name in PERSONAL)
+    of_letters = ", ".join(f"{c.name} {_type(c)}" for c in LETTER_COLUMNS.values())
     return [
         "CREATE TABLE IF NOT EXISTS recordings (recording text PRIMARY KEY, "
         "recorded_at text NOT NULL, recorded_by text NOT NULL, file text NOT NULL, "
@@ -160,24 +193,29 @@ def _tables() -> list[str]:
         f"recordings, cell text NOT NULL, {RUN} text NOT NULL, {answers}, "
         "fingerprint text NOT NULL UNIQUE)",
         f"CREATE TABLE IF NOT EXISTS people (fingerprint text PRIMARY KEY, {people})",
+        "CREATE TABLE IF NOT EXISTS letters (entry {serial}, recording text NOT NULL REFERENCES "
+        f"recordings, cell text NOT NULL, {RUN} text NOT NULL, {of_letters}, "
+        "fingerprint text NOT NULL UNIQUE)",
     ]
 
 
 def _add_one(base: _Base, recording: Recording) -> int:
     name, new = uuid.uuid4().hex, 0
     now = datetime.now(UTC).isoformat(timespec="seconds")
-    columns = ("recording", "cell", RUN, *(c.name for c in COLUMNS), "fingerprint")
+    told = COLUMNS if recording.of == "visits" else tuple(LETTER_COLUMNS.values())
+    columns = ("recording", "cell", RUN, *(c.name for c in told), "fingerprint")
     people = ("fingerprint", *PERSONAL)
     head = (name, now, recording.recorded_by, recording.file, recording.sha256)
     base.insert("recordings", ("recording", "recorded_at", "recorded_by", "file", "sha256"), head)
-    for row in recording.visits.to_dict("records"):
+    answers = (*VISIT_KEYS, *QUESTIONS) if recording.of == "visits" else told
+    for row in recording.rows.to_dict("records"):
         plain = {str(key): _plain(value) for key, value in row.items()}
-        mark = _fingerprint(plain)
+        mark = _fingerprint(plain, answers)
         entry = {**plain, "recording": name, "fingerprint": mark}
-        if not base.insert("visits", columns, [entry.get(column) for column in columns]):
+        if not base.insert(recording.of, columns, [entry.get(column) for column in columns]):
             continue
         new += 1
-        if any(entry.get(column) is not None for column in PERSONAL):
+        if recording.of == "visits" and any(entry.get(c) is not None for c in PERSONAL):
             base.insert("people", people, [entry.get(column) for column in people])
     if not new:
         base.run("DELETE FROM recordings WHERE recording = ?", (name,))
@@ -193,9 +231,9 @@ def _plain(value: object) -> Any:
     return value.item() if hasattr(value, "item") else value
 
 
-def _fingerprint(row: Mapping[str, Any]) -> str:
-    """Hash of all that was answered, by which the same visit recorded twice is known."""
-    told = [row.get(column.name) for column in (*VISIT_KEYS, *QUESTIONS)]
+def _fingerprint(row: Mapping[str, Any], answers: Sequence[Column]) -> str:
+    """Hash of all that was answered, by which the same row recorded twice is known."""
+    told = [row.get(column.name) for column in answers]
     return hashlib.sha256(json.dumps(told, ensure_ascii=False).encode()).hexdigest()
 
 
@@ -229,14 +267,15 @@ class _Base:
     def create(self, tables: Sequence[str]) -> None:
         for statement in tables:
             self.run(statement.replace("{serial}", self.serial))
-        for change in ("UPDATE", "DELETE"):
-            self.run(
-                f"CREATE TRIGGER IF NOT EXISTS keep_{change.lower()} BEFORE {change} ON visits "
-                "BEGIN SELECT RAISE(ABORT, 'the outcome log is only added to'); END"
-            )
+        for table, name in (("visits", "keep"), ("letters", "keep_letters")):
+            for change in ("UPDATE", "DELETE"):
+                self.run(
+                    f"CREATE TRIGGER IF NOT EXISTS {name}_{change.lower()} BEFORE {change} ON "
+                    f"{table} BEGIN SELECT RAISE(ABORT, 'the outcome log is only added to'); END"
+                )
 
-    def has_log(self) -> bool:
-        return "visits" in self.columns_of("sqlite_schema", "name")
+    def has(self, table: str) -> bool:
+        return table in self.columns_of("sqlite_schema", "name")
 
     def columns_of(self, table: str, name: str) -> set[str]:
         return {row[0] for row in self.rows(f"SELECT {name} FROM {table}")}
@@ -256,8 +295,8 @@ class _Server(_Base):
         for statement in (*server.FIRST, *tables, *server.LAST):
             self.run(statement.replace("{serial}", self.serial))
 
-    def has_log(self) -> bool:
-        return bool(self.rows("SELECT to_regclass('riskmap.visits')")[0][0])
+    def has(self, table: str) -> bool:
+        return bool(self.rows(f"SELECT to_regclass('riskmap.{table}')")[0][0])
 
     def add_columns(self, table: str, columns: Sequence[tuple[str, str]]) -> None:
         for name, kind in columns:

@@ -24,6 +24,8 @@ LAST: Final = (
     "'BEGIN RAISE EXCEPTION ''the outcome log is only added to''; END'",
     "CREATE OR REPLACE TRIGGER keep_visits BEFORE UPDATE OR DELETE ON visits "
     "FOR EACH ROW EXECUTE FUNCTION keep()",
+    "CREATE OR REPLACE TRIGGER keep_letters BEFORE UPDATE OR DELETE ON letters "
+    "FOR EACH ROW EXECUTE FUNCTION keep()",
 )
 """What the server needs besides the tables: points for maps, and that nothing is changed."""
 

@@ -175,7 +175,7 @@ OUTPUTS: Final = (
         "write the day sheets",
         f"{_HERE}.paper.day_sheets:day_sheets",
         gives=("files_sheets",),
-        needs=("parcels", "areas", "ledgers"),
+        needs=("parcels", "areas", "ledgers", "inputs"),
         layers=("buildings", "wells", "streams", "waterbodies"),
         settings=(*_SENDER, "lists.order", "lists.stops", "season.followup_frac"),
         files=(
@@ -193,7 +193,14 @@ OUTPUTS: Final = (
         gives=("files_letters",),
         needs=("parcels",),
         layers=("parcels",),
-        settings=(*_SENDER, "letter_texts", "lists.letters", "lists.site_last_line"),
+        settings=(
+            *_SENDER,
+            "letter_texts",
+            "lists.letters",
+            "lists.site_last_line",
+            "mailing",
+            "outcomes",
+        ),
         files=(
             *(
                 File(
@@ -227,7 +234,7 @@ OUTPUTS: Final = (
         gives=("files_mailing",),
         needs=("parcels",),
         layers=("parcels",),
-        settings=(*_HEAD, "lists.site_last_line"),
+        settings=(*_HEAD, "lists.site_last_line", "mailing", "outcomes"),
         files=(
             File("lists/mailing.xlsx", "Mailing list, workbook", "Who is written to, and why."),
             File("lists/mailing.csv", "Mailing list, CSV", "The same, for programs."),

@@ -13,6 +13,7 @@ from pathlib import Path
 from typing import Literal, get_type_hints
 
 from data_pipelines.source_catalog import catalog_of
+from riskmap.action.mailing_settings import MailingSettings
 from riskmap.action.settings import SeasonSettings
 from riskmap.action.zone_reasons import ZoneSettings
 from riskmap.contract.rules import Rules
@@ -70,7 +71,10 @@ class ListSettings(Section):
     )  # fmt: skip
     stops: int = setting(40, "Stops on the day sheets; 0 for none", low=0, high=2000, source=JUDGED)
     letters: int = setting(
-        200, "Letters at most, to the systems likeliest to fail; 0 for none", low=0, high=100_000,
+        10_000,
+        "Letters at most, to the systems likeliest to fail; 0 for none",
+        low=0,
+        high=100_000,
         source=JUDGED,
     )  # fmt: skip
     letter_texts: str = setting(
@@ -171,6 +175,7 @@ class Region:
     service: ServiceSettings = field(default_factory=ServiceSettings)
     fairness: FairnessSettings = field(default_factory=FairnessSettings)
     season: SeasonSettings = field(default_factory=SeasonSettings)
+    mailing: MailingSettings = field(default_factory=MailingSettings)
     sha256: str = ""
     outcomes: LogState | None = None
 

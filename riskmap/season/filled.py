@@ -1,5 +1,7 @@
 """Reads what was filled in: workbooks, delimited text, and the files of the telephone form.
 
+A file holds visits, or letters and what came back of them; its headings tell which.
+
 Every answer keeps the cell that it stands in, so that what is wrong can be said to the point.
 """
 
@@ -11,7 +13,7 @@ import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, Literal
 
 import openpyxl
 import pandas as pd
@@ -21,9 +23,10 @@ from openpyxl.utils.datetime import from_excel
 from data_pipelines.tables import is_text_table, parse_delimited, read_text
 from riskmap.contract.columns import Column
 from riskmap.contract.errors import SourceFormatError, SourceMissingError, reason
+from riskmap.contract.letters import LETTER_COLUMNS, LETTER_QUESTIONS
 from riskmap.contract.quantities import Units
 from riskmap.contract.suggest import nearest
-from riskmap.contract.visits import QUESTIONS, VISIT_COLUMNS, VISIT_KEYS
+from riskmap.contract.visits import QUESTIONS, VISIT_COLUMNS
 from riskmap.publish.lists.list_columns import heading
 from riskmap.publish.lists.workbook import COUNTY_PROPERTY, RUN_PROPERTY
 
@@ -37,7 +40,22 @@ MOST_ROWS: Final = 200_000
 MOST_COLUMNS: Final = 500
 EXCEL_DAYS: Final = (20_000, 80_000)
 """Day numbers of the years 1954 to 2119, which stay where a date's format was lost."""
-_KEY, _DATE, _FOUND = "parcel_id", "visited_on", "found"
+Of = Literal["visits", "letters"]
+ASKED: Final[Mapping[Of, Mapping[str, Column]]] = {
+    "visits": VISIT_COLUMNS,
+    "letters": LETTER_COLUMNS,
+}
+"""What a file may hold -> its columns."""
+KEYS: Final[Mapping[Of, str]] = {"visits": "parcel_id", "letters": "reference"}
+"""The column that says what a row is about."""
+_FILLED_IN: Final[Mapping[Of, frozenset[str]]] = {
+    "visits": frozenset(q.name for q in QUESTIONS),
+    "letters": frozenset(q.name for q in LETTER_QUESTIONS),
+}
+_NEEDED: Final[Mapping[Of, tuple[str, ...]]] = {
+    "visits": ("parcel_id", "visited_on", "found"),
+    "letters": ("reference", "parcel_ids", "audience", "sent_on", "answer"),
+}
 _SYSTEMS: Final[tuple[Units, ...]] = ("us", "si")
 
 
@@ -46,8 +64,9 @@ class Filled:
     """One file as filled in.
 
     ``answers`` has a row a visit or blank row and a column per answer found, raw; ``cells`` has
-    the same shape and says where each stands. ``units`` are those of the headings that name one,
-    by column. ``run`` and ``county`` are what the file says of itself, empty where it says nothing.
+    the same shape and says where each stands. ``of`` says what the rows are.
+    ``units`` are those of the headings that name one, by column. ``run`` and ``county`` are what
+    the file says of itself, empty where it says nothing.
     """
 
     file: Path
@@ -57,6 +76,7 @@ class Filled:
     units: Mapping[str, str]
     run: str = ""
     county: str = ""
+    of: Of = "visits"
 
 
 def read_filled(path: Path) -> Filled:
@@ -78,7 +98,7 @@ def read_filled(path: Path) -> Filled:
     if is_text_table(path):
         table = parse_delimited(read_text(path, path.name), layer=path.name, name=path.name)
         rows = [list(table.columns), *table.to_numpy(dtype=object).tolist()]
-        found = _Sheet(path.name, "", rows, 0, text=True)
+        found = _Sheet(path.name, "", rows, 0, text=True, of=_of(rows[0]) or "visits")
         return _put_together(path, digest, [found])
     raise SourceFormatError(
         path.name,
@@ -96,6 +116,7 @@ class _Sheet:
     rows: Sequence[Sequence[Any]]
     head: int
     text: bool = False
+    of: Of = "visits"
 
     def cell(self, row: int, place: int) -> str:
         if self.text:
@@ -123,11 +144,12 @@ def _workbook(path: Path, digest: str) -> Filled:
         if head is None:
             continue
         _refuse_merged(path.name, page, head)
-        sheets.append(_Sheet(path.name, page.title, rows, head))
+        of = _of(rows[head]) or "visits"
+        sheets.append(_Sheet(path.name, page.title, rows, head, of=of))
     if not sheets:
         raise SourceFormatError(
             path.name,
-            f"no sheet has the headings {_titles([VISIT_COLUMNS[_KEY], VISIT_COLUMNS[_DATE]])}.",
+            f"no sheet has the headings {_titles(_first_columns())}.",
             "Take the workbook that riskmap wrote, or give its headings back.",
         )
     return _put_together(
@@ -160,6 +182,10 @@ def _refuse_endless(file: str, page: Any) -> None:
         )
 
 
+def _first_columns() -> list[Column]:
+    return [VISIT_COLUMNS[name] for name in _NEEDED["visits"][:2]]
+
+
 def _values(page: Any, typed: Any) -> list[list[Any]]:
     """Return what stands in the cells; of a formula that no program has worked out, its text."""
     both = zip(page.iter_rows(values_only=True), typed.iter_rows(values_only=True), strict=True)
@@ -170,11 +196,16 @@ def _values(page: Any, typed: Any) -> list[list[Any]]:
 
 
 def _head(rows: Sequence[Sequence[Any]]) -> int | None:
-    """Row of the headings: the first that has the parcel and at least two questions."""
-    for number, row in enumerate(rows[:HEAD_ROWS]):
-        names = {name for name, _ in _columns(row).values()}
-        if _KEY in names and len(names & {q.name for q in QUESTIONS}) >= 2:
-            return number
+    """Row of the headings: the first that tells what the rows are."""
+    return next((n for n, row in enumerate(rows[:HEAD_ROWS]) if _of(row)), None)
+
+
+def _of(row: Sequence[Any]) -> Of | None:
+    """Tell what rows below these headings are: they have the key and at least two questions."""
+    for of, key in KEYS.items():
+        names = {name for name, _ in _columns(row, of).values()}
+        if key in names and len(names & _FILLED_IN[of]) >= 2:
+            return of
     return None
 
 
@@ -201,11 +232,9 @@ def _fold(words: object) -> str:
     return " ".join(str(words).replace("_", " ").lower().split())
 
 
-def _columns(row: Sequence[Any]) -> dict[int, tuple[str, str]]:
+def _columns(row: Sequence[Any], of: Of) -> dict[int, tuple[str, str]]:
     """Place -> column and unit, of the headings that are known."""
-    known = {
-        words: (c.name, u) for c in VISIT_COLUMNS.values() for words, u in _headings(c).items()
-    }
+    known = {words: (c.name, u) for c in ASKED[of].values() for words, u in _headings(c).items()}
     found = {place: known.get(_fold(cell)) for place, cell in enumerate(row) if cell is not None}
     return {place: column for place, column in found.items() if column is not None}
 
@@ -219,23 +248,28 @@ def _titles(columns: Iterable[Column]) -> str:
 def _put_together(
     path: Path, digest: str, sheets: Sequence[_Sheet], *, run: str = "", county: str = ""
 ) -> Filled:
+    of = sheets[0].of
+    if any(sheet.of != of for sheet in sheets):
+        raise SourceFormatError(
+            path.name, "it holds visits and letters.", "Save them in a file each."
+        )
     answers: list[dict[str, Any]] = []
     cells: list[dict[str, str]] = []
     units: dict[str, str] = {}
     for sheet in sheets:
-        columns = _columns(sheet.rows[sheet.head])
+        columns = _columns(sheet.rows[sheet.head], of)
         _refuse_renamed(sheet, [name for name, _ in columns.values()])
         units |= {name: unit for name, unit in columns.values() if unit}
         for number in range(sheet.head + 1, len(sheet.rows)):
             row = sheet.rows[number]
             answers.append({name: row[place] for place, (name, _) in columns.items()})
             cells.append({name: sheet.cell(number, place) for place, (name, _) in columns.items()})
-    return Filled(path, digest, _frame(answers), _frame(cells), units, run, county)
+    return Filled(path, digest, _frame(answers, of), _frame(cells, of), units, run, county, of)
 
 
-def _frame(rows: Sequence[Mapping[str, Any]]) -> pd.DataFrame:
+def _frame(rows: Sequence[Mapping[str, Any]], of: Of = "visits") -> pd.DataFrame:
     table = pd.DataFrame(list(rows), dtype=object)
-    return table.reindex(columns=list(VISIT_COLUMNS)).astype(object)
+    return table.reindex(columns=list(ASKED[of])).astype(object)
 
 
 def _refuse_renamed(sheet: _Sheet, found: Sequence[str]) -> None:
@@ -245,19 +279,19 @@ def _refuse_renamed(sheet: _Sheet, found: Sequence[str]) -> None:
     if twice:
         raise SourceFormatError(
             sheet.file,
-            f"{where}the heading {_titles([VISIT_COLUMNS[twice[0]]])} stands twice.",
+            f"{where}the heading {_titles([ASKED[sheet.of][twice[0]]])} stands twice.",
             "Rename or delete one of the two columns, and record again.",
         )
-    known = _columns(sheet.rows[sheet.head])
+    known = _columns(sheet.rows[sheet.head], sheet.of)
     others = [
         str(cell)
         for place, cell in enumerate(sheet.rows[sheet.head])
         if cell is not None and place not in known
     ]
-    for column in (*VISIT_KEYS, *QUESTIONS):
+    for column in ASKED[sheet.of].values():
         if column.name in found:
             continue
-        needed = column.name in (_KEY, _DATE, _FOUND)
+        needed = column.name in _NEEDED[sheet.of]
         like = [other for other in others if _fold(other).startswith(_fold(column.label))]
         if needed or like:
             hint = f" Is it {like[0]!r}?" if like else nearest(column.label, others)

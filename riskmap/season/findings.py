@@ -17,16 +17,16 @@ from data_pipelines.dates import to_date
 from data_pipelines.defect_log import DefectLog
 from data_pipelines.values import to_flag, to_number, to_words
 from riskmap.contract.columns import Column
+from riskmap.contract.letters import LETTER_COLUMNS, LETTER_QUESTIONS
 from riskmap.contract.quantities import DEPTH
 from riskmap.contract.sources import ColumnSource
 from riskmap.contract.suggest import nearest
 from riskmap.contract.visits import (
     COULD_NOT_TELL,
     QUESTIONS,
-    VISIT_COLUMNS,
     VISIT_REASONS,
 )
-from riskmap.season.filled import Filled, plain_cell
+from riskmap.season.filled import ASKED, KEYS, Filled, plain_cell
 
 ON_THE_LIST: Final = next(iter(VISIT_REASONS))
 """Why a system was visited where the file does not say: it stood on the list."""
@@ -46,13 +46,13 @@ _CHECKS: Final[Mapping[str, str]] = {
 
 @dataclass(frozen=True)
 class Checked:
-    """What came of a file: ``visits`` to record, ``faults`` in sentences, ``blank`` rows.
+    """What came of a file: ``rows`` to record, ``faults`` in sentences, ``blank`` rows.
 
-    ``visits`` has the typed answers and ``cell``, where the parcel stands; each row at fault has
+    ``rows`` has the typed answers and ``cell``, where the row's key stands; each row at fault has
     one sentence a fault, with its cell, in ``faults``; ``wrong`` is the number of such rows.
     """
 
-    visits: pd.DataFrame
+    rows: pd.DataFrame
     faults: list[str]
     wrong: int
     blank: int
@@ -74,27 +74,32 @@ def check_filled(
     by
         Who made the visits, where a row does not say.
     """
-    raw = filled.answers
-    plain = {name: [plain_cell(v, c) for v in raw[name]] for name, c in VISIT_COLUMNS.items()}
+    raw, columns = filled.answers, ASKED[filled.of]
+    plain = {name: [plain_cell(v, c) for v in raw[name]] for name, c in columns.items()}
     texts = pd.DataFrame(plain, index=raw.index, dtype=object).astype("string")
-    answered = texts[[question.name for question in QUESTIONS]].notna().any(axis=1)
+    questions = QUESTIONS if filled.of == "visits" else LETTER_QUESTIONS
+    answered = texts[[question.name for question in questions]].notna().any(axis=1)
     texts = texts[answered]
     log = DefectLog(filled.file.name)
     typed = pd.DataFrame(
-        {name: _typed(texts[name], column, filled, log) for name, column in VISIT_COLUMNS.items()},
+        {name: _typed(texts[name], column, filled, log) for name, column in columns.items()},
         index=texts.index,
     )
-    typed["visit"] = typed["visit"].fillna(ON_THE_LIST)
-    typed["visited_by"] = typed["visited_by"].fillna(by or pd.NA)
+    contradictions = _contradictions
+    if filled.of == "visits":
+        typed["visit"] = typed["visit"].fillna(ON_THE_LIST)
+        typed["visited_by"] = typed["visited_by"].fillna(by or pd.NA)
+    else:
+        contradictions = _of_letters
     faults = _said_by_readers(log.table(), filled)
     for row in typed.index:
         faults += [
             (int(row), name, f"{_place(filled, row, name)}: {words}.")
-            for name, words in _contradictions(typed.loc[row], texts.loc[row], parcels, today)
+            for name, words in contradictions(typed.loc[row], texts.loc[row], parcels, today)
         ]
     wrong = {row for row, _, _ in faults}
     good = typed[~typed.index.isin(wrong)]
-    good = good.assign(cell=[str(filled.cells.at[row, "parcel_id"]) for row in good.index])
+    good = good.assign(cell=[str(filled.cells.at[row, KEYS[filled.of]]) for row in good.index])
     told = [words for _, _, words in sorted(faults, key=lambda fault: fault[0])]
     return Checked(good, told, len(wrong), int((~answered).sum()))
 
@@ -116,7 +121,7 @@ def _said_by_readers(defects: pd.DataFrame, filled: Filled) -> list[tuple[int, s
     faults = []
     for fault in defects.itertuples():
         row, name = int(str(fault.row)), str(fault.column)
-        column = VISIT_COLUMNS[name]
+        column = ASKED[filled.of][name]
         words = _CHECKS.get(str(fault.check), str(fault.check).replace("_", " "))
         choices = f": {', '.join(column.domain)}" if fault.check == "unknown_code" else ""
         if fault.check == "unknown_code" and column.dtype == "flag":
@@ -153,7 +158,29 @@ def _contradictions(
     return said
 
 
+def _of_letters(
+    row: pd.Series, texts: pd.Series, parcels: Collection[str], today: datetime.date
+) -> list[tuple[str, str]]:
+    """Say what cannot be true of a letter as a whole, by column."""
+    said = []
+    if pd.isna(row["reference"]):
+        said.append(("reference", "there is no reference number"))
+    if pd.isna(row["parcel_ids"]) or pd.isna(row["audience"]):
+        said.append(("reference", "the row does not say which parcels the letter was about, and "
+                     "whether it went to the household or the owner"))  # fmt: skip
+    else:
+        gone = [one for one in str(row["parcel_ids"]).split("; ") if one not in parcels]
+        said += [("parcel_ids", f"the region has no parcel {one!r}") for one in gone]
+    if pd.isna(texts["sent_on"]) and not pd.isna(texts["answer"]):
+        said.append(("sent_on", "there is an answer but no day on which the letter was sent"))
+    for name in ("sent_on", "answered_on", "tank_pumped"):
+        if pd.notna(row[name]) and row[name].date() > today:
+            words = LETTER_COLUMNS[name].label.lower()
+            said.append((name, f"{words} {row[name].date().isoformat()} is still to come"))
+    return said
+
+
 def _place(filled: Filled, row: object, name: str) -> str:
     """Cell of an answer; that of the parcel number where the file does not ask for it."""
     cell: object = filled.cells.at[row, name]
-    return str(cell if isinstance(cell, str) else filled.cells.at[row, "parcel_id"])
+    return str(cell if isinstance(cell, str) else filled.cells.at[row, KEYS[filled.of]])

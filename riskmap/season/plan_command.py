@@ -25,6 +25,7 @@ def work(options: argparse.Namespace) -> int:
     """Plan and write the folder."""
     from riskmap.running import assess, open_region
     from riskmap.season.plan_folder import write_plan
+    from riskmap.season.plan_page import ways_table
     from riskmap.season.planning import plan
     from riskmap.stages.progress import Progress
 
@@ -33,7 +34,6 @@ def work(options: argparse.Namespace) -> int:
     season = plan(result, inspectors=options.inspectors, days=options.days, progress=progress)
     write_plan(season, result, options.out, progress)
     sys.stdout.write(
-        season.compared.astype({"stops": int}).round(1).to_string()
-        + f"\nPlan: {(options.out / 'index.html').resolve()}\n"
+        ways_table(season).to_string() + f"\nPlan: {(options.out / 'index.html').resolve()}\n"
     )
     return 0

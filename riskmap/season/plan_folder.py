@@ -37,7 +37,7 @@ PLAN: Final = "season plan 1"
 """What the mark of a plan's folder says it is; only a plan takes its place."""
 OWN: Final = {found.name: found for found in STOP_COLUMNS}
 ORDER_NOTE: Final = {
-    "roads": "The order is by roads, reckoned at one speed. It gives no directions; gates, closed "
+    "roads": "The order is by roads, at one speed. It gives no directions; gates, closed "
     "and one-way roads are not known to it.",
     "": "The order is by straight lines between the stops. It is no route: roads, rivers and gates "
     "are not known to it.",
@@ -214,9 +214,10 @@ def _write_sheets(
         folder,
         result.parcels,
         sender_of(region),
-        planned=stops[["day", "stop", "leg_m"]],
+        run=plan.run,
+        planned=stops[["day", "stop", "leg_m", "begins"]],
         day_heads=heads,
-        order_note=f"{ORDER_NOTE[ways]} Run {plan.run}.",
+        order_note=ORDER_NOTE[ways],
         ledgers=result.ledgers,
         areas=result.areas,
         layers={name: tables[name] for name in DRAWN if name in tables},

@@ -11,6 +11,7 @@ import numpy as np
 import pandas as pd
 from markupsafe import Markup
 
+from riskmap.contract.quantities import COUNT, DRIVEN, EXPECTED, figure, shown
 from riskmap.publish import palette
 from riskmap.publish.words.cautions import SCREENING, STAFF_ONLY
 from riskmap.publish.words.text_safety import plain_text
@@ -19,6 +20,28 @@ from riskmap.season.planning import SeasonPlan
 TEMPLATE = Path(__file__).with_name("plan_page.html")
 SIDE = 900.0
 """Width of the map, in its own units."""
+
+
+def ways_table(plan: SeasonPlan) -> pd.DataFrame:
+    """Return the ways to spend the season's days as people read them: headings, text in cells."""
+    units = plan.region.county.units
+    found = plan.compared
+    written = {
+        "Stops": (found["stops"], COUNT),
+        "Failures expected": (found["expected"], EXPECTED),
+        "Per inspector-day": (found["expected_per_day"], EXPECTED),
+        f"Driven, {DRIVEN.scale(units).unit}": (found["way_m"], DRIVEN),
+        "Hours": (found["hours"], EXPECTED),
+    }
+    if "found" in found:
+        written["Truly found"] = (found["found"], COUNT)
+    texts = {
+        title: [
+            figure(value, quantity.scale(units).decimals) for value in shown(raw, quantity, units)
+        ]
+        for title, (raw, quantity) in written.items()
+    }
+    return pd.DataFrame(texts, index=found.index.rename("Way to spend the days"))
 
 
 def plan_page(plan: SeasonPlan, stops: pd.DataFrame, routes: str) -> str:
@@ -49,16 +72,13 @@ def plan_page(plan: SeasonPlan, stops: pd.DataFrame, routes: str) -> str:
         }
         for number, day in stops.groupby("day")
     ]
-    compared = [
-        {"way": way, **{name: f"{value:,.1f}" for name, value in row.items()}}
-        for way, row in plan.compared.iterrows()
-    ]
+    ways = ways_table(plan)
     template = jinja2.Environment(autoescape=True).from_string(TEMPLATE.read_text("utf-8"))
     return template.render(
         county=plain_text(plan.region.county.name),
         run=plan.run,
-        compared=compared,
-        truly="found" in plan.compared,
+        titles=[ways.index.name, *ways.columns],
+        ways=list(ways.itertuples(name=None)),
         days=days,
         left_out=plan.left_out.head(50).to_dict("records"),
         left_out_more=max(0, len(plan.left_out) - 50),

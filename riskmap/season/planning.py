@@ -100,6 +100,7 @@ def plan(
     ranked = ranked[ranked["rank"].notna() & ranked["x_m"].notna()].sort_values("rank")
     offices, calendar, dates = _calendar(region, ranked, inspectors, days)
     _require_parcels(settings, ranked, result.parcels.index)
+    _require_inspectors(settings, calendar, dates)
     ranked = _not_yet_visited(region, ranked, notes)
     points = np.vstack([offices, ranked[["x_m", "y_m"]].to_numpy(float)])
     frame = ranked.assign(
@@ -210,6 +211,25 @@ def _require_parcels(settings: SeasonSettings, ranked: pd.DataFrame, parcels: pd
         raise RegionError(f"[season] parcel {name!r} {why}.{nearest(name, ranked.index)}")
 
 
+def _require_inspectors(
+    settings: SeasonSettings, calendar: Sequence[Day], dates: Sequence[datetime.date]
+) -> None:
+    """Refuse an appointment with an inspector who does not go out on its day."""
+    names = list(dict.fromkeys(day.inspector for day in calendar))
+    for one in settings.appointments:
+        if one.inspector and one.inspector not in names:
+            raise RegionError(
+                f"[season] the appointment at {one.parcel} is with {one.inspector!r}, who does not "
+                f"go out this season.{nearest(one.inspector, names)}"
+            )
+        at_work = {d.inspector for d in calendar if dates[d.number] == one.date}
+        if one.inspector and one.inspector not in at_work:
+            raise RegionError(
+                f"[season] the appointment at {one.parcel} is with {one.inspector} on "
+                f"{one.date.isoformat()}, a day off."
+            )
+
+
 def _not_yet_visited(region: Region, ranked: pd.DataFrame, notes: list[str]) -> pd.DataFrame:
     """Leave out what was visited since the run, unless it is to be visited again."""
     if region.outcomes is None:
@@ -297,10 +317,11 @@ def _as_choice(
         "re-visit": settings.revisit_min,
     }
     count = len(table)
+    by = [""] * count
     on_day, begin, end = np.full(count, -1), np.zeros(count), np.full(count, 24 * HOUR_MIN)
     for one in settings.appointments if dated else ():
         row = table.index.get_loc(one.parcel)
-        on_day[row] = dates.index(one.date)
+        on_day[row], by[row] = dates.index(one.date), one.inspector
         begin[row], end[row] = one.from_h * HOUR_MIN, one.to_h * HOUR_MIN
     areas = (
         pd.factorize(table["neighborhood"].astype(object))[0]
@@ -317,6 +338,7 @@ def _as_choice(
         duty=table["duty"].to_numpy(bool),
         area=np.asarray(areas, dtype=np.int64),
         on_day=on_day,
+        by=tuple(by),
         from_min=begin,
         to_min=end,
     )

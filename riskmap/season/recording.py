@@ -1,4 +1,4 @@
-"""Records what visits found: from filled files to the outcome log, all or nothing."""
+"""Records what visits found and letters brought: filled files to the log, all or nothing."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from riskmap.contract.errors import RiskmapError, SourceFormatError
 from riskmap.contract.visits import VISIT_PLACE
 from riskmap.outcomes.log import RUN, Recording, add
 from riskmap.region.sections import Region
-from riskmap.season.filled import Filled, read_filled
+from riskmap.season.filled import Filled, Of, read_filled
 from riskmap.season.findings import Checked, check_filled
 from riskmap.stages.making import begin
 from riskmap.stages.order import READING
@@ -29,7 +29,7 @@ class NotRecordedError(RiskmapError):
 
 @dataclass(frozen=True)
 class Recorded:
-    """What came of a file: visits that are new, those that the log had, and the rest of its rows.
+    """What came of a file: rows that are new, those that the log had, and the rest of its rows.
 
     ``faults`` says what is wrong with the ``wrong`` rows that were not recorded.
     """
@@ -42,13 +42,15 @@ class Recorded:
     wrong: int
     faults: list[str]
     latest: datetime.date | None = None
+    of: Of = "visits"
 
     def __str__(self) -> str:
-        told = [f"{self.file}: {self.new:,} visits recorded"]
+        told = [f"{self.file}: {self.new:,} {self.of} recorded"]
         if self.known:
             told.append(f"{self.known:,} were recorded before")
         if self.blank:
-            told.append(f"{self.blank:,} rows not visited")
+            blank = "not visited" if self.of == "visits" else "not filled in"
+            told.append(f"{self.blank:,} rows {blank}")
         if self.wrong:
             told.append(f"{self.wrong:,} rows not recorded")
         said = "; ".join(told) + f" (list of the run {self.run or 'not named in the file'})."
@@ -63,7 +65,7 @@ def record(
     today: datetime.date | None = None,
     progress: Progress | None = None,
 ) -> list[Recorded]:
-    """Check filled files row by row and add the visits to the outcome log.
+    """Check filled files row by row and add the visits or letters to the outcome log.
 
     Rows at fault are said and left out; mended in the file, they can be recorded again: visits
     that the log has already are known and not added twice. Blank rows were not visited.
@@ -96,7 +98,7 @@ def record(
     ]
     who = getpass.getuser()
     recordings = [
-        Recording(one.file.name, one.sha256, who, _entries(one, result, points))
+        Recording(one.file.name, one.sha256, who, _entries(one, result, points), one.of)
         for one, result in zip(filled, checked, strict=True)
     ]
     new = add(region.log_place, recordings)
@@ -141,9 +143,11 @@ def late_words(region: Region, done: Sequence[Recorded]) -> str:
 
 
 def _entries(filled: Filled, checked: Checked, points: pd.DataFrame) -> pd.DataFrame:
-    places = points.reindex(checked.visits["parcel_id"].astype(str))
-    columns = {str(name): places[name].to_numpy() for name in places}
-    return checked.visits.assign(**{RUN: filled.run}, **columns)
+    rows = checked.rows.assign(**{RUN: filled.run})
+    if filled.of == "letters":
+        return rows
+    places = points.reindex(rows["parcel_id"].astype(str))
+    return rows.assign(**{str(name): places[name].to_numpy() for name in places})
 
 
 def _summary(filled: Filled, checked: Checked, new: int) -> Recorded:
@@ -151,9 +155,18 @@ def _summary(filled: Filled, checked: Checked, new: int) -> Recorded:
         file=filled.file.name,
         run=filled.run,
         new=new,
-        known=len(checked.visits) - new,
+        known=len(checked.rows) - new,
         blank=checked.blank,
         wrong=checked.wrong,
         faults=checked.faults,
-        latest=None if checked.visits.empty else checked.visits["visited_on"].max().date(),
+        latest=_latest(filled, checked),
+        of=filled.of,
     )
+
+
+def _latest(filled: Filled, checked: Checked) -> datetime.date | None:
+    """Day of the latest visit; letters are no evidence that a run counts."""
+    if filled.of == "letters" or checked.rows.empty:
+        return None
+    latest: pd.Timestamp = checked.rows["visited_on"].max()
+    return latest.date()

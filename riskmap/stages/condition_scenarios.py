@@ -19,6 +19,14 @@ SEED_OFFSET = 5
 """Keeps the draws of the parameters apart from the other draws of a run."""
 
 
+def hazard_reach(fit: Fit, systems: pd.Index) -> pd.DataFrame:
+    """Give the log hazard of each present system from no limitation to the worst, by factor."""
+    place = fit.model.lots.ids.get_indexer(systems)
+    point = point_at(fit.model, fit.theta)
+    reach = point.reach[fit.model.lots.now_system[place]] * point.effects
+    return pd.DataFrame(reach, index=systems, columns=list(fit.model.lots.factors))
+
+
 def drawn_chances(
     fit: Fit, systems: pd.Index, limits: pd.DataFrame, *, within_yr: int, seed: int
 ) -> Chances:
@@ -39,8 +47,7 @@ def drawn_chances(
         The horizon.
     """
     place = fit.model.lots.ids.get_indexer(systems)
-    point = point_at(fit.model, fit.theta)
-    reach = point.reach[fit.model.lots.now_system[place]] * point.effects
+    reach = hazard_reach(fit, systems).to_numpy()
     events = [
         odds_of(fit, IF_FAILED),
         odds_of(fit, IF_STRESSED),

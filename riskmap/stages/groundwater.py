@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import Any
+from typing import Any, Final
 
 import geopandas as gpd
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
 
+from riskmap.contract.arrays import Floats
 from riskmap.contract.features import GROUNDWATER
 from riskmap.contract.grid import Grid
 from riskmap.contract.units import YEAR_D
@@ -28,9 +29,13 @@ from riskmap.groundwater.water_table import WaterTable, reconcile_seasonal_high
 from riskmap.inventory.soils import SURVEY_DEPTH_CM
 from riskmap.inventory.wells import drinking_wells
 from riskmap.spatial.cells import written_in
+from riskmap.spatial.neighbors import sum_within
 from riskmap.stages.county import County
 from riskmap.stages.vulnerability import system_vulnerability
 from riskmap.stages.water_table import WaterSurface
+
+FARMED_WITHIN_M: Final = 500.0
+"""Circle round a well in which land use counts (own choice)."""
 
 
 @dataclass(frozen=True)
@@ -177,13 +182,18 @@ def _systems(features: pd.DataFrame, county: County) -> pd.DataFrame:
         dwellings=features["dwellings"].to_numpy(float),
         rules=county.region.rules,
     )
+    year, built = county.region.county.date.year, county.tables["parcels"]
+    house_yr = year - (
+        built.groupby("parcel_id")["year_built"].min().astype(float).reindex(features.index)
+    ).to_numpy(np.float64)
     return pd.DataFrame(
         {
             "x_m": features["x_m"],
             "y_m": features["y_m"],
             "persons": people,
             "kind": features["kind"].fillna("unknown"),
-            "age_yr": features["age_yr"],
+            "house_yr": house_yr,
+            "age_yr": fed_yr(np.asarray(features["age_yr"], np.float64), house_yr),
             "chance_failing_frac": features["chance_failing_frac"],
             "vulnerability_frac": system_vulnerability(features, county),
             "treatment_removal_frac": features["nitrogen_removed_frac"],
@@ -197,6 +207,17 @@ def _systems(features: pd.DataFrame, county: County) -> pd.DataFrame:
     )
 
 
+def fed_yr(age_yr: Floats, house_yr: Floats) -> Floats:
+    """Years since a plume has been fed: since the first house stood, whatever was repaired since.
+
+    Parameters
+    ----------
+    age_yr, house_yr
+        Age of the present system and of the house (n,), NaN where unknown.
+    """
+    return np.asarray(np.fmax(age_yr, house_yr), float)
+
+
 def _wells(county: County) -> gpd.GeoDataFrame:
     table = county.tables.get("wells")
     if not isinstance(table, gpd.GeoDataFrame):
@@ -208,7 +229,31 @@ def _wells(county: County) -> gpd.GeoDataFrame:
         x_m=wells.geometry.x,
         y_m=wells.geometry.y,
         age_yr=county.region.county.date.year - drilled,
+        farmed_frac=farmed_frac(county.tables["parcels"], wells),
     )
+
+
+def farmed_frac(parcels: pd.DataFrame, wells: gpd.GeoDataFrame) -> Floats:
+    """Share of the land around each well that is farmed, by the parcels' use; NaN where unknown.
+
+    Parameters
+    ----------
+    parcels
+        The canonical parcels; each counts whole where its middle lies.
+    wells
+        Points (w,).
+    """
+    used = parcels[parcels["land_use"].notna().to_numpy()] if "land_use" in parcels else parcels[:0]
+    if not isinstance(used, gpd.GeoDataFrame) or not len(used) or not len(wells):
+        return np.full(len(wells), np.nan)
+    middle, area = used.geometry.centroid, used.geometry.area.to_numpy()
+    farmed = np.where((used["land_use"] == "farm").to_numpy(bool), area, 0.0)
+    sums = sum_within(
+        middle.x, middle.y, np.column_stack([farmed, area]),
+        target_x_m=wells.geometry.x, target_y_m=wells.geometry.y, radius_m=FARMED_WITHIN_M,
+    )  # fmt: skip
+    with np.errstate(invalid="ignore", divide="ignore"):
+        return np.asarray(sums[:, 0] / sums[:, 1], float)
 
 
 def _columns(

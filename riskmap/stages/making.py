@@ -5,20 +5,21 @@ from __future__ import annotations
 import shutil
 import time
 from collections.abc import Callable, Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any, Final
 
-from riskmap.contract.chunks import crew
+from riskmap.contract.chunks import crew, one_thread
 from riskmap.contract.errors import OutputError
 from riskmap.contract.versions import code_version, package_versions
 from riskmap.keeping.inputs import HashMemory, setting, stated
 from riskmap.keeping.store import FOLDER, Entry, Store, key_of, sha256_of
+from riskmap.keeping.took import Took
 from riskmap.keeping.values import read_value, write_value
 from riskmap.region.sections import Region
 from riskmap.stages.county import UndeclaredError, county_of
 from riskmap.stages.input_files import InputFile, behind, hash_inputs, require_unchanged
-from riskmap.stages.progress import Progress
+from riskmap.stages.progress import LONG_S, Progress, duration
 from riskmap.stages.result import Result
 from riskmap.stages.stage import Output, RunFacts, Stage, needed_for
 
@@ -131,16 +132,36 @@ class Making:
             for stage in needed_for(things, self.stages)
             if not all(name in self.made for name in stage.gives)
         ]
-        with crew(self.region.run.workers, bar=not self.progress.quiet):
+        took = Took(self.store, self.region.path.name)
+        self._foretell(waiting, took)
+        with crew(self.region.run.workers, bar=not self.progress.quiet), took.noted():
             for stage in waiting:
                 key = self.key(stage)
                 entry = self.store.find(key)
                 if entry is None:
-                    with self.progress.stage(stage.name):
+                    with self.progress.stage(stage.name, took.seconds.get(stage.name, 0.0)):
                         entry = self._do(stage, key)
                     self.fresh.append(stage.name)
+                    took.seconds[stage.name] = entry.seconds
                 self._take(stage, key, entry)
         require_unchanged(self.files)
+
+    def _foretell(self, waiting: Sequence[Stage], took: Took) -> None:
+        """Say how long the work will take, where earlier runs tell and it is long."""
+        known = replace(self, made=dict(self.made), keys=set(), seconds={})
+        left = 0.0
+        for stage in waiting:
+            ready = all(name in known.made for name in stage.all_needs)
+            key = known.key(stage) if ready else ""
+            entry = self.store.find(key) if ready else None
+            if entry is not None:
+                known._take(stage, key, entry)
+            elif stage.name in took.seconds:
+                left += took.seconds[stage.name]
+            else:
+                return
+        if left >= LONG_S:
+            self.progress.say(f"About {duration(left)}, by what the steps to do took before.")
 
     def key(self, stage: Stage) -> str:
         """Key of what a stage gives now: its code, its settings, and what it is made from."""
@@ -285,8 +306,9 @@ def call(stage: Stage, region: Region, things: Mapping[str, Any]) -> tuple[Any, 
     things
         What earlier stages gave, by name; at least all that the stage needs.
     """
-    county = county_of(region, things, stage.layers)
-    given = stage.function()(county, *(things[name] for name in stage.needs), **stage.fixed)
+    county, work = county_of(region, things, stage.layers), stage.function()
+    with one_thread():
+        given = work(county, *(things[name] for name in stage.needs), **stage.fixed)
     return given if len(stage.gives) > 1 else (given,)
 
 
@@ -313,7 +335,9 @@ def write_output(
         Of the run, for an output that every run writes again; None for others.
     """
     result = Result(region, things, output.layers)
-    output.function()(folder, result, *([facts] if facts else []), **output.fixed)
+    write = output.function()
+    with one_thread():
+        write(folder, result, *([facts] if facts else []), **output.fixed)
 
 
 def _copied(source: Path, target: Path) -> str:

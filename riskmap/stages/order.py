@@ -60,7 +60,7 @@ READING: Final = (
         settings=(f"sources.{SOIL_SURVEY}",),
     ),
     Stage(
-        "hold layers against each other",
+        "compare layers with each other",
         f"{_HERE}.loading:cross_check",
         gives=("defects_between",),
         layers=("parcels", "wells", "waterbodies", "permits", "elevation", "water_table"),
@@ -199,6 +199,7 @@ STAGES: Final = (
         gives=("water", "groundwater"),
         needs=(*_FEATURES, "water_surface"),
         layers=(
+            "parcels",
             "wells",
             "streams",
             "waterbodies",
@@ -285,7 +286,7 @@ STAGES: Final = (
         layers=("parcels",),
     ),
     Stage(
-        "hold picks against need",
+        "compare picks with need",
         f"{_HERE}.fairness:judge_fairness",
         gives=("fairness",),
         needs=("parcels", "standing"),
@@ -299,10 +300,18 @@ STAGES: Final = (
         settings=("county.date", "lists.inspections", "rules", "failure"),
     ),
     Stage(
+        "learn from well samples",
+        f"{_HERE}.well_samples:learn_from_samples",
+        gives=("well_nitrate",),
+        needs=("groundwater",),
+        layers=("well_samples",),
+        settings=("groundwater", "wells", "county.date", "run.seed"),
+    ),
+    Stage(
         "draw zones, check wells",
         f"{_HERE}.zones:plan_zones",
         gives=("planning",),
-        needs=("parcels", "groundwater"),
+        needs=("parcels", "groundwater", "well_nitrate"),
         layers=(
             "soil_units",
             "soil_components",
@@ -313,12 +322,12 @@ STAGES: Final = (
         settings=("groundwater", "zones", "rules", "county.units"),
     ),
     Stage(
-        "hold predicted nitrate against samples",
+        "compare predicted nitrate with samples",
         f"{_HERE}.validation:validate_county",
         gives=("well_validation",),
         needs=("groundwater",),
         layers=("well_samples",),
-        settings=("run.seed", "learning", "groundwater"),
+        settings=("run.seed", "learning", "groundwater", "wells", "county.date"),
     ),
 )
 """All stages from a county's files to its ranked parcels and zones. What a run writes follows:

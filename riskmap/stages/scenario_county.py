@@ -17,7 +17,7 @@ from riskmap.ranking.model import Model
 from riskmap.ranking.score import limits_used
 from riskmap.stages.condition_scenarios import drawn_chances
 from riskmap.stages.county import County
-from riskmap.stages.groundwater import Groundwater
+from riskmap.stages.groundwater import Groundwater, fed_yr
 from riskmap.stages.learned_scenarios import learned_chance_of
 from riskmap.stages.learning import Learning
 from riskmap.stages.scenario_records import county_records
@@ -107,6 +107,7 @@ def groundwater_again(groundwater: Groundwater, ranked: pd.Index) -> Reached | N
         given = {name: values.copy() for name, values in base.items()}
         for name, feature in FOLLOWED.items():
             given[name][place] = records[feature]
+        given["age_yr"] = fed_yr(given["age_yr"], systems["house_yr"].to_numpy(float))
         found = rerun(prepared, settings, **given)
         return {name: values[place] for name, values in found.items()}
 

@@ -104,6 +104,45 @@ def draw_outcomes(
         Of all draws.
     """
     scenarios = scenarios or scenarios_for(len(county.systems))
+    names = drawn_factors(county.model, water=county.reached is not None)
+    n = len(county.systems)
+    limits = np.empty((n, len(names), scenarios), np.uint16)
+    by_chance = np.empty((n, scenarios), np.float32)
+    kept = {name: np.empty((n, scenarios), np.float32) for name in KEPT}
+
+    def keep(k: int, records: Drawn, values: Mapping[Belief, float]) -> None:
+        found, failed, stressed, failing = run_physics(records, county, values, k)
+        for place, name in enumerate(names):
+            limits[:, place, k] = found[name]
+        for name, column in kept.items():
+            column[:, k] = records[name]
+        if county.learned_chance is not None:
+            failed = county.learned_chance(k, records, found)
+            failing = np.maximum(failed, failing)
+        by_chance[:, k] = 100.0 * chance_part(county.aim, failed, stressed, failing)
+
+    for_each_scenario(county, keep, scenarios=scenarios, seed=seed)
+    return Outcomes(names, limits, kept, by_chance, reaches_water(county.aim))
+
+
+def for_each_scenario(
+    county: CountyScenarios,
+    work: Callable[[int, Drawn, Mapping[Belief, float]], None],
+    *,
+    scenarios: int,
+    seed: int,
+) -> None:
+    """Draw every scenario's records and parameters, several at a time, and hand them on.
+
+    Parameters
+    ----------
+    county
+        Systems and their records.
+    work
+        Gets the scenario's number, the drawn records and the drawn parameters.
+    scenarios, seed
+        How many, and the seed of all draws.
+    """
     table = beliefs_of(county.failure, *(() if county.water is None else (county.water,)))
     dice = roll(
         parcel_keys(county.systems),
@@ -113,29 +152,13 @@ def draw_outcomes(
         seed=seed,
     )
     values = draw_beliefs(table, dice.shared)
-    names = drawn_factors(county.model, water=county.reached is not None)
-    n = len(county.systems)
-    limits = np.empty((n, len(names), scenarios), np.uint16)
-    by_chance = np.empty((n, scenarios), np.float32)
-    kept = {name: np.empty((n, scenarios), np.float32) for name in KEPT}
 
-    def work(span: slice) -> None:
+    def part(span: slice) -> None:
         for k in range(span.start, span.stop):
             rolled = partial(dice.uniform, scenario=k)
-            failure = drawn(county.failure, values[k])
-            records = _drawn_records(county, failure, rolled)
-            found, failed, stressed, failing = _run_physics(records, county, failure, values[k], k)
-            for place, name in enumerate(names):
-                limits[:, place, k] = found[name]
-            for name, column in kept.items():
-                column[:, k] = records[name]
-            if county.learned_chance is not None:
-                failed = county.learned_chance(k, records, found)
-                failing = np.maximum(failed, failing)
-            by_chance[:, k] = 100.0 * chance_part(county.aim, failed, stressed, failing)
+            work(k, _drawn_records(county, drawn(county.failure, values[k]), rolled), values[k])
 
-    map_chunks(work, spans(scenarios, 4))
-    return Outcomes(names, limits, kept, by_chance, reaches_water(county.aim))
+    map_chunks(part, spans(scenarios, 4), unit="batch")
 
 
 def soils_read(model: Model) -> set[str]:
@@ -211,34 +234,51 @@ def _drawn_area(records: CountyRecords, ksat_um_s: Floats, uniform: Floats) -> F
     return np.where(records.by_soil, area * slower, area)
 
 
-def _run_physics(
+def run_physics(
     records: Drawn,
     county: CountyScenarios,
-    failure: FailureSettings,
     values: Mapping[Belief, float],
     scenario: int,
 ) -> tuple[dict[str, npt.NDArray[np.uint16]], Floats, Floats, Floats]:
     """Add to the drawn records what the physics makes of them.
 
+    Parameters
+    ----------
+    records
+        One draw of every record; grows.
+    county
+        The physics.
+    values
+        Drawn parameters.
+    scenario
+        Number of the draw.
+
     Returns
     -------
     The limitations, and the chances (n,): failed today, stressed today, failed by the horizon.
     """
-    kind = np.where(records["kind"] < 0, UNKNOWN_CODE, records["kind"]).astype(np.int64)
-    today = systems_today(
-        _as_records(records, kind, county.records),
-        failure,
-        margin=county.margin,
-        vertical_separation_m=county.rules.vertical_separation_m,
-    )
-    records |= {part.name: getattr(today, part.name) for part in fields(SystemsToday)}
-    limits = _limits(county.model.of("failure"), records)
+    limits = failure_limits(records, county, values)
     failed, stressed, failing = county.chances(scenario, limits)
     records["chance_failing_frac"] = failing
     if county.reached is not None and county.water is not None:
         records |= county.reached(drawn(county.water, values), records)
     limits |= _limits(county.model.of("groundwater"), records)
     return limits, failed, stressed, failing
+
+
+def failure_limits(
+    records: Drawn, county: CountyScenarios, values: Mapping[Belief, float]
+) -> dict[str, npt.NDArray[np.uint16]]:
+    """Add to the drawn records what the failure physics makes of them; returns its limitations."""
+    kind = np.where(records["kind"] < 0, UNKNOWN_CODE, records["kind"]).astype(np.int64)
+    today = systems_today(
+        _as_records(records, kind, county.records),
+        drawn(county.failure, values),
+        margin=county.margin,
+        vertical_separation_m=county.rules.vertical_separation_m,
+    )
+    records |= {part.name: getattr(today, part.name) for part in fields(SystemsToday)}
+    return _limits(county.model.of("failure"), records)
 
 
 def _as_records(

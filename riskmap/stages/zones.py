@@ -55,6 +55,7 @@ def plan_zones(
     county: County,
     parcels: gpd.GeoDataFrame,
     groundwater: Groundwater | None,
+    well_nitrate: pd.DataFrame | None,
     *,
     chosen: ArrayLike | None = None,
 ) -> Planning | None:
@@ -66,6 +67,9 @@ def plan_zones(
         The result's parcels (features and scores), index ``parcel_id``.
     groundwater
         Of the same run; None without terrain.
+    well_nitrate
+        What samples taught about its wells
+        (:func:`riskmap.stages.well_samples.learn_from_samples`).
     chosen
         Wells (yes or no, in the order of ``groundwater.wells``) whose capture area makes a zone. By
         default public wells, and others with enough systems inside or predicted nitrate above the
@@ -76,7 +80,7 @@ def plan_zones(
     Planning or None
         The same input gives the same answer; None without terrain.
     """
-    if groundwater is None:
+    if groundwater is None or well_nitrate is None:
         return None
     region = county.region
     settings = region.zones
@@ -88,6 +92,7 @@ def plan_zones(
     )
     setbacks = setback_table(groundwater, parcels, region.rules)
     wells = well_columns(groundwater, capture, setbacks, region.groundwater)
+    wells = wells.assign(**well_nitrate)
     capture["chosen"] = (
         choose_wells(wells, settings) if chosen is None else np.asarray(chosen, bool)
     )

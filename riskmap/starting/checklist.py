@@ -39,6 +39,13 @@ def checklist_text(findings: Findings, *, place: Bounds | None, warnings: Sequen
             f"north {north:.3f} (degrees).",
             "",
         ]
+    fetched = [name for name, source in OPEN_SOURCES.items() if source.fetched and name not in have]
+    if fetched:
+        lines += [
+            "Got by itself, for these layers: `riskmap fetch open_data --outline PARCELS --layers "
+            f"{' '.join(fetched)}`",
+            "",
+        ]
     for layer, source in OPEN_SOURCES.items():
         if layer in have:
             continue

@@ -15,7 +15,8 @@ from data_pipelines.values import as_text
 from riskmap.contract.layers import LAYERS
 from riskmap.region.layers import SOIL_SURVEY
 from riskmap.starting.aliases import FILE_WORDS
-from riskmap.starting.columns import LIKELY, SURE, Guess, Place, find_places, match_columns
+from riskmap.starting.columns import LIKELY, SURE, Guess, match_columns
+from riskmap.starting.coordinates import Place, find_places
 from riskmap.starting.names import words_of
 from riskmap.starting.opening import Sheet
 from riskmap.starting.systems import square_meters

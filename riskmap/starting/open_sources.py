@@ -17,7 +17,7 @@ COUNTY: Final = "the county's own; ask whether it may be shown"
 class OpenSource:
     """Where a layer comes from. ``address`` is empty where no one page serves all counties.
 
-    ``adds`` is what the layer adds to the ranking.
+    ``adds`` is what the layer adds to the ranking; ``fetched``: `riskmap fetch` gets it.
     """
 
     name: str
@@ -25,6 +25,7 @@ class OpenSource:
     clicks: str
     license: str
     adds: str
+    fetched: bool = False
 
 
 OPEN_SOURCES: Final[Mapping[str, OpenSource]] = {
@@ -44,6 +45,7 @@ OPEN_SOURCES: Final[Mapping[str, OpenSource]] = {
         "Create Download Link; unpack the zip file, keep its folders tabular and spatial.",
         PUBLIC,
         "How fast the ground takes water and how near its wet layers and rock are: needed.",
+        fetched=True,
     ),
     "sewer_area": OpenSource(
         "Sewer utilities of the county, or its planning office",
@@ -75,6 +77,7 @@ OPEN_SOURCES: Final[Mapping[str, OpenSource]] = {
         "extent; Search Products; download the GeoTIFF files.",
         PUBLIC,
         "Slopes, where water runs together, and the way groundwater goes.",
+        fetched=True,
     ),
     "streams": OpenSource(
         "National Hydrography Dataset, US Geological Survey, by The National Map downloader",
@@ -83,6 +86,7 @@ OPEN_SOURCES: Final[Mapping[str, OpenSource]] = {
         "layer NHDFlowline.",
         PUBLIC,
         "Distance from fields to streams, and where groundwater comes out.",
+        fetched=True,
     ),
     "waterbodies": OpenSource(
         "National Hydrography Dataset, US Geological Survey, by The National Map downloader",
@@ -90,6 +94,7 @@ OPEN_SOURCES: Final[Mapping[str, OpenSource]] = {
         "The same download as streams; take the layer NHDWaterbody.",
         PUBLIC,
         "Distance from fields to lakes and ponds.",
+        fetched=True,
     ),
     "floodplain": OpenSource(
         "National Flood Hazard Layer, Federal Emergency Management Agency",
@@ -98,6 +103,7 @@ OPEN_SOURCES: Final[Mapping[str, OpenSource]] = {
         "layer S_FLD_HAZ_AR.",
         PUBLIC,
         "Fields that stand under water in a flood.",
+        fetched=True,
     ),
     "wells": OpenSource(
         "The state's well-log register (geological survey or water agency)",
@@ -106,6 +112,7 @@ OPEN_SOURCES: Final[Mapping[str, OpenSource]] = {
         "level, use. The federal page lists only the wells that the US Geological Survey knows.",
         "mostly public; see the state's page",
         "Which wells lie below which fields: the risk to drinking water.",
+        fetched=True,
     ),
     "water_levels": OpenSource(
         "National Water Information System, US Geological Survey",
@@ -113,6 +120,7 @@ OPEN_SOURCES: Final[Mapping[str, OpenSource]] = {
         "Choose County; choose the county; Tab-separated data; save; the same for the site file.",
         PUBLIC,
         "How deep the water table lies, and which way it falls.",
+        fetched=True,
     ),
     "well_samples": OpenSource(
         "Water Quality Portal, National Water Quality Monitoring Council",
@@ -120,7 +128,8 @@ OPEN_SOURCES: Final[Mapping[str, OpenSource]] = {
         "Choose state and county; Site Type: Well; Characteristics: Nitrate and Total Coliform; "
         "Sample results (physical/chemical metadata); comma-separated; the same for site data.",
         PUBLIC,
-        "What the predicted nitrate is held against.",
+        "What the predicted nitrate is compared with.",
+        fetched=True,
     ),
     "buildings": OpenSource(
         "USA Structures, Federal Emergency Management Agency and Oak Ridge National Laboratory",
@@ -143,12 +152,22 @@ OPEN_SOURCES: Final[Mapping[str, OpenSource]] = {
         "ask the state",
         "Zones for planners around public wells.",
     ),
+    "roads": OpenSource(
+        "TIGER/Line, US Census Bureau",
+        "https://www.census.gov/geographies/mapping-files/time-series/geo/tiger-line-file.html",
+        "Choose the year; Web Interface; Roads; All Roads; choose state and county. Or an extract "
+        "of OpenStreetMap.",
+        PUBLIC,
+        "Ways and driving times for a season's visits.",
+        fetched=True,
+    ),
     "public_areas": OpenSource(
         "TIGER/Line, US Census Bureau",
         "https://www.census.gov/geographies/mapping-files/time-series/geo/tiger-line-file.html",
         "Choose the year; Web Interface; Block Groups or Census Tracts; choose the state.",
         PUBLIC,
         "Named areas for the public edition, in place of hexagons.",
+        fetched=True,
     ),
 }
 """Layer -> its source, in the order in which they help most."""
@@ -165,11 +184,14 @@ def where_to_get_page() -> str:
         "",
         "Public sources, in the order in which they help most. Names, addresses and clicks are",
         "from memory: pages move, and then the name of the service helps. `riskmap new` writes the",
-        "same as a checklist of what a county lacks, with the extent to ask for.",
+        "same as a checklist of what a county lacks, with the extent to ask for. What",
+        "[`riskmap fetch`](../fetching.md) gets by itself is marked.",
     ]
     for layer, source in OPEN_SOURCES.items():
         lines += ["", f"## {layer}", "", source.adds, "", f"- **Source.** {source.name}."]
         if source.address:
             lines.append(f"- **Address.** <{source.address}>")
+        if source.fetched:
+            lines.append(f"- **By itself.** `riskmap fetch FOLDER --layers {layer} ...`")
         lines += [f"- **How.** {source.clicks}", f"- **License.** {source.license}."]
     return "\n".join(lines) + "\n"

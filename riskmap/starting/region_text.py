@@ -11,7 +11,8 @@ from typing import Final
 from data_pipelines.source_catalog import catalog_of, read_catalog
 from riskmap.contract.layers import LAYERS, PRIVATE
 from riskmap.region.layers import NEEDED, SOIL_SURVEY
-from riskmap.starting.columns import LIKELY, Guess, Place
+from riskmap.starting.columns import LIKELY, Guess
+from riskmap.starting.coordinates import Place
 from riskmap.starting.layers import Recognized
 from riskmap.starting.opening import Sheet
 from riskmap.starting.systems import DEGREES, System

@@ -37,6 +37,7 @@ def choice(
     rest = {
         "duty": np.zeros(n, dtype=bool),
         "on_day": np.full(n, -1),
+        "by": ("",) * n,
         "from_min": np.zeros(n),
         "to_min": np.full(n, 1440.0),
     }
@@ -132,7 +133,7 @@ class TestSeason:
         none = Choice(
             **{
                 **{name: getattr(made, name)[:0] for name in
-                   ("points", "worth", "service_min", "duty", "area", "on_day", "from_min",
+                   ("points", "worth", "service_min", "duty", "area", "on_day", "by", "from_min",
                     "to_min")},
                 "minutes": np.zeros((1, 1)), "way_m": np.zeros((1, 1)), "offices": 1,
             }

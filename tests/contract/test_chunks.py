@@ -8,8 +8,9 @@ from multiprocessing import get_context
 
 import numpy as np
 import pytest
+from threadpoolctl import ThreadpoolController
 
-from riskmap.contract.chunks import crew, map_chunks, shares, spans, workers
+from riskmap.contract.chunks import crew, map_chunks, one_thread, shares, spans, workers
 
 
 def squares(span: slice) -> float:
@@ -67,3 +68,14 @@ class TestGoingThrough:
             with pytest.raises(RuntimeError, match="stop"), crew(2):
                 raise RuntimeError("stop")
             assert workers() == 5
+
+
+def test_linear_algebra_keeps_to_one_thread() -> None:
+    def threads() -> set[int]:
+        libraries = ThreadpoolController().info()
+        return {lib["num_threads"] for lib in libraries if lib["user_api"] == "blas"}
+
+    before = threads()
+    with one_thread():
+        assert threads() == {1}
+    assert threads() == before

@@ -15,12 +15,12 @@ import shapely
 
 from data_pipelines.source_catalog import CATALOG, FIELDS, catalog_of, entries_of, read_catalog
 from riskmap import cli
-from riskmap.contract.errors import FetchError, OutputError
+from riskmap.contract.errors import OutputError
 from riskmap.fetching import client as client_module
 from riskmap.fetching import services
 from riskmap.fetching.client import Client
 from riskmap.fetching.fetch import KEPT, Haul, fetch, forget
-from riskmap.fetching.places import Place, counties, county_place, outline_place
+from riskmap.fetching.places import Place
 from riskmap.fetching.services import SERVICES
 from riskmap.keeping.store import sha256_of
 from sample_region.make import make_county
@@ -350,43 +350,6 @@ class TestManners:
         assert all(pause <= client_module.DELAY_S for pause in slept)
         (agent,) = country.agents
         assert agent.startswith("riskmap/")
-
-
-class TestPlaces:
-    def test_every_way_to_name_a_county(self) -> None:
-        for said in ("Chittenden, VT", "chittenden county, Vermont", "50007"):
-            assert county_place(said).codes == ("50007",)
-        assert county_place("St. Louis, MN").codes == ("27137",)
-
-    @pytest.mark.parametrize(
-        ("said", "answer"),
-        [("Chittendon, VT", "Near: Chittenden, VT"), ("99999", "five-digit code"),
-         ("Baltimore, MD", "24005 .*24510")],
-    )  # fmt: skip
-    def test_what_is_not_one_county(self, said: str, answer: str) -> None:
-        with pytest.raises(FetchError, match=answer):
-            county_place(said)
-
-    def test_an_outline_tells_its_counties(self, tmp_path: Path) -> None:
-        own = counties().set_index("code").loc[["50007"]]
-        own.to_file(tmp_path / "own.gpkg")
-        place = outline_place(tmp_path / "own.gpkg")
-        assert place.codes == ("50007",)
-        west, south, east, north = own.total_bounds
-        assert place.box == pytest.approx((west - 0.03, south - 0.03, east + 0.03, north + 0.03))
-
-    def test_an_outline_at_sea(self, tmp_path: Path) -> None:
-        frame = gpd.GeoDataFrame(geometry=[shapely.box(-40, 30, -39, 31)], crs=4326)
-        frame.to_file(tmp_path / "sea.gpkg")
-        with pytest.raises(FetchError, match="in no county"):
-            outline_place(tmp_path / "sea.gpkg")
-
-    def test_codes_are_those_of_the_census(self) -> None:
-        """Figures from memory: 3,144 counties and equivalents in 50 states and DC in 2023."""
-        table = counties()
-        assert table["code"].is_unique
-        assert int((table["code"].str[:2].astype(int) < 60).sum()) in range(3142, 3146)
-        assert table["state"].nunique() == 56
 
 
 def test_from_the_command_line(

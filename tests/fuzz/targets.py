@@ -6,6 +6,7 @@ A further reader joins by one entry in :data:`TARGETS`: its name, and a function
 
 from __future__ import annotations
 
+import zipfile
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -217,6 +218,39 @@ def _lots(suffix: str) -> Make:
     return make
 
 
+def _workbook(shop: Workshop) -> Target:
+    """The inspections as a sheet below a title."""
+    source = shop.source("inspections")
+    table = pd.read_csv(source.files[0], dtype=str, keep_default_na=False)
+    path = shop.folder / "inspections.xlsx"
+    with pd.ExcelWriter(path, engine="xlsxwriter") as book:
+        table.to_excel(book, index=False, startrow=2)
+        book.sheets["Sheet1"].write(0, 0, "Inspections, printed in May")
+    moved = replace(source, files=(path,))
+    return layer_target(moved, shop.folder, form="binary", keeps="nothing")
+
+
+def _old_workbook(shop: Workshop) -> Target:
+    """A small workbook of the old form."""
+    path = shop.folder / "visits.xls"
+    path.write_bytes((Path(__file__).parents[1] / "data_pipelines" / "visits.xls").read_bytes())
+    columns = {"parcel_id": ColumnSource("PIN"), "date": ColumnSource("WHEN")}
+    source = Source("inspections", (path,), columns=columns)
+    return layer_target(source, shop.folder, form="binary", keeps="nothing")
+
+
+def _nested(shop: Workshop) -> Target:
+    """The zipped parcels inside another archive."""
+    inner = _lots("shp.zip")(shop)
+    path = shop.folder / "nested" / "delivery.zip"
+    path.parent.mkdir(exist_ok=True)
+    with zipfile.ZipFile(path, "w") as archive:
+        archive.writestr("lots.shp.zip", inner.files[inner.main])
+    columns = {"parcel_id": ColumnSource("PIN"), "neighborhood": ColumnSource("NBHD")}
+    source = Source("parcels", (path,), columns=columns)
+    return layer_target(source, shop.folder, form="binary", keeps="nothing")
+
+
 def _lots_with_records(shop: Workshop) -> Target:
     """The parcels joined to the assessor's table, which is the one that is struck."""
     _lots("shp")(shop)
@@ -255,6 +289,9 @@ TARGETS: Final[Mapping[str, Make]] = {
     "parcels, FlatGeobuf": _lots("fgb"),
     "parcels, GeoJSON": _lots("geojson"),
     "parcels, file geodatabase": _lots("gdb"),
+    "parcels, archive in an archive": _nested,
+    "inspections, workbook": _workbook,
+    "inspections, old workbook": _old_workbook,
     "parcels with assessor's records": _lots_with_records,
     "buildings": _few("buildings"),
     "waterbodies": _few("waterbodies"),

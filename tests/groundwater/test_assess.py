@@ -81,9 +81,10 @@ class TestSuperposition:
 
 
 def assess(
-    systems: pd.DataFrame, wells: pd.DataFrame, head: Grid, **more: Any
-) -> GroundwaterAssessment:
-    water, build = GroundwaterSettings(), WellSettings()
+    systems: pd.DataFrame, wells: pd.DataFrame, head: Grid,
+    water: GroundwaterSettings | None = None, **more: Any,
+) -> GroundwaterAssessment:  # fmt: skip
+    water, build = water or GroundwaterSettings(), WellSettings()
     return assess_groundwater(systems, wells, head, water, build, **more)
 
 
@@ -177,12 +178,13 @@ class TestAssessment:
 
     def test_a_large_well_gathers_what_flows_to_its_width_of_draw(self) -> None:
         # 500 m3/d over 20 m at .05 m/d draws on 500 m: nearly the whole load, diluted.
+        narrow = GroundwaterSettings(direction_sd_deg=5.0, thickness_m=20.0)
         systems = pd.DataFrame({"x_m": [300.0], "y_m": [1500.0], "persons": [3.0], "kind": "bed"})
         wells = pd.DataFrame(
             {"x_m": [900.0], "y_m": [1650.0], "flow_l_d": [500_000.0], "depth_m": [24.0],
              "casing_m": [4.0], "static_level_m": [4.0]}
         )  # fmt: skip
-        found = assess(systems, wells, slope())
+        found = assess(systems, wells, slope(), narrow)
         load_g_d = found.systems["nitrogen_load_kg_yr"].iloc[0] * 1000 / 365.25
         assert found.wells["nitrate_added_mg_l"][0] == pytest.approx(load_g_d / 500.0, rel=0.06)
 
@@ -255,8 +257,12 @@ class TestAssessment:
     def test_a_public_well_draws_wider_than_a_home(self) -> None:
         systems = pd.DataFrame({"x_m": [300.0], "y_m": [1500.0], "persons": [3.0], "kind": "bed"})
         place = {"x_m": [900.0], "y_m": [1650.0], "depth_m": [24.0], "casing_m": [4.0]}
+        narrow = GroundwaterSettings(
+            direction_sd_deg=5.0, thickness_m=20.0, dispersivity_across_m=1.0,
+            dispersivity_down_m=0.1,
+        )  # fmt: skip
         home, public = (
-            assess(systems, pd.DataFrame(place | {"use": [use]}), slope())
+            assess(systems, pd.DataFrame(place | {"use": [use]}), slope(), narrow)
             for use in ("domestic", "public")
         )
         assert home.wells["flow_l_d"].tolist() == [WellSettings.home_l_d]

@@ -28,6 +28,7 @@ POROSITY = 0.25
 PURE = GroundwaterSettings(
     thickness_m=15.0, recharge_m_yr=0.0, direction_sd_deg=0.0, source_width_m=20.0,
     source_depth_m=2.0, effluent_mg_l=60.0, porosity_frac=POROSITY,
+    dispersivity_across_m=1.0, dispersivity_down_m=0.1,
 )  # fmt: skip
 
 

@@ -7,14 +7,20 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
+from riskmap.contract.arrays import Floats
 from riskmap.contract.errors import NotEnoughDataError
+from riskmap.groundwater.censored import NO_RESULTS, Results
 from riskmap.groundwater.holdout import (
+    BUFFER_M,
     PUBLISHED,
+    chance_figures,
     held_out_figures,
     hold_out_comparison,
+    predict_held_out,
     spatial_blocks,
 )
 from riskmap.groundwater.settings import GroundwaterSettings, WellSettings
+from riskmap.groundwater.well_nitrate import Nitrate, known_of_wells
 from riskmap.groundwater.well_risk import (
     chance_above,
     germ_chance,
@@ -30,6 +36,11 @@ def one_own(**given_: float) -> pd.DataFrame:
     known = {"depth_m": 20.0, "casing_m": 10.0, "age_yr": 30.0} | given_
     dug = known.pop("dug", 0.0)
     return own_vulnerability(**{k: [v] for k, v in known.items()}, dug=[dug], settings=BUILD)
+
+
+def said(median_mg_l: list[float], gsd: float = 3.0) -> Nitrate:
+    count = len(median_mg_l)
+    return Nitrate(np.log(median_mg_l), np.full(count, np.log(gsd)), np.zeros(count, np.int64))
 
 
 class TestOwnVulnerability:
@@ -71,8 +82,8 @@ class TestOwnVulnerability:
 class TestRisk:
     def test_chance_is_the_log_normal_tail(self) -> None:
         expected = stats.lognorm(s=np.log(3.0), scale=4.0).sf(10.0)
-        assert float(chance_above(4.0, 10.0)) == pytest.approx(expected, rel=1e-9)
-        assert float(chance_above(10.0, 10.0)) == pytest.approx(0.5)
+        assert float(chance_above(4.0, 10.0, gsd=3.0)) == pytest.approx(expected, rel=1e-9)
+        assert float(chance_above(10.0, 10.0, gsd=3.0)) == pytest.approx(0.5)
 
     def test_germs_by_time_and_crowding(self) -> None:
         # At 12 C seven log take 92 days: half that time leaves half; nobody near leaves 2 %.
@@ -89,7 +100,7 @@ class TestRisk:
             depth_m=[20.0] * 4, casing_m=[10.0] * 4, age_yr=[30.0] * 4, settings=BUILD
         )
         table = well_risk(
-            nitrate_added_mg_l=[1.0, 20.0, NAN, 1.0], shortest_travel_time_d=[NAN] * 4,
+            nitrate=said([1.0, 20.0, NAN, 1.0]), shortest_travel_time_d=[NAN] * 4,
             drainfields_near=[0, 0, 0, 0], own=own, water=WATER, settings=BUILD,
         )  # fmt: skip
         assert table["sampling_order"].tolist() == [2, 1, 4, 3]
@@ -104,7 +115,7 @@ class TestRisk:
             depth_m=[20.0] * 4, casing_m=[NAN] * 4, age_yr=[30.0] * 4, settings=BUILD
         )
         table = well_risk(
-            nitrate_added_mg_l=[added, added + more, added, added],
+            nitrate=said([0.5 + added, 0.5 + added + more, 0.5 + added, 0.5 + added]),
             shortest_travel_time_d=[time, time, time / 2, time],
             drainfields_near=[near, near, near, near + 5], own=own, water=WATER, settings=BUILD,
         )  # fmt: skip
@@ -114,12 +125,12 @@ class TestRisk:
         assert (table["well_risk_high"] >= risk - 1e-12).all()
         assert risk.between(0, 1).all()
 
-    def test_the_county_says_how_well_predictions_hold(self) -> None:
+    def test_a_wider_doubt_makes_a_low_prediction_riskier(self) -> None:
         own = own_vulnerability(depth_m=[20.0], casing_m=[9.0], age_yr=[3.0], settings=BUILD)
         sure, unsure = (
             well_risk(
-                nitrate_added_mg_l=[2.0], shortest_travel_time_d=[NAN], drainfields_near=[0],
-                own=own, water=WATER, settings=WellSettings(prediction_gsd=gsd),
+                nitrate=said([2.5], gsd), shortest_travel_time_d=[NAN], drainfields_near=[0],
+                own=own, water=WATER, settings=BUILD,
             )["chance_above_limit_frac"][0]
             for gsd in (1.5, 5.0)
         )  # fmt: skip
@@ -143,47 +154,79 @@ class TestHoldOut:
         assert len(set(blocks.tolist())) == 3
         assert blocks[0] == blocks[1]
 
-    def test_neighbors_flatter_a_random_split_and_blocks_show_it(self) -> None:
-        # Nitrate made of a patchy field that no feature explains but the coordinates betray.
+    def test_said_and_found(self) -> None:
+        # Chances by scipy's log-normal; nine of ten ranges of a true distribution hold.
+        rng = np.random.default_rng(4)
+        middle, gsd = rng.uniform(0.5, 8.0, 6000), rng.uniform(1.5, 3.0, 6000)
+        truth = middle * gsd ** rng.normal(size=6000)
+        nitrate = Nitrate(np.log(middle), np.log(gsd), np.zeros(6000, np.int64))
+        found = chance_figures(nitrate, truth, np.zeros(6000, bool))
+        expected = stats.lognorm(s=np.log(gsd), scale=middle).sf(10.0).mean()
+        assert found["said_above_frac"] == pytest.approx(expected, rel=1e-9)
+        assert found["found_above_frac"] == pytest.approx(expected, abs=0.012)
+        assert found["held_by_range_frac"] == pytest.approx(0.9, abs=0.012)
+        for third in ("lowest", "middle", "highest"):
+            said_, seen = (found[f"{what}_{third}_third_frac"] for what in ("said", "found"))
+            assert seen == pytest.approx(said_, abs=0.02)
+
+    def test_a_result_below_a_limit_is_held_by_a_range_that_reaches_below_it(self) -> None:
+        nitrate = Nitrate(np.log([0.05, 5.0, 8.0]), np.log([2.0] * 3), np.zeros(3, np.int64))
+        found = chance_figures(nitrate, np.full(3, 0.25), np.full(3, True))
+        assert found["held_by_range_frac"] == pytest.approx(1 / 3)
+
+    def test_neighbors_flatter_single_wells_and_blocks_show_it(self) -> None:
+        # Nitrate made of a patchy field that nothing explains but where a well lies.
         rng = np.random.default_rng(8)
-        x, y = rng.uniform(0, 60_000, (2, 500))
+        place = rng.uniform(0, 12_000, (300, 2))
         patch = np.random.default_rng(2).normal(0, 1, (6, 6))
-        here = patch[(x // 10_000).astype(int), (y // 10_000).astype(int)]
-        plume = rng.gamma(2.0, 1.0, 500)
-        nitrate = np.exp(0.4 * np.log1p(plume) + here + rng.normal(0, 0.2, 500))
-        features = pd.DataFrame({"added": plume, "x": x, "y": y})
-        table = hold_out_comparison(
-            features,
-            nitrate,
-            x_m=x,
-            y_m=y,
-            plume_column="added",
-            block_m=10_000.0,
-            folds=5,
-            trees=40,
-            seed=1,
-        ).set_index(["method", "split"])
-        forest = table.loc["random forest", "r2"]
-        assert forest["random"] > 0.5
-        assert forest["blocks"] < forest["random"] - 0.3
-        again = hold_out_comparison(
-            features,
-            nitrate,
-            x_m=x,
-            y_m=y,
-            plume_column="added",
-            block_m=10_000.0,
-            folds=5,
-            trees=40,
-            seed=1,
-        ).set_index(["method", "split"])
-        pd.testing.assert_frame_equal(table, again)
+        nitrate = np.exp(patch[tuple((place // 2000).astype(int).T)] + rng.normal(0, 0.2, 300))
+        known = known_of_wells(pd.DataFrame(index=range(300)), depth_m=np.full(300, 20.0))
+        results = Results(
+            np.arange(300), np.log(nitrate), np.zeros(300, bool), np.full(300, 0.04)
+        )  # fmt: skip
+
+        def compared() -> pd.DataFrame:
+            return hold_out_comparison(
+                known, place, results, measured_mg_l=nitrate, below=np.zeros(300, bool),
+                simple={"easting": place[:, 0]}, risk=lambda found: np.exp(found.mean),
+                water=WATER, block_m=2000.0, folds=4, seed=1,
+            ).set_index(["method", "split"])  # fmt: skip
+
+        table = compared()
+        r2 = table.loc["samples", "r2"]
+        assert r2["single wells"] > 0.5
+        assert r2["blocks"] < r2["single wells"] - 0.3
+        listed = table.loc["sampling list, samples", "rank_correlation"]
+        assert listed["single wells"] == pytest.approx(
+            table.loc[("samples", "single wells"), "rank_correlation"]
+        )
+        pd.testing.assert_frame_equal(table, compared())
+
+    def test_nothing_is_learned_from_a_held_out_block_or_the_strip_around_it(self) -> None:
+        rng = np.random.default_rng(3)
+        place, fold = rng.uniform(0, 4000, (80, 2)), np.zeros(80, np.int64)
+        fold[place[:, 0] > 2000] = 1
+        known = known_of_wells(pd.DataFrame(index=range(80)), depth_m=np.full(80, 20.0))
+        value = rng.normal(0, 1, 80)
+
+        def held_out(changed: Floats) -> Floats:
+            results = Results(np.arange(80), changed, np.zeros(80, bool), np.full(80, 0.04))
+            return predict_held_out(known, place, results, fold, water=WATER, seed=0).mean
+
+        held = fold == 1
+        away = np.hypot(*(place[:, None] - place[None, held]).transpose(2, 0, 1)).min(axis=1)
+        other = np.where(away <= BUFFER_M, value + 5.0, value)
+        assert 0 < (away[~held] <= BUFFER_M).sum() < (~held).sum()
+        np.testing.assert_allclose(held_out(other)[held], held_out(value)[held], rtol=1e-9)
+        assert np.abs(held_out(value + 5.0) - held_out(value))[held].min() > 1.0
 
     def test_too_few_samples_are_refused(self) -> None:
+        known = known_of_wells(pd.DataFrame(index=range(20)), depth_m=np.full(20, 20.0))
         with pytest.raises(NotEnoughDataError, match="hold-out test"):
             hold_out_comparison(
-                pd.DataFrame({"added": np.ones(20)}), np.ones(20), x_m=np.arange(20.0),
-                y_m=np.zeros(20), plume_column="added", block_m=5000.0, folds=5,
+                known, np.zeros((20, 2)), NO_RESULTS, measured_mg_l=np.ones(20),
+                below=np.zeros(20, bool), simple={}, risk=lambda found: found.mean, water=WATER,
+                block_m=5000.0, folds=5,
             )  # fmt: skip
 
     def test_published_state_of_the_art_is_beside(self) -> None:

@@ -29,6 +29,7 @@ from riskmap.publish.words.imprint import Imprint
 
 TODAY = datetime.date(2026, 6, 1)
 OURS = Imprint("N", TODAY)
+RUN = "2026-06-01 0a1b2c3d"
 HOSTILE = (
     '#panic("ran")',
     "$ x/0 $ [open #",
@@ -88,14 +89,19 @@ class TestWhatIsOnPaper:
             "reaches is about 1,788 ft away"
         )
         rows = county[county["rank"].notna()].head(1).assign(reason_1=reason)
-        (path,) = write_day_sheets(tmp_path, rows, OURS)
+        (path,) = write_day_sheets(tmp_path, rows, OURS, run=RUN)
         assert f"{reason}." in " ".join(pages(path)[1].split())
 
     def test_a_page_for_each_day_and_each_stop(
         self, tmp_path: Path, county: gpd.GeoDataFrame, layers: dict[str, gpd.GeoDataFrame]
     ) -> None:
         (path,) = write_day_sheets(
-            tmp_path, county, Imprint("N", TODAY, contact="Desk 4"), stops=20, **drawn(layers)
+            tmp_path,
+            county,
+            Imprint("N", TODAY, contact="Desk 4"),
+            run=RUN,
+            stops=20,
+            **drawn(layers),
         )
         assert path == tmp_path / "sheets" / "day_sheets.pdf"
         text = pages(path)
@@ -113,6 +119,16 @@ class TestWhatIsOnPaper:
         assert "no route" in overview
         assert "Desk 4" in overview
         assert "This is a screening" in overview
+        assert all(f"run {RUN}" in page for page in text)
+
+    def test_a_telephone_reads_where_the_stop_is(
+        self, tmp_path: Path, county: gpd.GeoDataFrame
+    ) -> None:
+        rows = county[county["rank"].notna()].head(1)
+        (path,) = write_day_sheets(tmp_path, rows, OURS, run=RUN)
+        spot = gpd.GeoSeries.from_xy(rows["x_m"], rows["y_m"], crs=rows.crs).to_crs(4326).iloc[0]
+        assert f"{spot.y:.5f}, {spot.x:.5f}" in pages(path)[1]
+        assert f"{spot.y:.5f}, {spot.x:.5f}" in pages(path)[0]
 
     def test_units_choose_paper_and_words(self, tmp_path: Path, county: gpd.GeoDataFrame) -> None:
         size, words = {}, {}
@@ -120,8 +136,9 @@ class TestWhatIsOnPaper:
             (path,) = write_day_sheets(
                 tmp_path / units,
                 county,
-                Imprint("N", TODAY, units),
-                stops=2,  # type: ignore[arg-type]
+                Imprint("N", TODAY, units),  # type: ignore[arg-type]
+                run=RUN,
+                stops=2,
             )
             size[units] = PdfReader(path).pages[0].mediabox
             words[units] = pages(path)[1]
@@ -134,7 +151,7 @@ class TestWhatIsOnPaper:
     def test_unknown_is_said(self, tmp_path: Path, county: gpd.GeoDataFrame) -> None:
         bare = county[county["rank"].notna()].head(1).drop(columns=["reason_1", "kind"])
         bare = bare.assign(age_yr=np.nan, bedrooms=np.nan, unknown="Age; Kind", address=None)
-        (path,) = write_day_sheets(tmp_path, bare, OURS)
+        (path,) = write_day_sheets(tmp_path, bare, OURS, run=RUN)
         sheet = pages(path)[1]
         assert "not known" in sheet
         assert "Age; Kind" in sheet
@@ -142,14 +159,16 @@ class TestWhatIsOnPaper:
 
     def test_nothing_ranked_writes_nothing(self, tmp_path: Path, county: gpd.GeoDataFrame) -> None:
         none = county.assign(list_rank=None)
-        assert write_day_sheets(tmp_path, none, OURS) == []
+        assert write_day_sheets(tmp_path, none, OURS, run=RUN) == []
         assert not list(tmp_path.rglob("*.pdf"))
 
     def test_same_bytes_and_the_given_date(
         self, tmp_path: Path, county: gpd.GeoDataFrame, layers: dict[str, gpd.GeoDataFrame]
     ) -> None:
         content = [
-            write_day_sheets(tmp_path / n, county, OURS, stops=5, **drawn(layers))[0].read_bytes()
+            write_day_sheets(tmp_path / n, county, OURS, run=RUN, stops=5, **drawn(layers))[
+                0
+            ].read_bytes()
             for n in ("a", "b")
         ]
         assert content[0] == content[1]
@@ -161,7 +180,7 @@ class TestWhatIsOnPaper:
         self, tmp_path: Path, county: gpd.GeoDataFrame, layers: dict[str, gpd.GeoDataFrame]
     ) -> None:
         begun = time.perf_counter()
-        (path,) = write_day_sheets(tmp_path, county, OURS, stops=200, **drawn(layers))
+        (path,) = write_day_sheets(tmp_path, county, OURS, run=RUN, stops=200, **drawn(layers))
         assert time.perf_counter() - begun < 40  # 5 s on an idle machine of two cores
         assert len(PdfReader(path).pages) == 225
 
@@ -174,7 +193,9 @@ class TestHostileText:
         for column in ("address", "neighborhood", "reason_1", "unknown", "kind"):
             rows[column] = list(HOSTILE)
         rows.index = [f"{text[:20]}{n}" for n, text in enumerate(HOSTILE)]
-        (path,) = write_day_sheets(tmp_path, rows, Imprint(HOSTILE[0], TODAY, contact=HOSTILE[1]))
+        (path,) = write_day_sheets(
+            tmp_path, rows, Imprint(HOSTILE[0], TODAY, contact=HOSTILE[1]), run=RUN
+        )
         text = pages(path)
         assert len(text) == len(HOSTILE) + 2
         joined = "\n".join(text)
@@ -203,6 +224,7 @@ class TestHostileText:
                 tmp_path / units,
                 rows,
                 Imprint("C" * 300, TODAY, units, "T" * 300),  # type: ignore[arg-type]
+                run=RUN,
             )
             text = pages(path)
             assert len(text) == 4

@@ -207,7 +207,7 @@ class TestCalmWords:
         texts = county_letters(tmp_path / "letters")
         assert texts.keys() == {"es"}
         again = write_letters(tmp_path / "b", people(chosen(ranked).head(1)), OURS, texts=texts)
-        english, spanish = (pdf_pages(path)[0] for path in again[1:])
+        english, spanish = (pdf_pages(path)[1] for path in again[1:])
         assert "Buenos días," in spanish
         assert "Dear neighbor," in english
 
@@ -258,7 +258,8 @@ class TestLetters:
         assert {row["name"] for row in table} == {"RESIDENT"}
         assert {row["address_check"] for row in table} == {"city and ZIP code missing"}
         for path in written[1:]:
-            pages = pdf_pages(path)
+            head, *pages = pdf_pages(path)
+            assert f"holds all {len(table)} letters" in head
             assert len(pages) == len(table)
             for page, row in zip(pages, table, strict=True):
                 assert f"RESIDENT {row['address_1']}" in page
@@ -273,7 +274,7 @@ class TestLetters:
         assert set(table["audience"]) == {"household", "owner"}
         assert table["parcel_ids"].str.split("; ").explode().nunique() == len(chosen(ranked))
         assert (table["address_2"] == "SAMPLE FALLS NY  13301").all()
-        pages = pdf_pages(written[1])
+        pages = pdf_pages(written[1])[1:]
         assert len(pages) == len(table)
         for page, row in zip(pages, table.to_dict("records"), strict=True):
             opening = "Dear neighbor," if row["audience"] == "household" else "Dear property owner,"
@@ -292,13 +293,15 @@ class TestLetters:
     def test_a_language_on_record_is_kept(self, tmp_path: Path, ranked: gpd.GeoDataFrame) -> None:
         some = chosen(ranked).head(6).assign(language=["es", "en", "", None, "ES", "fr"])
         written = write_letters(tmp_path, people(some), OURS)
-        assert [len(pdf_pages(path)) for path in written[1:]] == [4, 5]
+        assert [len(pdf_pages(path)) for path in written[1:]] == [1 + 4, 1 + 5]
 
     def test_most_letters_bounds_the_pages_not_the_table(
         self, tmp_path: Path, ranked: gpd.GeoDataFrame
     ) -> None:
         written = write_letters(tmp_path, people(ranked), OURS, most=3)
-        assert len(pdf_pages(written[1])) == 3
+        head, *pages = pdf_pages(written[1])
+        assert len(pages) == 3
+        assert f"holds 3 of {len(chosen(ranked))} letters" in head
         assert len(pd.read_csv(written[0])) == len(chosen(ranked))
 
     def test_same_bytes(self, tmp_path: Path, ranked: gpd.GeoDataFrame) -> None:
@@ -333,7 +336,7 @@ class TestLetters:
         assert table["contact"][0] == "'@call [me"
         assert "\u202e" not in written[0].read_text()
         for path in written[1:]:
-            (page,) = pdf_pages(path)
+            _, page = pdf_pages(path)
             assert '#PANIC("X") $ [ TXEN' in page
             assert f"+ {40 - MOST_SITES}" in page
             assert "@call [me" in page

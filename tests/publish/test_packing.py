@@ -255,6 +255,17 @@ class TestProperties:
             assert read_column(package, about, 16) == [float(n * 7 % 30) for n in range(count)]
             assert len(package.to_scripts("a", 16)) == 1 + max(1, -(-count // 16))
 
+    @settings(deadline=None)
+    @given(st.lists(st.integers(0, 9), max_size=300), st.integers(0, 200), st.booleans())
+    def test_a_stream_is_given_up_only_where_it_is_longer(
+        self, values: list[int], most: int, steps: bool
+    ) -> None:
+        column = Coded(np.array(values, dtype=np.int64), 10)
+        telling = Telling(((),), (BEFORE,), steps)
+        whole = stream(column, {}, telling)
+        part = stream(column, {}, telling, most)
+        assert part == whole if len(whole) <= most else len(part) > most
+
 
 class TestShapes:
     def test_rings_come_back_in_order_without_the_closing_corner(self) -> None:

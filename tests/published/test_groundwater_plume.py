@@ -33,6 +33,7 @@ def relative(x_m: list[float], y_m: list[float], z_m: list[float], decay: float)
     chosen = GroundwaterSettings(
         thickness_m=300.0, recharge_m_yr=0.0, decay_1_d=decay, source_width_m=WIDTH,
         source_depth_m=DEPTH, effluent_mg_l=1000.0, direction_sd_deg=0.0, porosity_frac=POROSITY,
+        dispersivity_across_m=1.0, dispersivity_down_m=0.1,
     )  # fmt: skip
     plumes = shape_plumes(paths, load_kg_yr=[10.0], settings=chosen)
     pairs = pairs_in_reach(

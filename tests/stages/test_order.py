@@ -261,7 +261,7 @@ class TestWhatIsKept:
     @pytest.mark.parametrize(
         ("changes", "anew"),
         [
-            ({"lists.letters": 3}, {"hold picks against need"}),
+            ({"lists.letters": 3}, {"compare picks with need"}),
             ({"county.units": "si"}, {"score and rank", "draw zones, check wells"}),
             ({"run.draws": 32}, {"carry doubt"}),
             ({"run.chunk_parcels": 99, "run.workers": 1}, set()),

@@ -40,6 +40,11 @@ def visit_results(units: Units) -> tuple[ResultColumn, ...]:
     >>> [result.title for result in visit_results("us")][3:5]
     ['Found', 'Ponding (in)']
     """
+    return filled_in(QUESTIONS, units)
+
+
+def filled_in(questions: Sequence[Column], units: Units) -> tuple[ResultColumn, ...]:
+    """Empty columns for questions, with the choices and checks of each."""
     return tuple(
         ResultColumn(
             heading(asked, units),
@@ -48,7 +53,7 @@ def visit_results(units: Units) -> tuple[ResultColumn, ...]:
             YES_NO if asked.dtype == "flag" else asked.domain,
             asked.dtype if asked.dtype in ("date", "number") else "",
         )
-        for asked in QUESTIONS
+        for asked in questions
     )
 
 

@@ -8,7 +8,9 @@ from typing import Final
 import pandas as pd
 
 from riskmap.action.mailing import LETTER_CLASSES, addressees, to_write_to
+from riskmap.action.outreach import keep_to_log_and_budget
 from riskmap.contract.results import MAILING
+from riskmap.outcomes.log import letters
 from riskmap.publish.lists.list_columns import ResultColumn
 from riskmap.publish.lists.workbook import Worklist, cleaned, write_workbook
 from riskmap.publish.words.imprint import Imprint, imprint_of
@@ -29,7 +31,8 @@ RESULTS: Final = (
 NOTES: Final = (
     ("Who is listed", "Owners or households of ranked systems in the classes named in the heading. "
      "Parcels ranked apart, because it is not known where their sewage goes, are left out. "
-     "So are systems that the last visit found failed: follow them up in person."),
+     "So are systems that the last visit found failed: `riskmap mail` has a letter of their own. "
+     "So is who asked for no more letters or was written to of late, by the outcome log."),
     ("Addresses", "Upper case and abbreviated by USPS Publication 28. They are not checked against "
      "the post office's records: run them through address checking before a large mailing."),
     ("Private", "Names and addresses are for this mailing. Keep them as your rules for personal "
@@ -43,12 +46,20 @@ def mailing_list(folder: Path, result: Result) -> None:
 
 
 def people_to_write_to(result: Result) -> pd.DataFrame:
-    """Addressees of a run's letters, the likeliest to fail first."""
-    return addressees(
+    """Addressees of a run's letters, the likeliest to fail first.
+
+    Who asked for no more letters or was written to of late is left out, by the outcome log.
+    """
+    region = result.region
+    people = addressees(
         to_write_to(result.parcels),
         result.county.tables["parcels"],
-        site_last_line=result.region.lists.site_last_line,
+        site_last_line=region.lists.site_last_line,
     )
+    if region.outcomes is None:
+        return people
+    sent = letters(region.outcomes.place)
+    return keep_to_log_and_budget(people, sent, region.mailing, on=region.county.date).people
 
 
 def write_mailing_list(

@@ -18,7 +18,7 @@ import numpy as np
 
 from riskmap.contract.arrays import Whole
 from riskmap.contract.compiled import compiled
-from riskmap.publish.map.entropy import SLOTS, column_stream
+from riskmap.publish.map.entropy import NO_END, SLOTS, column_stream
 
 BEFORE: Final = -1
 """Means the column's own value in the row before."""
@@ -53,7 +53,9 @@ class Telling:
     steps: bool = False
 
 
-def stream(column: Coded, others: Mapping[int, Coded], telling: Telling) -> bytes:
+def stream(
+    column: Coded, others: Mapping[int, Coded], telling: Telling, most: int = NO_END
+) -> bytes:
     """Code a column by its plan.
 
     Parameters
@@ -64,6 +66,8 @@ def stream(column: Coded, others: Mapping[int, Coded], telling: Telling) -> byte
         Columns that are coded already, by number, of the same rows.
     telling
         The plan, from :func:`choose`.
+    most
+        See :func:`riskmap.publish.map.entropy.column_stream`.
     """
     keys = np.zeros((len(telling.guesses), len(column.values)), dtype=np.int64)
     for row, parents in zip(keys, telling.guesses, strict=True):
@@ -76,6 +80,7 @@ def stream(column: Coded, others: Mapping[int, Coded], telling: Telling) -> byte
         context=context,
         contexts=contexts,
         steps=telling.steps,
+        most=most,
     )
 
 
@@ -125,8 +130,12 @@ def _guesses(numbers: Sequence[int]) -> list[tuple[tuple[int, ...], ...]]:
 
 
 def _cheapest(part: Coded, near: Mapping[int, Coded], tries: Sequence[Telling]) -> Telling:
-    costs = [len(stream(part, near, telling)) for telling in tries]
-    return tries[int(np.argmin(costs))]
+    best, least = tries[0], NO_END
+    for telling in tries:
+        cost = len(stream(part, near, telling, least))
+        if cost < least:
+            best, least = telling, cost
+    return best
 
 
 def _sample(count: int) -> Whole:

@@ -44,6 +44,8 @@ LENGTH_PLACES: Final = 48
 NUMBER_PLACES: Final = LENGTH_PLACES + 4 * CLASSES
 """Places in a model for the length (below 4, below 8, below 16, others), then for two more bits."""
 TEXT_CONTEXTS: Final = 4093
+NO_END: Final = 1 << 62
+"""More letters than any stream has."""
 
 _LOW, _RANGE, _CACHE, _RUN, _SIZE = range(5)
 
@@ -226,11 +228,14 @@ def _text(letters: Letters, out: Letters) -> int:
 
 
 @compiled
-def _column(
+def _column(  # noqa: C901
     values: Numbers, keys: Numbers, context: Numbers, contexts: int, bits: int, steps: int,
-    out: Letters,
+    most: int, out: Letters,
 ) -> int:  # fmt: skip
-    """Guess from the keys in turn (the value last seen with the same key), else spell out."""
+    """Guess from the keys in turn (the value last seen with the same key), else spell out.
+
+    Stops once there are surely more than `most` digits.
+    """
     guesses = len(keys)
     leading = min(bits, TREE_BITS)
     flags_at = contexts * (NUMBER_PLACES if steps else 1 << leading)
@@ -241,6 +246,9 @@ def _column(
     sure = np.zeros((guesses, slots), dtype=np.int64)
     lately = 0
     for row in range(len(values)):
+        size = state[_SIZE]
+        if size > most and out[size - 1] > 0:  # what is written stands; only noughts are dropped
+            return int(size)
         value = values[row]
         hit = 0
         for k in range(guesses):
@@ -313,7 +321,14 @@ def text_stream(text: bytes) -> bytes:
 
 
 def column_stream(
-    values: Numbers, *, size: int, keys: Numbers, context: Numbers, contexts: int, steps: bool
+    values: Numbers,
+    *,
+    size: int,
+    keys: Numbers,
+    context: Numbers,
+    contexts: int,
+    steps: bool,
+    most: int = NO_END,
 ) -> bytes:
     """Code values from 0 to `size` - 1.
 
@@ -329,10 +344,12 @@ def column_stream(
         in the same context.
     steps
         Spell out the difference from the first guess rather than the value.
+    most
+        Letters from which it does not matter how many more there are: the rest is left out.
     """
     bits = max(1, (max(size, 1) - 1).bit_length())
     out = room_for(len(values), max(bits, 14) + len(keys) + 2)
-    return letters_of(out, _column(values, keys, context, contexts, bits, int(steps), out))
+    return letters_of(out, _column(values, keys, context, contexts, bits, int(steps), most, out))
 
 
 def room_for(rows: int, decisions: int) -> Letters:

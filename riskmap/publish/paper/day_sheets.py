@@ -10,7 +10,6 @@ from typing import Any, Final
 import geopandas as gpd
 import numpy as np
 import pandas as pd
-import segno
 
 from riskmap.action.inspections import inspection_stops, look_for
 from riskmap.contract.columns import Column
@@ -18,6 +17,7 @@ from riskmap.contract.features.ranks import RECORDS
 from riskmap.contract.quantities import LENGTH, Units, text
 from riskmap.contract.visits import FOUND_WORDS, QUESTIONS
 from riskmap.publish.lists.list_columns import YES_NO
+from riskmap.publish.paper.place_code import geo_address, qr_svg
 from riskmap.publish.paper.sheet_facts import facts_table
 from riskmap.publish.paper.sheet_map import (
     MapSource,
@@ -32,7 +32,7 @@ from riskmap.publish.paper.sheet_map import (
 from riskmap.publish.paper.typesetting import field, paper_of, typeset, whole, write_pdf
 from riskmap.publish.words.cautions import LOCAL_CODE, SAFETY, SCREENING, STAFF_ONLY
 from riskmap.publish.words.chance_words import chance_words
-from riskmap.publish.words.imprint import Imprint, sender_of
+from riskmap.publish.words.imprint import Imprint, run_name, sender_of
 from riskmap.publish.words.ledger import ledger_sums
 from riskmap.ranking.reasons import REASON_COLUMNS
 from riskmap.stages.listing import as_listed
@@ -64,6 +64,7 @@ def day_sheets(folder: Path, result: Result) -> None:
             folder,
             as_listed(result.parcels, lists.order),
             sender_of(region),
+            run=run_name(region, result.inputs),
             stops=lists.stops,
             followup_frac=region.season.followup_frac,
             ledgers=result.ledgers,
@@ -77,6 +78,7 @@ def write_day_sheets(
     ranked: gpd.GeoDataFrame,
     imprint: Imprint,
     *,
+    run: str,
     stops: int = 200,
     followup_frac: float = 0.0,
     ledgers: pd.DataFrame | None = None,
@@ -97,6 +99,8 @@ def write_day_sheets(
     imprint
         Printed on every page; the date is also the file's. Units ``us``: letter paper and feet,
         ``si``: A4 and meters.
+    run
+        Name of the run that the sheets come from, at the foot of every page.
     stops
         Stops at most.
     followup_frac
@@ -104,7 +108,8 @@ def write_day_sheets(
     ledgers
         Ledgers of some systems (:mod:`riskmap.condition.ledger`); None: none are printed.
     planned
-        Stops of a planned season instead: parcel (index), ``day``, ``stop``, ``leg_m``.
+        Stops of a planned season instead: parcel (index), ``day``, ``stop``, ``leg_m`` and
+        ``begins``, the hour.
     day_heads, order_note
         Words beside a day's number, and on how the order was made.
     areas
@@ -127,7 +132,8 @@ def write_day_sheets(
     sums = {} if ledgers is None else ledger_sums(ledgers)
     source = MapSource({"lots": ranked[["geometry"]], **{name: layers.get(name) for name in DRAWN}})
     drawn_areas = None if areas is None else areas.geometry
-    pages = _stop_pages(_with_places(plan, ranked), source, drawn_areas, units)
+    spots = gpd.GeoSeries.from_xy(plan["x_m"], plan["y_m"], crs=ranked.crs).to_crs(4326)
+    pages = _stop_pages(plan, source, drawn_areas, spots, units)
     for page, parcel_id in zip(pages, plan.index, strict=True):
         page["ledger"] = sums.get(str(parcel_id), "")
     content = typeset(
@@ -136,6 +142,7 @@ def write_day_sheets(
             "county": field(imprint.county, 60),
             "date": imprint.date.isoformat(),
             "contact": field(imprint.contact, 80),
+            "run": field(run, 40),
             "cautions": {"safety": SAFETY, "screening": SCREENING, "local": LOCAL_CODE,
                          "staff": STAFF_ONLY, "order": order_note},
             "stages": [list(found) for found in FOUND_WORDS.items()],
@@ -152,7 +159,7 @@ def write_day_sheets(
 
 def planned_stops(ranked: pd.DataFrame, planned: pd.DataFrame) -> pd.DataFrame:
     """Put the stops of a season beside the ranked table, with what to look for, by day and stop."""
-    names = ["day", "stop", "leg_m"]
+    names = ["day", "stop", "leg_m", "begins"]
     table = planned[names].join(ranked.drop(columns=names, errors="ignore"))
     prompts = pd.Series(look_for(table), index=table.index)
     return table.assign(look_for=prompts).sort_values(["day", "stop"], kind="stable")
@@ -193,7 +200,11 @@ def _days(
 
 
 def _stop_pages(
-    plan: pd.DataFrame, source: MapSource, areas: gpd.GeoSeries | None, units: Units
+    plan: pd.DataFrame,
+    source: MapSource,
+    areas: gpd.GeoSeries | None,
+    spots: gpd.GeoSeries,
+    units: Units,
 ) -> list[dict[str, Any]]:
     facts = facts_table(plan, units)
     pages = []
@@ -203,6 +214,7 @@ def _stop_pages(
         pages.append(
             {
                 **_head(str(parcel_id), stop, units),
+                **_place(spots.iloc[row]),
                 "reasons": why_this_stop(stop),
                 "look_for": list(stop["look_for"]),
                 "unknown": field(stop.get("unknown"), 190),
@@ -221,22 +233,14 @@ def why_this_stop(stop: pd.Series) -> list[str]:
     return [*(f"{label}: {text}" for label, text in records if text), *filter(None, reasons)]
 
 
-def _with_places(plan: pd.DataFrame, ranked: gpd.GeoDataFrame) -> pd.DataFrame:
-    """Add the longitude and latitude of each stop."""
-    points = gpd.GeoSeries(gpd.points_from_xy(plan["x_m"], plan["y_m"]), crs=ranked.crs)
-    if ranked.crs is None:
-        return plan
-    there = points.to_crs(4326)
-    return plan.assign(longitude=there.x.to_numpy(), latitude=there.y.to_numpy())
-
-
-def _coordinates(stop: pd.Series) -> dict[str, str]:
-    """Latitude and longitude, and a code that a phone reads them from (geo URI: RFC 5870)."""
-    if "latitude" not in stop or pd.isna(stop["latitude"]):
+def _place(spot: Any) -> dict[str, str]:
+    """Coordinates as a person types them, and as a telephone reads them; empty where unknown."""
+    if spot is None or spot.is_empty or np.isnan(spot.x):
         return {"coordinates": "", "code": ""}
-    place = f"{stop['latitude']:.5f},{stop['longitude']:.5f}"
-    code = segno.make(f"geo:{place}", error="m", micro=False)
-    return {"coordinates": place.replace(",", ", "), "code": code.svg_inline(border=2)}
+    return {
+        "coordinates": f"{spot.y:.5f}, {spot.x:.5f}",
+        "code": qr_svg(geo_address(spot.x, spot.y)),
+    }
 
 
 def _head(parcel_id: str, stop: pd.Series, units: Units) -> dict[str, object]:
@@ -245,11 +249,11 @@ def _head(parcel_id: str, stop: pd.Series, units: Units) -> dict[str, object]:
         "place": "" if pd.isna(stop["list_rank"]) else f"{int(stop['list_rank']):,}",
         "list": field(stop["worklist"]),
         "chance": chance_words(float(stop.get("chance_failed_frac", np.nan))),
-        **_coordinates(stop),
         "parcel_id": field(parcel_id, 26),
         "address": field(stop.get("address"), 60) or "No address on record",
         "neighborhood": field(stop.get("neighborhood"), 28),
         "leg": _leg(stop["leg_m"], units),
+        "begins": field(stop.get("begins"), 5),
         "failure": whole(stop.get("failure_score")),
         "groundwater": whole(stop.get("groundwater_score")),
     }

@@ -38,10 +38,14 @@ FORBIDDEN: Final = (
 looked for in small letters without accents."""
 
 _LISTS: Final = {("steps", "items"), ("signs", "items"), ("safety", "items"),
-                 ("household", "opening"), ("owner", "opening")}  # fmt: skip
+                 ("household", "opening"), ("owner", "opening"), ("well", "opening"),
+                 ("notice", "opening"), ("slip", "choices")}  # fmt: skip
 _PARTS: Final = {
     "household": ("greeting", "opening", "about"),
     "owner": ("greeting", "opening", "about"),
+    "well": ("subject", "greeting", "opening", "about"),
+    "notice": ("subject", "greeting", "opening", "about"),
+    "slip": ("title", "intro", "choices", "pumped", "telephone", "remarks", "reference", "back_to"),
     "steps": ("title", "items"),
     "signs": ("title", "items"),
     "safety": ("title", "items"),
@@ -146,13 +150,19 @@ def filled(
     source
         Name of the file, for the message.
     """
-    parts = {
-        "day": str(date.day), "month": texts["months"][date.month - 1], "year": str(date.year)
-    }  # fmt: skip
-    day = _replaced(texts["date_form"], parts, source)
+    day = in_words(texts, date)
+    # The year of the report is another in each letter.
+    since = {"since": "{since}"}
     values = {"county": county, "contact": contact or texts["no_contact"], "date": day}
     ready = {name: part for name, part in texts.items() if name not in {"date_form", "months"}}
-    return {**_replaced(ready, values, source), "date": day}
+    notice = {"notice": _replaced(ready.pop("notice"), values | since, source)}
+    return {**_replaced(ready, values, source), **notice, "date": day}
+
+
+def in_words(texts: Mapping[str, Any], date: datetime.date) -> str:
+    """Write a date as the letters of a language do; `texts` as read from its file."""
+    parts = {"day": str(date.day), "month": texts["months"][date.month - 1], "year": str(date.year)}
+    return str(_replaced(texts["date_form"], parts, ""))
 
 
 def _replaced(part: Any, values: Mapping[str, str], source: str) -> Any:

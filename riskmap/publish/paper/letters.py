@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Hashable, Mapping, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
@@ -22,10 +23,18 @@ from riskmap.publish.words.imprint import Imprint, sender_of
 from riskmap.publish.words.text_safety import csv_text, plain_text
 from riskmap.stages.result import Result
 
-MOST_LETTERS: Final = 1000
-"""Letters set as PDF in each language; the table for mail merge holds all."""
 MOST_SITES: Final = 10
 """Addresses named in one letter."""
+
+
+@dataclass(frozen=True)
+class Sender:
+    """Who signs the letters, and the lines of the address that answers go to."""
+
+    signer: str = ""
+    title: str = ""
+    return_lines: tuple[str, ...] = ()
+
 
 AUDIENCES: Final = ("household", "owner")
 
@@ -49,7 +58,7 @@ def write_letters(
     imprint: Imprint,
     *,
     texts: Mapping[str, Path] | None = None,
-    most: int = MOST_LETTERS,
+    most: int | None = None,
 ) -> list[Path]:
     """Write ``letters/letters_en.pdf``, ``letters_es.pdf`` and ``letters/mail_merge.csv``.
 
@@ -67,7 +76,8 @@ def write_letters(
     texts
         Letter files by language (``en``, ``es``) in place of those that come with the program.
     most
-        Letters set as PDF, best ranks first; the table has all.
+        Letters set as PDF, best ranks first, as its first page says; None: all. The table has
+        all.
 
     Returns
     -------
@@ -82,7 +92,23 @@ def write_letters(
         If a letter file is unreadable or says what a letter may not say.
     """
     given = dict(texts or {})
-    words = {
+    words = words_of_letters(imprint, given)
+    place = folder / "letters"
+    written = [_write_merge(place / "mail_merge.csv", people, words, imprint)]
+    for code in LANGUAGES:
+        source = given.get(code) or default_letter(code)
+        (place / f"letter_{code}.toml").write_bytes(source.read_bytes())
+        others = [other for other in LANGUAGES if other != code]
+        mine = people[~people["language"].isin(others).to_numpy(dtype=bool)]
+        path = place / f"letters_{code}.pdf"
+        if set_letters(path, mine, words, imprint, (code,), most=most):
+            written.append(path)
+    return written
+
+
+def words_of_letters(imprint: Imprint, given: Mapping[str, Path]) -> dict[str, dict[str, Any]]:
+    """Read and fill the words of both languages; `given` files in place of the program's own."""
+    return {
         code: filled(
             read_letter(given.get(code), code),
             county=field(imprint.county),
@@ -92,42 +118,108 @@ def write_letters(
         )
         for code in LANGUAGES
     }
-    place = folder / "letters"
-    written = [_write_merge(place / "mail_merge.csv", people, words, imprint)]
-    for code in LANGUAGES:
-        source = given.get(code) or default_letter(code)
-        (place / f"letter_{code}.toml").write_bytes(source.read_bytes())
-        pages = _letters(people, code, str(words[code]["more"]))[:most]
-        if pages:
-            content = typeset(
-                "letters",
-                {
-                    "county": field(imprint.county),
-                    "contact": field(imprint.contact),
-                    "texts": words[code],
-                    "letters": pages,
-                },
-                date=imprint.date,
-                paper=paper_of(imprint.units),
-            )
-            written.append(write_pdf(place / f"letters_{code}.pdf", content))
-    return written
 
 
-def _letters(people: pd.DataFrame, code: str, more: str) -> list[dict[str, object]]:
-    """Letters of one language: those who asked for it, and all whose language is not known."""
-    mine = people["language"].map(lambda kept: kept == code or kept not in LANGUAGES)
-    mailable = people["delivery_line"] != ""
-    chosen = people[mine.to_numpy(dtype=bool) & mailable.to_numpy(dtype=bool)]
-    names = ("audience", "name", "delivery_line", "last_line", "site_addresses", "parcel_ids")
-    return [
+def set_letters(
+    path: Path,
+    people: pd.DataFrame,
+    words: Mapping[str, dict[str, Any]],
+    imprint: Imprint,
+    languages: Sequence[str],
+    *,
+    sender: Sender | None = None,
+    most: int | None = None,
+    draft: str = "",
+) -> int:
+    """Set letters as one PDF, a page each, behind a page that says how many it holds.
+
+    Parameters
+    ----------
+    path
+        The file.
+    people
+        Addressees; rows without an address get no letter. Where there, ``letter`` names the part
+        of the letter file that opens the letter in place of the audience's, ``since`` is put in
+        the words of a notice, and ``reference`` gives it a reply slip.
+    words
+        Filled texts by language (:func:`riskmap.publish.paper.letter_texts.filled`).
+    imprint
+        County, date, units.
+    languages
+        One language, or two for a sheet with one on the front and the other on the back.
+    sender
+        Who signs, and where answers go.
+    most
+        Letters at most; None: all.
+    draft
+        Words across every page of letters that nobody has released yet.
+
+    Returns
+    -------
+    int
+        Letters set; no file is written for none.
+    """
+    mailable = people[people["delivery_line"] != ""]
+    chosen = mailable.head(len(mailable) if most is None else most)
+    if chosen.empty:
+        return 0
+    sender = sender or Sender()
+    content = typeset(
+        "letters",
         {
-            "audience": audience,
-            "lines": [line for line in _address(name, street, last) if line],
-            "sites": _sites(sites, ids, more),
-        }
-        for audience, name, street, last, sites, ids in chosen[list(names)].itertuples(index=False)
-    ]
+            "county": field(imprint.county),
+            "contact": field(imprint.contact),
+            "held": _held(len(chosen), len(mailable), len(people)),
+            "texts": {code: words[code] for code in languages},
+            "languages": list(languages),
+            "letters": [_entry(row, words, languages) for row in chosen.to_dict("records")],
+            "signer": field(sender.signer, 60),
+            "signer_title": field(sender.title, 60),
+            "return_lines": [field(line, 60) for line in sender.return_lines],
+            "draft": draft,
+        },
+        date=imprint.date,
+        paper=paper_of(imprint.units),
+    )
+    write_pdf(path, content)
+    return len(chosen)
+
+
+def _held(held: int, mailable: int, people: int) -> str:
+    """Say how many addressees a file of letters holds, and where the others are."""
+    if held == mailable:
+        told = f"This file holds all {held:,} letters of its list." if held > 1 else (
+            "This file holds the one letter of its list.")  # fmt: skip
+    else:
+        told = (
+            f"This file holds {held:,} of {mailable:,} letters: the first of the list. All "
+            "addressees are in the table for mail merge."
+        )
+    without = people - mailable
+    if without:
+        told += f" {without:,} more have no address on record and get no letter."
+    return told
+
+
+def _entry(
+    row: Mapping[Hashable, Any], words: Mapping[str, dict[str, Any]], languages: Sequence[str]
+) -> dict[str, object]:
+    lines = _address(row["name"], row["delivery_line"], row["last_line"])
+    part = row.get("letter") or row["audience"]
+    since = str(row.get("since", ""))
+    return {
+        "part": part,
+        "lines": [line for line in lines if line],
+        "reference": field(row.get("reference"), 40),
+        "sites": {
+            code: _sites(row["site_addresses"], row["parcel_ids"], str(words[code]["more"]))
+            for code in languages
+        },
+        "opening": {
+            code: [text.replace("{since}", since) for text in words[code][part]["opening"]]
+            for code in languages
+        },
+    }
 
 
 def _address(name: str, street: str, last: str) -> tuple[str, str, str]:

@@ -16,7 +16,7 @@ from riskmap.ranking.model import Model
 HELD_OUT: Final = {
     "none": "none: the prediction as it is",
     "blocks": "blocks of land",
-    "random": "wells at random",
+    "single wells": "single wells",
 }
 _DASH: Final = "\u2013"
 
@@ -44,19 +44,35 @@ def nitrate_table(found: pd.DataFrame) -> Table:
             number(row["r2"]),
             number(row["rank_correlation"]),
             _per_cent(row["found_in_first_10_pct_frac"]),
+            *(_tenths(row[name]) for name in ("said_above_frac", "found_above_frac")),
+            _per_cent(row["held_by_range_frac"]),
         )
         for row in found.to_dict("records")
     ]
     first = {name: int(found[name].iloc[0]) for name in ("samples", "above_limit")}
     return Table(
-        ("Method", "Held out", "R² of the logs", "Rank correlation", "Found in the first tenth"),
+        (
+            "Method",
+            "Held out",
+            "R² of the logs",
+            "Rank correlation",
+            "Found in the first tenth",
+            "Chance said",
+            "Share found",
+            "Inside the 90% range",
+        ),
         rows,
-        frozenset({2, 3, 4}),
+        frozenset(range(2, 8)),
         "Predictions compared",
         f"{first['samples']:,} sampled wells, {first['above_limit']:,} above the limit. "
         "R² of the logs: 1 is perfect, 0 no better than the mean, below 0 worse. Found in the "
-        "first tenth: share of the wells above the limit, by chance 10%.",
+        "first tenth: share of the wells above the limit, by chance 10%. Chance said and share "
+        "found: of lying above the limit, over all sampled wells.",
     )
+
+
+def _tenths(value: float) -> str:
+    return f"{100 * value:.1f}%" if np.isfinite(value) else _DASH
 
 
 def weights_table(moves: pd.DataFrame, model: Model, *, top: int) -> Table:
