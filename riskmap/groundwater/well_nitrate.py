@@ -226,7 +226,7 @@ def _between(first: _Part, second: _Part, spreads: Floats) -> Floats:
     """Covariance of what wells of two sets share, without what is each well's own."""
     shared, reach = np.exp(spreads[:2])
     effects = (first.known * _prior_sd() ** 2) @ second.known.T
-    return effects + shared**2 * shared_frac(first.place, second.place, float(reach))
+    return np.asarray(effects + shared**2 * shared_frac(first.place, second.place, float(reach)))
 
 
 def _alone(part: _Part, spreads: Floats) -> Floats:

@@ -93,6 +93,12 @@ def own_vulnerability(
     )
 
 
+def gsd_of_range(low_mg_l: ArrayLike, high_mg_l: ArrayLike) -> Floats:
+    """Geometric standard deviation behind the ends of a 90% range, one per prediction."""
+    ends = np.asarray(high_mg_l, float) / np.asarray(low_mg_l, float)
+    return np.asarray(ends ** (0.5 / Z_95))
+
+
 def chance_above(predicted_mg_l: ArrayLike, limit_mg_l: float, *, gsd: ArrayLike) -> Floats:
     """Chance that the true nitrate exceeds a limit; log-normal, the prediction its median.
 

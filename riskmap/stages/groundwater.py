@@ -193,7 +193,7 @@ def _systems(features: pd.DataFrame, county: County) -> pd.DataFrame:
             "persons": people,
             "kind": features["kind"].fillna("unknown"),
             "house_yr": house_yr,
-            "age_yr": fed_yr(np.asarray(features["age_yr"], np.float64), house_yr),
+            "age_yr": fed_yr(features["age_yr"].to_numpy(float), np.asarray(house_yr, np.float64)),
             "chance_failing_frac": features["chance_failing_frac"],
             "vulnerability_frac": system_vulnerability(features, county),
             "treatment_removal_frac": features["nitrogen_removed_frac"],

@@ -62,7 +62,7 @@ class Result:
     condition_fit: Fit | None
     """The condition model fitted to the county's records; None where nobody has a system."""
     ledgers: pd.DataFrame
-    """How the log odds of the listed systems add up, one row a part."""
+    """How the chance of each system on the season's lists comes about, term by term."""
     aging: Mapping[str, AgingModel]
     """Curves by kind, learned from the county's permits or kept as published."""
     field_margin: FieldMargin

@@ -22,7 +22,7 @@ from riskmap.contract.settings import Belief, drawn
 from riskmap.groundwater.nitrogen import LIMIT_MG_L
 from riskmap.groundwater.rerun import added_at_wells, nitrogen_of
 from riskmap.groundwater.settings import GroundwaterSettings
-from riskmap.groundwater.well_risk import chance_above
+from riskmap.groundwater.well_risk import chance_above, gsd_of_range
 from riskmap.ranking.outcomes import THOUSANDTHS, scenarios_for
 from riskmap.stages.condition_scenarios import hazard_reach
 from riskmap.stages.doubt import scenarios_of
@@ -236,7 +236,7 @@ class _Water:
     to_surface: Floats
     predicted_mg_l: Floats
     assessed_mg_l: Floats
-    gsd: float
+    gsd: Floats
 
     @classmethod
     def of(cls, found: Groundwater, result: Result, own: np.ndarray) -> _Water | None:
@@ -254,7 +254,7 @@ class _Water:
             to_surface=np.asarray(reaches, float),
             predicted_mg_l=wells["nitrate_predicted_mg_l"].to_numpy(float),
             assessed_mg_l=wells["nitrate_added_mg_l"].to_numpy(float),
-            gsd=result.region.wells.prediction_gsd,
+            gsd=gsd_of_range(wells["nitrate_low_mg_l"], wells["nitrate_high_mg_l"]),
         )
 
     def measure(

@@ -11,6 +11,7 @@ import pytest
 
 import riskmap
 from riskmap.action.hindsight import first_visits
+from riskmap.running import open_result
 from riskmap.stages.as_of import parcels_as_of, up_to
 from riskmap.stages.progress import Progress
 from riskmap.stages.result import Result
@@ -29,7 +30,7 @@ def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 @pytest.fixture(scope="module")
 def result(folder: Path) -> Result:
-    return riskmap.running.open_result(riskmap.open_region(folder / "region.toml"))
+    return open_result(riskmap.open_region(folder / "region.toml"))
 
 
 @pytest.fixture(scope="module")
