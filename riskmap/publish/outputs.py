@@ -101,8 +101,9 @@ OUTPUTS: Final = (
         f"{_HERE}.gis.run_layers:parcel_files",
         gives=("files_parcels",),
         needs=("parcels", *_LOT_LAYERS),
+        settings=("lists.inspections", "season.followup_frac"),
         files=(
-            File("parcels.gpkg", "Parcels, GeoPackage", "Every column; shapes on the lots."),
+            File("parcels.gpkg", "Parcels, GeoPackage", "Every column with its meaning; styles."),
             File("parcels.parquet", "Parcels, GeoParquet 1.1", "The same, for large tables."),
         ),
     ),
@@ -275,9 +276,10 @@ OUTPUTS: Final = (
     ),
     Output(
         "write the GIS file of zones",
-        f"{_HERE}.lists.zones_table:zone_layers",
+        f"{_HERE}.gis.run_layers:zone_layers",
         gives=("files_zones",),
-        needs=("planning",),
+        needs=("planning", "parcels"),
+        settings=("lists.inspections", "season.followup_frac"),
         files=(
             File(
                 "zones.gpkg",

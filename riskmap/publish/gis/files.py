@@ -1,6 +1,6 @@
 """GIS files: every parcel with all that is known, as GeoPackage and GeoParquet 1.1.
 
-GeoPackage 1.3 (OGC 12-128r18). GeoParquet 1.1.0 with a bounding-box column and its covering, so
+GeoPackage 1.4 (OGC 12-128r19). GeoParquet 1.1.0 with a bounding-box column and its covering, so
 that a reader can skip what lies elsewhere. Values are SI; a column name carries its unit.
 """
 

@@ -34,6 +34,9 @@ _FILES: Final[tuple[tuple[Layer, LayerFile], ...]] = (
     (ASSESSED_WELLS, ZONE_FILE),
 )
 
+DECLARED: Final[Mapping[str, Layer]] = {layer.name: layer for layer, _ in _FILES}
+"""Spatial layers of the GIS files beside the parcels, by name."""
+
 
 def further_layers(tables: Mapping[str, gpd.GeoDataFrame]) -> list[RunLayer]:
     """Describe the layers other than the parcels, by name; those without rows are left out."""

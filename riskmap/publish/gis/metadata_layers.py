@@ -68,6 +68,7 @@ PARCEL_FILES: Final = (
     *(style_file(name) for name in (*STYLES, *WORD_STYLES)),
     named_file("data_quality.csv", "text/csv", "metadata"),
 )
+PARCELS_TITLE: Final = "Parcels with scores and ranks"
 PARCELS_MEANING: Final = (
     "One polygon per parcel with what is known of its onsite system (each value with a mark of how "
     "it is known), points of every factor, failure and groundwater scores, priority, rank and "
@@ -102,7 +103,7 @@ def layer_of(
     west, south, east, north = map(float, table.total_bounds)
     return RunLayer(
         name="parcels" if of is None else of.name,
-        title="Parcels with scores and ranks" if of is None else of.title,
+        title=PARCELS_TITLE if of is None else of.title,
         meaning=PARCELS_MEANING if of is None else of.meaning,
         files=files,
         bounds=(west, south, east, north),

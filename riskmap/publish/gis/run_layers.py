@@ -13,8 +13,10 @@ from riskmap.publish.gis.files import write_gis_files
 from riskmap.publish.gis.metadata import Catalog, write_metadata
 from riskmap.publish.gis.metadata_further import further_layers
 from riskmap.publish.gis.metadata_layers import layer_of
+from riskmap.publish.gis.package_notes import note_package
 from riskmap.publish.gis.styles import STYLES, WORD_STYLES, write_styles
 from riskmap.publish.lists.zones_table import LAYERS as ZONE_LAYERS
+from riskmap.publish.lists.zones_table import write_zone_layers
 from riskmap.publish.words.imprint import sender_of
 from riskmap.stages.listing import find_visits
 from riskmap.stages.result import Result
@@ -27,7 +29,16 @@ DESCRIBED: Mapping[str, str] = {
 
 def parcel_files(folder: Path, result: Result) -> None:
     """Write ``parcels.gpkg`` and ``parcels.parquet`` of a run."""
-    write_gis_files(folder, result.parcels, extra=lot_layers(result))
+    package, _ = write_gis_files(folder, result.parcels, extra=lot_layers(result))
+    note_package(package, visits=find_visits(result.parcels, result.region))
+
+
+def zone_layers(folder: Path, result: Result) -> None:
+    """Write the GIS file of the zones of a run that drew some."""
+    plan = result.planning
+    if plan is not None:
+        package = write_zone_layers(folder, plan.zones, plan.capture_zones, plan.wells)
+        note_package(package, visits=find_visits(result.parcels, result.region))
 
 
 def styles(folder: Path, result: Result) -> None:

@@ -47,13 +47,6 @@ def zone_list(folder: Path, result: Result) -> None:
         write_zone_list(folder, plan.zones, imprint_of(result.region), notes=plan.notes)
 
 
-def zone_layers(folder: Path, result: Result) -> None:
-    """Write the GIS file of the zones of a run that drew some."""
-    plan = result.planning
-    if plan is not None:
-        write_zone_layers(folder, plan.zones, plan.capture_zones, plan.wells)
-
-
 def write_zone_list(
     folder: Path,
     zones: pd.DataFrame,
