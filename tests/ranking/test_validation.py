@@ -108,7 +108,7 @@ class TestKnownAnswers:
             def permutation(self, values: np.ndarray) -> np.ndarray:
                 return values
 
-        monkeypatch.setattr(np.random, "default_rng", lambda seed: Unmixed())
+        monkeypatch.setattr(np.random, "default_rng", lambda _seed: Unmixed())
         assert shuffled_passes(*given, base="score", seed=1) == SHUFFLES
 
     def test_the_leaked_future_is_named_and_declined(self) -> None:
