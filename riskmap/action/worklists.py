@@ -51,7 +51,7 @@ def part_lists(
     follow = follow_up_order(cases, ranked["groundwater_score"])
     places = pd.Series(np.nan, ranked.index)
     places[~owed] = queue[~owed].rank(method="first")
-    places.iloc[ranked.index.get_indexer(follow)] = np.arange(1.0, len(follow) + 1)
+    places[follow] = pd.Series(np.arange(1.0, len(follow) + 1), follow)
     table["list_rank"] = places.astype("Int64")
     table["on_file"] = cases["on_file"].reindex(ranked.index).astype("string")
     table["on_file_year"] = cases["on_file_year"].reindex(ranked.index).astype("float64")
