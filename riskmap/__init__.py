@@ -15,17 +15,22 @@ from typing import TYPE_CHECKING, Any
 from riskmap.contract.errors import RiskmapError
 
 if TYPE_CHECKING:
+    from riskmap.backtesting import backtest
     from riskmap.running import assess, check, check_region, explain, open_region, run
     from riskmap.season.planning import plan
     from riskmap.season.recording import record
     from riskmap.stages.result import Result
 
 __all__ = [
-    "Result", "RiskmapError", "assess", "check", "check_region", "explain", "open_region", "plan",
-    "record", "run",
+    "Result", "RiskmapError", "assess", "backtest", "check", "check_region", "explain",
+    "open_region", "plan", "record", "run",
 ]  # fmt: skip
 
-_ELSEWHERE = {"plan": "riskmap.season.planning", "record": "riskmap.season.recording"}
+_ELSEWHERE = {
+    "backtest": "riskmap.backtesting",
+    "plan": "riskmap.season.planning",
+    "record": "riskmap.season.recording",
+}
 
 
 def __getattr__(name: str) -> Any:

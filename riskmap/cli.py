@@ -131,6 +131,15 @@ def _parser() -> argparse.ArgumentParser:
     explain = _command(commands, "explain", _explain, "show how one parcel's numbers came about")
     explain.add_argument("region", type=Path, metavar="REGION.toml", help="the region file")
     explain.add_argument("parcel", metavar="PARCEL", help="parcel number")
+    backtest = _command(
+        commands, "backtest", _backtest,
+        "hide the last years' records, rank as of then, and look what visits found since",
+    )  # fmt: skip
+    backtest.add_argument("region", type=Path, metavar="REGION.toml", help="the region file")
+    backtest.add_argument(
+        "--years", type=float, required=True, metavar="K", help="years that are hidden"
+    )
+    backtest.add_argument("--out", type=Path, metavar="DIR", help="also write a page and a table")
     rerun = _command(commands, "rerun", _rerun, "repeat a run from its record; say what differs")
     rerun.add_argument("record", type=Path, metavar="run.json", help="record in a result folder")
     rerun.add_argument("--out", type=Path, required=True, metavar="DIR", help="new result folder")
@@ -245,6 +254,19 @@ def _explain(options: argparse.Namespace) -> int:
 
     result = open_result(open_region(options.region), _progress(options))
     _say(explain(result, options.parcel))
+    return 0
+
+
+def _backtest(options: argparse.Namespace) -> int:
+    from riskmap.backtesting import backtest, write
+    from riskmap.publish.report.backtest import screen_lines
+
+    progress = _progress(options)
+    done = backtest(options.region, years=options.years, progress=progress)
+    _say("\n".join([*done.words, "", *screen_lines(done.table)]))
+    if options.out:
+        write(done, options.out, progress)
+        _say(f"Page: {(options.out / 'index.html').resolve()}")
     return 0
 
 

@@ -19,7 +19,7 @@ LEVELS = [
     {"stages"},
     {"publish"},
     {"results", "ending", "starting", "checking", "fetching"},
-    {"running", "repeating"},
+    {"running", "repeating", "backtesting"},
     {"season", "whatif"},
     {"cli", "riskmap", "__main__", "handbook_place", "completion"},
 ]

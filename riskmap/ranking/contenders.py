@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Final
 
@@ -23,6 +23,7 @@ WORDS: Final[Mapping[str, str]] = {
     "oldest_first": "oldest system first",
     "soil_rule": "soil rule only",
     "score": "the score",
+    "records_first": "found failed first, then the score",
     "condition": "the condition model",
     "logistic": "the logistic model",
     "boosting": "boosted trees",
@@ -42,7 +43,7 @@ class Design:
         return Design(self.features.assign(score=score), (*self.signs, 1))
 
 
-def design(features: pd.DataFrame, model: Model, *, leave_out: Iterable[str] = ()) -> Design:
+def design(features: pd.DataFrame, model: Model) -> Design:
     """Numbers of the score's own features: values, or limitations of words; directions known.
 
     Parameters
@@ -51,8 +52,6 @@ def design(features: pd.DataFrame, model: Model, *, leave_out: Iterable[str] = (
         Inventory rows.
     model
         The scoring model, whose curves say which way each feature works.
-    leave_out
-        Features not to learn from, such as outcomes of the visits themselves.
 
     Raises
     ------
@@ -60,11 +59,10 @@ def design(features: pd.DataFrame, model: Model, *, leave_out: Iterable[str] = (
         If a protected attribute is among the features.
     """
     refuse_protected(factor.feature for factor in model.factors)
-    skip = set(leave_out)
     columns: dict[str, Floats] = {}
     signs: list[int] = []
     for factor in model.of("failure"):
-        if factor.feature in skip or factor.feature in columns:
+        if factor.feature in columns:
             continue
         if factor.table:
             columns[factor.feature] = limitation(factor, features[factor.feature])

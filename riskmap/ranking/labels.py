@@ -21,11 +21,7 @@ from sklearn.pipeline import make_pipeline
 from sklearn.preprocessing import StandardScaler
 
 from riskmap.contract.arrays import Floats
-from riskmap.contract.features import declared
 from riskmap.ranking.metrics import area_under_roc
-
-OUTCOME_FEATURES: Final = tuple(column.name for column in declared(from_visits=True))
-"""Features made from the same visits as the labels: usable only as of the window's start."""
 
 SUSPECT_AREA: Final = 0.97
 """A feature that alone separates failing from sound systems this well gives the outcome away (a

@@ -31,6 +31,8 @@ from riskmap.ranking.metrics import (
 from riskmap.ranking.settings import LearningSettings
 
 LEVEL: Final = 0.90
+SHUFFLES: Final = 200
+"""Times the outcomes are shuffled to see how often the rule lets noise pass."""
 
 
 @dataclass(frozen=True)
@@ -39,7 +41,9 @@ class Comparison:
 
     ``figures``: columns ``contender, figure, value, low, high`` (90% intervals).
     ``differences``: by learned contender, average precision less the score's, with the one-sided
-    95% lower bound corrected for the number of contenders. ``optimism``: average precision by
+    95% lower bound corrected for the number of contenders. ``shuffled``: of :data:`SHUFFLES`
+    labelings with the outcomes shuffled among the visits, how many the rule lets a learned ranking
+    pass on; None where that was not looked at. ``optimism``: average precision by
     random split and by blocks. ``reliability``: predicted chance and share found, by contender.
     """
 
@@ -50,6 +54,7 @@ class Comparison:
     failures: int
     visits: int
     blocks: int
+    shuffled: int | None = None
 
     def figure(self, contender: str, name: str) -> pd.Series:
         """One row of ``figures``."""
@@ -125,7 +130,80 @@ def compare(visits: Visits, settings: LearningSettings, *, seed: int) -> Compari
         failures=int(truth.sum()),
         visits=len(rows),
         blocks=int(ids.max()) + 1,
-    )
+        shuffled=shuffled_passes(
+            {name: held.ranking[name][:, rows] for name in (*LEARNED, visits.base)},
+            truth, weight, samples, base=visits.base, seed=seed,
+        ),
+    )  # fmt: skip
+
+
+def shuffled_passes(
+    ranking: Mapping[str, Floats],
+    truth: Floats,
+    weight: Floats,
+    samples: list[npt.NDArray[np.int64]],
+    *,
+    base: str,
+    seed: int,
+) -> int:
+    """Count the shuffled labelings on which the rule lets a learned ranking pass.
+
+    The outcomes are shuffled among the visits that figures are taken on; the rankings, which were
+    made on other places, stay as they are, so nothing is fitted again. Every ranking is noise then.
+
+    Parameters
+    ----------
+    ranking
+        Held-out rankings (repeats, n) of the learned contenders and the base.
+    truth, weight
+        Outcomes and weights (n,).
+    samples
+        Resamples of whole blocks, rows of n.
+    base
+        The ranking to be beaten.
+    seed
+        Of the shuffles.
+    """
+    rng, passed = np.random.default_rng(seed), 0
+    for _ in range(SHUFFLES):
+        mixed = rng.permutation(truth)
+        level = _mean_figure(average_precision, mixed, ranking[base], weight, slice(None))
+        by_chance = float(mixed.mean())
+        better = [
+            name
+            for name in LEARNED
+            if _mean_figure(average_precision, mixed, ranking[name], weight, slice(None))
+            > max(level, by_chance)
+        ]
+        passed += any(_passes(ranking, mixed, weight, samples, name, base) for name in better)
+    return passed
+
+
+def _passes(
+    ranking: Mapping[str, Floats],
+    truth: Floats,
+    weight: Floats,
+    samples: list[npt.NDArray[np.int64]],
+    name: str,
+    base: str,
+) -> bool:
+    """Whether the rule lets a learned ranking pass; see :func:`_judge`.
+
+    Drawing stops as soon as too many samples lie at or below zero for their quantile to be above.
+    """
+    level = 0.05 / len(LEARNED)
+    most = int(np.ceil(level * (len(samples) - 1)))
+    drawn = np.empty((2, len(samples)))
+    below = 0
+    for place, sample in enumerate(samples):
+        for row, one in enumerate((name, base)):
+            drawn[row, place] = _mean_figure(average_precision, truth, ranking[one], weight, sample)
+        below += bool(drawn[0, place] <= drawn[1, place])
+        if below > most:
+            return False
+    ends = np.nanquantile(drawn, (1 - LEVEL) / 2, axis=1)
+    surely = float(np.nanquantile(drawn[0] - drawn[1], level)) > 0
+    return surely and bool(ends[0] > max(float(ends[1]), float(truth.mean())))
 
 
 def _figures(
@@ -247,6 +325,7 @@ def _judge(comparison: Comparison, base: str) -> Decision:
         f"{comparison.blocks:,} places were compared on places that the learning had not seen.",
         _precision_words(comparison, base),
         _precision_words(comparison, best),
+        *_shuffled_words(comparison),
         _verdict(row, best, base, bool(passed)),
     )
     return Decision(best if passed else base, bool(passed), words, comparison)
@@ -260,6 +339,15 @@ def _precision_words(comparison: Comparison, name: str) -> str:
         f"({precision['low']:.3f} to {precision['high']:.3f}), {found['value']:.0f} failures "
         "found per 100 visits at the top tenth."
     )
+
+
+def _shuffled_words(comparison: Comparison) -> list[str]:
+    if comparison.shuffled is None:
+        return []
+    return [
+        f"With the outcomes shuffled among these visits {SHUFFLES} times, the rankings left as "
+        f"they are, the rule let a learned ranking pass {comparison.shuffled} times."
+    ]
 
 
 def _kept(base: str) -> str:

@@ -10,12 +10,13 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from riskmap.action.aims import FAILED
 from riskmap.contract.arrays import Flags
 from riskmap.failure.aging import DEFAULT_AGING
 from riskmap.inventory.permits import match_permits, permit_date
 from riskmap.inventory.systems import describe_systems, neighborhood_years
 from riskmap.ranking.contenders import Design, Visits, design
-from riskmap.ranking.labels import OUTCOME_FEATURES, label_systems, visit_weights
+from riskmap.ranking.labels import label_systems, visit_weights
 from riskmap.ranking.model import Model
 from riskmap.ranking.score import factor_points
 from riskmap.stages.condition import chance_failed_by
@@ -136,6 +137,8 @@ def prepare_lesson(
         "oldest_first": then["age_yr"].to_numpy(float),
         "soil_rule": then["soil_rating"].to_numpy(float),
         "score": failure_points(then, model).to_numpy(float),
+        "records_first": failure_points(then, model).to_numpy(float)
+        + 1000.0 * then["last_stage"].eq(FAILED).fillna(False).to_numpy(float),
         "condition": chance_failed_by(county, then, model, before),
     }
     visits = Visits(
@@ -182,8 +185,12 @@ def at_most(visits: Visits, most: int, *, seed: int) -> Visits:
 
 
 def learnable(features: pd.DataFrame, model: Model) -> Design:
-    """Numbers to learn from: the failure factors' features, outcomes of visits left out."""
-    return design(features, model, leave_out=OUTCOME_FEATURES)
+    """Numbers to learn from: the failure factors' features, with what was on record by then.
+
+    Complaints, repairs and findings are those of the day the features are of: for visits the day
+    before the window opens, so that no visit gives itself away.
+    """
+    return design(features, model)
 
 
 def failure_points(features: pd.DataFrame, model: Model) -> pd.Series:

@@ -46,7 +46,7 @@ class TestOpening:
             county.scores.current.priority[i], county.facts.rank.number(i),
             county.facts.address.word(i), county.facts.age_yr.number(i),
             county.facts.kind_evidence.word(i), county.facts.well_distance_m.number(i),
-            county.facts.stage.word(i), county.facts.rank_high.number(i)])"""
+            county.facts.stage.word(i), county.facts["said:chance_failed_high_frac"].number(i)])"""
         )
         names = ["id", "priority", "rank", "address", "age", "mark", "well_ft", "stage", "high"]
         got = pd.DataFrame(rows, columns=names).set_index("id")
@@ -63,8 +63,9 @@ class TestOpening:
         )
         assert (got.loc[on, "rank"].astype(int) == want.loc[on, "rank"].astype(int)).all()
         assert got.loc[~on, "rank"].isna().all()
-        # Ranges of ranks are given to two digits.
-        assert np.allclose(got.loc[on, "high"].astype(float), want.loc[on, "rank_high"], rtol=0.051)
+        # Chances are given to a tenth of a percent.
+        high = want.loc[on, "chance_failed_high_frac"]
+        assert np.allclose(got.loc[on, "high"].astype(float), high, atol=0.00051)
         assert np.array_equal(
             got["age"].astype(float), want["age_yr"].astype(float).round(), equal_nan=True
         )

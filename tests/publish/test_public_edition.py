@@ -8,7 +8,9 @@ import gzip
 import io
 import json
 import re
+import tomllib
 import zlib
+from datetime import date
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -22,8 +24,12 @@ from scipy.optimize import linprog
 
 from riskmap.action.aggregate import AGES, RISK, TOTAL, age_groups, risk_groups
 from riskmap.publish.palette import TEXT_PAIRS, contrast
-from riskmap.publish.public.pages import LABELS, public_csv, table_rows
+from riskmap.publish.public.edition import write_public_edition
+from riskmap.publish.public.pages import LABELS, page_file, public_csv, table_rows
+from riskmap.publish.public.summary import FILES
 from riskmap.publish.public.table import OLD_SHARE, SHARE, make_public_table
+from riskmap.publish.words.class_words import SHARE_COLORS, SHARE_ENDS
+from riskmap.publish.words.imprint import Imprint
 
 PRIVATE = ("owner", "mail_name", "mail_address", "mail_city", "mail_zip", "notes", "permit_id")
 
@@ -285,6 +291,56 @@ def _readable(path: Path) -> str:
             except (OSError, zlib.error, EOFError):
                 continue
     return "\n".join(texts)
+
+
+class TestSummary:
+    """It gives nothing that the tables do not, so the attack above holds for all files together."""
+
+    @pytest.mark.parametrize(
+        ("name", "most"), [("summary.html", "or more"), ("resumen.html", "o más")]
+    )
+    def test_every_number_is_published_elsewhere(self, public: Path, name: str, most: str) -> None:
+        found = known_numbers(public)
+        page = (public / name).read_text(encoding="utf-8")
+        rows = re.findall(r'<tr><th scope="row">([^<]*)</th>(.*?)</tr>', page)
+        assert 1 <= len(rows) <= 6
+        for area, cells in rows:
+            numbers = [int(n.replace(",", "")) for n in re.findall(r"<td[^>]*>([^<]*)</td>", cells)]
+            assert numbers == [found.loc[area, TOTAL], found.loc[area, "raised"]]
+        figures = re.findall(r"<dd>([\d,]+)(%?)</dd>", page)
+        whole = found.loc["Whole county"].dropna()
+        assert {int(n.replace(",", "")) for n, _ in figures} <= {*whole.astype(int)}
+        assert f"60% {most}" in page
+
+    def test_an_area_has_the_color_of_its_share_or_is_hatched(self, public: Path) -> None:
+        page = (public / "summary.html").read_text(encoding="utf-8")
+        table = read_csv(public).drop(index="Whole county")
+        fills = re.findall(r'<path d="[^"]+" fill="([^"]+)"', page)
+        assert len(fills) == len(table)
+        for fill, (_, line) in zip(fills, table.iterrows(), strict=True):
+            if line[TOTAL] == "withheld" or line[SHARE] == "withheld":
+                assert fill == "url(#withheld)"
+            elif line[SHARE]:
+                band = sum(int(line[SHARE]) > end for end in SHARE_ENDS)
+                assert fill == SHARE_COLORS[band]
+
+    def test_both_languages_have_the_same_parts(self) -> None:
+        english, spanish = (
+            tomllib.loads(page_file(f"summary_{language}.toml")) for language in FILES
+        )
+        assert _shape(english) == _shape(spanish)
+
+    def test_a_county_that_shows_nothing(self, tmp_path: Path, parcels: gpd.GeoDataFrame) -> None:
+        write_public_edition(tmp_path, parcels.head(8), Imprint("Nowhere", date(2026, 5, 1)))
+        page = (tmp_path / "public" / "summary.html").read_text(encoding="utf-8")
+        assert "many lots have a septic system" in page
+        assert "Numbers of single areas are withheld." in page
+
+
+def _shape(words: Any) -> Any:
+    if isinstance(words, dict):
+        return {name: _shape(value) for name, value in words.items()}
+    return [_shape(value) for value in words] if isinstance(words, list) else ""
 
 
 class TestPages:

@@ -22,7 +22,7 @@ from riskmap.ranking.contenders import (
 )
 from riskmap.ranking.model import parse_model
 from riskmap.ranking.settings import LearningSettings
-from riskmap.ranking.validation import Decision, decide
+from riskmap.ranking.validation import SHUFFLES, Decision, decide, shuffled_passes
 
 QUICK = LearningSettings(folds=4, repeats=1, resamples=120, rounds=30, block_m=1500, buffer_m=200)
 
@@ -83,6 +83,33 @@ class TestKnownAnswers:
         for name in LEARNED:
             value = found.comparison.figure(name, "average_precision")["value"]
             assert value == pytest.approx(share, abs=0.06)
+
+    def test_shuffled_outcomes_hardly_ever_pass(self, informative: Decision) -> None:
+        """What passes on the true outcomes passes on a few in a hundred shuffled ones at most."""
+        assert informative.replaced
+        assert informative.comparison is not None
+        assert informative.comparison.shuffled is not None
+        assert informative.comparison.shuffled <= 0.05 * SHUFFLES
+        said = " ".join(informative.words)
+        assert f"shuffled among these visits {SHUFFLES} times" in said
+        assert f"pass {informative.comparison.shuffled} times" in said
+
+    def test_the_shuffles_count_what_passes(self, monkeypatch: pytest.MonkeyPatch) -> None:
+        """Without the shuffling the same count is of all labelings: it can be other than none."""
+        draw = np.random.default_rng(3)
+        truth = (draw.random(300) < 0.3).astype(float)
+        told = truth + draw.normal(0, 0.3, 300)
+        ranking = dict.fromkeys(LEARNED, told[None, :]) | {"score": draw.random((1, 300))}
+        samples = [draw.integers(0, 300, 300) for _ in range(40)]
+        given = (ranking, truth, np.ones(300), samples)
+        assert shuffled_passes(*given, base="score", seed=1) <= 0.05 * SHUFFLES
+
+        class Unmixed:
+            def permutation(self, values: np.ndarray) -> np.ndarray:
+                return values
+
+        monkeypatch.setattr(np.random, "default_rng", lambda _seed: Unmixed())
+        assert shuffled_passes(*given, base="score", seed=1) == SHUFFLES
 
     def test_the_leaked_future_is_named_and_declined(self) -> None:
         county = simulate(4)
@@ -147,7 +174,7 @@ class TestFigures:
         table = informative.comparison.figures
         counts = table.groupby("contender").size()
         assert sorted(counts.index) == sorted(["oldest_first", "soil_rule", "score", *LEARNED])
-        assert set(WORDS) == {*counts.index, "condition"}
+        assert set(WORDS) == {*counts.index, "condition", "records_first"}
         assert (counts == 6).all()
         assert (table["low"] <= table["high"]).all()
         inside = (table["low"] <= table["value"]) & (table["value"] <= table["high"])
@@ -191,11 +218,12 @@ class TestDesign:
                 "complaints": [0, 1], "well_distance_m": [1.0, 2.0],
             }
         )  # fmt: skip
-        found = design(frame, self.MODEL, leave_out=("complaints",))
-        assert list(found.features) == ["age_yr", "wet_depth_cm", "flood_zone"]
-        assert found.signs == (1, -1, 1)
+        found = design(frame, self.MODEL)
+        signs = dict(zip(found.features, found.signs, strict=True))
+        assert signs == {"age_yr": 1, "wet_depth_cm": -1, "flood_zone": 1, "complaints": 1}
         assert found.features["flood_zone"].tolist()[0] == 1.0
-        assert found.features.isna().sum().tolist() == [1, 0, 1]
+        assert found.features["complaints"].tolist() == [0.0, 1.0]
+        assert found.features.isna().sum().sum() == 2
 
     def test_the_score_is_one_more_rising_feature(self) -> None:
         county = simulate(1, n=50)

@@ -25,6 +25,7 @@ from riskmap.publish.map.column_plan import Coded
 from riskmap.publish.map.doubt import pack_doubt
 from riskmap.publish.map.facts import (
     FILTERED,
+    LEDGER,
     PAINTED,
     Fact,
     pack_evidence,
@@ -138,13 +139,13 @@ def pack_details(
     columns = pack_doubt(package, rows)
     for name in ("not_ranked_reason", "unknown"):
         columns[name] = pack_words(package, as_words(_text(rows, name)))
-    for name in ("worklist", *(found.name for found in WHY), "ledger"):
+    for name in ("worklist", *(found.name for found in WHY), LEDGER):
         columns[name] = pack_text(package, _text(rows, name))
     for fact in facts:
         if fact.column in PAINTED:
             continue
         keep = package.among if fact.group != SITE else None
-        if fact.column not in FILTERED:
+        if fact.column not in FILTERED and fact.column not in columns:
             values = _only(rows[fact.column], keep)
             columns[fact.column] = pack_fact(package, values, fact, units=units)
         if fact.evidence:

@@ -30,6 +30,7 @@ from riskmap.publish.public.pages import (
     table_rows,
     withheld_words,
 )
+from riskmap.publish.public.summary import summary_pages
 from riskmap.publish.public.table import make_public_table
 from riskmap.publish.words.imprint import Imprint, sender_of
 from riskmap.publish.words.text_safety import plain_text
@@ -46,7 +47,7 @@ class PublicReport:
     width_m: float | None
 
 
-GUIDES: Final = ("streams", "waterbodies")
+GUIDES: Final = ("roads", "streams", "waterbodies")
 """Open layers for finding one's way on the public map."""
 
 
@@ -119,6 +120,8 @@ def write_public_edition(
         table, county=imprint.county, units=imprint.units, layers=layers or {}, base_map=base_map
     )
     _write(place / "index.html", render("index.html", {**words, **index}))
+    for name, text in summary_pages(table, imprint).items():
+        _write(place / name, text)
     _write(place / "table.html", render("table.html", {**words, **rows}))
     _write(place / "map.html", chart)
     _write(place / "areas.csv", public_csv(table))

@@ -54,10 +54,11 @@ def page_file(name: str) -> str:
 
 def render(name: str, words: Mapping[str, Any]) -> str:
     """Fill a template; everything from outside is escaped by the engine."""
-    names = ("frame.html", "index.html", "table.html", "panel.html")
+    names = ("frame.html", "index.html", "summary.html", "table.html", "panel.html")
     loader = DictLoader({each: page_file(each) for each in names})
     engine = Environment(loader=loader, autoescape=True, undefined=StrictUndefined)
-    return engine.get_template(name).render(colors=palette.css_colors(), cautions=CAUTIONS, **words)
+    usual = {"colors": palette.css_colors(), "cautions": CAUTIONS, "language": "en"}
+    return engine.get_template(name).render(usual | dict(words))
 
 
 def full_table(table: PublicTable) -> pd.DataFrame:
@@ -130,6 +131,11 @@ def withheld_words(table: PublicTable) -> str:
 def _text(column: str, value: Any) -> str:
     if is_missing(value):
         return HELD
+    return shown_number(column, value)
+
+
+def shown_number(column: str, value: Any) -> str:
+    """Return a number of the public table as people read it."""
     return f"{int(value)}%" if column in PERCENT else f"{int(value):,}"
 
 

@@ -29,7 +29,7 @@ DRAWN: Final = ("score", "logistic", "boosting", "score_and_learning")
 
 def learning_section(words: Sequence[str], comparison: Comparison | None) -> Section:
     """Say what was decided about learning and show the figures it was decided on."""
-    blocks: list[Block] = [" ".join(words)]
+    blocks: list[Block] = [text for text in (words[-1], " ".join(words[:-1])) if text]
     if comparison is not None:
         blocks += [
             _figures_table(

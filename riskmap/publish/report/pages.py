@@ -276,6 +276,32 @@ def _listed(words: Sequence[str]) -> str:
     return f"{', '.join(words[:-1])} and {words[-1]}"
 
 
+def plain_page(
+    sections: Sequence[Section], imprint: Imprint, *, title: str, facts: Sequence[str]
+) -> str:
+    """Compose a page of its own in the report's looks.
+
+    Parameters
+    ----------
+    sections
+        Its parts.
+    imprint
+        County, day, and whom to call.
+    title
+        Follows the county's name.
+    facts
+        Sentences at the head.
+    """
+    return _page(
+        sections,
+        county=f"{plain_text(imprint.county)}: {title.lower()}",
+        date=imprint.date.isoformat(),
+        contact=plain_text(imprint.contact),
+        facts=[plain_text(fact) for fact in facts],
+        cautions=[plain_text(caution) for caution in CAUTIONS],
+    )
+
+
 def _page(sections: Sequence[Section], **context: Any) -> str:
     environment = Environment(
         autoescape=True, undefined=StrictUndefined, trim_blocks=True, lstrip_blocks=True
