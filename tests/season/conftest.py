@@ -77,7 +77,7 @@ def fill(workbook: Path) -> Fill:
 
     def filled(*rows: dict[str, Any], first: int = 2, name: str = "") -> Path:
         book = openpyxl.load_workbook(workbook)
-        page = book["Inspections"]
+        page = book["To find"]
         places = {cell.value: cell.column for cell in page[1]}
         for number, row in enumerate(rows, start=first):
             for title, value in row.items():
