@@ -11,8 +11,7 @@ nearby wells most. What neighbors share fades with distance by the Matern form o
 size, its reach and the wells' own spread are learned too, again with priors. A result below the
 laboratory's limit counts as what it is: somewhere below (:mod:`riskmap.groundwater.censored`).
 
-Counties with many sampled wells are cut into parts of at most :data:`MOST_SAMPLED`, each learned
-alone.
+Counties with many sampled wells are cut into parts of :data:`MOST_SAMPLED`, each learned alone.
 """
 
 from __future__ import annotations
@@ -226,8 +225,7 @@ def _between(first: _Part, second: _Part, spreads: Floats) -> Floats:
     """Covariance of what wells of two sets share, without what is each well's own."""
     shared, reach = np.exp(spreads[:2])
     effects = (first.known * _prior_sd() ** 2) @ second.known.T
-    together = shared**2 * shared_frac(first.place, second.place, float(reach))
-    return np.asarray(effects + together, np.float64)
+    return np.asarray(effects + shared**2 * shared_frac(first.place, second.place, float(reach)))
 
 
 def _alone(part: _Part, spreads: Floats) -> Floats:
@@ -321,8 +319,7 @@ def _predicted(
 def _before_samples(known: Known, line: _Part) -> Floats:
     """Variance of each well without samples: never below that of the background alone.
 
-    What systems add comes on top of the background, so that it cannot make a high value less
-    likely; a line, which is less steep in the background where systems add much, would say so.
+    What systems add comes on top, so that it cannot make a high value less likely; a line would.
     """
     nothing = np.zeros((len(line.mean), len(PRIORS) - len(BACKGROUND)))
     ground = line._replace(known=np.column_stack([known.background, nothing]))
