@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from functools import cache
 from typing import Any, Final, Literal
 
 import numpy as np
@@ -87,7 +88,7 @@ def rate_of_ksat(ksat_um_s: npt.ArrayLike) -> Floats:
     & Spychala 2014, Water 6:2808: about an order of magnitude less). NaN unless the conductivity is
     positive.
     """
-    rates = np.log(rate_of_class(KSAT_ANCHOR_CLASSES, rule=TEXAS))
+    rates = _anchor_rates()
     anchors = np.log(KSAT_ANCHORS_UM_S)
     coarse_power = (rates[-1] - rates[-2]) / (anchors[-1] - anchors[-2])
     ksat = np.asarray(ksat_um_s, float)
@@ -95,6 +96,12 @@ def rate_of_ksat(ksat_um_s: npt.ArrayLike) -> Floats:
     above, below = np.maximum(x - anchors[-1], 0), np.minimum(x - anchors[0], 0)
     inside = np.interp(x, anchors, rates)
     return np.asarray(np.exp(inside + coarse_power * above + TIGHT_SOIL_POWER * below), float)
+
+
+@cache
+def _anchor_rates() -> Floats:
+    """Logarithm of the rate at each anchor."""
+    return np.log(rate_of_class(KSAT_ANCHOR_CLASSES, rule=TEXAS))
 
 
 def ksat_of_class(names: npt.ArrayLike) -> Floats:

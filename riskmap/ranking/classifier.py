@@ -14,6 +14,7 @@ from typing import Any, Final, Self
 import numpy as np
 import numpy.typing as npt
 from scipy.special import expit
+from sklearn import config_context
 from sklearn.base import BaseEstimator, ClassifierMixin
 from sklearn.ensemble import HistGradientBoostingClassifier
 from sklearn.impute import SimpleImputer
@@ -116,7 +117,7 @@ class FailureClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         features, y = validate_data(self, X, y, ensure_all_finite="allow-nan", dtype=np.float64)
         truth = self._truth(y)
         weight = _check_sample_weight(sample_weight, features, dtype=np.float64)
-        with _threads(len(features)):
+        with _threads(len(features)), _unchecked():
             self._choose(features, truth.astype(float), weight, groups)
             self.learner_ = self._learn(features, truth, weight, self.strength_)
         return self
@@ -145,7 +146,7 @@ class FailureClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
         features = validate_data(
             self, X, reset=False, ensure_all_finite="allow-nan", dtype=np.float64
         )
-        with _threads(len(features)):
+        with _threads(len(features)), _unchecked():
             return _log_odds(self.learner_, features)
 
     def predict_proba(self, X: Any) -> Floats:
@@ -270,6 +271,11 @@ def _log_odds(learner: Any, features: Floats) -> Floats:
 def _threads(rows: int) -> Any:
     """Keep small fits on one thread: waiting for each other costs threads more than it gains."""
     return _controller().limit(limits=1 if rows < FEW_ROWS else None)
+
+
+def _unchecked() -> Any:
+    """Leave out the library's checks of numbers and parameters, which are checked here once."""
+    return config_context(assume_finite=True, skip_parameter_validation=True)
 
 
 @cache

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields
-from functools import partial
+from functools import cache, partial
 from typing import Final
 
 import numpy as np
@@ -308,8 +308,13 @@ def _limits(
 
 
 def _limit(factor: Factor, values: Floats) -> npt.NDArray[np.uint16]:
-    words = WORDS.get(factor.feature)
-    if words is None:
+    if factor.feature not in WORDS:
         return thousandths(factor, values)
-    table = thousandths(factor, pd.Series([*words, None], dtype=object))
-    return np.asarray(table[values.astype(np.int64)])
+    return np.asarray(_of_words(factor)[values.astype(np.int64)])
+
+
+@cache
+def _of_words(factor: Factor) -> npt.NDArray[np.uint16]:
+    """Limitation of every word by its code, of an unknown one last."""
+    words = WORDS[factor.feature]
+    return thousandths(factor, pd.Series([*words, None], dtype=object))
