@@ -34,6 +34,8 @@ from riskmap.publish.map.model import LIMITATION_STEPS
 from riskmap.publish.map.outlines import pack_shapes
 from riskmap.publish.map.packing import Package, pack_codes, pack_numbers, pack_text, pack_words
 
+LEDGER: Final = "ledger"
+"""Column with the sum behind the chance, for the card alone."""
 ROW_MARK: Final = "|"
 CELL_MARK: Final = "~"
 """What parts the lines of a ledger, and the words, the term and the sum of a line."""
@@ -138,7 +140,7 @@ def pack_details(
     columns = pack_doubt(package, rows)
     for name in ("not_ranked_reason", "unknown"):
         columns[name] = pack_words(package, as_words(_text(rows, name)))
-    for name in ("worklist", *(found.name for found in WHY), "ledger"):
+    for name in ("worklist", *(found.name for found in WHY), LEDGER):
         columns[name] = pack_text(package, _text(rows, name))
     for fact in facts:
         if fact.column in PAINTED:
