@@ -5,12 +5,13 @@ BIN := $(VENV)/bin
 WORKERS ?= 2
 PIP := $(BIN)/python -m pip install --quiet --disable-pip-version-check
 
-.PHONY: demo test check fuzz bench handbook lock audit clean
+.PHONY: demo test check wheel oldest fuzz bench handbook lock audit clean
 
+# Byte code is written at the first run, of what it imports only: 170 MB less.
 $(VENV)/.ready: pyproject.toml locks/run.txt
 	$(PYTHON) -m venv $(VENV)
-	$(PIP) --require-hashes -r locks/run.txt
-	$(PIP) --no-deps --no-build-isolation -e .
+	$(PIP) --no-compile --require-hashes -r locks/run.txt
+	$(PIP) --no-compile --no-deps --no-build-isolation -e .
 	touch $@
 
 $(VENV)/.ready-test: $(VENV)/.ready locks/test.txt
@@ -27,6 +28,26 @@ check: $(VENV)/.ready-test  ## lint, format and type checks
 	$(BIN)/ruff check .
 	$(BIN)/ruff format --check .
 	$(BIN)/mypy
+
+# What pip would install elsewhere: the built wheel with the pinned packages, in a new environment.
+wheel: locks/run.txt  ## build the wheel, install it in a clean environment, run a small demo there
+	rm -rf build/wheel
+	$(PYTHON) -m venv build/wheel/env
+	build/wheel/env/bin/python -m pip install --quiet --disable-pip-version-check --no-compile \
+		--require-hashes -r locks/run.txt
+	build/wheel/env/bin/python -m pip wheel --quiet --disable-pip-version-check --no-deps \
+		--no-build-isolation -w build/wheel .
+	build/wheel/env/bin/python -m pip install --quiet --disable-pip-version-check --no-deps \
+		build/wheel/riskmap-*.whl
+	cd build/wheel && env/bin/riskmap demo --quiet --parcels 100 && test -s demo_result/run.json
+
+oldest:  ## the oldest versions that pyproject.toml allows, in their own environment: a small demo
+	rm -rf build/oldest
+	$(PYTHON) -m venv build/oldest/env
+	build/oldest/env/bin/python -m pip install --quiet --disable-pip-version-check uv
+	build/oldest/env/bin/uv pip install --quiet --python build/oldest/env/bin/python \
+		--resolution lowest-direct .
+	cd build/oldest && env/bin/riskmap demo --quiet --parcels 100 && test -s demo_result/run.json
 
 fuzz: $(VENV)/.ready-test  ## read 50,000 damaged files; `make test` reads 4,000
 	FUZZ_TIMES=13 $(BIN)/python -m pytest -n $(WORKERS) -q -m fuzz

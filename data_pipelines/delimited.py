@@ -206,13 +206,16 @@ def _header(lines: list[str], layer: str, name: str) -> tuple[_Form, list[str], 
 def _titles(lines: list[str], start: int) -> int:
     """Lines from `start` on that stand above the column names.
 
-    Cells are told apart by the separator that the lines looked at have most of.
+    Cells are told apart by the separator that the lines looked at have most of. A first line that
+    holds another one is no title: its names may well be parted by that.
     """
     looked = lines[start : start + LOOKED_AT]
     if any('"' in line and line.count('"') % 2 for line in looked):
         return 0
     text = re.sub(r'"[^"]*"', "", "".join(looked))
     form = _Form(max(_SIGNS, key=text.count), csv.QUOTE_MINIMAL)
+    if any(sign in looked[0] for sign in _SIGNS if sign != form.sign):
+        return 0
     try:
         rows: list[list[str]] = []
         for line in looked:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime, time
+from functools import lru_cache
 from pathlib import Path
 from typing import Final
 
@@ -94,7 +95,15 @@ def _cells(path: Path, layer: str, table: str | None, log: DefectLog | None) -> 
     if path.suffix.lower() == OLD_WORKBOOK:
         return _chosen(_old_sheets(path, layer), table, path, layer)
     opened = open_table(path, layer=layer, table=table, kind="table", log=log)
-    rows = read_rows(opened, shapes=False, log=log)
+    state = path.stat()
+    return _new_cells(path, layer, opened.name, state.st_mtime_ns, state.st_size)
+
+
+@lru_cache(maxsize=2)
+def _new_cells(path: Path, layer: str, table: str, *_state: int) -> Cells:
+    """Cells of a sheet; remembered, because its names and its rows are asked for one by one."""
+    opened = open_table(path, layer=layer, table=table, kind="table")
+    rows = read_rows(opened, shapes=False)
     columns = [as_text_or_none(pd.Series(column)) for column in rows.values.values()]
     return [list(row) for row in zip(*columns, strict=True)]
 

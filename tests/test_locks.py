@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from packaging.requirements import Requirement
+from packaging.specifiers import SpecifierSet
 
 PIN = re.compile(
     r"^([\w.-]+)==(\S+?)(?: ;[^\n\\]*)? \\\n((?:    --hash=sha256:\w{64}(?: \\)?\n)+)", re.M
@@ -41,3 +42,21 @@ def test_every_declared_package_is_pinned_within_its_bounds(
 def test_both_files_pin_the_same_versions(repo: Path) -> None:
     run, test = pins(repo, "run"), pins(repo, "test")
     assert {name: test[name] for name in run} == run
+
+
+def test_the_environment_for_conda_asks_for_what_is_declared(repo: Path) -> None:
+    declared = tomllib.loads((repo / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    text = (repo / "environment.yml").read_text(encoding="utf-8")
+    lines = [
+        line.strip().removeprefix("- ") for line in text.partition("dependencies:")[2].split("\n")
+    ]
+    asked = {}
+    for line in lines:
+        if re.match(r"[A-Za-z]", line) and not line.endswith(":"):
+            found = Requirement(line)
+            asked[plain(found.name)] = found.specifier
+    wanted = {plain(r.name): r.specifier for r in map(Requirement, declared["dependencies"])}
+    assert {name: asked[name] for name in wanted} == wanted
+    assert asked["python"] == SpecifierSet(declared["requires-python"])
+    assert asked.keys() - wanted.keys() == {"python", "pip", "setuptools"}
+    assert "-e ." in lines

@@ -21,6 +21,7 @@ import riskmap
 from riskmap.cli import main
 from riskmap.contract.errors import OutputError, SourceMissingError
 from riskmap.contract.features import FEATURES
+from riskmap.contract.vocabulary import ON_FILE, TO_FIND
 from riskmap.publish.words.explaining_steps import rating_step, soil_parts, steps
 from riskmap.ranking.metrics import area_under_roc
 from riskmap.results.folder import MARK, changed_files
@@ -93,9 +94,13 @@ def test_points_in_the_files_add_up(result: Result, out: Path) -> None:
         assert np.allclose(by_hand, scored[f"{kind}_score"], rtol=0, atol=1e-9)
 
 
-def test_list_is_in_order_of_rank(out: Path) -> None:
+def test_list_is_in_order_of_rank_and_as_long_as_asked_for(result: Result, out: Path) -> None:
     rows = pd.read_csv(out / "lists" / "inspections.csv")
-    assert rows["rank"].tolist() == list(range(1, len(rows) + 1))
+    assert rows["rank"].is_monotonic_increasing
+    ranked = int(result.parcels["rank"].notna().sum())
+    to_find = rows[rows["worklist"].eq(TO_FIND)]
+    assert len(to_find) == min(LISTED, ranked - int(rows["worklist"].eq(ON_FILE).sum()))
+    assert to_find["list_rank"].tolist() == list(range(1, len(to_find) + 1))
     assert rows["priority"].is_monotonic_decreasing
     assert rows["reason_1"].notna().all()
 

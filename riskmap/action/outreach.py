@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Collection
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Final
 
 import numpy as np
@@ -121,6 +121,17 @@ def letters_for(settings: MailingSettings) -> int | None:
     if settings.budget is None or not settings.cost:
         return None
     return int(settings.budget / settings.cost + 1e-9)
+
+
+def less_spent(settings: MailingSettings, letters: int) -> MailingSettings:
+    """Take letters off the budget: those to systems on file come first.
+
+    >>> less_spent(MailingSettings(budget=100.0, cost=0.8), 25).budget
+    80.0
+    """
+    if settings.budget is None or not settings.cost:
+        return settings
+    return replace(settings, budget=max(0.0, settings.budget - letters * settings.cost))
 
 
 def _about(letters: pd.DataFrame) -> set[tuple[str, str]]:

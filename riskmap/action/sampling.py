@@ -51,7 +51,8 @@ def sampling_order(
     Parameters
     ----------
     wells
-        ``well_id``, ``x_m``, ``y_m``; ``use``, ``depth_m`` and ``well_risk_frac`` if known. Wells
+        ``well_id``, ``x_m``, ``y_m``; ``use``, ``depth_m``, ``well_risk_frac``,
+        ``nitrate_predicted_mg_l`` and ``chance_above_limit_frac`` if known. Wells
         for other uses than drinking are left out, wells without a position go last.
     systems
         The ranked table: ``x_m``, ``y_m``, ``groundwater_score``, ``rank``.
@@ -69,13 +70,15 @@ def sampling_order(
     uses = wells["use"].fillna("unknown") if "use" in wells else "unknown"
     table = wells.drop(columns=["parcel_id"], errors="ignore").assign(use=uses)
     table = table[table["use"].isin(SAMPLED_USES)]
-    table = table.join(_near(table, systems)).join(last_results(table["well_id"], samples))
+    found = _near(table, systems).join(last_results(table["well_id"], samples))
+    table = table.drop(columns=list(found), errors="ignore").join(found)
     given = "well_risk_frac" in table
     table["risk"] = table["well_risk_frac"].astype(float) if given else table["load"]
     table["why"] = _why(table, today)
     table["test_for"] = _TESTS
-    if "depth_m" not in table:
-        table["depth_m"] = np.nan
+    for name in ("depth_m", "nitrate_predicted_mg_l", "chance_above_limit_frac"):
+        if name not in table:
+            table[name] = np.nan
     group = table["why"].map({ABOVE: 0, RAISED: 1}).fillna(2)
     weight = table["risk"].fillna(-1.0) * np.where(table["why"] == FRESH, CLEAN_SHARE, 1.0)
     order = np.lexsort((table["well_id"].astype(str), -weight, group))

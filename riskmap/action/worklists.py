@@ -49,10 +49,10 @@ def part_lists(
     table["worklist"] = pd.Series(words, ranked.index).where(has_rank).astype("string")
     queue = (ranked["rank"] if order is None else order).astype("float64")
     follow = follow_up_order(cases, ranked["groundwater_score"])
-    places = pd.concat(
-        [queue[~owed].rank(method="first"), pd.Series(np.arange(1.0, len(follow) + 1), follow)]
-    )
-    table["list_rank"] = places.reindex(ranked.index).astype("Int64")
+    places = pd.Series(np.nan, ranked.index)
+    places[~owed] = queue[~owed].rank(method="first")
+    places[follow] = pd.Series(np.arange(1.0, len(follow) + 1), follow)
+    table["list_rank"] = places.astype("Int64")
     table["on_file"] = cases["on_file"].reindex(ranked.index).astype("string")
     table["on_file_year"] = cases["on_file_year"].reindex(ranked.index).astype("float64")
     _, find = share_visits(visits, followup_frac, len(cases))

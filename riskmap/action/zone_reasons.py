@@ -24,7 +24,13 @@ from riskmap.groundwater.density import DENSE_PER_KM2, NEIGHBORHOOD_M
 from riskmap.groundwater.nitrogen import LIMIT_MG_L, neighborhood_nitrate_mg_l
 from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.groundwater.vulnerability import index_bounds
-from riskmap.ranking.hotspots import ALPHA, contiguity_weights, gi_star, name_spots
+from riskmap.ranking.hotspots import (
+    ALPHA,
+    contiguity_weights,
+    gi_star,
+    name_spots,
+    shuffled_p,
+)
 from riskmap.spatial.hexagons import hexagon_of, touching
 from riskmap.spatial.neighbors import sum_within
 
@@ -262,7 +268,7 @@ def hot_hexagons(
     mean = np.bincount(owner, value[known], minlength=len(cells)) / np.maximum(count, 1)
     mean = np.where(count >= settings.hexagon_systems, mean, np.nan)
     weights = contiguity_weights(*touching(cells), count=len(cells))
-    spots = name_spots(gi_star(mean, weights), alpha=settings.alpha)
+    spots = name_spots(gi_star(mean, weights), shuffled_p(mean, weights), alpha=settings.alpha)
     table = pd.DataFrame({"q": cells[:, 0], "r": cells[:, 1], "systems": count, "mean_score": mean})
     return table.join(spots)
 

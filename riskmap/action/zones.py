@@ -263,11 +263,15 @@ def _why(
 
 def _leading(kind: str, row: Mapping[str, object], settings: ZoneSettings, units: Units) -> str:
     if kind == "wellhead":
-        return "Land inside a delineated protection area of a public well, as the county gives it."
+        return (
+            "Land inside a delineated protection area of a public well, as the county gives it"
+            f"{_held(row)}."
+        )
     if kind == "capture":
         return (
             f"Land from which chosen wells draw their water within {settings.capture_yr:g} years "
-            f"(public wells {settings.public_capture_yr:g}), or inside a well's setback."
+            f"(public wells {settings.public_capture_yr:g}), or inside a well's setback"
+            f"{_held(row)}."
         )
     if kind == "nitrate":
         return (
@@ -283,13 +287,24 @@ def _leading(kind: str, row: Mapping[str, object], settings: ZoneSettings, units
     if kind == "hot_spot":
         return (
             f"High values of the {label(settings.hot_score, 'us').lower()} gather here more than "
-            "chance would have it (Gi*, false discoveries held to "
-            f"{percent(settings.alpha)})."
+            "shuffles of the county's own values do (Gi*, false discoveries held to "
+            f"{percent(settings.alpha)}){_mean(row, settings)}."
         )
     return (
         f"Ground with a seven-factor index of {settings.vulnerable_index:g} or more: what enters "
-        "it reaches groundwater easily."
+        f"it reaches groundwater easily{_held(row)}."
     )
+
+
+def _held(row: Mapping[str, object]) -> str:
+    systems = int(str(row["systems"]))
+    word = "system" if systems == 1 else "systems"
+    return f"; {systems:,} {word} inside" if systems else "; no system inside"
+
+
+def _mean(row: Mapping[str, object], settings: ZoneSettings) -> str:
+    name = f"mean_{settings.hot_score}"
+    return _figure(row[name], "; its mean inside is {:.0f}") if name in row else ""
 
 
 def _worst(row: Mapping[str, object]) -> str:

@@ -76,6 +76,21 @@ class Odds:
         return expit(self.middle - half), expit(self.middle + half)
 
 
+def chance_of(fit: Fit, states: Floats) -> Floats:
+    """Return the chance (n,) that a system is in some states today, without a range.
+
+    Parameters
+    ----------
+    fit
+        Of :func:`riskmap.condition.fit.fit`.
+    states
+        :data:`IF_FAILED` or :data:`IF_STRESSED`.
+    """
+    of_all, _ = run(fit.model, fit.theta)
+    of_event, _ = run(fit.model, fit.theta, final=states)
+    return np.clip(np.exp(of_event.log_like - of_all.log_like), SURE, 1 - SURE)
+
+
 def odds_of(fit: Fit, states: Floats, *, within_yr: int = 0) -> Odds:
     """Return log odds that a system is in some states today, or after some years.
 

@@ -58,7 +58,7 @@ class Fit:
         return np.asarray(np.sqrt((self.factor**2).sum(axis=1)))
 
 
-def fit(lots: Lots, effects: Floats, *, hazard_ratio: float = 1.0) -> Fit:
+def fit(lots: Lots, effects: Floats, *, hazard_ratio: float = 1.0, most: int | None = None) -> Fit:
     """Fit the model to a county's records.
 
     Parameters
@@ -69,12 +69,17 @@ def fit(lots: Lots, effects: Floats, *, hazard_ratio: float = 1.0) -> Fit:
         (factors,) log hazard from no limitation to the worst by the scoring model.
     hazard_ratio
         Hazard of wear before the records, beside the declared one.
+    most
+        Lots to fit to, spread evenly over all where there are more; None: all.
     """
     model = model_of(lots, effects, hazard_ratio=hazard_ratio)
+    if most is not None and len(lots.ids) > most:
+        part = fit(take(lots, _sample(len(lots.ids), most)), effects, hazard_ratio=hazard_ratio)
+        return replace(part, model=replace(model, sd=part.model.sd))
     theta = model.mean.copy()
     count = 0
     if len(lots.ids) > 2 * SAMPLE:
-        first = fit(take(lots, _sample(len(lots.ids))), effects, hazard_ratio=hazard_ratio)
+        first = fit(take(lots, _sample(len(lots.ids), SAMPLE)), effects, hazard_ratio=hazard_ratio)
         model, theta = replace(model, sd=first.model.sd), first.theta
         theta, value, used = _climb(model, theta, ENOUGH)
         return Fit(model, theta, _covariance_factor(_precision(model, theta)), value, used)
@@ -90,9 +95,9 @@ def fit(lots: Lots, effects: Floats, *, hazard_ratio: float = 1.0) -> Fit:
     return fitted
 
 
-def _sample(lots: int) -> Ints:
-    """Rows of lots spread evenly over all, about :data:`SAMPLE` of them."""
-    return np.unique(np.linspace(0, lots - 1, SAMPLE).round().astype(np.int64))
+def _sample(lots: int, count: int) -> Ints:
+    """Rows of so many lots, spread evenly over all."""
+    return np.unique(np.linspace(0, lots - 1, count).round().astype(np.int64))
 
 
 def _precision(model: Model, theta: Floats) -> Floats:

@@ -156,6 +156,8 @@ class Client:
                 pause = wait if error.wait_s is None else error.wait_s
             except _FAULTS as error:
                 said, pause = _short(error), wait
+            except requests.RequestException as error:
+                raise FetchError(layer, f"{_host(whole)}: {_short(error)}.", LATER) from error
             if pause > MOST_WAIT_S:
                 raise FetchError(layer, f"{_host(whole)} asks to wait {pause:,.0f} s.", LATER)
             if attempt < TRIES - 1:

@@ -24,6 +24,16 @@ LIMIT_MG_L: Final = 10.0
 """Drinking-water limit of nitrate, mg/L as N (40 CFR 141.62)."""
 
 
+def present_frac(land_use: ArrayLike, settings: GroundwaterSettings) -> Floats:
+    """Share of the year in which somebody lives on each parcel, by its land use (n,).
+
+    >>> present_frac(["residential", "seasonal", None], GroundwaterSettings(seasonal_months=6))
+    array([1. , 0.5, 1. ])
+    """
+    seasonal = pd.Series(np.asarray(land_use, object)) == "seasonal"
+    return np.where(seasonal.to_numpy(bool), settings.seasonal_months / 12.0, 1.0)
+
+
 def system_load(
     persons: ArrayLike,
     kind: ArrayLike,

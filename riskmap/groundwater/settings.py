@@ -99,6 +99,10 @@ class GroundwaterSettings(Section):
             "memory); widened to about 3.4-5.3 by assumption",
         ),),
     )  # fmt: skip
+    seasonal_months: float = setting(
+        5.0, "Months in which somebody lives in a house whose land use is seasonal", unit="months",
+        low=0, high=12, source=f"{JUDGED}: a summer's five months; it scales flow and nitrogen",
+    )  # fmt: skip
     background_mg_l: float = setting(
         0.5, "Nitrate-nitrogen of recharge without systems", unit="mg/L as N", low=0, high=50,
         source=f"{HANTZSCHE}: 0.5-1.0",

@@ -226,7 +226,8 @@ def _between(first: _Part, second: _Part, spreads: Floats) -> Floats:
     """Covariance of what wells of two sets share, without what is each well's own."""
     shared, reach = np.exp(spreads[:2])
     effects = (first.known * _prior_sd() ** 2) @ second.known.T
-    return np.asarray(effects + shared**2 * shared_frac(first.place, second.place, float(reach)))
+    together = shared**2 * shared_frac(first.place, second.place, float(reach))
+    return np.asarray(effects + together, np.float64)
 
 
 def _alone(part: _Part, spreads: Floats) -> Floats:
@@ -243,7 +244,7 @@ def _covariance(part: _Part, spreads: Floats) -> Floats:
 
 def _prior_spreads() -> tuple[Floats, Floats]:
     middle, sd = np.array(list(SPREADS.values()), np.float64).T
-    return np.asarray(np.log(middle), np.float64), sd
+    return np.asarray(np.log(middle), np.float64), np.asarray(sd, np.float64)
 
 
 def _tuned(part: _Part, value: Floats, variance: Floats, spreads: Floats) -> Floats:
@@ -317,6 +318,18 @@ def _predicted(
     return mean, spread
 
 
+def _before_samples(known: Known, line: _Part) -> Floats:
+    """Variance of each well without samples: never below that of the background alone.
+
+    What systems add comes on top of the background, so that it cannot make a high value less
+    likely; a line, which is less steep in the background where systems add much, would say so.
+    """
+    nothing = np.zeros((len(line.mean), len(PRIORS) - len(BACKGROUND)))
+    ground = line._replace(known=np.column_stack([known.background, nothing]))
+    spreads, _ = _prior_spreads()
+    return np.maximum(_alone(line, spreads), _alone(ground, spreads))
+
+
 def parts_of(place: Floats, sampled: ArrayLike, *, most: int = MOST_SAMPLED) -> list[Whole]:
     """Cut wells into parts that hold at most so many sampled ones, halving the longer side.
 
@@ -372,7 +385,7 @@ def predict_nitrate(
     places = np.column_stack([np.asarray(x_m, float), np.asarray(y_m, float)])
     count, placed = len(places), np.isfinite(places).all(axis=1)
     before = _line(known, places, _prior_middle(), water)
-    mean, variance = before.mean.copy(), _alone(before, _prior_spreads()[0])
+    mean, variance = before.mean.copy(), _before_samples(known, before)
     used, sampled = np.zeros(count, np.int64), np.zeros(count, bool)
     sampled[results.well] = True
     sampled &= placed

@@ -49,6 +49,7 @@ OUTPUTS: Final = (
         layers=(
             "streams",
             "waterbodies",
+            "roads",
             "floodplain",
             "sewer_area",
             "wells",
@@ -86,7 +87,7 @@ OUTPUTS: Final = (
             File(
                 "lists/inspections.csv",
                 "Inspection list, CSV",
-                "All ranked parcels, for programs.",
+                "The same rows, for programs.",
             ),
             File(
                 "lists/service_unknown.csv",
@@ -123,7 +124,7 @@ OUTPUTS: Final = (
         f"{_HERE}.public.edition:public_edition",
         gives=("files_public",),
         needs=("parcels",),
-        layers=("public_areas", "streams", "waterbodies"),
+        layers=("public_areas", "roads", "streams", "waterbodies"),
         settings=(*_SENDER, "public"),
         files=(
             File(
@@ -177,7 +178,7 @@ OUTPUTS: Final = (
         f"{_HERE}.paper.day_sheets:day_sheets",
         gives=("files_sheets",),
         needs=("parcels", "areas", "ledgers", "inputs"),
-        layers=("buildings", "wells", "streams", "waterbodies"),
+        layers=("buildings", "wells", "roads", "streams", "waterbodies"),
         settings=(*_SENDER, "lists.order", "lists.stops", "season.followup_frac"),
         files=(
             File(

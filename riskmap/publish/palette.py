@@ -54,6 +54,7 @@ WARN_PAPER: Final = "#fdf3e7"
 
 LAYER_COLORS: Final = {
     "streams": "#3f7fae",
+    "roads": "#7a7068",
     "waterbodies": "#a9c9dd",
     "waterbodies_line": "#3f7fae",
     "wells": "#0f4c75",
@@ -105,6 +106,7 @@ GRAPHIC_PAIRS: Final = (
     (HATCH, PAPER),
     (ACCENT, PANEL),
     (LAYER_COLORS["streams"], PAPER),
+    (LAYER_COLORS["roads"], PAPER),
     (LAYER_COLORS["wells"], PAPER),
     (LAYER_COLORS["selected"], PAPER),
 )

@@ -16,6 +16,7 @@ from riskmap.action.mailing_settings import To
 from riskmap.action.outreach import (
     expected_effect,
     keep_to_log_and_budget,
+    less_spent,
     meant_by_rule,
     part_by_record,
 )
@@ -81,8 +82,9 @@ def plan_mailing(result: Result, *, on: datetime.date | None = None) -> PlannedM
     meant = parcels[meant_by_rule(parcels, settings, zone_of=zones, with_wells=wells)]
     plain, failed = part_by_record(meant, settings.to)
     sent = letters(region.log_place)
-    chosen = keep_to_log_and_budget(_addressees(result, plain), sent, settings, on=on)
     apart = keep_to_log_and_budget(_addressees(result, failed), sent, settings, on=on)
+    rest = less_spent(settings, len(apart.people))
+    chosen = keep_to_log_and_budget(_addressees(result, plain), sent, rest, on=on)
     people = _numbered(chosen.people, OF_RULE[settings.to], on)
     on_file = _numbered(apart.people, ON_FILE, on)
     on_file = on_file.assign(**_cases(parcels, on_file["parcel_ids"]))

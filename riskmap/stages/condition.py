@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
-from riskmap.condition.chances import IF_FAILED, chances, odds_of
+from riskmap.condition.chances import IF_FAILED, chance_of, chances, odds_of
 from riskmap.condition.fit import Fit, fit
 from riskmap.condition.lots import Lots, first_year, lots_of
 from riskmap.condition.records import records_on_file
@@ -21,6 +21,9 @@ from riskmap.ranking.model import Factor, Model
 from riskmap.ranking.score import factor_points
 from riskmap.stages.county import County
 
+MOST_FITTED: Final = 12_000
+"""Lots that the model of an earlier day is fitted to at most: it is compared on some thousand
+visits, and more lots move its chances less than those can tell."""
 OF_SYSTEM: Final = frozenset(found.name for found in (*SYSTEM, *FAILURE))
 """Features of the present system, not of the place."""
 
@@ -50,7 +53,12 @@ def follow_systems(
 
 
 def fit_county(
-    county: County, systems: pd.DataFrame, model: Model, *, day: date | None = None
+    county: County,
+    systems: pd.DataFrame,
+    model: Model,
+    *,
+    day: date | None = None,
+    most: int | None = None,
 ) -> Fit:
     """Fit the condition model to the records up to a day, by default that of the run.
 
@@ -58,14 +66,17 @@ def fit_county(
     ----------
     systems
         Features of parcels that may have a system, index ``parcel_id``.
+    most
+        Lots to fit to, spread evenly over the county; None: all.
     """
     lots = county_lots(county, systems, model, day=day or county.region.county.date)
-    return fit(lots, prior_effects(model), hazard_ratio=county.region.failure.hazard_ratio)
+    hazard_ratio = county.region.failure.hazard_ratio
+    return fit(lots, prior_effects(model), hazard_ratio=hazard_ratio, most=most)
 
 
 def chance_failed_by(county: County, systems: pd.DataFrame, model: Model, day: date) -> np.ndarray:
     """Chance (n,) that each system has failed by an earlier day, by what was on file then."""
-    return odds_of(fit_county(county, systems, model, day=day), IF_FAILED).chance
+    return chance_of(fit_county(county, systems, model, day=day, most=MOST_FITTED), IF_FAILED)
 
 
 def condition_factors(model: Model) -> tuple[Factor, ...]:

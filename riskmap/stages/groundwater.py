@@ -22,7 +22,7 @@ from riskmap.groundwater.assess import (
     assess_groundwater,
 )
 from riskmap.groundwater.gradient import FlowField
-from riskmap.groundwater.nitrogen import neighborhood_nitrate_mg_l
+from riskmap.groundwater.nitrogen import neighborhood_nitrate_mg_l, present_frac
 from riskmap.groundwater.rerun import Rerun, prepare_rerun
 from riskmap.groundwater.settings import GroundwaterSettings
 from riskmap.groundwater.water_table import WaterTable, reconcile_seasonal_high
@@ -105,7 +105,8 @@ def groundwater_features(
     both = found.wells.columns.intersection(wells.columns)
     risk = wells.join(found.wells.rename(columns={name: f"{name}_found" for name in both}))
     systems = systems.join(found.systems[["nitrogen_load_kg_yr"]]).assign(
-        daily_flow_l_d=features["daily_flow_l_d"].reindex(systems.index).astype(float)
+        daily_flow_l_d=systems["present_frac"]
+        * features["daily_flow_l_d"].reindex(systems.index).astype(float)
     )
     again = None if region.run.draws == 0 else _rerun(found, systems, wells, county, water)
     return table, Groundwater(
@@ -183,14 +184,15 @@ def _systems(features: pd.DataFrame, county: County) -> pd.DataFrame:
         rules=county.region.rules,
     )
     year, built = county.region.county.date.year, county.tables["parcels"]
-    house_yr = year - (
-        built.groupby("parcel_id")["year_built"].min().astype(float).reindex(features.index)
-    ).to_numpy(np.float64)
+    first = built.groupby("parcel_id")["year_built"].min().astype(float).reindex(features.index)
+    house_yr = np.asarray(year - first, np.float64)
+    present = present_frac(features["land_use"].to_numpy(object), county.region.groundwater)
     return pd.DataFrame(
         {
             "x_m": features["x_m"],
             "y_m": features["y_m"],
-            "persons": people,
+            "persons": people * present,
+            "present_frac": present,
             "kind": features["kind"].fillna("unknown"),
             "house_yr": house_yr,
             "age_yr": fed_yr(features["age_yr"].to_numpy(float), np.asarray(house_yr, np.float64)),
@@ -268,7 +270,7 @@ def _columns(
         systems["x_m"],
         systems["y_m"],
         load_kg_yr=each["nitrogen_load_kg_yr"],
-        flow_l_d=features["daily_flow_l_d"].reindex(systems.index),
+        flow_l_d=systems["present_frac"] * features["daily_flow_l_d"].reindex(systems.index),
         target_x_m=systems["x_m"],
         target_y_m=systems["y_m"],
         settings=settings,

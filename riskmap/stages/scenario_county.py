@@ -107,6 +107,8 @@ def groundwater_again(groundwater: Groundwater, ranked: pd.Index) -> Reached | N
         given = {name: values.copy() for name, values in base.items()}
         for name, feature in FOLLOWED.items():
             given[name][place] = records[feature]
+        for name in ("persons", "daily_flow_l_d"):
+            given[name][place] *= systems["present_frac"].to_numpy(float)[place]
         given["age_yr"] = fed_yr(given["age_yr"], systems["house_yr"].to_numpy(float))
         found = rerun(prepared, settings, **given)
         return {name: values[place] for name, values in found.items()}

@@ -216,12 +216,13 @@ def _systems(
 ) -> pd.DataFrame:
     own = parcels.loc[groundwater.systems.index]
     columns = (
-        "x_m", "y_m", "age_yr", "daily_flow_l_d", "failure_score", "groundwater_score",
+        "x_m", "y_m", "age_yr", "failure_score", "groundwater_score",
         "lot_nitrate_mg_l", "chance_failing_frac",
     )  # fmt: skip
     names = dict.fromkeys((*columns, score))
     table = pd.DataFrame({name: own[name].astype(float) for name in names})
     return table.assign(
+        daily_flow_l_d=groundwater.systems["daily_flow_l_d"].to_numpy(float),
         nitrogen_load_kg_yr=groundwater.systems["nitrogen_load_kg_yr"].to_numpy(float),
         setback_short=table.index.isin(setbacks["parcel_id"]),
     )

@@ -26,7 +26,7 @@ from riskmap.groundwater.well_risk import chance_above, gsd_of_range
 from riskmap.ranking.outcomes import THOUSANDTHS, scenarios_for
 from riskmap.stages.condition_scenarios import hazard_reach
 from riskmap.stages.doubt import scenarios_of
-from riskmap.stages.groundwater import Groundwater
+from riskmap.stages.groundwater import Groundwater, fed_yr
 from riskmap.stages.result import Result
 from riskmap.stages.scenarios import (
     CountyScenarios,
@@ -231,6 +231,7 @@ class _Water:
     found: Groundwater
     persons: Floats
     age_yr: Floats
+    house_yr: Floats
     place: np.ndarray
     all_parcels: np.ndarray
     to_surface: Floats
@@ -249,6 +250,7 @@ class _Water:
             found=found,
             persons=systems["persons"].to_numpy(float),
             age_yr=systems["age_yr"].to_numpy(float),
+            house_yr=systems["house_yr"].to_numpy(float),
             place=systems.index.get_indexer(everyone[own]),
             all_parcels=everyone.get_indexer(systems.index),
             to_surface=np.asarray(reaches, float),
@@ -265,6 +267,7 @@ class _Water:
         assert prepared is not None
         persons, age = self.persons.copy(), self.age_yr.copy()
         persons[self.place], age[self.place] = records["persons"], records["age_yr"]
+        age = fed_yr(age, self.house_yr)
         load = nitrogen_of(prepared, settings, persons)
         left = 1.0 - prepared.removed_frac
         target = 1.0 - change.removed_frac[self.all_parcels]

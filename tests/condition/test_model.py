@@ -11,6 +11,7 @@ from riskmap.condition.chances import (
     IF_FAILED,
     IF_STRESSED,
     by_condition,
+    chance_of,
     chances,
     expit,
     logit,
@@ -54,6 +55,22 @@ def test_odds_and_their_slopes(fitted: Fit) -> None:
     moved = logit(failed_now(fitted.model, fitted.theta + off))
     back = logit(failed_now(fitted.model, fitted.theta - off))
     np.testing.assert_allclose(failed.by_parameter @ off, (moved - back) / 2, atol=1e-6)
+
+
+def test_a_chance_without_a_range_is_that_of_the_odds(fitted: Fit) -> None:
+    for states in (IF_FAILED, IF_STRESSED):
+        chance = odds_of(fitted, states).chance
+        np.testing.assert_allclose(chance_of(fitted, states), chance, rtol=1e-9)
+
+
+def test_a_fit_to_some_lots_serves_all(county: County) -> None:
+    lots = county.read()
+    found = fit(lots, EFFECTS, most=450)
+    assert found.model.lots is lots
+    alone = fit(take(lots, np.unique(np.linspace(0, 899, 450).round().astype(int))), EFFECTS)
+    np.testing.assert_array_equal(found.theta, alone.theta)
+    np.testing.assert_array_equal(found.model.sd, alone.model.sd)
+    assert fit(lots, EFFECTS, most=900).evaluations == fit(lots, EFFECTS).evaluations
 
 
 def test_chance_within_years_is_the_chance_of_a_system_followed_on(fitted: Fit) -> None:

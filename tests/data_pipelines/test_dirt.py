@@ -80,6 +80,12 @@ class TestTitlesAboveTheNames:
         path = write("v.csv", "PIN,WHEN,FOUND,DEPTH\nA,B,C,D\n")
         assert parse_table(path, layer="x").to_numpy().tolist() == [["A", "B", "C", "D"]]
 
+    def test_commas_inside_cells_make_no_title_of_the_names(self, write: Any) -> None:
+        rows = "Smith, John A, Jr;Mill Rd, Lot B, East\nDoe, Jane, Ms;Elm St, Unit C, West\n"
+        table = parse_table(write("v.csv", "NAME;PLACE\n" + rows), layer="x")
+        assert list(table.columns) == ["NAME", "PLACE"]
+        assert table["NAME"].tolist() == ["Smith, John A, Jr", "Doe, Jane, Ms"]
+
     def test_rows_are_never_taken_for_names(self, write: Any) -> None:
         path = write("v.csv", "Visits of May,,,\nP-1,2019-05-01,FAILED,12\nP-2,2020-06-02,OK,0\n")
         with pytest.raises(LayerError, match="no column 'PIN'"):

@@ -67,7 +67,7 @@ def test_lots_that_are_read_come_out(county: Path, tmp_path: Path, number: int) 
         assert len(ended.words) > 20, what
         return
     result = ended.value
-    read = read_layer(region.sources["parcels"], result.crs)
+    read = read_layer(region.sources["parcels"], result.parcels.crs)
     table = result.parcels
     assert set(table.index) == set(read.frame["parcel_id"]), what
     told = result.data_quality

@@ -220,6 +220,12 @@ class TestTroubles:
         assert "refuses the request (answer 403)" in ask("streams").troubles["streams"]
         assert len(country.asked) == 1
 
+    def test_an_address_that_leads_back_to_itself(
+        self, ask: Callable[..., Haul], country: Country
+    ) -> None:
+        country.trouble["nhd/MapServer"] = [Answer(b"", 302, (("Location", "?f=json"),))] * 60
+        assert "redirects" in ask("streams").troubles["streams"]
+
     def test_a_long_wait_ends_the_layer(self, ask: Callable[..., Haul], country: Country) -> None:
         country.trouble["nhd/MapServer"] = [Answer(b"", 503, (("Retry-After", "3600"),))]
         assert "asks to wait 3,600 s" in ask("streams").troubles["streams"]

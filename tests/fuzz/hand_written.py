@@ -21,6 +21,7 @@ from riskmap.region.sections import FairnessSettings
 from riskmap.repeating import as_recorded, read_record
 from riskmap.stages.drift import read_earlier
 from riskmap.stages.fairness import read_standing
+from riskmap.whatif.steps import read_plan
 from tests.fuzz.targets import Make, Outcome, Target, Workshop
 
 
@@ -92,6 +93,17 @@ def _letter(path: Path) -> None:
 
 
 _COMPARISONS: Final = "first,second,times\nage,wetness,3\nage,slope,1/2\nwetness,slope,0.5\n"
+_SCENARIO: Final = """
+name = "North"
+[[step]]
+do = "sewer"
+area = "north.geojson"
+cost_each = 25000
+[[step]]
+do = "less water"
+times = 0.5
+zones = ["C01", "C02"]
+"""
 _STANDING: Final = "neighborhood,income\nNorth,41000\nSouth,\nEast,52000\n"
 
 HAND_WRITTEN: Final[Mapping[str, Make]] = {
@@ -105,6 +117,7 @@ HAND_WRITTEN: Final[Mapping[str, Make]] = {
     "letter": _one_file(
         "letter_en.toml", default_letter("en").read_text(encoding="utf-8"), "binary", _letter
     ),
+    "scenario": _one_file("scenario.toml", _SCENARIO, "binary", read_plan),
     "comparisons": _one_file("pairs.csv", _COMPARISONS, "text", read_comparisons),
     "number by neighborhood": _one_file(
         "standing.csv",

@@ -12,6 +12,7 @@ from typing import Any, Final
 import openpyxl
 import pandas as pd
 
+from riskmap.contract.letters import LETTER_COLUMNS
 from riskmap.contract.visits import QUESTIONS, VISIT_COLUMNS, VISIT_KEYS
 from riskmap.outcomes.log import Recording, add, log_state, visits
 from riskmap.season.filled import FORM, read_filled
@@ -52,7 +53,7 @@ def _checked(path: Path) -> Outcome:
     parcels = {row["parcel_id"] for row in _rows()}
     filled = read_filled(path)
     checked = check_filled(filled, parcels=parcels, today=TODAY)
-    good = checked.visits.drop(columns="cell").astype(object)
+    good = checked.rows.drop(columns="cell").astype(object)
     cells = good.where(good.notna(), None).to_numpy().tolist()
     labels = [str(int(str(row)) + 1) for row in good.index]
     at_fault = {found[1] for fault in checked.faults if (found := _ROW.match(fault))}
@@ -93,6 +94,18 @@ def _for_errors(name: str, content: bytes, form: str) -> Target:
     return Target({name: content}, name, form, read, "nothing")
 
 
+def _answered_letters(shop: Workshop) -> Target:
+    """The list of a mailing with what came back."""
+    del shop
+    row = {"reference": "AB12CD34", "parcel_ids": "P-001", "audience": "failing"}
+    row |= {"sent_on": "2026-07-01", "answer": "visit", "answered_on": "2026-07-20"}
+    table = pd.DataFrame([row] * ROWS).reindex(columns=list(LETTER_COLUMNS))
+    files = {"letters.csv": table.to_csv(index=False).encode()}
+    return Target(
+        files, "letters.csv", "text", lambda place: _checked(place / "letters.csv"), "rows"
+    )
+
+
 def _log(shop: Workshop) -> Target:
     path = shop.folder / "outcomes.sqlite"
     path.unlink(missing_ok=True)
@@ -111,5 +124,6 @@ SEASON: Final[Mapping[str, Make]] = {
     "filled list, CSV": _filled_text,
     "filled workbook": _filled_workbook,
     "telephone form": _form,
+    "answered letters": _answered_letters,
     "outcome log": _log,
 }

@@ -140,6 +140,13 @@ class TestAgainstOtherSoftware:
 
 
 class TestLearning:
+    def test_what_systems_add_never_makes_a_high_value_less_likely(self) -> None:
+        wells, depth = county(50)
+        clean = wells.assign(expected_at_screen_mg_l=0.0, expected_on_top_mg_l=0.0)
+        with_them, without = (predicted(w, depth, NO_RESULTS) for w in (wells, clean))
+        chances = [norm.sf((np.log(10.0) - n.mean) / n.sd) for n in (with_them, without)]
+        assert (chances[0] >= chances[1]).all()
+
     def test_no_sample_leaves_the_priors_and_one_sample_moves_a_little(self) -> None:
         wells, depth = county(60)
         before = predicted(wells, depth, NO_RESULTS)

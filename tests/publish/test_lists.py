@@ -44,6 +44,14 @@ class TestCsv:
         assert [int(row["rank"]) for row in rows] == list(range(1, len(want) + 1))
         assert [row["reason_1"] for row in rows] == list(want["reason_1"])
 
+    @pytest.mark.parametrize("length", [1, 7])
+    def test_each_list_ends_at_its_length(
+        self, tmp_path: Path, ranked: gpd.GeoDataFrame, length: int
+    ) -> None:
+        whole = _rows(_write(tmp_path / "all", ranked) / "inspections.csv")
+        rows = _rows(_write(tmp_path / "few", ranked, length=length) / "inspections.csv")
+        assert rows == [row for row in whole if int(row["list_rank"]) <= length]
+
     @pytest.mark.parametrize(("units", "name", "meters"), [("us", "ft", 0.3048), ("si", "m", 1.0)])
     def test_lengths_are_in_the_regions_units_and_say_so(
         self, tmp_path: Path, ranked: gpd.GeoDataFrame, units: str, name: str, meters: float

@@ -1,5 +1,7 @@
 from __future__ import annotations
 
+import itertools
+
 import numpy as np
 import pytest
 from hypothesis import given, settings
@@ -12,6 +14,7 @@ from riskmap.ranking.hotspots import (
     gi_star,
     hot_spots,
     name_spots,
+    shuffled_p,
 )
 
 
@@ -57,6 +60,32 @@ class TestProperties:
             runs_with_spot += bool((spots != "none").any())
         assert runs_with_spot <= 9  # 5 % of 60 is 3; 9 lies beyond the 99.5 % point of chance
 
+    def test_skewed_values_name_a_spot_in_at_most_a_tenth_of_shuffles(self) -> None:
+        """The normal p named one in most of these: a few large values carry each sum."""
+        rng = np.random.default_rng(11)
+        x, y = rng.uniform(0, 1000, (2, 300))
+        values = rng.lognormal(0, 1.6, 300)
+        shuffles, named, by_normal = 40, 0, 0
+        for _ in range(shuffles):
+            table = hot_spots(x, y, rng.permutation(values), radius_m=80)
+            named += bool((table["spot"] != "none").any())
+            normal = benjamini_hochberg(2 * stats.norm.sf(table["gi_star_z"].abs()))
+            by_normal += bool((normal <= 0.05).any())
+        assert named <= 0.1 * shuffles
+        assert by_normal > 0.5 * shuffles
+
+    def test_p_by_enumeration(self) -> None:
+        """Six places in a row, all 720 orders of their values."""
+        values = np.array([1.0, 2.0, 4.0, 8.0, 16.0, 40.0])
+        weights = contiguity_weights(np.arange(5), np.arange(1, 6), count=6)
+        found = shuffled_p(values, weights)
+        table = weights.toarray()
+        sums = np.array([table @ order for order in itertools.permutations(values)])
+        own = table @ values
+        for place, line in enumerate(sums.T):
+            tails = (line >= own[place] - 1e-9).mean(), (line <= own[place] + 1e-9).mean()
+            assert found[place] == pytest.approx(min(2 * min(tails), 1.0), abs=0.02)
+
     def test_a_planted_cluster_is_found(self) -> None:
         rng = np.random.default_rng(3)
         x, y = rng.uniform(0, 1000, (2, 600))
@@ -78,7 +107,7 @@ class TestProperties:
     def test_nothing_varies_gives_no_spot(self) -> None:
         table = hot_spots([0, 1, 2], [0, 0, 0], [3.0, 3.0, 3.0], radius_m=1.0)
         assert table["gi_star_z"].isna().all()
-        assert (name_spots([np.nan])["spot"] == "unknown").all()
+        assert (name_spots([np.nan], [np.nan])["spot"] == "unknown").all()
 
     @given(st.lists(st.floats(-1e3, 1e3), min_size=6, max_size=30), st.floats(0.1, 10))
     @settings(max_examples=40, deadline=None)

@@ -66,7 +66,8 @@ def listed(assessed: Result) -> pd.DataFrame:
 @pytest.fixture
 def workbook(listed: pd.DataFrame, assessed: Result, tmp_path: Path) -> Path:
     imprint = imprint_of(assessed.region)
-    write_inspection_list(tmp_path, listed, imprint, length=40, run=RUN)
+    share = assessed.region.season.followup_frac
+    write_inspection_list(tmp_path, listed, imprint, length=40, share=share, run=RUN)
     return tmp_path / "lists" / "inspections.xlsx"
 
 

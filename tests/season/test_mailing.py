@@ -101,6 +101,16 @@ class TestWhom:
             with pytest.raises(RegionError, match=words):
                 plan_mailing(with_mailing(assessed, own, **changes))
 
+    def test_the_budget_holds_for_both_letters_those_on_file_first(
+        self, planned: PlannedMailing, assessed: Result, own: Region
+    ) -> None:
+        room = len(planned.on_file) + 2
+        given = {"to": "pump-out overdue", "cost": 0.5, "budget": room / 2}
+        found = plan_mailing(with_mailing(assessed, own, **given))
+        assert len(found.on_file) == len(planned.on_file)
+        assert len(found.people) == 2
+        assert found.left_out["why"].unique().tolist() == ["beyond the budget"]
+
     def test_references_are_unique_and_stay(
         self, planned: PlannedMailing, assessed: Result, own: Region
     ) -> None:

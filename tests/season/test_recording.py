@@ -17,6 +17,7 @@ import riskmap
 from riskmap.contract.errors import OutputError, RiskmapError
 from riskmap.contract.visits import QUESTIONS
 from riskmap.outcomes.log import history, log_state, visits
+from riskmap.publish.words.imprint import run_name
 from riskmap.region.sections import Region
 from riskmap.season.recording import Recorded, record
 from riskmap.stages.making import begin
@@ -219,6 +220,15 @@ class TestBadInput:
             page["XFD1048576"] = "x"
 
         self.refused(own, self.change(fill(visit()), mark), "reaches to row 1,048,576")
+
+    def test_a_list_of_another_run_is_taken_and_says_of_which(
+        self, own: Region, assessed: Result, fill: Fill
+    ) -> None:
+        """A visit is a visit whatever list led there; the log keeps which one it was."""
+        (done,) = recorded(own, fill(visit()))
+        assert run_name(assessed.region, assessed.inputs) != RUN
+        assert f"(list of the run {RUN})" in str(done)
+        assert visits(log(own))["run"].tolist() == [RUN]
 
     def test_another_county(self, own: Region, fill: Fill) -> None:
         path = fill(visit())

@@ -35,6 +35,7 @@ from riskmap.starting.region_text import ASK, CHECK
 from riskmap.starting.systems import compute_in, fitting_systems, square_meters
 from riskmap.starting.units import USUAL
 from tests.starting.dirty import SETS, Base, save
+from tests.starting.dirty_office import office_dirt
 from tests.starting.judging import judge, shares, shown, verdict
 from tests.starting.names_seen import NAMES, table
 
@@ -46,7 +47,8 @@ MOST_WRONG = 0.01
 @pytest.fixture(scope="module")
 def judged(base: Base, tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, list[str]]]:
     folder = tmp_path_factory.mktemp("dirty")
-    made = {name: make(base, folder / name) for name, make in SETS.items()}
+    sets = {**SETS, "office_dirt": office_dirt}
+    made = {name: make(base, folder / name) for name, make in sets.items()}
     return {name: judge(one.files, one.truth) for name, one in made.items()}
 
 

@@ -171,7 +171,9 @@ class TestOracles:
             connected=n > 0, renewed=n > 0, saved=n > 0, removed_frac=n, interval_yr=n + np.inf,
             times=n + 2.0, rise_m=n, wet_rise_m=n,
         )  # fmt: skip
-        county: Any = SimpleNamespace(chances=lambda *_: (n + 0.1, n, n + 0.4))
+        held = SimpleNamespace(ponding_found_m=n)
+        county: Any = SimpleNamespace(chances=lambda *_: (n + 0.1, n, n + 0.4), records=held)
+        monkeypatch.setattr(following, "replace", lambda one, **_: one)
         life = following._Life(
             county=county,
             reach=pd.DataFrame({"load": [0.8]}),
@@ -179,7 +181,7 @@ class TestOracles:
             if_new=n + 0.02,
             if_saved=n + 0.2,
         )
-        records = {"flow_l_d": n + 400.0, "years_since_pumped_yr": n}
+        records = {"flow_l_d": n + 400.0, "years_since_pumped_yr": n, "age_yr": n + 30.0}
         today = life.begin(records, {}, 0)
         failing, new = life.failing(today, records, {}, change, np.array([0]))
         later = 1 - (1 - 1 / 3) ** math.exp(0.8 * 0.5)

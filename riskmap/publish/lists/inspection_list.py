@@ -74,8 +74,8 @@ def write_inspection_list(
     imprint
         Stands at the head; its units are those of the numbers.
     length
-        Rows of each sheet of the workbook, and the list that ``top_chance`` is for; the tables
-        hold every row.
+        Rows of each list at most, and the list that ``top_chance`` is for; ``parcels.parquet`` and
+        ``parcels.gpkg`` hold every parcel.
     share
         Share of the season's visits that follow up what is on file.
     run
@@ -91,11 +91,14 @@ def write_inspection_list(
     first = _ordered(ranked, "rank")
     apart = _ordered(ranked, "apart_rank") if "apart_rank" in ranked else ranked.iloc[:0]
     table = list_table(first, units=imprint.units)
-    _write_csv(place / "inspections.csv", table, imprint.units)
     sheets = {name: _on_list(table, name) for name in (TO_FIND, ON_FILE)}
+    listed = pd.concat([rows.head(length) for rows in sheets.values()]).sort_values("rank")
+    _write_csv(place / "inspections.csv", listed, imprint.units)
     if len(apart):
         sheets["service unknown"] = list_table(apart, units=imprint.units)
-        _write_csv(place / "service_unknown.csv", sheets["service unknown"], imprint.units)
+        _write_csv(
+            place / "service_unknown.csv", sheets["service unknown"].head(length), imprint.units
+        )
     follow, find = share_visits(length, share, len(sheets[ON_FILE]))
     parts = (
         (TO_FIND.capitalize(), f"By priority; this season the first {find:,}."),

@@ -11,7 +11,8 @@ import pandas as pd
 from riskmap.contract.vocabulary import DECIDED_BY_CONDITION
 from riskmap.inventory.soil_aggregate import rate_mapunits
 from riskmap.publish.gis.run_layers import lot_layers
-from riskmap.publish.map.data import CELL_MARK, LEDGER, ROW_MARK
+from riskmap.publish.map.data import CELL_MARK, ROW_MARK
+from riskmap.publish.map.facts import LEDGER
 from riskmap.publish.map.model import MapModel
 from riskmap.publish.map.plan import BaseMap
 from riskmap.publish.map.threats import wells_with_risk
@@ -26,7 +27,7 @@ from riskmap.region.sections import Region
 from riskmap.stages.listing import find_visits, list_length
 from riskmap.stages.result import Result
 
-PLAIN_LAYERS: Final = ("streams", "waterbodies", "floodplain", "sewer_area")
+PLAIN_LAYERS: Final = ("streams", "waterbodies", "roads", "floodplain", "sewer_area")
 
 
 def county_map(folder: Path, result: Result) -> MapReport:
@@ -74,7 +75,8 @@ def with_ledgers(parcels: gpd.GeoDataFrame, ledgers: pd.DataFrame) -> gpd.GeoDat
         lot: ROW_MARK.join(CELL_MARK.join(_unmarked(cell) for cell in row) for row in rows)
         for lot, rows in ledger_rows(ledgers).items()
     }
-    return parcels.assign(**{LEDGER: pd.Series(lines, dtype="string").reindex(parcels.index)})
+    words = pd.Series(lines, dtype="string").reindex(parcels.index)
+    return parcels.assign(**{LEDGER: words})
 
 
 def _unmarked(cell: str) -> str:

@@ -25,6 +25,7 @@ from riskmap.publish.map.column_plan import Coded
 from riskmap.publish.map.doubt import pack_doubt
 from riskmap.publish.map.facts import (
     FILTERED,
+    LEDGER,
     PAINTED,
     Fact,
     pack_evidence,
@@ -34,8 +35,6 @@ from riskmap.publish.map.model import LIMITATION_STEPS
 from riskmap.publish.map.outlines import pack_shapes
 from riskmap.publish.map.packing import Package, pack_codes, pack_numbers, pack_text, pack_words
 
-LEDGER: Final = "ledger"
-"""Column with the sum behind the chance, for the card alone."""
 ROW_MARK: Final = "|"
 CELL_MARK: Final = "~"
 """What parts the lines of a ledger, and the words, the term and the sum of a line."""
@@ -146,7 +145,7 @@ def pack_details(
         if fact.column in PAINTED:
             continue
         keep = package.among if fact.group != SITE else None
-        if fact.column not in FILTERED:
+        if fact.column not in FILTERED and fact.column not in columns:
             values = _only(rows[fact.column], keep)
             columns[fact.column] = pack_fact(package, values, fact, units=units)
         if fact.evidence:

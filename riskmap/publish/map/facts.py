@@ -21,6 +21,8 @@ from riskmap.publish.map.packing import Package, pack_codes, pack_numbers, pack_
 FILTERED: Final = tuple(found.name for found in declared(filtered=True))
 """Facts that the page filters by: read with the page, the rest with the first card."""
 
+LEDGER: Final = "ledger"
+"""Column with the sum behind the chance, folded on the card."""
 PAINTED: Final = ("stage",)
 """Facts that parcels are colored by: read before the first paint."""
 
@@ -91,7 +93,7 @@ def installed_from(ranked: pd.DataFrame) -> int | None:
 def extra_columns(ranked: pd.DataFrame) -> list[str]:
     """Columns beyond the declared ones, the scores, the points and the private ones."""
     endings = ("_points", "_limitation", "_evidence")
-    declared_names = {*COLUMNS, *PRIVATE, "geometry"}
+    declared_names = {*COLUMNS, *PRIVATE, LEDGER, "geometry"}
     return [
         name
         for name in ranked.columns

@@ -63,6 +63,8 @@ class LayerStyle:
     under: bool = False
     file: str = "layers"
     from_zoom: int = 0
+    wide: float = 1.0
+    named: bool = False
 
 
 LAYER_STYLES: Final = {
@@ -76,6 +78,9 @@ LAYER_STYLES: Final = {
         edge=LAYER_COLORS["waterbodies_line"],
     ),
     "streams": LayerStyle("Streams", "line", True, LAYER_COLORS["streams"]),
+    "roads": LayerStyle(
+        "Roads", "line", True, LAYER_COLORS["roads"], from_zoom=11, wide=0.6, named=True
+    ),
     "floodplain": LayerStyle("Flood zones", "area", False, LAYER_COLORS["floodplain"], opacity=0.6),
     "sewer_area": LayerStyle(
         "Sewer area", "area", False, LAYER_COLORS["sewer_area"], 0.1, LAYER_COLORS["sewer_area"]
@@ -178,6 +183,8 @@ def _entry(name: str, layer: gpd.GeoDataFrame) -> dict[str, Any]:
         "edges_from": 10 if style.edge else 99,
         "file": style.file,
         "from_zoom": style.from_zoom,
+        "wide": style.wide,
+        "named": style.named and "name" in layer,
     }
     if name == "zones":
         entry["kinds"] = kinds_of(layer)

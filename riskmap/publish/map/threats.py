@@ -8,6 +8,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
+from riskmap.contract.columns import Column
 from riskmap.contract.features import as_words, card
 from riskmap.contract.quantities import LENGTH, Units, shown
 from riskmap.contract.results import ASSESSED_WELLS
@@ -64,8 +65,17 @@ def well_columns(package: Package, wells: gpd.GeoDataFrame, units: Units) -> dic
                 decimals=quantity.scale(units).decimals,
             )
         else:
-            columns[name] = pack_words(package, as_words(wells[name], found))
+            columns[name] = pack_words(package, as_words(_in_words(wells[name], found), found))
     return columns
+
+
+def _in_words(values: pd.Series, found: Column) -> pd.Series:
+    """Write days as 2026-06-01, and flags as yes and no."""
+    if found.dtype == "date":
+        return pd.to_datetime(values).dt.strftime("%Y-%m-%d")
+    if found.dtype == "flag":
+        return values.astype("boolean").map({True: "yes", False: "no"})
+    return values
 
 
 def well_facts(units: Units) -> list[dict[str, str]]:

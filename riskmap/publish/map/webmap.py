@@ -24,7 +24,6 @@ from riskmap.publish.map.compose import compose_page, copy_page_files
 from riskmap.publish.map.data import (
     BLOCK_ROWS,
     CELL_MARK,
-    LEDGER,
     ROW_MARK,
     drawable,
     pack_details,
@@ -118,7 +117,7 @@ def write_map(
     if "zones" in kept:
         rows = rows.assign(zone=zone_of_parcels(rows, kept["zones"]))
     pairs = threats if threats is not None and "wells" in kept else None
-    facts = facts_of(rows, units=units, without=(LEDGER, *(() if pairs is None else BY_PAIRS)))
+    facts = facts_of(rows, units=units, without=() if pairs is None else BY_PAIRS)
     limitation = limitations(rows, model.factors)
     # A factor without limitations (weight zero, or no points) cannot be moved in the page.
     model = replace(model, factors=[f for f in model.factors if f.name in limitation])

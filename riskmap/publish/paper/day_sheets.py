@@ -51,7 +51,7 @@ APART: Final = ("found", "notes", "sketch")
 """Questions that have a place of their own on the page."""
 
 
-DRAWN: Final = ("buildings", "wells", "streams", "waterbodies")
+DRAWN: Final = ("buildings", "wells", "roads", "streams", "waterbodies")
 """Layers drawn on the small maps, from below."""
 
 

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any, Final
 
 import geopandas as gpd
@@ -14,6 +15,7 @@ from numpy.typing import NDArray
 from riskmap.contract.quantities import Units
 from riskmap.contract.units import FOOT_M, MILE_M
 from riskmap.publish import palette
+from riskmap.publish.words.text_safety import html_text, plain_text
 
 Shapes = NDArray[Any]
 Window = tuple[float, float, float]
@@ -51,12 +53,17 @@ STYLES: Final[Mapping[str, Style]] = {
         palette.LAYER_COLORS["waterbodies"], palette.LAYER_COLORS["waterbodies_line"], 3
     ),
     "lots": Style(stroke=palette.OUTLINE, width=2),
+    "roads": Style(stroke=palette.LAYER_COLORS["roads"], width=6),
     "streams": Style(stroke=palette.LAYER_COLORS["streams"], width=9),
     "area": Style(palette.ACCENT, palette.ACCENT, 5, "18 10", 0.22),
     "buildings": Style(palette.LAYER_COLORS["buildings"], palette.INK, 2),
     "lot": Style(stroke=palette.INK, width=9),
 }
 """Layers from the lowest to the highest; they differ in shape and line, not by color alone."""
+GROUND: Final = ("waterbodies", "roads", "streams")
+"""Layers for finding one's way."""
+NAME_SIZE: Final = 34
+"""Height of the letters of a road's name, drawing units."""
 
 
 class MapSource:
@@ -64,6 +71,7 @@ class MapSource:
 
     def __init__(self, layers: Mapping[str, gpd.GeoDataFrame | None]) -> None:
         self._layers: dict[str, tuple[Shapes, shapely.STRtree]] = {}
+        self._roads = layers.get("roads")
         for name, layer in layers.items():
             if layer is not None and len(layer):
                 shapes = shapely.make_valid(layer.geometry.to_numpy())
@@ -78,6 +86,20 @@ class MapSource:
         found = np.sort(tree.query(frame))
         cut = shapely.intersection(shapes[found], frame)
         return cut[~shapely.is_empty(cut)]
+
+    def road_names(self, window: Window) -> dict[str, Any]:
+        """Longest straight part of each named road in a window, by name."""
+        if self._roads is None or "name" not in self._roads or "roads" not in self._layers:
+            return {}
+        shapes, tree = self._layers["roads"]
+        frame = _frame(window)
+        longest: dict[str, Any] = {}
+        for row in np.sort(tree.query(frame)):
+            name = plain_text(self._roads["name"].iloc[row])
+            for part in _straight_parts(shapely.intersection(shapes[row], frame)) if name else ():
+                if name not in longest or part.length > longest[name].length:
+                    longest[name] = part
+        return longest
 
 
 def stop_window(lot: Any, area: Any, at: tuple[float, float]) -> Window:
@@ -119,11 +141,11 @@ def stop_svg(source: MapSource, window: Window, *, lot: Any, area: Any) -> str:
     lot, area
         As there.
     """
-    shapes = {name: source.within(name, window) for name in ("waterbodies", "lots", "streams")}
-    shapes["buildings"] = source.within("buildings", window)
+    shapes = {name: source.within(name, window) for name in (*GROUND, "lots", "buildings")}
     shapes["lot"], shapes["area"] = _own(lot, window), _own(area, window)
     parts = [_layer(shapes[name], style, window) for name, style in STYLES.items()]
-    return _svg([*parts, _wells(source.within("wells", window), window)])
+    wells = _wells(source.within("wells", window), window)
+    return _svg([*parts, wells, _names(source.road_names(window), window)])
 
 
 def day_svg(source: MapSource, window: Window, way: NDArray[np.float64]) -> str:
@@ -138,10 +160,7 @@ def day_svg(source: MapSource, window: Window, way: NDArray[np.float64]) -> str:
     way
         Stops in order (n, 2), m.
     """
-    parts = [
-        _layer(source.within(name, window), STYLES[name], window)
-        for name in ("waterbodies", "streams")
-    ]
+    parts = [_layer(source.within(name, window), STYLES[name], window) for name in GROUND]
     line = Style(stroke=palette.SOFT_INK, width=4, dash="14 10")
     if len(way) > 1:
         parts.append(_layer(np.array([shapely.LineString(way)]), line, window))
@@ -229,6 +248,28 @@ def _layer(shapes: Shapes, style: Style, window: Window) -> str:
         f'fill-rule="evenodd" stroke="{style.stroke}" stroke-width="{style.width}" '
         f'stroke-linejoin="round"{dash}/>'
     )
+
+
+def _straight_parts(shape: Any) -> Iterator[Any]:
+    for line in shapely.get_parts(shapely.get_parts(shape)):
+        if line.geom_type == "LineString":
+            yield from map(shapely.LineString, pairwise(shapely.get_coordinates(line)))
+
+
+def _names(roads: Mapping[str, Any], window: Window) -> str:
+    """Names along the roads, where there is room for them."""
+    drawn = []
+    for name, part in roads.items():
+        (ax, ay), (bx, by) = _units(shapely.get_coordinates(part), window)
+        if np.hypot(bx - ax, by - ay) < 0.62 * NAME_SIZE * len(name):
+            continue
+        turn = np.degrees(np.arctan2(by - ay, bx - ax))
+        turn -= 180 * np.sign(turn) if abs(turn) > 90 else 0
+        look = f'font-size="{NAME_SIZE}" text-anchor="middle" font-family="Noto Sans, sans-serif"'
+        place = f'transform="translate({(ax + bx) / 2:.1f} {(ay + by) / 2:.1f}) rotate({turn:.1f})"'
+        for ink in (f'stroke="{palette.PANEL}" stroke-width="9"', f'fill="{palette.INK}"'):
+            drawn.append(f'<text {place} y="-9" {look} {ink}>{html_text(name)}</text>')
+    return "".join(drawn)
 
 
 def _path(shape: Any, window: Window) -> str:

@@ -33,6 +33,7 @@ COLORS: Final = {
     "wells": palette.LAYER_COLORS["wells"],
     "water": palette.LAYER_COLORS["streams"],
     "buildings": palette.LAYER_COLORS["buildings"],
+    "roads": palette.LAYER_COLORS["roads"],
 }
 LONGEST: Final = 160
 """Letters of one field; a longer one would push the rest off the page."""

@@ -35,7 +35,9 @@ VIEWS: Final = (
 )
 """What the color can show: name, column, label, upper ends of the bands, unit."""
 
-BACKGROUND: Final = ("waterbodies", "streams")
+BACKGROUND: Final = ("waterbodies", "streams", "roads")
+MOST_CORNERS: Final = 20_000
+"""A background layer with more corners is simplified further, twofold at a time."""
 MOST_PLACES: Final = 10
 _DECIMALS: Final = 5
 
@@ -187,9 +189,13 @@ def _area_layer(table: PublicTable) -> folium.GeoJson:
 
 
 def _plain_layer(name: str, layer: gpd.GeoDataFrame) -> folium.GeoJson:
-    shapes = layer.geometry.simplify(5.0).to_crs(4326)
+    tolerance_m, shapes = 5.0, layer.geometry.simplify(5.0)
+    while shapely.get_num_coordinates(shapes.to_numpy()).sum() > MOST_CORNERS and tolerance_m < 200:
+        tolerance_m *= 2
+        shapes = shapes.simplify(tolerance_m)
+    shapes = shapes.to_crs(4326)
     color = palette.LAYER_COLORS[name]
-    line = palette.LAYER_COLORS["streams"]
+    line = color if name == "roads" else palette.LAYER_COLORS["streams"]
     style = {"color": line, "weight": 1.2, "fillColor": color, "fillOpacity": 0.9}
     numbered = {number: shape for number, shape in enumerate(shapes) if shape is not None}
     return _geojson(name, numbered, style, interactive=False)

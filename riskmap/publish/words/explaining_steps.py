@@ -12,6 +12,7 @@ import pandas as pd
 from riskmap.contract.kinds import kind_of
 from riskmap.contract.rule_sets import FLOW_RULES
 from riskmap.failure.flow import persons
+from riskmap.groundwater.nitrogen import present_frac
 from riskmap.region.sections import Region
 
 Row = Mapping[str, Any]
@@ -151,8 +152,11 @@ def _nitrogen(row: Row, region: Region) -> Step:
     removed = _number(row, "nitrogen_removed_frac")
     removed = kind_of(row["kind"]).removed_frac[0] if isnan(removed) else removed
     each, lost = water.per_person_kg_yr, water.denitrified_frac
+    present = float(present_frac([row["land_use"]], water)[0])
     text = (
         f"{people:.6g} persons x {each:g} kg/yr x (1 - {removed:g} removed before the soil) x "
         f"(1 - {lost:g} lost below the field)"
     )
-    return Step("nitrogen_kg_yr", text, people * each * (1 - removed) * (1 - lost))
+    if present != 1:
+        text += f" x {present:.3g} of the year lived in"
+    return Step("nitrogen_kg_yr", text, people * present * each * (1 - removed) * (1 - lost))

@@ -106,9 +106,18 @@
     return county.withUnit(middle, unit) + (low === "" || high === "" ? "" : " (" + low + " to " + high + ")");
   }
 
+  function ownSample(columns, row, value) {
+    const below = columns.last_nitrate_below_limit && columns.last_nitrate_below_limit.word(row) === "yes";
+    const day = columns.last_sample ? columns.last_sample.word(row) : "";
+    const nitrate = county.withUnit(county.figure(value, columns.last_nitrate_mg_l.about.decimals), county.plan.nitrate_unit);
+    return (below ? "below " : "") + nitrate + (day ? ", " + day : "");
+  }
+
   function riskFacts(list, columns, row) {
+    const own = known(columns, "last_nitrate_mg_l", row);
+    if (own !== null) fact(list, "Its own last sample", ownSample(columns, row, own));
     fact(list, "Risk, 0 to 1", range(columns, row, ["well_risk_frac", "well_risk_low", "well_risk_high"], ""));
-    fact(list, "Nitrate predicted", range(columns, row,
+    fact(list, own === null ? "Nitrate predicted" : "Nitrate predicted without it", range(columns, row,
       ["nitrate_predicted_mg_l", "nitrate_low_mg_l", "nitrate_high_mg_l"], county.plan.nitrate_unit));
     const chance = known(columns, "chance_above_limit_frac", row);
     fact(list, "Chance above 10 mg/L", chance === null ? "" : chance < 1 ? "under 1%" : county.figure(chance) + "%");

@@ -88,7 +88,10 @@
 
   const MAKERS = {
     area: areaLayer,
-    line: (entry, shapes) => new county.LineTiles(shapes, { pane: "over", color: entry.color }),
+    line: (entry, shapes, columns) => new county.LineTiles(shapes, {
+      pane: "over", color: entry.color, minZoom: entry.from_zoom, wide: entry.wide,
+      nameOf: entry.named ? (i) => columns.name.word(i) : null,
+    }),
     outline: (entry, shapes) => new county.LineTiles(shapes, { pane: "over", color: entry.color, closed: true, wide: 1.6 }),
     point: (entry, shapes) => new county.PointTiles(shapes, { pane: "points", color: entry.color }),
   };

@@ -2,7 +2,7 @@
    Work is spread over frames so that panning stays smooth. */
 (function (county) {
   "use strict";
-  const SIZE = 512, KEPT_TO_ZOOM = 13, MOST_KEPT = 32;
+  const SIZE = 512, KEPT_TO_ZOOM = 13, MOST_KEPT = 32, NAMES_FROM_ZOOM = 15;
   const shared = new ImageData(SIZE, SIZE);
   const dots = new Uint32Array(shared.data.buffer);
   const jobs = [];
@@ -145,8 +145,63 @@
       pen.strokeStyle = this.options.color;
       pen.lineWidth = width;
       pen.stroke();
+      if (this.options.nameOf && coords.z >= NAMES_FROM_ZOOM) this.writeNames(pen, x0, y0, span, scale);
+    },
+
+    /* Writes each name once a tile, along the longest straight part that has room for it. */
+    writeNames: function (pen, x0, y0, span, scale) {
+      const shapes = this.shapes, longest = new Map();
+      const inside = (x, y) => x > 0 && y > 0 && x < SIZE && y < SIZE;
+      shapes.search(x0, y0, x0 + span, y0 + span, (i) => {
+        const name = this.options.nameOf(i);
+        if (!name) return;
+        for (let ring = shapes.shapeStart[i]; ring < shapes.shapeStart[i + 1]; ring++) {
+          for (let v = shapes.ringStart[ring] + 1; v < shapes.ringStart[ring + 1]; v++) {
+            const ax = (shapes.x[v - 1] - x0) * scale, ay = (shapes.y[v - 1] - y0) * scale;
+            const bx = (shapes.x[v] - x0) * scale, by = (shapes.y[v] - y0) * scale;
+            const part = clipped(ax, ay, bx, by);
+            const known = longest.get(name);
+            if (part && inside(part.x, part.y) && (!known || part.length > known.length)) longest.set(name, part);
+          }
+        }
+      });
+      pen.font = "600 21px system-ui, sans-serif";
+      pen.textAlign = "center";
+      pen.textBaseline = "middle";
+      pen.lineWidth = 5;
+      pen.strokeStyle = county.plan.colors.halo;
+      pen.fillStyle = this.options.color;
+      longest.forEach(function (part, name) {
+        if (pen.measureText(name).width + 16 > part.length) return;
+        pen.save();
+        pen.translate(part.x, part.y);
+        pen.rotate(part.turn);
+        pen.strokeText(name, 0, 0);
+        pen.fillText(name, 0, 0);
+        pen.restore();
+      });
     },
   });
+
+  /* The part of a line within the tile: middle, length and turn, text upright. */
+  function clipped(ax, ay, bx, by) {
+    let from = 0, to = 1;
+    for (const [start, change] of [[ax, bx - ax], [ay, by - ay]]) {
+      if (change === 0) {
+        if (start < 0 || start > SIZE) return null;
+        continue;
+      }
+      const one = -start / change, other = (SIZE - start) / change;
+      from = Math.max(from, Math.min(one, other));
+      to = Math.min(to, Math.max(one, other));
+    }
+    if (from >= to) return null;
+    const middle = (from + to) / 2, turn = Math.atan2(by - ay, bx - ax);
+    return {
+      x: ax + middle * (bx - ax), y: ay + middle * (by - ay), length: (to - from) * Math.hypot(bx - ax, by - ay),
+      turn: Math.abs(turn) > Math.PI / 2 ? turn - Math.sign(turn) * Math.PI : turn,
+    };
+  }
 
   /* Points are small diamonds with a pale rim: unlike any lot, and readable without color. */
   county.PointTiles = CanvasTiles.extend({
