@@ -46,6 +46,11 @@ class TestParcel:
         assert "To follow up: found failed at a visit in May 2021" in text
         assert text.index("Why this stop") < text.index("To follow up:") < text.index("How likely")
         assert "Chance that it is still failed" in text
+        page.run("document.querySelector('details.ledger').open = true")
+        opened = page.run("return document.getElementById('card-body').innerText")
+        assert "found failed at a visit in May 2021\t+3.05\t+1.22" in opened
+        # 1 / (1 + exp(-1.22)) = 0.772
+        assert "exp(-1.22)) = 0.772" in opened
         assert "Chance that it has failed:" not in text
 
     def test_years_are_cut_off_in_words(self, page: Any, full: Any) -> None:
