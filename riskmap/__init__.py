@@ -37,4 +37,11 @@ def __getattr__(name: str) -> Any:
     """Load the run only when it is used, so that one package can be used without the rest."""
     if name in __all__:
         return getattr(import_module(_ELSEWHERE.get(name, "riskmap.running")), name)
+    if name == "__version__":
+        return import_module("importlib.metadata").version("riskmap")
     raise AttributeError(f"module 'riskmap' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    """List what is offered, loaded or not."""
+    return sorted([*globals(), *__all__, "__version__"])

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from importlib.metadata import version
 from pathlib import Path
 
 import geopandas as gpd
@@ -26,6 +27,11 @@ def county(tmp_path_factory: pytest.TempPathFactory) -> Path:
 @pytest.fixture(scope="module")
 def result(county: Path) -> riskmap.Result:
     return riskmap.assess(county)
+
+
+def test_the_package_shows_what_it_offers() -> None:
+    assert {*riskmap.__all__, "__version__"} <= set(dir(riskmap))
+    assert riskmap.__version__ == version("riskmap")
 
 
 def test_layers_in_memory_give_what_the_files_give(county: Path, result: riskmap.Result) -> None:

@@ -168,7 +168,7 @@ OUTPUTS: Final = (
         files=(
             File(
                 "report/index.html",
-                "County report",
+                "County report, for staff",
                 "To read and print: numbers, figures, method.",
             ),
         ),

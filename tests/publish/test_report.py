@@ -25,6 +25,7 @@ from riskmap.publish.report.pages import Findings, key_facts, write_report
 from riskmap.publish.report.quality import defect_counts, missing_records
 from riskmap.publish.report.risk import FEW_SYSTEMS, factor_points, neighborhoods, places_section
 from riskmap.publish.report.section import Section, Table, number
+from riskmap.publish.words.cautions import STAFF_REPORT
 from riskmap.publish.words.imprint import Imprint
 from riskmap.ranking.model import SCORES, Model
 from riskmap.ranking.priority import CHANCES
@@ -208,6 +209,7 @@ class TestPage:
             "Versions and settings",
             "Cautions",
         ]
+        assert STAFF_REPORT in text
         assert "&lt;90%&gt;" in text
         assert "Rules, well setback</bdi></td>" in text
         assert "<bdi>100 ft</bdi>" in text

@@ -43,7 +43,7 @@ from riskmap.publish.report.risk import (
 from riskmap.publish.report.science import Tables, aging_section, groundwater_section
 from riskmap.publish.report.section import Figure, Section, Table, counted, number
 from riskmap.publish.report.systems import ages_section, known_section, systems_section
-from riskmap.publish.words.cautions import CAUTIONS, LOCAL_CODE, SCREENING
+from riskmap.publish.words.cautions import CAUTIONS, LOCAL_CODE, SCREENING, STAFF_REPORT
 from riskmap.publish.words.chance_words import chance_words
 from riskmap.publish.words.class_words import IN_LINE
 from riskmap.publish.words.imprint import Imprint
@@ -249,7 +249,7 @@ def _expected_facts(first: pd.DataFrame) -> list[str]:
     expected = float(numbers(first["chance_failed_frac"]).sum())
     return [
         f"Of the {len(first):,} that a season reaches first to find others, about "
-        f"{number(expected)} are expected to have failed: {chance_words(expected / len(first))}."
+        f"{expected:,.0f} are expected to have failed: {chance_words(expected / len(first))}."
     ]
 
 
@@ -313,6 +313,7 @@ def _page(sections: Sequence[Section], **context: Any) -> str:
     source = (files("riskmap.publish.report") / "report.html").read_text("utf-8")
     return environment.from_string(source).render(
         sections=[(f"part-{place}", section) for place, section in enumerate(sections, start=1)],
+        staff=STAFF_REPORT,
         screening=SCREENING,
         local_code=LOCAL_CODE,
         short=STILL_ON_PAPER,

@@ -31,5 +31,11 @@ STAFF_ONLY: Final = (
     "a guess as a finding."
 )
 
+STAFF_REPORT: Final = (
+    "This report is for staff. It counts systems by neighborhoods, also where there are few: "
+    "beside the public edition these counts could give away what it withholds. For a board or "
+    "the public take the summary in the folder public."
+)
+
 CAUTIONS: Final = (SCREENING, LOCAL_CODE, SAFETY, WATER, UNKNOWN, STAFF_ONLY)
 """All of them, in the order they are printed."""
