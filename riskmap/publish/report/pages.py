@@ -41,7 +41,7 @@ from riskmap.publish.report.risk import (
     places_section,
 )
 from riskmap.publish.report.science import Tables, aging_section, groundwater_section
-from riskmap.publish.report.section import Figure, Section, Table, counted, number
+from riskmap.publish.report.section import Figure, Section, Table, counted
 from riskmap.publish.report.systems import ages_section, known_section, systems_section
 from riskmap.publish.words.cautions import CAUTIONS, LOCAL_CODE, SCREENING, STAFF_REPORT
 from riskmap.publish.words.chance_words import chance_words
