@@ -114,7 +114,7 @@ def _parser() -> argparse.ArgumentParser:
     fetch.add_argument("folder", type=Path, metavar="FOLDER", help="where the files go")
     where = fetch.add_mutually_exclusive_group(required=True)
     where.add_argument(
-        "--county", metavar="COUNTY", help='name and state, "Chittenden, VT", or five-digit code'
+        "--county", metavar="COUNTY", help='name and state, "Name, ST", or five-digit code'
     )
     where.add_argument(
         "--outline", type=Path, metavar="FILE", help="a map layer that covers the county: parcels"

@@ -116,7 +116,7 @@ def _not_one(said: str, found: pd.DataFrame) -> tuple[str, str]:
     hint = f" Near: {'; '.join(near)}." if near else ""
     return (
         f"there is no county {said!r}.",
-        f'Give name and state, "Chittenden, VT", or the five-digit code.{hint}',
+        f'Give name and state, "Name, ST", or the five-digit code.{hint}',
     )
 
 
