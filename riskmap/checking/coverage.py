@@ -1,4 +1,4 @@
-"""How much of the parcels each layer speaks of, in percent and square by square."""
+"""How much of the parcels each layer covers, in percent and square by square."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ from riskmap.contract.arrays import Floats
 from riskmap.contract.grid import Grid
 
 NEAR_M: Final = 1000.0
-"""A point or a line speaks of the parcels this near to it."""
+"""A point or a line covers the parcels this near to it."""
 SQUARES: Final = 24
 """Squares of the small map along its longer side."""
 OUTLINED: Final = ("sewer_area", "wellhead_areas", "waterbodies", "floodplain", "streams")
@@ -27,7 +27,7 @@ Bools = npt.NDArray[np.bool_]
 
 @dataclass(frozen=True)
 class Coverage:
-    """Parcels that a layer speaks of.
+    """Parcels that a layer covers.
 
     ``squares`` is the covered share of each square of the county, north first; NaN where no parcel
     is.
@@ -40,7 +40,7 @@ class Coverage:
 
 
 def covered(layer: Any, lots: gpd.GeoDataFrame) -> Bools:
-    """Flag the lots that a layer speaks of.
+    """Flag the lots that a layer covers.
 
     Parameters
     ----------
@@ -77,7 +77,7 @@ def covered(layer: Any, lots: gpd.GeoDataFrame) -> Bools:
 
 
 def coverage_of(name: str, layer: Any, lots: gpd.GeoDataFrame) -> Coverage:
-    """Count the lots that a layer speaks of, and lay them out in squares."""
+    """Count the lots that a layer covers, and lay them out in squares."""
     flags = covered(layer, lots)
     return Coverage(name, int(flags.sum()), float(flags.mean()), squares_of(flags, lots))
 

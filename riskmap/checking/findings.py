@@ -108,7 +108,7 @@ def of_matches(matches: pd.DataFrame) -> list[dict[str, object]]:
 
 
 def of_coverage(covers: Sequence[Coverage]) -> list[dict[str, object]]:
-    """Find layers that speak of too few parcels."""
+    """Find layers that cover too few parcels."""
     found = []
     for one in covers:
         least = LEAST_SOILS if one.layer == "soil_units" else LEAST_COVERED
@@ -117,7 +117,7 @@ def of_coverage(covers: Sequence[Coverage]) -> list[dict[str, object]]:
         if fine:
             continue
         weight = SERIOUS if one.layer == "soil_units" or one.share == 0 else MINOR
-        said = f"speaks of {percent(one.share)} of the parcels"
+        said = f"covers {percent(one.share)} of the parcels"
         cost = (
             "these parcels are not scored" if one.layer in SOILS else "it is unknown of the others"
         )

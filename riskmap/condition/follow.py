@@ -51,7 +51,7 @@ def follow(
         See there.
     final
         (states,) weight of each state after the last year; ones give the likelihood of what is on
-        file, ones and noughts the likelihood of that and of being in those states.
+        file, ones and zeros the likelihood of that and of being in those states.
     ahead
         Years beyond the axis, without records, in which a failed system stays failed.
     window

@@ -90,7 +90,7 @@ PERSONAL: Final = tuple(column.name for column in QUESTIONS if column.private)
 """Answers about people: kept apart in the log, where they can be deleted."""
 
 SAME_VISIT: Final = ("parcel_id", "visited_on", "visited_by")
-"""Two entries that agree in these speak of one visit; the later corrects the earlier."""
+"""Two entries that agree in these are about one visit; the later corrects the earlier."""
 
 STOP_COLUMNS: Final = (
     number("stop", "Place in the day's order", COUNT, label="Stop", listed=Listed(6)),

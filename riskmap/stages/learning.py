@@ -200,7 +200,7 @@ def _fit(name: str, lesson: Lesson, settings: LearningSettings, seed: int) -> Fa
 
 
 def _ranked_anew(table: pd.DataFrame, features: pd.DataFrame, region: Region) -> pd.DataFrame:
-    """Order anew, the learned chance in the place of the chance of having failed."""
+    """Order by the learned chance in place of the chance of having failed."""
     learned = table["learned_chance_frac"]
     failing = np.fmax(learned, features["chance_failing_frac"])
     chances = features.assign(chance_failed_frac=learned, chance_failing_frac=failing)

@@ -247,7 +247,7 @@ def _column(  # noqa: C901
     lately = 0
     for row in range(len(values)):
         size = state[_SIZE]
-        if size > most and out[size - 1] > 0:  # what is written stands; only noughts are dropped
+        if size > most and out[size - 1] > 0:  # what is written stays; only zeros are dropped
             return int(size)
         value = values[row]
         hit = 0
