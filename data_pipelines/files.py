@@ -12,10 +12,12 @@ import stat
 import tempfile
 import zipfile
 import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager
 from functools import cache
 from glob import escape
 from pathlib import Path, PurePosixPath
-from typing import Final
+from typing import IO, Final
 
 from data_pipelines.defect_log import DefectLog
 from riskmap.contract.errors import SourceFormatError, SourceMissingError
@@ -68,6 +70,7 @@ _DISGUISES: Final = (
     (rb"version https://git-lfs", "a note that stands for a file kept elsewhere",
      "Fetch the file itself."),
 )  # fmt: skip
+PIECE_BYTES: Final = 1024**2
 _ZIP_ERRORS: Final = (zipfile.BadZipFile, zlib.error, OSError, ValueError, RuntimeError)
 _POINTERS: Final = re.compile(
     rb"<(?:OGR\w*DataSource|VRTDataset|GDAL_WMS|GDAL_WMTS|\w+TiledBandDataset)|gdal_streamed_alg|"
@@ -212,13 +215,14 @@ def innermost_archive(path: Path, layer: str) -> Path:
 @cache
 def _unpacked(path: Path, member: str, layer: str, _changed: int) -> Path:
     """Write a member of an archive to a file of its own, there until the program ends."""
-    content = read_member(path, member, layer, size=LARGEST_BYTES + 1)
-    if len(content) > LARGEST_BYTES:
-        raise _too_large(f"{member} in {path.name}", layer)
     folder = tempfile.TemporaryDirectory(prefix="riskmap_")
     _UNPACKED.append(folder)
-    inner = Path(folder.name) / PurePosixPath(member).name
-    inner.write_bytes(content)
+    inner, left = Path(folder.name) / PurePosixPath(member).name, LARGEST_BYTES
+    with _member(path, member, layer) as source, inner.open("wb") as copy:
+        while piece := source.read(PIECE_BYTES):
+            left -= copy.write(piece)
+            if left < 0:
+                raise _too_large(f"{member} in {path.name}", layer)
     return inner
 
 
@@ -283,9 +287,16 @@ def _data_sets(names: list[str], name: str, layer: str) -> list[str]:
 
 def read_member(path: Path, member: str, layer: str, *, size: int = LARGEST_BYTES) -> bytes:
     """First `size` bytes of one file of a zip archive."""
+    with _member(path, member, layer) as file:
+        return file.read(size)
+
+
+@contextmanager
+def _member(path: Path, member: str, layer: str) -> Iterator[IO[bytes]]:
+    """Open one file of a zip archive; damage, found then or while it is read, is told."""
     try:
         with zipfile.ZipFile(path) as archive, archive.open(member) as file:
-            return file.read(size)
+            yield file
     except (*_ZIP_ERRORS, KeyError, EOFError) as error:
         raise SourceFormatError(
             layer, f"{member} in {path.name} cannot be unpacked ({error}).", FETCH_AGAIN
