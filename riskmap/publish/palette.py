@@ -68,6 +68,16 @@ LAYER_COLORS: Final = {
 }
 """Colors of the layers, other than the classes."""
 
+ZONE_LOOKS: Final = {
+    "wellhead": ("#0f4c75", ()),
+    "capture": ("#1c5a63", (9, 4)),
+    "nitrate": ("#8c2155", (2, 4)),
+    "dense_old": ("#6b4a1e", (12, 4, 2, 4)),
+    "hot_spot": ("#9c2f13", (5, 3)),
+    "vulnerable": ("#4f3a7a", (14, 6)),
+}
+"""Kind of zone -> color of its outline, and lengths of its dashes and gaps in pixels."""
+
 SOIL_COLORS: Final = {
     "very limited": "#8c6d46",
     "somewhat limited": "#c9ab7c",
@@ -107,6 +117,7 @@ GRAPHIC_PAIRS: Final = (
     (ACCENT, PANEL),
     (LAYER_COLORS["streams"], PAPER),
     (LAYER_COLORS["roads"], PAPER),
+    *((color, PAPER) for color, _ in ZONE_LOOKS.values()),
     (LAYER_COLORS["wells"], PAPER),
     (LAYER_COLORS["selected"], PAPER),
 )

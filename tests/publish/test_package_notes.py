@@ -101,7 +101,9 @@ def test_each_layer_opens_with_its_first_style(package: Path) -> None:
 @pytest.mark.parametrize("name", ALL_STYLES)
 def test_both_forms_of_a_style_have_the_same_colors(name: str) -> None:
     qml = ET.fromstring(compose_qml(name, visits=VISITS))
-    options = [o for o in qml.iter("Option") if o.get("name") == "color"]
+    named = ("color", "line_color")
+    options = [o for o in qml.iter("Option") if o.get("name") in named]
+    assert options
     colors = {tuple(map(int, str(o.get("value")).split(",")[:3])) for o in options}
     sld = compose_style(name, visits=VISITS)
     for red, green, blue in colors:

@@ -11,6 +11,7 @@ import pandas as pd
 import pyogrio
 import pytest
 
+from riskmap.action.zone_reasons import ZONE_KINDS
 from riskmap.contract.vocabulary import CLASSES, NOT_RANKED
 from riskmap.publish import palette
 from riskmap.publish.gis.files import write_gis_files
@@ -215,7 +216,10 @@ class TestLayersBeside:
         root = ET.fromstring(compose_style(name, visits=VISITS))
         look = LAYER_STYLES[name]
         assert root.findtext(f"{{{SLD}}}NamedLayer/{{{SE}}}Name") == name
-        assert set(paints(root)) - {palette.PANEL} == {look.color, look.edge or look.color}
+        colors = {look.color, look.edge or look.color}
+        if name == "zones":
+            colors = {color for color, _ in palette.ZONE_LOOKS.values()}
+        assert set(paints(root)) - {palette.PANEL} == colors
         opacity = [p.text for p in root.iter(f"{{{SE}}}SvgParameter")
                    if p.get("name") == "fill-opacity"]  # fmt: skip
         assert opacity == ([f"{look.opacity:g}"] if look.kind == "area" else [])
@@ -223,6 +227,12 @@ class TestLayersBeside:
     def test_zones_carry_their_names(self) -> None:
         root = ET.fromstring(compose_style("zones", visits=VISITS))
         assert root.findtext(f".//{{{SE}}}Label/{{{OGC}}}PropertyName") == "zone_id"
+
+    def test_each_kind_of_zone_has_a_line_of_its_own(self) -> None:
+        assert tuple(palette.ZONE_LOOKS) == ZONE_KINDS
+        looks = list(palette.ZONE_LOOKS.values())
+        assert len({color for color, _ in looks}) == len({dash for _, dash in looks}) == len(looks)
+        assert [name_of(rule) for rule in rules("zones")] == list(ZONE_KINDS)
 
     def test_styles_of_layers_not_made_are_left_out(self, tmp_path: Path) -> None:
         write_styles(tmp_path, visits=VISITS)

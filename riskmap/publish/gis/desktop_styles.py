@@ -9,6 +9,7 @@ from __future__ import annotations
 from typing import Final
 from xml.etree import ElementTree as ET
 
+from riskmap.action.zones import LABELS
 from riskmap.contract.vocabulary import NOT_RANKED
 from riskmap.publish import palette
 from riskmap.publish.gis.styles import STYLES, WORD_STYLES
@@ -30,7 +31,9 @@ def compose_qml(name: str, *, visits: int) -> str:
         Visits of a season to systems that are to be found: what the classes are counted by.
     """
     root = ET.Element("qgis", {"version": "3.22", "styleCategories": "Symbology"})
-    if name in STYLES or name in WORD_STYLES:
+    if name == "zones":
+        _zones(root)
+    elif name in STYLES or name in WORD_STYLES:
         _by_words(root, *(_scores(name, visits) if name in STYLES else _words(name)))
     else:
         renderer = ET.SubElement(root, "renderer-v2", {"type": "singleSymbol"})
@@ -54,18 +57,27 @@ def _words(name: str) -> tuple[str, list[tuple[str, str, str]]]:
 
 def _by_words(root: ET.Element, column: str, rows: list[tuple[str, str, str]]) -> None:
     """Draw areas by the words of a column; the last row is crossed, as nothing is known there."""
-    renderer = ET.SubElement(root, "renderer-v2", {"type": "categorizedSymbol", "attr": column})
-    categories, symbols = (ET.SubElement(renderer, part) for part in ("categories", "symbols"))
+    categories, symbols = _categories(root, column)
     for number, (word, title, color) in enumerate(rows):
-        ET.SubElement(
-            categories,
-            "category",
-            {"value": word, "label": title, "symbol": str(number), "render": "true"},
-        )
+        _category(categories, number, word, title)
         symbol = _symbol(symbols, "fill", number)
         _part(symbol, "SimpleFill", _area(color))
         if number == len(rows) - 1:
             _part(symbol, "SimpleFill", _area(EDGE) | {"style": "diagonal_x"})
+
+
+def _zones(root: ET.Element) -> None:
+    """Draw each kind of zone with a line of its own."""
+    categories, symbols = _categories(root, "kind")
+    for number, (word, (color, dash)) in enumerate(palette.ZONE_LOOKS.items()):
+        _category(categories, number, word, LABELS[word].capitalize())
+        symbol = _symbol(symbols, "fill", number)
+        _part(symbol, "SimpleFill", _outline(palette.PANEL, 1.4) | {"style": "no"})
+        line = {"line_color": _rgb(color), "line_width": "0.7"}
+        if dash:
+            pattern = ";".join(f"{0.28 * length:g}" for length in dash)  # pixels of 96 to the inch
+            line |= {"use_custom_dash": "1", "customdash": pattern}
+        _part(symbol, "SimpleLine", line)
 
 
 def _layer(symbols: ET.Element, name: str) -> None:
@@ -75,12 +87,19 @@ def _layer(symbols: ET.Element, name: str) -> None:
         _part(_symbol(symbols, "marker", 0), "SimpleMarker", shape)
         return
     symbol = _symbol(symbols, "fill", 0)
-    if look.kind == "outline":
-        for color, width in ((palette.PANEL, 1.4), (look.color, 0.7)):
-            _part(symbol, "SimpleFill", _outline(color, width) | {"style": "no"})
-    else:
-        edge = _outline(look.edge, 0.35) if look.edge else {"outline_style": "no"}
-        _part(symbol, "SimpleFill", {"color": _rgb(look.color, look.opacity), **edge})
+    edge = _outline(look.edge, 0.35) if look.edge else {"outline_style": "no"}
+    _part(symbol, "SimpleFill", {"color": _rgb(look.color, look.opacity), **edge})
+
+
+def _categories(root: ET.Element, column: str) -> tuple[ET.Element, ET.Element]:
+    """Begin a style by the words of a column: its categories and its symbols."""
+    renderer = ET.SubElement(root, "renderer-v2", {"type": "categorizedSymbol", "attr": column})
+    return ET.SubElement(renderer, "categories"), ET.SubElement(renderer, "symbols")
+
+
+def _category(categories: ET.Element, number: int, word: str, title: str) -> None:
+    about = {"value": word, "label": title, "symbol": str(number), "render": "true"}
+    ET.SubElement(categories, "category", about)
 
 
 def _area(color: str) -> Look:

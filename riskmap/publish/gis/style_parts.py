@@ -6,6 +6,7 @@ OGC Styled Layer Descriptor 1.1.0 (OGC 05-078r4) holding OGC Symbology Encoding 
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 from xml.etree import ElementTree as ET
 
@@ -122,6 +123,7 @@ def area(
     opacity: float = 1.0,
     stroke: str = palette.OUTLINE,
     width: float = 0.3,
+    dash: Sequence[int] = (),
 ) -> None:
     """Draw areas by a fill, an outline, or both; an empty color leaves that out.
 
@@ -135,6 +137,8 @@ def area(
         Of the fill, 0..1.
     width
         Of the outline, pixels.
+    dash
+        Lengths of its dashes and gaps, pixels; none: a whole line.
     """
     symbol = ET.SubElement(rule, f"{{{SE}}}PolygonSymbolizer")
     if fill:
@@ -142,6 +146,7 @@ def area(
         parameters(ET.SubElement(symbol, f"{{{SE}}}Fill"), paint)
     if stroke:
         line = {"stroke": stroke, "stroke-width": f"{width:g}"}
+        line |= {"stroke-dasharray": " ".join(map(str, dash))} if dash else {}
         parameters(ET.SubElement(symbol, f"{{{SE}}}Stroke"), line)
 
 

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Final
 from xml.etree import ElementTree as ET
 
+from riskmap.action.zones import LABELS
 from riskmap.contract.vocabulary import NOT_RANKED
 from riskmap.publish import palette
 from riskmap.publish.gis.style_parts import (
@@ -172,14 +173,23 @@ def _word_style(name: str, layer: str) -> ET.Element:
 def _layer_style(name: str) -> ET.Element:
     """Draw one of :data:`LAYER_TITLES` in the map's colors."""
     root, style = style_root(name=name, title=LAYER_TITLES[name], layer=name)
+    if name == "zones":
+        _zone_rules(type_style(style, name))
+        return root
     rule = add_rule(type_style(style, name), name, LAYER_TITLES[name])
     look = LAYER_STYLES[name]
     if look.kind == "point":
         diamond(rule, fill=look.color, size=9)
-    elif look.kind == "outline":
-        area(rule, stroke=palette.PANEL, width=5)
-        area(rule, stroke=look.color, width=2.5)
-        label(rule, "zone_id", color=look.color)
     else:
         area(rule, fill=look.color, opacity=look.opacity, stroke=look.edge, width=1.2)
     return root
+
+
+def _zone_rules(kind: ET.Element) -> None:
+    """Draw each kind of zone with a line of its own and its number."""
+    for word, (color, dash) in palette.ZONE_LOOKS.items():
+        rule = add_rule(kind, word, LABELS[word].capitalize())
+        compare(add_filter(rule), "PropertyIsEqualTo", "kind", word)
+        area(rule, stroke=palette.PANEL, width=5)
+        area(rule, stroke=color, width=2.5, dash=dash)
+        label(rule, "zone_id", color=color)

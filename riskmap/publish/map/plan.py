@@ -31,6 +31,7 @@ from riskmap.publish.palette import (
     SOIL_COLORS,
     STAGE_COLORS,
     TERRAIN,
+    ZONE_LOOKS,
 )
 from riskmap.publish.words.cautions import SCREENING
 from riskmap.publish.words.class_words import class_meanings
@@ -188,6 +189,8 @@ def _entry(name: str, layer: gpd.GeoDataFrame) -> dict[str, Any]:
     }
     if name == "zones":
         entry["kinds"] = kinds_of(layer)
+        looks = ZONE_LOOKS.values() if "kind" in layer else ()
+        entry["looks"] = [{"color": color, "dash": list(dash)} for color, dash in looks]
     if name in KEYED:
         entry["by"], colors, entry["key_color"] = KEYED[name]
         entry["paints"] = [_paint(color, style.opacity) for color in colors.values()]

@@ -13,7 +13,8 @@ from riskmap.action.zones import LABELS
 from riskmap.contract.quantities import Units, shown
 from riskmap.contract.results import ZONES
 from riskmap.publish.map.outlines import pixels
-from riskmap.publish.map.packing import Package, pack_numbers, pack_text, pack_words
+from riskmap.publish.map.packing import Package, pack_codes, pack_numbers, pack_text, pack_words
+from riskmap.publish.palette import LAYER_COLORS, ZONE_LOOKS
 
 _ON_CARD: Final = [column for column in ZONES.columns if column.card]
 
@@ -53,6 +54,8 @@ def kinds_of(zones: pd.DataFrame) -> list[dict[str, str]]:
             "letter": str(letters[zones["kind"] == kind].iloc[0]),
             "name": LABELS.get(kind, str(kind)),
             "count": str(int((zones["kind"] == kind).sum())),
+            "color": ZONE_LOOKS.get(kind, (LAYER_COLORS["zones"], ()))[0],
+            "dash": " ".join(map(str, ZONE_LOOKS.get(kind, ("", ()))[1])),
         }
         for kind in dict.fromkeys([*LABELS, *zones["kind"]])
         if (zones["kind"] == kind).any()
@@ -89,6 +92,8 @@ def zone_columns(package: Package, zones: gpd.GeoDataFrame, units: Units) -> dic
         "name": pack_words(package, zone_names(zones)),
         "why": pack_text(package, why),
     }
+    if "kind" in zones:
+        columns["kind"] = pack_codes(package, zones["kind"], tuple(ZONE_LOOKS))
     given = zones.assign(area_m2=shapely.area(zones.geometry.to_numpy()))
     for found in _ON_CARD:
         if found.name in given:

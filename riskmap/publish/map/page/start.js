@@ -92,7 +92,10 @@
       pane: "over", color: entry.color, minZoom: entry.from_zoom, wide: entry.wide,
       nameOf: entry.named ? (i) => columns.name.word(i) : null,
     }),
-    outline: (entry, shapes) => new county.LineTiles(shapes, { pane: "over", color: entry.color, closed: true, wide: 1.6 }),
+    outline: (entry, shapes, columns) => new county.LineTiles(shapes, {
+      pane: "over", color: entry.color, closed: true, wide: 1.6, looks: entry.looks || [],
+      lookOf: columns.kind ? ((codes) => (i) => codes[i] - 1)(columns.kind.codes()) : null,
+    }),
     point: (entry, shapes) => new county.PointTiles(shapes, { pane: "points", color: entry.color }),
   };
 

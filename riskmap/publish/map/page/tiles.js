@@ -126,25 +126,34 @@
       const pen = canvas.getContext("2d");
       pen.lineJoin = pen.lineCap = "round";
       const width = (coords.z < 12 ? 1.4 : coords.z < 15 ? 2.4 : 3.6) * (this.options.wide || 1);
-      pen.beginPath();
-      shapes.search(x0 - margin, y0 - margin, x0 + span + margin, y0 + span + margin, function (i) {
+      const paths = new Map();
+      shapes.search(x0 - margin, y0 - margin, x0 + span + margin, y0 + span + margin, (i) => {
+        const look = this.options.lookOf ? this.options.lookOf(i) : -1;
+        if (!paths.has(look)) paths.set(look, new Path2D());
+        const path = paths.get(look);
         for (let ring = shapes.shapeStart[i]; ring < shapes.shapeStart[i + 1]; ring++) {
           const first = shapes.ringStart[ring], last = shapes.ringStart[ring + 1];
-          pen.moveTo((shapes.x[first] - x0) * scale, (shapes.y[first] - y0) * scale);
+          path.moveTo((shapes.x[first] - x0) * scale, (shapes.y[first] - y0) * scale);
           for (let v = first + 1; v < last; v++) {
-            pen.lineTo((shapes.x[v] - x0) * scale, (shapes.y[v] - y0) * scale);
+            path.lineTo((shapes.x[v] - x0) * scale, (shapes.y[v] - y0) * scale);
           }
-          if (closed) pen.closePath();
+          if (closed) path.closePath();
         }
       });
-      if (closed) {
-        pen.strokeStyle = county.plan.colors.halo;
-        pen.lineWidth = width * 2;
-        pen.stroke();
-      }
-      pen.strokeStyle = this.options.color;
-      pen.lineWidth = width;
-      pen.stroke();
+      paths.forEach((path, look) => {
+        if (closed) {
+          pen.setLineDash([]);
+          pen.strokeStyle = county.plan.colors.halo;
+          pen.lineWidth = width * 2;
+          pen.stroke(path);
+        }
+        const own = (this.options.looks || [])[look] || { color: this.options.color, dash: [] };
+        pen.setLineDash(own.dash.map((length) => 2 * length));
+        pen.strokeStyle = own.color;
+        pen.lineWidth = width;
+        pen.stroke(path);
+      });
+      pen.setLineDash([]);
       if (this.options.nameOf && coords.z >= NAMES_FROM_ZOOM) this.writeNames(pen, x0, y0, span, scale);
     },
 
