@@ -29,7 +29,7 @@ def class_places(visits: int) -> tuple[int, ...]:
 
 
 def lower_ends(scores: Floats, visits: int) -> Floats:
-    """Lowest score of each class but the last, highest class first; -inf where all are reached.
+    """Lowest score of each class but the last, highest class first; -inf where fewer are in line.
 
     Parameters
     ----------
@@ -39,11 +39,11 @@ def lower_ends(scores: Floats, visits: int) -> Floats:
         Visits that a season holds.
 
     >>> lower_ends(np.arange(10.0), 2).tolist()
-    [8.0, 6.0, -inf]
+    [8.0, 6.0, 0.0]
     """
     down = np.sort(np.asarray(scores, float))[::-1]
     return np.array(
-        [down[at - 1] if 0 < at < len(down) else -np.inf for at in class_places(visits)]
+        [down[at - 1] if 0 < at <= len(down) else -np.inf for at in class_places(visits)]
     )
 
 

@@ -73,7 +73,7 @@ class TestEntries:
         def full(folder: Path) -> dict[str, list[Path]]:
             raise OSError(28, "No space left on device")
 
-        with pytest.raises(OutputError, match="No space left"):
+        with pytest.raises(OutputError, match="the disk is full"):
             store.add("k", "s", full)
 
     def test_many_at_once_add_the_same(self, store: Store) -> None:

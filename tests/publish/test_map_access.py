@@ -141,7 +141,7 @@ class TestPrint:
             assert "screening" in first
             rest = " ".join(p.extract_text() for p in pages[1:])
             assert parcel in rest
-            assert "How sure this is" in rest
+            assert "How likely it has failed" in rest
             assert "Drinking wells its water may reach" in rest
             assert len(pages) <= 4
             place = browser.find_element("id", "map_county").rect

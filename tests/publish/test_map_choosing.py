@@ -92,7 +92,7 @@ class TestChoosing:
         assert len(got) > 100
         first = rows[0]
         assert first["address"] == ranked.loc[first["parcel_id"], "address"]
-        assert {"rank low", "Likely state", "chance among the first 200 (%)"} <= set(first)
+        assert {"chance failed (%)", "Likely state", "chance among the first 200 (%)"} <= set(first)
 
     def test_drawing_by_clicks_and_enter(self, page: Any) -> None:
         page.run(

@@ -71,6 +71,9 @@ class TestPlanTables:
                 "r2": [-2.59, 0.07],
                 "rank_correlation": [0.15, np.nan],
                 "found_in_first_10_pct_frac": [0.31, np.nan],
+                "said_above_frac": [0.034, np.nan],
+                "found_above_frac": [0.048, np.nan],
+                "held_by_range_frac": [0.9, np.nan],
                 "samples": [722, 722],
                 "above_limit": [36, 36],
                 "suspect": [False, False],
@@ -89,7 +92,8 @@ class TestPlanTables:
         assert weights.rows == [("Last visit", "5", "20", "77%", "0.976")]
         assert "Of the first 200, kept" in weights.columns
         nitrate = nitrate_table(found)
-        assert nitrate.rows[1][2:] == ("0.07", "\u2013", "\u2013")
+        assert nitrate.rows[0][4:] == ("31%", "3.4%", "4.8%", "90%")
+        assert nitrate.rows[1][2:] == ("0.07", *5 * ("\u2013",))
         assert "722 sampled wells, 36 above" in nitrate.note
         for table in (weights, nitrate):
             words = [*table.columns, *(str(cell) for row in table.rows for cell in row)]

@@ -99,7 +99,7 @@
         if (this.ranked(i) && score[i] >= 0 && !(byList && base[i] === 1)) line[count++] = score[i];
       }
       const sorted = line.subarray(0, count).sort();
-      const ends = this.plan.class_places.map((place) => (place > 0 && place < count ? sorted[count - place] : -Infinity));
+      const ends = this.plan.class_places.map((place) => (place > 0 && place <= count ? sorted[count - place] : -Infinity));
       for (let i = 0; i < out.length; i++) {
         if (base[i] === 6 || base[i] === 0 || !(score[i] >= 0)) out[i] = 6;
         else if (base[i] === 1) out[i] = 1;

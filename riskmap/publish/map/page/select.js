@@ -22,11 +22,12 @@
     [1, 2, 3].forEach((n) => fixed.push(["reason " + n, (i) => facts["reason_" + n].word(i)]));
     fixed.push(["not known", (i) => facts.unknown.word(i)]);
     if (county.plan.doubt) {
-      ["priority_low", "priority_high", "rank_low", "rank_high"].forEach((name) =>
-        fixed.push([name.replace("_", " "), (i) => facts[name].number(i)]));
-      if (county.plan.doubt.top) {
-        fixed.push(["chance among the first " + county.plan.doubt.top + " (%)", (i) => facts.top_chance.number(i)]);
-      }
+      const percent = (name) => (i) => Math.round(1000 * facts["said:" + name].number(i)) / 10;
+      [["chance failed", "chance_failed_frac"], ["chance failed, low", "chance_failed_low_frac"],
+        ["chance failed, high", "chance_failed_high_frac"],
+        ["chance among the first " + county.plan.doubt.top, "top_chance"]].forEach(function (entry) {
+        if (facts["said:" + entry[1]]) fixed.push([entry[0] + " (%)", percent(entry[1])]);
+      });
     }
     if (county.plan.installed_from) {
       fixed.push(["Installed", (i) => county.plan.installed_from - facts.age_yr.number(i)]);
