@@ -44,7 +44,7 @@ ORDER_NOTE: Final = (
     "not known to it."
 )
 LONGEST_REASON: Final = 120
-LONGEST_RECORDS: Final = 170
+LONGEST_RECORDS: Final = 140
 """Letters of a reason and of the records; the words of a run stay whole, free text from outside and
 long histories may be cut."""
 APART: Final = ("found", "notes", "sketch")
@@ -229,8 +229,9 @@ def _stop_pages(
 def why_this_stop(stop: pd.Series) -> list[str]:
     """Say why a system is visited: the county's own records first, then the model's reasons."""
     records = [(found.label, field(stop.get(found.name), LONGEST_RECORDS)) for found in RECORDS]
+    told = [f"{label}: {text}" for label, text in records if text]
     reasons = [field(stop.get(name), LONGEST_REASON) for name in REASON_COLUMNS]
-    return [*(f"{label}: {text}" for label, text in records if text), *filter(None, reasons)]
+    return [*told, *filter(None, reasons[: max(1, len(REASON_COLUMNS) - len(told))])]
 
 
 def _place(spot: Any) -> dict[str, str]:

@@ -3,8 +3,12 @@
 from __future__ import annotations
 
 from math import exp
+from typing import Final
 
 import pandas as pd
+
+MOST_TERMS: Final = 9
+"""Terms of a ledger that stand by themselves on paper; the card and `explain` have them all."""
 
 
 def ledger_rows(ledgers: pd.DataFrame) -> dict[str, list[list[str]]]:
@@ -30,6 +34,9 @@ def ledger_rows(ledgers: pd.DataFrame) -> dict[str, list[list[str]]]:
 def ledger_sums(ledgers: pd.DataFrame) -> dict[str, str]:
     """Write each ledger as one sum: its terms, what they add up to, and the chance, by parcel.
 
+    Only the :data:`MOST_TERMS` largest stand by themselves. All others are one term, which makes
+    the printed terms add up to the printed sum.
+
     Parameters
     ----------
     ledgers
@@ -38,7 +45,12 @@ def ledger_sums(ledgers: pd.DataFrame) -> dict[str, str]:
     sums = {}
     for lot, rows in ledger_rows(ledgers).items():
         total = rows[-1][2]
-        terms = "; ".join(f"{words} {term}" for words, term, _ in rows)
+        largest = sorted(range(len(rows)), key=lambda n: -abs(float(rows[n][1])))[:MOST_TERMS]
+        shown = [(rows[n][0], rows[n][1]) for n in sorted(largest)]
+        if len(rows) > MOST_TERMS:
+            rest = float(total) - sum(float(term) for _, term in shown)
+            shown.append(("all others together", f"{rest:+.2f}"))
+        terms = "; ".join(f"{words} {term}" for words, term in shown)
         sums[lot] = f"{terms}; sum {total}, which is a chance of {chance_of(float(total)):.3f}."
     return sums
 
