@@ -116,9 +116,12 @@ def test_one_length_of_the_list_everywhere(result: Result, out: Path) -> None:
     assert result.fairness is not None
     assert result.fairness.inspections is not None
     assert result.fairness.inspections.table["picks"].sum() == LISTED
-    sheet = openpyxl.load_workbook(out / "lists" / "inspections.xlsx")["Inspections"]
-    assert f"Chance, first {LISTED} (%)" in {cell.value for cell in sheet[1]}
-    assert sum(isinstance(row[0].value, int) for row in sheet.iter_rows(min_row=2)) == LISTED
+    sheet = openpyxl.load_workbook(out / "lists" / "inspections.xlsx")
+    sheets = [sheet[name] for name in ("To find", "On file")]
+    for page in sheets:
+        assert f"Chance, first {LISTED} (%)" in {cell.value for cell in page[1]}
+    rows = (row for page in sheets for row in page.iter_rows(min_row=2))
+    assert sum(isinstance(row[0].value, int) for row in rows) == LISTED
     pages = [(out / name / "index.html").read_text("utf-8") for name in ("report", "map")]
     said = re.findall(r"(?:[Ff]irst|true top) (\d+)(?: of the list|,|<| onto|\.)", pages[0])
     assert set(said) == {str(LISTED)}
@@ -146,7 +149,7 @@ def test_metadata_speaks_of_every_layer_as_delivered(result: Result, out: Path) 
             for path in (out / "metadata" / "items").glob("*.json")}  # fmt: skip
     found = {}
     for package in ("parcels.gpkg", "zones.gpkg"):
-        for name, _ in pyogrio.list_layers(out / package):
+        for name in (name for name, kind in pyogrio.list_layers(out / package) if kind):
             found[name.replace("_", "-")] = pyogrio.read_info(out / package, layer=name)
     assert said.keys() == found.keys() >= {"parcels", "treatment-areas", "zones", "wells"}
     for name, info in found.items():
@@ -166,7 +169,7 @@ def test_wells_name_their_leading_parcel(result: Result, out: Path) -> None:
     worst = pairs.sort_values("nitrate_added_mg_l", ascending=False).drop_duplicates("well_id")
     expected = worst.set_index("well_id")["parcel_id"]
     named = wells.set_index("well_id")["leading_parcel_id"].dropna()
-    assert len(named) > 50
+    assert len(named) > 20
     assert (named == expected.reindex(named.index)).mean() > 0.99  # ties go by another order
 
 

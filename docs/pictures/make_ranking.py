@@ -23,6 +23,7 @@ from docs.pictures.board import (
     picture,
     tint,
 )
+from riskmap.action.hindsight import first_visits, hindsight
 from riskmap.ranking.drift import compare_runs
 from riskmap.ranking.hotspots import hot_spots
 from riskmap.ranking.information import LookUp, collection_list, record_values
@@ -105,6 +106,46 @@ def scoring(drawing: Drawing) -> None:
     axes.set(yticks=range(4), yticklabels=parcels.index, xlim=(0, 100), xlabel="Failure score")
     axes.invert_yaxis()
     axes.legend(loc="lower right")
+
+
+@picture(
+    "backtest",
+    "Share of visits that found a failed system, with its 95% interval, for the first 50, 100 and "
+    "200 of an example list of five years ago and for all on it. The further down, the lower the "
+    "share; the fewer visits, the wider the interval.",
+    height_in=1.9,
+)
+def backtest(drawing: Drawing) -> None:
+    """Hold a list of some years ago against visits since."""
+    rng = np.random.default_rng(5)
+    chance = np.sort(rng.beta(0.6, 3.0, 600))[::-1]
+    names = [f"lot {n}" for n in range(600)]
+    seen = rng.choice(600, 220, replace=False)
+    visits = pd.DataFrame(
+        {
+            "parcel_id": [names[n] for n in seen],
+            "date": pd.Timestamp("2023-06-01"),
+            "reason": "routine",
+            "stage": np.where(rng.random(len(seen)) < chance[seen], "failed", "sound"),
+        }
+    )
+    found = first_visits(visits, pd.Timestamp("2020-06-01"), pd.Timestamp("2025-06-01"))
+    then = pd.DataFrame(
+        {"worklist": "to find", "list_rank": range(1, 601), "chance_failed_frac": chance},
+        index=names,
+    )
+    table = hindsight(then, found)
+    rows = table[(table["reason"] == "all reasons") & (table["visited"] > 0)]
+    axes = drawing.subplots()
+    for place, row in enumerate(rows.to_dict("records")):
+        share = row["failed"] / row["visited"]
+        axes.plot([row["low"], row["high"]], [place, place], color=ACCENT, lw=2)
+        axes.plot([share], [place], "o", color=ACCENT, ms=6)
+        axes.plot([row["expected"] / row["visited"]], [place], "|", color=INK, ms=12)
+        note(axes, f"{row['failed']} of {row['visited']}", row["high"] + 0.01, place, va="center")
+    axes.set(yticks=range(len(rows)), yticklabels=rows["systems"], xlim=(0, 1))
+    axes.set_xlabel("Share found failed (dot), with its 95% interval; expected (stroke)")
+    axes.invert_yaxis()
 
 
 @picture(
