@@ -106,7 +106,7 @@ def reference(letter: str, audience: str, parcel_ids: str, on: datetime.date) ->
     RFC 4648 has neither).
 
     >>> reference("general", "household", "12-1", datetime.date(2026, 6, 1))
-    'WMIA-4UAG'
+    'N7HC-ZD4Z'
     """
     told = "|".join([letter, audience, parcel_ids, on.isoformat()])
     signs = base64.b32encode(hashlib.sha256(told.encode()).digest()).decode()[:8]

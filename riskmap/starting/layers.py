@@ -328,6 +328,7 @@ def _key_like(frame: pd.DataFrame, *, repeats: bool = False) -> list[str]:
 def _tiles(sheet: Sheet) -> tuple[str, str | None]:
     """Give what tiles of one terrain share: the name without its last numbers, and the system.
 
+    >>> from pathlib import Path
     >>> _tiles(Sheet(Path("dem_10m_0_12.tif"), "raster"))[0]
     'dem_10m'
     """

@@ -189,6 +189,7 @@ def _holds(shapes: gpd.GeoSeries, parcels: gpd.GeoDataFrame) -> Flags:
         parcels[name].astype(float).fillna(other).to_numpy()
         for name, other in (("x_m", middle.x), ("y_m", middle.y))
     )
-    whole = shapely.make_valid(shapely.union_all(shapely.make_valid(shapes.to_numpy())))
+    reached = shapes[np.isfinite(shapes.bounds).all(axis=1)]  # what the system cannot hold is inf
+    whole = shapely.make_valid(shapely.union_all(shapely.make_valid(reached.to_numpy())))
     shapely.prepare(whole)
     return np.asarray(shapely.contains_xy(whole, x, y))
