@@ -11,6 +11,7 @@ from typing import Any
 
 import geopandas as gpd
 import pandas as pd
+import pyogrio
 import pytest
 import shapely
 import xlsxwriter
@@ -96,6 +97,9 @@ class TestWorkbooks:
     def test_each_form(self, tmp_path: Path) -> None:
         check_visits(visits(workbook(tmp_path / "v.xlsx", [NAMES, *ROWS])))
         check_visits(visits(OLD))
+        sheet = pd.DataFrame(ROWS, columns=NAMES).astype(str)
+        pyogrio.write_dataframe(sheet, tmp_path / "v.ods", driver="ODS")
+        check_visits(visits(tmp_path / "v.ods"))
 
     def test_several_sheets_ask_for_one(self, tmp_path: Path) -> None:
         path = workbook(tmp_path / "v.xlsx", [NAMES, *ROWS], sheets=("Read me", "Visits"))
