@@ -76,7 +76,7 @@ class TestParcel:
         assert "dashed, its likely treatment area" in text
         page.settle()
         page.browser.save_screenshot(str(screenshots / "map_places.png"))
-        lines = "document.querySelectorAll('path[stroke-dasharray]').length"
+        lines = "document.querySelectorAll('.leaflet-pane path[stroke-dasharray]').length"
         assert page.run(f"return {lines}") >= 2
         page.run("county.closeCard()")
         assert page.run(f"return {lines}") == 0

@@ -370,7 +370,7 @@ class TestNumbers:
         assert f"{(systems['worklist'] == 'on file').sum():,} systems are on file" in facts
         first = systems[systems["priority_class"] == "highest"]
         assert f"Of the {len(first):,} that a season reaches first" in facts
-        assert f"about {number(first['chance_failed_frac'].sum())} are expected" in facts
+        assert f"about {first['chance_failed_frac'].sum():,.0f} are expected" in facts
 
 
 @pytest.mark.browser
