@@ -28,7 +28,8 @@ def check_letter(folder: Path, language: str) -> None:
     """Hold an accepted letter against what the printing takes for granted."""
     found = county_letters(folder)
     texts = read_letter(found[language], language)
-    ready = filled(texts, county="Nowhere", contact="", date=datetime.date(2026, 6, 1))
+    day, name = datetime.date(2026, 6, 1), f"letter_{language}.toml"
+    ready = filled(texts, county="Nowhere", contact="", date=day, source=name)
     assert not forbidden_words(texts)
     assert all(text.strip() for text in words_of(ready))
 

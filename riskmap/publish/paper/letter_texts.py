@@ -150,7 +150,7 @@ def filled(
     source
         Name of the file, for the message.
     """
-    day = in_words(texts, date)
+    day = in_words(texts, date, source)
     # The year of the report is another in each letter.
     since = {"since": "{since}"}
     values = {"county": county, "contact": contact or texts["no_contact"], "date": day}
@@ -159,10 +159,20 @@ def filled(
     return {**_replaced(ready, values, source), **notice, "date": day}
 
 
-def in_words(texts: Mapping[str, Any], date: datetime.date) -> str:
-    """Write a date as the letters of a language do; `texts` as read from its file."""
+def in_words(texts: Mapping[str, Any], date: datetime.date, source: str = "") -> str:
+    """Write a date as the letters of a language do.
+
+    Parameters
+    ----------
+    texts
+        As read from the file of the language.
+    date
+        The date.
+    source
+        Name of the file, for the message.
+    """
     parts = {"day": str(date.day), "month": texts["months"][date.month - 1], "year": str(date.year)}
-    return str(_replaced(texts["date_form"], parts, ""))
+    return str(_replaced(texts["date_form"], parts, source))
 
 
 def _replaced(part: Any, values: Mapping[str, str], source: str) -> Any:
