@@ -31,6 +31,10 @@ from riskmap.ranking.metrics import (
 from riskmap.ranking.settings import LearningSettings
 
 LEVEL: Final = 0.90
+LOWER, UPPER = (1 - LEVEL) / 2, (1 + LEVEL) / 2
+"""Ends of the intervals of figures."""
+DIFFERENCE_LEVEL: Final = 0.05 / len(LEARNED)
+"""Of the lower bound of a difference, for as many rankings as are tried."""
 SHUFFLES: Final = 200
 """Times the outcomes are shuffled to see how often the rule lets noise pass."""
 
@@ -187,12 +191,11 @@ def _passes(
     name: str,
     base: str,
 ) -> bool:
-    """Whether the rule lets a learned ranking pass; see :func:`_judge`.
+    """Whether the rule lets a learned ranking pass.
 
     Drawing stops as soon as too many samples lie at or below zero for their quantile to be above.
     """
-    level = 0.05 / len(LEARNED)
-    most = int(np.ceil(level * (len(samples) - 1)))
+    most = int(np.ceil(DIFFERENCE_LEVEL * (len(samples) - 1)))
     drawn = np.empty((2, len(samples)))
     below = 0
     for place, sample in enumerate(samples):
@@ -201,9 +204,24 @@ def _passes(
         below += bool(drawn[0, place] <= drawn[1, place])
         if below > most:
             return False
-    ends = np.nanquantile(drawn, (1 - LEVEL) / 2, axis=1)
-    surely = float(np.nanquantile(drawn[0] - drawn[1], level)) > 0
-    return surely and bool(ends[0] > max(float(ends[1]), float(truth.mean())))
+    low, base_low = np.nanquantile(drawn, LOWER, axis=1)
+    return _surely_better(
+        _low_difference(drawn[0], drawn[1]), low, base_low=base_low, by_chance=float(truth.mean())
+    )
+
+
+def _low_difference(drawn: Floats, base: Floats) -> float:
+    """Lower bound of how much better a ranking is than another, from paired draws (B,)."""
+    return float(np.nanquantile(drawn - base, DIFFERENCE_LEVEL))
+
+
+def _surely_better(difference: float, low: float, *, base_low: float, by_chance: float) -> bool:
+    """Apply the rule to lower bounds: better than the present ranking, and than a random order.
+
+    A random order's average precision is the share of failures: beside an unlucky order noise may
+    win.
+    """
+    return difference > 0 and bool(low > max(base_low, by_chance))
 
 
 def _figures(
@@ -224,7 +242,7 @@ def _figures(
             part = predicted[:, rows]
             value = _mean_figure(figure, truth, part, weight, slice(None))
             drawn = np.array([_mean_figure(figure, truth, part, weight, s) for s in samples])
-            low, high = np.nanquantile(drawn, [(1 - LEVEL) / 2, (1 + LEVEL) / 2])
+            low, high = np.nanquantile(drawn, [LOWER, UPPER])
             table.append((contender, name, value, float(low), float(high)))
             if name == "average_precision":
                 kept[contender] = drawn
@@ -248,8 +266,7 @@ def _differences(figures: pd.DataFrame, drawn: Mapping[str, Floats], base: str) 
     precision = figures[figures["figure"] == "average_precision"].set_index("contender")["value"]
     rows = []
     for name in LEARNED:
-        apart = drawn[name] - drawn[base]
-        low = float(np.nanquantile(apart, 0.05 / len(LEARNED)))
+        low = _low_difference(drawn[name], drawn[base])
         rows.append((name, float(precision[name] - precision[base]), low))
     return pd.DataFrame(rows, columns=["contender", "difference", "low"])
 
@@ -303,19 +320,19 @@ def _leaks(visits: Visits) -> str:
 
 
 def _judge(comparison: Comparison, base: str) -> Decision:
-    """Apply the rule; where several rankings pass, take the one of greatest precision.
-
-    A ranking passes that is surely better than the present one and surely better than a random
-    order, whose average precision is the share of failures: beside an unlucky order noise may win.
-    """
+    """Apply the rule; where several rankings pass, take the one of greatest precision."""
     by_chance = comparison.failures / comparison.visits
     score = comparison.figure(base, "average_precision")
     table = comparison.differences.set_index("contender")
     passed = [
         name
         for name in LEARNED
-        if float(table.loc[[name], "low"].iloc[0]) > 0
-        and comparison.figure(name, "average_precision")["low"] > max(score["low"], by_chance)
+        if _surely_better(
+            float(table.loc[[name], "low"].iloc[0]),
+            comparison.figure(name, "average_precision")["low"],
+            base_low=score["low"],
+            by_chance=by_chance,
+        )
     ]
     gains = table["difference"].loc[passed or list(LEARNED)]
     best = str(gains.idxmax())
