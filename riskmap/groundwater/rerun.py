@@ -35,6 +35,7 @@ from riskmap.groundwater.paths import EDGE, ENDS, STILL
 from riskmap.groundwater.rerun_geometry import Found, PairGeometry, Search, find_pairs
 from riskmap.groundwater.rerun_kernel import Scenario
 from riskmap.groundwater.rerun_sums import (
+    PlumeSources,
     mark_reached,
     receptor_sums,
     scenario_of,
@@ -231,16 +232,8 @@ def rerun(
         one well, and the nitrate of what percolates around it.
     """
     load = nitrogen_of(prepared, settings, persons)
-    faster, pairs = speed_up(settings, prepared.settings), prepared.pairs
-    wells = well_table(
-        prepared.screen_top_m, prepared.screen_bottom_m, prepared.draw_m2,
-        thickness_m=settings.thickness_m, conductivity_factor=faster,
-    )  # fmt: skip
-    scenario = scenario_of(settings, prepared.settings)
-    sources = sources_of(
-        load, pairs.flux_m_d * faster, prepared.field_width_m, np.asarray(age_yr, float), settings
-    )
-    reached = receptor_sums(pairs, wells, sources, scenario)
+    wells, sources, scenario = _under(prepared, settings, load, age_yr)
+    reached = receptor_sums(prepared.pairs, wells, sources, scenario)
     parts = score_parts(
         load_kg_yr=load,
         chance_failing_frac=chance_failing_frac,
@@ -278,16 +271,23 @@ def added_at_wells(
     age_yr
         Age of each system (n,), yr; NaN: its plume arrived long ago.
     """
+    return well_sums(prepared.pairs, *_under(prepared, settings, nitrogen_kg_yr, age_yr))
+
+
+def _under(
+    prepared: Rerun, settings: GroundwaterSettings, load_kg_yr: ArrayLike, age_yr: ArrayLike
+) -> tuple[Floats, PlumeSources, Scenario]:
+    """Return the wells, the sources and the scenario that its sums take, under other settings."""
     faster = speed_up(settings, prepared.settings)
     wells = well_table(
         prepared.screen_top_m, prepared.screen_bottom_m, prepared.draw_m2,
         thickness_m=settings.thickness_m, conductivity_factor=faster,
     )  # fmt: skip
     sources = sources_of(
-        np.asarray(nitrogen_kg_yr, float), prepared.pairs.flux_m_d * faster,
+        np.asarray(load_kg_yr, float), prepared.pairs.flux_m_d * faster,
         prepared.field_width_m, np.asarray(age_yr, float), settings,
     )  # fmt: skip
-    return well_sums(prepared.pairs, wells, sources, scenario_of(settings, prepared.settings))
+    return wells, sources, scenario_of(settings, prepared.settings)
 
 
 def _receptors_joined(prepared: Rerun, left_frac: Floats, scenario: Scenario) -> Floats:
