@@ -5,14 +5,13 @@ from __future__ import annotations
 from pathlib import Path
 from typing import Any
 
-import jinja2
 import pandas as pd
 from markupsafe import Markup
 
 from riskmap.contract.columns import Column
 from riskmap.contract.quantities import Units
 from riskmap.contract.visits import QUESTIONS
-from riskmap.publish import palette
+from riskmap.publish.plain_page import plain_page
 from riskmap.publish.words.cautions import SAFETY
 from riskmap.publish.words.text_safety import plain_text, script_json
 from riskmap.season.filled import FORM
@@ -50,10 +49,7 @@ def form_page(stops: pd.DataFrame, *, name: str, county: str, run: str, units: U
         "stops": [_stop(str(parcel), row) for parcel, row in stops.iterrows()],
     }
     title = f"{plain_text(county)}: {first['date'].isoformat()}, {plain_text(first['inspector'])}"
-    template = jinja2.Environment(autoescape=True).from_string(TEMPLATE.read_text("utf-8"))
-    return template.render(
-        title=title, caution=SAFETY, palette=palette, data=Markup(script_json(day))
-    )
+    return plain_page(TEMPLATE, title=title, caution=SAFETY, data=Markup(script_json(day)))
 
 
 def _question(asked: Column, units: Units) -> dict[str, Any]:

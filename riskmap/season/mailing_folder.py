@@ -7,7 +7,6 @@ from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Final
 
-import jinja2
 import pandas as pd
 
 from data_pipelines.tables import parse_delimited, read_text
@@ -15,12 +14,12 @@ from riskmap.action.outreach import LEFT_OUT
 from riskmap.contract.errors import SourceFormatError
 from riskmap.contract.letters import LETTER_KEYS, LETTER_QUESTIONS
 from riskmap.contract.quantities import EXPECTED, figure
-from riskmap.publish import palette
 from riskmap.publish.lists.list_columns import filled_in
 from riskmap.publish.lists.workbook import RunMark, Worklist, cleaned, write_workbook
 from riskmap.publish.paper.letter_texts import LANGUAGES, county_letters
 from riskmap.publish.paper.letters import Sender, set_letters, words_of_letters
 from riskmap.publish.paper.typesetting import field, paper_of, typeset, write_pdf
+from riskmap.publish.plain_page import plain_page
 from riskmap.publish.words.cautions import STAFF_ONLY
 from riskmap.publish.words.imprint import Imprint, sender_of
 from riskmap.publish.words.text_safety import csv_text, plain_text
@@ -233,12 +232,12 @@ def _write_labels(path: Path, people: pd.DataFrame, imprint: Imprint) -> None:
 def _page(planned: PlannedMailing, made: Sequence[tuple[str, int]], released: int) -> str:
     settings, effect = planned.region.mailing, planned.effect
     reasons = planned.left_out["why"].value_counts()
-    template = jinja2.Environment(autoescape=True).from_string(TEMPLATE.read_text("utf-8"))
 
     def number(name: str) -> str:
         return figure(effect[name], EXPECTED.us.decimals)
 
-    return template.render(
+    return plain_page(
+        TEMPLATE,
         county=plain_text(planned.region.county.name),
         run=planned.run,
         on=planned.on.isoformat(),
@@ -253,5 +252,4 @@ def _page(planned: PlannedMailing, made: Sequence[tuple[str, int]], released: in
         made=made,
         signer=plain_text(settings.signer),
         caution=STAFF_ONLY,
-        palette=palette,
     )

@@ -6,13 +6,13 @@ import json
 from pathlib import Path
 from typing import Any
 
-import jinja2
 import numpy as np
 import pandas as pd
 from markupsafe import Markup
 
 from riskmap.contract.quantities import COUNT, DRIVEN, EXPECTED, figure, shown
 from riskmap.publish import palette
+from riskmap.publish.plain_page import plain_page
 from riskmap.publish.words.cautions import SCREENING, STAFF_ONLY
 from riskmap.publish.words.text_safety import plain_text
 from riskmap.season.planning import SeasonPlan
@@ -73,8 +73,8 @@ def plan_page(plan: SeasonPlan, stops: pd.DataFrame, routes: str) -> str:
         for number, day in stops.groupby("day")
     ]
     ways = ways_table(plan)
-    template = jinja2.Environment(autoescape=True).from_string(TEMPLATE.read_text("utf-8"))
-    return template.render(
+    return plain_page(
+        TEMPLATE,
         county=plain_text(plan.region.county.name),
         run=plan.run,
         titles=[ways.index.name, *ways.columns],
@@ -87,7 +87,6 @@ def plan_page(plan: SeasonPlan, stops: pd.DataFrame, routes: str) -> str:
         svg=Markup(_svg(json.loads(routes), people)),
         people=[(plain_text(name), _color(people, name)) for name in people],
         cautions=(SCREENING, STAFF_ONLY),
-        palette=palette,
     )
 
 

@@ -6,13 +6,13 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
 
-import jinja2
 import numpy as np
 import pandas as pd
 from markupsafe import Markup
 
 from riskmap.contract.quantities import COUNT, EXPECTED, MASS_RATE, Quantity, Units, figure, shown
 from riskmap.publish import palette
+from riskmap.publish.plain_page import plain_page
 from riskmap.publish.words.cautions import SCREENING, STAFF_ONLY
 from riskmap.publish.words.imprint import run_name
 from riskmap.publish.words.text_safety import csv_text, plain_text
@@ -100,8 +100,8 @@ def _page(
         }
         for plan in plans
     ]
-    template = jinja2.Environment(autoescape=True).from_string(TEMPLATE.read_text("utf-8"))
-    return template.render(
+    return plain_page(
+        TEMPLATE,
         county=plain_text(region.county.name),
         run=run_name(region, result.inputs),
         scenarios=scenarios,
@@ -110,7 +110,6 @@ def _page(
         draws=len(followed.draws[TODAY.name]["failing"]),
         houses=any(step.parcels for plan in plans for step in plan.steps),
         cautions=(SCREENING, STAFF_ONLY),
-        palette=palette,
         better=palette.ACCENT,
         worse=palette.WARN_INK,
     )
