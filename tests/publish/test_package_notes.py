@@ -101,13 +101,21 @@ def test_each_layer_opens_with_its_first_style(package: Path) -> None:
 @pytest.mark.parametrize("name", ALL_STYLES)
 def test_both_forms_of_a_style_have_the_same_colors(name: str) -> None:
     qml = ET.fromstring(compose_qml(name, visits=VISITS))
-    named = ("color", "line_color")
+    named = ("color", "line_color", "outline_color")
     options = [o for o in qml.iter("Option") if o.get("name") in named]
     assert options
     colors = {tuple(map(int, str(o.get("value")).split(",")[:3])) for o in options}
     sld = compose_style(name, visits=VISITS)
     for red, green, blue in colors:
         assert f"#{red:02x}{green:02x}{blue:02x}" in sld.lower()
+
+
+def test_crosses_are_seen_on_what_is_not_ranked() -> None:
+    qml = ET.fromstring(compose_qml("priority", visits=VISITS))
+    fill, crosses = list(qml.iter("symbol"))[-1].findall("layer")
+    colors = [next(o for o in part.iter("Option") if o.get("name") == "color").get("value")
+              for part in (fill, crosses)]  # fmt: skip
+    assert colors[0] != colors[1]
 
 
 def test_the_classes_of_a_score_are_told_apart() -> None:

@@ -6,7 +6,6 @@ in the form of its releases from 3.22 on.
 
 from __future__ import annotations
 
-from typing import Final
 from xml.etree import ElementTree as ET
 
 from riskmap.action.zones import LABELS
@@ -16,7 +15,6 @@ from riskmap.publish.gis.styles import STYLES, WORD_STYLES
 from riskmap.publish.map.plan import LAYER_STYLES
 from riskmap.publish.words.class_words import class_meanings
 
-EDGE: Final = palette.CLASS_COLORS[NOT_RANKED]
 Look = dict[str, str]
 
 
@@ -63,7 +61,7 @@ def _by_words(root: ET.Element, column: str, rows: list[tuple[str, str, str]]) -
         symbol = _symbol(symbols, "fill", number)
         _part(symbol, "SimpleFill", _area(color))
         if number == len(rows) - 1:
-            _part(symbol, "SimpleFill", _area(EDGE) | {"style": "diagonal_x"})
+            _part(symbol, "SimpleFill", _area(palette.HATCH) | {"style": "diagonal_x"})
 
 
 def _zones(root: ET.Element) -> None:
@@ -103,7 +101,7 @@ def _category(categories: ET.Element, number: int, word: str, title: str) -> Non
 
 
 def _area(color: str) -> Look:
-    return {"color": _rgb(color), **_outline(EDGE, 0.1)}
+    return {"color": _rgb(color), **_outline(palette.OUTLINE, 0.1)}
 
 
 def _outline(color: str, width_mm: float) -> Look:
