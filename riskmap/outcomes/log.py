@@ -143,11 +143,11 @@ def visits(place: Path | str, *, up_to: int | None = None) -> pd.DataFrame:
     return table if up_to is None else table[table["entry"] <= up_to].reset_index(drop=True)
 
 
-def letters(place: Path | str) -> pd.DataFrame:
-    """Return the letters that were sent: of each the latest entry; empty where there are none."""
+def letters(place: Path | str | None) -> pd.DataFrame:
+    """Return the letters that were sent: of each the latest entry; empty where there is no log."""
     names: list[str] = []
     rows: list[Any] = []
-    if not isinstance(place, Path) or place.exists():
+    if isinstance(place, str) or (place is not None and place.exists()):
         with _opened(place, write=False) as base:
             if base.has("letters"):
                 names, rows = base.table(_NEWEST_LETTERS)

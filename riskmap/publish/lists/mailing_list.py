@@ -46,7 +46,7 @@ def mailing_list(folder: Path, result: Result) -> None:
 
 
 def people_to_write_to(result: Result) -> pd.DataFrame:
-    """Addressees of a run's letters, the likeliest to fail first.
+    """Addressees of a run's letters, the likeliest to fail first, as many as the budget pays for.
 
     Who asked for no more letters or was written to of late is left out, by the outcome log.
     """
@@ -56,9 +56,7 @@ def people_to_write_to(result: Result) -> pd.DataFrame:
         result.county.tables["parcels"],
         site_last_line=region.lists.site_last_line,
     )
-    if region.outcomes is None:
-        return people
-    sent = letters(region.outcomes.place)
+    sent = letters(None if region.outcomes is None else region.outcomes.place)
     return keep_to_log_and_budget(people, sent, region.mailing, on=region.county.date).people
 
 
