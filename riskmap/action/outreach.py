@@ -143,7 +143,7 @@ def _about(letters: pd.DataFrame) -> set[tuple[str, str]]:
 def expected_effect(
     people: pd.DataFrame, parcels: pd.DataFrame, settings: MailingSettings
 ) -> dict[str, float]:
-    """Reckon what a mailing is expected to reach.
+    """Work out what a mailing is expected to reach.
 
     Returns
     -------

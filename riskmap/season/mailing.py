@@ -23,6 +23,7 @@ from riskmap.action.outreach import (
 from riskmap.action.zone_shapes import holders
 from riskmap.contract.errors import RegionError
 from riskmap.contract.suggest import nearest
+from riskmap.contract.vocabulary import ON_FILE
 from riskmap.outcomes.log import letters
 from riskmap.publish.words.imprint import run_name
 from riskmap.region.sections import Region
@@ -35,7 +36,6 @@ OF_RULE: Final[dict[To, str]] = {
     "well owners": "well",
 }
 """Rule of a mailing -> the letter that it sends."""
-ON_FILE: Final = "on file"
 
 
 @dataclass(frozen=True)

@@ -32,7 +32,7 @@ from riskmap.publish.public.pages import (
 )
 from riskmap.publish.public.summary import summary_pages
 from riskmap.publish.public.table import make_public_table
-from riskmap.publish.words.imprint import Imprint, sender_of
+from riskmap.publish.words.imprint import Imprint, contact_words, sender_of
 from riskmap.publish.words.text_safety import plain_text
 from riskmap.stages.result import Result
 
@@ -105,9 +105,8 @@ def write_public_edition(
         "date": imprint.date.isoformat(),
         "threshold": threshold,
     }
-    lines = [plain_text(line) for line in imprint.contact.splitlines()]
     index = {
-        "contact": "\n".join(line for line in lines if line),
+        "contact": contact_words(imprint),
         "sums": sum_rows(table),
         "grid_words": grid_words(table, units=imprint.units),
         "withheld_words": withheld_words(table),

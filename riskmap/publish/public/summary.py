@@ -21,8 +21,8 @@ from riskmap.contract.vocabulary import NOT_RANKED
 from riskmap.publish import palette
 from riskmap.publish.public.pages import full_table, page_file, render, shown_number
 from riskmap.publish.public.table import OLD_SHARE, SHARE, UNKNOWN, WHOLE, PublicTable
-from riskmap.publish.words.class_words import SHARE_COLORS, SHARE_ENDS
-from riskmap.publish.words.imprint import Imprint
+from riskmap.publish.words.class_words import SHARE_COLORS, SHARE_ENDS, band_starts
+from riskmap.publish.words.imprint import Imprint, contact_words
 from riskmap.publish.words.text_safety import is_missing, plain_text
 
 FILES: Final = {"en": "summary.html", "es": "resumen.html"}
@@ -45,7 +45,6 @@ def _page(table: PublicTable, imprint: Imprint, language: str) -> str:
     words = _filled(language, whole, table, imprint)
     places = _places(every)
     other = next(one for one in FILES if one != language)
-    lines = [plain_text(line) for line in imprint.contact.splitlines()]
     return render(
         "summary.html",
         {
@@ -62,7 +61,7 @@ def _page(table: PublicTable, imprint: Imprint, language: str) -> str:
             "picture": Markup(_picture(every, places, table.shapes, words["map"]["title"])),
             "key": _key(words["map"]),
             "places": places,
-            "contact": "\n".join(line for line in lines if line),
+            "contact": contact_words(imprint),
         },
     )
 
@@ -114,7 +113,7 @@ def _places(every: pd.DataFrame) -> list[dict[str, str]]:
 
 
 def _key(words: Mapping[str, str]) -> list[dict[str, str]]:
-    starts = (0, *(end + 1 for end in SHARE_ENDS[:-1]))
+    starts = band_starts(SHARE_ENDS)
     rows = [
         {"fill": color, "words": words["between"].format(start=start, end=end)}
         for start, end, color in zip(starts, SHARE_ENDS, SHARE_COLORS, strict=True)

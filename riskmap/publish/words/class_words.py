@@ -26,9 +26,18 @@ def band_words(ends: Sequence[int], unit: str) -> list[str]:
     >>> band_words(SHARE_ENDS, "%")[-2:]
     ['40 to 59%', '60% or more']
     """
-    starts = [0 if unit else 1, *(end + 1 for end in ends[:-1])]
+    starts = band_starts(ends, first=0 if unit else 1)
     between = [f"{start} to {end}{unit}" for start, end in zip(starts, ends, strict=True)]
     return [*between[:-1], f"{starts[-1]}{unit} or more"]
+
+
+def band_starts(ends: Sequence[int], *, first: int = 0) -> list[int]:
+    """Lower ends of bands of whole numbers whose upper ends are given.
+
+    >>> band_starts(SHARE_ENDS)
+    [0, 10, 25, 40, 60]
+    """
+    return [first, *(end + 1 for end in ends[:-1])]
 
 
 def class_meanings(visits: int) -> dict[str, str]:

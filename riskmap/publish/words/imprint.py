@@ -9,6 +9,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from riskmap.contract.quantities import Units
+from riskmap.publish.words.text_safety import plain_text
 from riskmap.region.sections import Region
 
 
@@ -44,6 +45,12 @@ def run_name(region: Region, inputs: Mapping[str, str]) -> str:
     """
     told = json.dumps(sorted(inputs.items())).encode()
     return f"{region.county.date.isoformat()} {hashlib.sha256(told).hexdigest()[:8]}"
+
+
+def contact_words(imprint: Imprint) -> str:
+    """Whom to call, in plain lines; empty ones are left out."""
+    lines = (plain_text(line) for line in imprint.contact.splitlines())
+    return "\n".join(line for line in lines if line)
 
 
 def imprint_of(region: Region) -> Imprint:
