@@ -209,17 +209,20 @@ class Store:
                     self._put_away(place)
 
     def read_json(self, name: str) -> dict[str, Any]:
-        """Read a small file of the store; empty where there is none that can be read."""
+        """Read a small file of the store; empty where there is none as it was written."""
         try:
             found = json.loads((self.folder / name).read_text(encoding="utf-8"))
-        except (OSError, ValueError):
+            content: dict[str, Any] = found["content"]
+            whole = found["key"] == key_of(content=content)
+        except (OSError, ValueError, KeyError, TypeError, RecursionError):
             return {}
-        return found if isinstance(found, dict) else {}
+        return content if whole and isinstance(content, dict) else {}
 
     def write_json(self, name: str, content: Mapping[str, Any]) -> None:
         """Write a small file of the store, whole or not at all."""
         with self._part() as part:
-            (part / name).write_text(json.dumps(content), encoding="utf-8")
+            text = json.dumps({"key": key_of(content=content), "content": content})
+            (part / name).write_text(text, encoding="utf-8")
             (part / name).replace(self.folder / name)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import random
 import subprocess
 import sys
 import threading
@@ -14,6 +15,9 @@ import pytest
 from riskmap.contract.errors import OutputError
 from riskmap.keeping import store as store_module
 from riskmap.keeping.store import Store, key_of
+from tests.damage.outcomes import cases
+from tests.fuzz.blows import KINDS, strike
+from tests.fuzz.damage import Blow
 
 
 @pytest.fixture
@@ -142,6 +146,22 @@ class TestFolder:
         assert store.read_json("runs.json") == {"a": 1}
         (store.folder / "runs.json").write_text("{", encoding="utf-8")
         assert store.read_json("runs.json") == {}
+
+    def test_small_files_are_read_as_written_or_not_at_all(self, store: Store) -> None:
+        """A hash or a number of seconds that damage has changed is never taken for one."""
+        kept = {"parcels.shp": [[76689, 17960], "7f61d0", 1.5], "region.toml": {"read": 0.5}}
+        store.write_json("inputs.json", kept)
+        sound, refused = (store.folder / "inputs.json").read_bytes(), 0
+        for case in cases(300):
+            draw = random.Random(case)
+            kind = draw.choice(KINDS["json"])
+            blow = Blow(kind, draw.random(), draw.random(), draw.randrange(10**6))
+            struck = strike({"inputs.json": sound}, "inputs.json", [blow]).files
+            (store.folder / "inputs.json").write_bytes(struck.get("inputs.json", b""))
+            found = store.read_json("inputs.json")
+            assert found in ({}, kept), blow
+            refused += found == {}
+        assert refused > 200
 
 
 class TestPruning:

@@ -64,7 +64,7 @@ class TestForetelling:
         assert told() == [], "all is kept"
         for entry in (tmp_path / "entries").iterdir():
             (entry / "entry.json").unlink()
-        took = json.loads((tmp_path / "took.json").read_text())[region.path.name]
+        took = json.loads((tmp_path / "took.json").read_text())["content"][region.path.name]
         assert set(took) == {"read parcels", "read the scoring model"}
         likely = duration(sum(took.values()))
         assert told() == [f"About {likely}, by what the steps to do took before."]
