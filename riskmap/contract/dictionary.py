@@ -17,6 +17,7 @@ from riskmap.contract.results import (
     TREATMENT_AREAS,
     ZONES,
 )
+from riskmap.contract.soil_layers import SOIL_LAYERS
 
 
 def data_dictionary() -> str:
@@ -28,20 +29,15 @@ def data_dictionary() -> str:
     lines = [
         "# Data dictionary",
         "",
-        "Generated from `riskmap/contract`; change it there. All shapes are in the region's",
-        "reference system. First the layers that readers deliver, then the tables of a result.",
+        "Generated from `riskmap/contract`; change it there. First the layers that readers give,",
+        "each with a page of its own, then the tables of a result. All shapes are in the region's",
+        "reference system. Private columns are dropped on reading unless the region file keeps",
+        "them.",
         "",
         "## Layers",
         "",
-        "Private columns are dropped on reading unless the region file keeps them.",
+        *_table(("layer", "kind", "what it is"), map(_named, LAYERS.values())),
     ]
-    for layer in LAYERS.values():
-        lines += ["", f"### {layer.name}", "", f"{layer.meaning} Kind: {layer.kind}."]
-        if layer.key:
-            lines[-1] += f" Key: `{layer.key}`."
-        if layer.columns:
-            heads = ("column", "type", "unit", "range or words", "may be missing", "meaning")
-            lines += ["", *_table(heads, map(_layer_row, layer.columns))]
     lines += [
         "",
         "## Result",
@@ -58,6 +54,17 @@ def data_dictionary() -> str:
         lines += ["", f"### {_result_name(layer)}", "", layer.meaning, ""]
         lines += _result_table(layer.columns)
     return "\n".join(lines) + "\n"
+
+
+def _named(layer: Layer) -> tuple[str, ...]:
+    page = "soil_survey" if layer in SOIL_LAYERS else layer.name
+    return (f"[{layer.name}]({page}.md)", layer.kind, layer.meaning)
+
+
+def columns_table(layer: Layer) -> list[str]:
+    """Write the columns of a layer as lines of a table (Markdown)."""
+    heads = ("column", "type", "unit", "range or words", "may be missing", "meaning")
+    return _table(heads, map(_layer_row, layer.columns))
 
 
 def _result_name(layer: Layer) -> str:

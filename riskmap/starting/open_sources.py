@@ -182,16 +182,16 @@ def where_to_get_page() -> str:
     lines = [
         "# Where to get each layer",
         "",
-        "Public sources, in the order in which they help most. Names, addresses and clicks are",
-        "from memory: pages move, and then the name of the service helps. `riskmap new` writes the",
-        "same as a checklist of what a county lacks, with the extent to ask for. What",
-        "[`riskmap fetch`](../fetching.md) gets by itself is marked.",
+        "Public sources, in the order in which they help most. Each layer's page has the address",
+        "and the clicks. Names, addresses and clicks are from memory: pages move, and then the",
+        "name of the service helps. `riskmap new` writes the same as a checklist of what a county",
+        "lacks, with the extent to ask for. [`riskmap fetch`](../fetching.md) gets those marked.",
+        "",
+        "| layer | what it adds | source | license | fetched |",
+        "|---|---|---|---|---|",
     ]
     for layer, source in OPEN_SOURCES.items():
-        lines += ["", f"## {layer}", "", source.adds, "", f"- **Source.** {source.name}."]
-        if source.address:
-            lines.append(f"- **Address.** <{source.address}>")
-        if source.fetched:
-            lines.append(f"- **By itself.** `riskmap fetch FOLDER --layers {layer} ...`")
-        lines += [f"- **How.** {source.clicks}", f"- **License.** {source.license}."]
+        fetched = "yes" if source.fetched else ""
+        cells = (f"[{layer}]({layer}.md)", source.adds, source.name, source.license, fetched)
+        lines.append(f"| {' | '.join(cells)} |")
     return "\n".join(lines) + "\n"

@@ -6,7 +6,10 @@ import ast
 import re
 from pathlib import Path
 
+import pytest
+
 from data_pipelines.registry import READERS
+from riskmap.starting.layer_pages import LAST, layers_with_pages, with_written_part
 
 
 def checks_in_code(repo: Path) -> set[str]:
@@ -40,7 +43,13 @@ def test_every_check_is_explained_and_no_other(repo):
     assert set(told) == checks_in_code(repo)
 
 
-def test_every_reader_has_a_section(repo):
-    page = (repo / "docs/layers/sources.md").read_text()
-    titles = ", ".join(re.findall(r"^## (.+)$", page, re.MULTILINE))
-    assert all(re.search(rf"\b{layer}\b", titles) for layer in READERS)
+def test_every_layer_has_a_page_with_a_part_by_hand(repo):
+    assert set(READERS) < set(layers_with_pages())
+    for name in layers_with_pages():
+        page = (repo / f"docs/layers/{name}.md").read_text(encoding="utf-8")
+        assert len(page.partition(LAST)[2].split()) > 40, name
+
+
+def test_a_page_without_its_marks_is_refused():
+    with pytest.raises(ValueError, match=r"docs/layers/wells\.md lacks one of the marks"):
+        with_written_part("# Wells\n", "wells")
