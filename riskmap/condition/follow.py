@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from math import log
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -18,6 +18,7 @@ from riskmap.condition.years import (
     Terms,
     common_of,
 )
+from riskmap.contract.chunks import map_chunks, shares
 from riskmap.contract.compiled import compiled
 
 
@@ -30,6 +31,8 @@ class Followed(NamedTuple):
 
 
 ALL = np.ones(len(STATES))
+MOST_LOTS: Final = 4_096
+"""Lots followed in one piece."""
 
 
 def follow(
@@ -72,7 +75,13 @@ def follow(
     )
     log_like = np.empty(n)
     chances = np.empty((n if now else 0, k, len(STATES)))
-    _follow(histories, office, terms, final, ahead, log_like, chances, given)
+
+    def work(lots: slice) -> None:
+        _follow(
+            histories, office, terms, final, ahead, lots.start, lots.stop, log_like, chances, given
+        )
+
+    map_chunks(work, shares(n, MOST_LOTS))
     return Followed(log_like, given, chances)
 
 
@@ -83,6 +92,8 @@ def _follow(
     terms: Terms,
     final: Floats,
     ahead: int,
+    start: int,
+    stop: int,
     log_like: Floats,
     now: Floats,
     slopes: Slopes,
@@ -105,7 +116,7 @@ def _follow(
         np.empty((k, 3)),
     )
     x = np.empty((k, 5))
-    for i in range(len(histories.first)):
+    for i in range(start, stop):
         total = forward(histories, office, terms, common, i, every, x, now, track)
         end = 0.0
         for j in range(k):

@@ -59,6 +59,10 @@ VARYING: Final = ("wet_depth_cm", "restriction_cm", "ksat_um_s")
 KEPT: Final = ("age_yr", "persons", "years_since_pumped_yr", "field_area_m2")
 """Drawn records that are kept with the limitations: what one could look up."""
 
+MANY_SYSTEMS: Final = 12_000
+"""From so many systems on scenarios are run several at a time. Below, arrays are so short that
+threads wait for each other more than they work (benchmarks/README.md)."""
+
 
 @dataclass(frozen=True)
 class CountyScenarios:
@@ -158,7 +162,8 @@ def for_each_scenario(
             rolled = partial(dice.uniform, scenario=k)
             work(k, _drawn_records(county, drawn(county.failure, values[k]), rolled), values[k])
 
-    map_chunks(part, spans(scenarios, 4), unit="batch")
+    at_once = spans(scenarios, 4 if len(county.systems) >= MANY_SYSTEMS else scenarios)
+    map_chunks(part, at_once, unit="batch")
 
 
 def soils_read(model: Model) -> set[str]:

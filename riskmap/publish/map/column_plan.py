@@ -27,7 +27,9 @@ STEPS_OF_ONE: Final = 24
 STEPS_OF_TWO: Final = 12
 """Contexts that one column, or each of two, is divided into."""
 
-SAMPLE_ROWS: Final = 12_288
+SAMPLE_FRAC: Final = 1 / 8
+SAMPLE_ROWS: Final = (1_024, 12_288)
+"""Rows that plans are tried on: this share of all, within these bounds."""
 SAMPLE_RUNS: Final = 3
 CANDIDATES: Final = 4
 COARSE_VALUES: Final = 64
@@ -140,9 +142,10 @@ def _cheapest(part: Coded, near: Mapping[int, Coded], tries: Sequence[Telling]) 
 
 def _sample(count: int) -> Whole:
     """Rows of a few runs over the county, so that neighbors stay together."""
-    if count <= SAMPLE_ROWS:
+    rows = int(np.clip(count * SAMPLE_FRAC, *SAMPLE_ROWS))
+    if count <= rows:
         return np.arange(count)
-    run = SAMPLE_ROWS // SAMPLE_RUNS
+    run = rows // SAMPLE_RUNS
     starts = np.linspace(0, count - run, SAMPLE_RUNS).astype(np.int64)
     return (starts[:, None] + np.arange(run)).ravel()
 
