@@ -189,7 +189,7 @@ def _chance_figures(truth: Floats, chance: Floats) -> dict[str, float]:
     values = (
         float(chance.mean()),
         found,
-        brier(truth, chance, ones),
+        float(brier(truth, chance, ones)),
         found * (1 - found),
         calibration_slope(truth, chance),
     )

@@ -183,7 +183,7 @@ class FailureClassifier(ClassifierMixin, BaseEstimator):  # type: ignore[misc]
             held = ~np.isnan(odds)
             if len(np.unique(truth[held])) < 2:
                 return
-            precision = average_precision(truth[held], odds[held], weight[held])
+            precision = float(average_precision(truth[held], odds[held], weight[held]))
             if precision > best:
                 best, self.strength_ = precision, strength
                 self.slope_, self.offset_ = calibrate(odds[held], truth[held], weight[held])

@@ -1,14 +1,15 @@
 """How good a ranking and a chance are: figures with intervals.
 
 Every figure takes the truth (n,) of 0 and 1, a ranking or chance (n,), and weights (n,) that undo
-a biased choice of visits. Ties are shared evenly.
+a biased choice of visits, or several sets of weights (k, n) at once: then it gives k values. Ties
+are shared evenly.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 import pandas as pd
@@ -16,7 +17,7 @@ from scipy.stats import norm, rankdata
 
 from riskmap.contract.arrays import Floats, Whole
 
-Figure = Callable[[Floats, Floats, Floats], float]
+Figure = Callable[[Floats, Floats, Floats], Floats]
 TOPS: Final = (0.05, 0.10, 0.20)
 
 
@@ -29,7 +30,18 @@ class Interval:
     high: float
 
 
-def average_precision(truth: Floats, ranking: Floats, weight: Floats) -> float:
+class Draws(NamedTuple):
+    """Bootstrap samples of whole blocks: block of each row (n,), how often each is drawn (B, k)."""
+
+    block: Whole
+    times: Whole
+
+
+AT_ONCE: Final = 1 << 20
+"""Weights of all rows that are held in memory at once while samples are evaluated."""
+
+
+def average_precision(truth: Floats, ranking: Floats, weight: Floats) -> Floats:
     """Area under precision against recall by steps; tied rows count as one step.
 
     Parameters
@@ -39,21 +51,19 @@ def average_precision(truth: Floats, ranking: Floats, weight: Floats) -> float:
 
     Returns
     -------
-    float
+    ndarray
         0..1; NaN where there is no failure.
     """
     order = np.argsort(-ranking, kind="stable")
-    found = np.cumsum(truth[order] * weight[order])
-    visits = np.cumsum(weight[order])
     last = np.append(np.diff(ranking[order]) != 0, True)
-    found, visits = found[last], visits[last]
-    if found[-1] <= 0:
-        return float("nan")
+    by = weight[..., order]
+    found = np.cumsum(truth[order] * by, axis=-1)[..., last]
+    visits = np.cumsum(by, axis=-1)[..., last]
     gain = np.diff(found, prepend=0.0)
-    return float(np.sum(gain * found / np.maximum(visits, 1e-300)) / found[-1])
+    return _share((gain * found / np.maximum(visits, 1e-300)).sum(axis=-1), found[..., -1])
 
 
-def found_in_top(truth: Floats, ranking: Floats, weight: Floats, share: float) -> float:
+def found_in_top(truth: Floats, ranking: Floats, weight: Floats, share: float) -> Floats:
     """Share of all failures that the top `share` of the ranking holds.
 
     Parameters
@@ -65,21 +75,25 @@ def found_in_top(truth: Floats, ranking: Floats, weight: Floats, share: float) -
 
     Returns
     -------
-    float
+    ndarray
         0..1; NaN where there is no failure.
     """
     order = np.argsort(-ranking, kind="stable")
-    sorted_ranking = ranking[order]
-    first = np.flatnonzero(np.append(True, np.diff(sorted_ranking) != 0))
-    visits = np.add.reduceat(weight[order], first)
-    found = np.add.reduceat((truth * weight)[order], first)
-    room = share * visits.sum() - (np.cumsum(visits) - visits)
+    first = np.flatnonzero(np.append(True, np.diff(ranking[order]) != 0))
+    visits = np.add.reduceat(weight[..., order], first, axis=-1)
+    found = np.add.reduceat((truth * weight)[..., order], first, axis=-1)
+    room = share * visits.sum(axis=-1, keepdims=True) - (np.cumsum(visits, axis=-1) - visits)
     taken = np.clip(room / np.maximum(visits, 1e-300), 0.0, 1.0)
-    total = found.sum()
-    return float((found * taken).sum() / total) if total > 0 else float("nan")
+    return _share((found * taken).sum(axis=-1), found.sum(axis=-1))
 
 
-def lift(truth: Floats, ranking: Floats, weight: Floats, share: float) -> float:
+def _share(part: Floats, whole: Floats) -> Floats:
+    """One divided by the other; NaN where there is nothing to divide by."""
+    known = whole > 0
+    return np.where(known, part / np.where(known, whole, 1.0), np.nan)[()]
+
+
+def lift(truth: Floats, ranking: Floats, weight: Floats, share: float) -> Floats:
     """How many times more failures the top `share` holds than a random pick of that size.
 
     Parameters
@@ -90,13 +104,13 @@ def lift(truth: Floats, ranking: Floats, weight: Floats, share: float) -> float:
     Examples
     --------
     >>> ones = np.ones(4)
-    >>> lift(np.array([1., 0., 0., 0.]), np.array([9., 5., 4., 1.]), ones, 0.25)
+    >>> float(lift(np.array([1., 0., 0., 0.]), np.array([9., 5., 4., 1.]), ones, 0.25))
     4.0
     """
     return found_in_top(truth, ranking, weight, share) / share
 
 
-def found_per_100_visits(truth: Floats, ranking: Floats, weight: Floats, share: float) -> float:
+def found_per_100_visits(truth: Floats, ranking: Floats, weight: Floats, share: float) -> Floats:
     """Failures found per hundred visits if the top `share` is visited.
 
     Parameters
@@ -104,11 +118,11 @@ def found_per_100_visits(truth: Floats, ranking: Floats, weight: Floats, share: 
     truth, ranking, weight, share
         As in :func:`found_in_top`; the share above 0.
     """
-    total = float((truth * weight).sum() / weight.sum())
-    return 100.0 * total * lift(truth, ranking, weight, share)
+    total = (truth * weight).sum(axis=-1) / weight.sum(axis=-1)
+    return np.asarray(100.0 * total * lift(truth, ranking, weight, share))[()]
 
 
-def brier(truth: Floats, chance: Floats, weight: Floats) -> float:
+def brier(truth: Floats, chance: Floats, weight: Floats) -> Floats:
     """Mean squared difference between chance and outcome (Brier 1950).
 
     Parameters
@@ -116,7 +130,7 @@ def brier(truth: Floats, chance: Floats, weight: Floats) -> float:
     truth, chance, weight
         As this module's opening says; chances 0..1.
     """
-    return float(np.average((chance - truth) ** 2, weights=weight))
+    return np.asarray(((chance - truth) ** 2 * weight).sum(axis=-1) / weight.sum(axis=-1))[()]
 
 
 def area_under_roc(truth: Floats, ranking: Floats) -> float:
@@ -205,15 +219,15 @@ def ranking_figures() -> dict[str, Figure]:
     return figures
 
 
-def _at(figure: Callable[[Floats, Floats, Floats, float], float], share: float) -> Figure:
-    def of(truth: Floats, ranking: Floats, weight: Floats) -> float:
+def _at(figure: Callable[[Floats, Floats, Floats, float], Floats], share: float) -> Figure:
+    def of(truth: Floats, ranking: Floats, weight: Floats) -> Floats:
         return figure(truth, ranking, weight, share)
 
     return of
 
 
-def block_resamples(blocks: Whole, *, resamples: int, seed: int) -> list[Whole]:
-    """Rows of bootstrap samples that draw whole blocks, since neighbors are alike.
+def block_draws(blocks: Whole, *, resamples: int, seed: int) -> Draws:
+    """Draw bootstrap samples of whole blocks, since neighbors are alike.
 
     Parameters
     ----------
@@ -223,47 +237,57 @@ def block_resamples(blocks: Whole, *, resamples: int, seed: int) -> list[Whole]:
         Number of samples.
     seed
         Of the draws.
+    """
+    rng = np.random.default_rng(seed)
+    names, block = np.unique(blocks, return_inverse=True)
+    count = len(names)
+    drawn = [np.bincount(rng.integers(0, count, count), minlength=count) for _ in range(resamples)]
+    return Draws(block, np.array(drawn, dtype=np.int64).reshape(resamples, count))
+
+
+def block_resamples(blocks: Whole, *, resamples: int, seed: int) -> list[Whole]:
+    """Rows of bootstrap samples that draw whole blocks, for figures that take no weights.
+
+    Parameters
+    ----------
+    blocks, resamples, seed
+        As in :func:`block_draws`.
 
     Returns
     -------
     list
-        Positions of the rows of each sample; their number varies.
+        Positions of the rows of each sample, in order; their number varies.
     """
-    rng = np.random.default_rng(seed)
-    order = np.argsort(blocks, kind="stable")
-    _, first, count = np.unique(blocks[order], return_index=True, return_counts=True)
-    members = [order[start : start + size] for start, size in zip(first, count, strict=True)]
-    return [
-        np.concatenate([members[k] for k in rng.integers(0, len(members), len(members))])
-        for _ in range(resamples)
-    ]
+    draws = block_draws(blocks, resamples=resamples, seed=seed)
+    rows = np.arange(len(blocks))
+    return [np.repeat(rows, times[draws.block]) for times in draws.times]
 
 
 def bootstrap(
-    figure: Figure,
-    truth: Floats,
-    rankings: Mapping[str, Floats],
-    weight: Floats,
-    samples: list[Whole],
-) -> pd.DataFrame:
-    """Evaluate the figure for every ranking (columns) in every bootstrap sample (rows).
+    figure: Figure, truth: Floats, ranking: Floats, weight: Floats, draws: Draws
+) -> Floats:
+    """Evaluate a figure in every bootstrap sample.
 
     Parameters
     ----------
     figure
         Function of truth, ranking and weight.
-    truth, weight
-        As this module's opening says.
-    rankings
-        Ranking (n,) by name.
-    samples
-        From :func:`block_resamples`.
+    truth, ranking, weight
+        As this module's opening says; one set of weights.
+    draws
+        From :func:`block_draws`.
+
+    Returns
+    -------
+    ndarray
+        (B,), one value a sample. A row drawn twice counts as one of twice the weight.
     """
-    rows = [
-        {name: figure(truth[s], ranking[s], weight[s]) for name, ranking in rankings.items()}
-        for s in samples
+    step = max(1, AT_ONCE // max(1, len(truth)))
+    parts = [
+        figure(truth, ranking, draws.times[start : start + step, draws.block] * weight)
+        for start in range(0, len(draws.times), step)
     ]
-    return pd.DataFrame(rows, columns=list(rankings))
+    return np.concatenate(parts)
 
 
 def interval(value: float, drawn: Floats, *, level: float = 0.90) -> Interval:

@@ -21,9 +21,11 @@ from riskmap.ranking.blocks import block_folds, block_ids, random_folds
 from riskmap.ranking.contenders import LEARNED, WORDS, Predictions, Visits, predict_held_out
 from riskmap.ranking.labels import suspect_features
 from riskmap.ranking.metrics import (
+    Draws,
     Figure,
     average_precision,
-    block_resamples,
+    block_draws,
+    bootstrap,
     brier,
     ranking_figures,
     reliability,
@@ -37,6 +39,7 @@ DIFFERENCE_LEVEL: Final = 0.05 / len(LEARNED)
 """Of the lower bound of a difference, for as many rankings as are tried."""
 SHUFFLES: Final = 200
 """Times the outcomes are shuffled to see how often the rule lets noise pass."""
+FEW_DRAWS: Final = 100
 
 
 @dataclass(frozen=True)
@@ -120,7 +123,7 @@ def compare(visits: Visits, settings: LearningSettings, *, seed: int) -> Compari
     )
     rows = np.flatnonzero(visits.evaluate)
     ids = block_ids(visits.x_m, visits.y_m, size_m=settings.block_m)[rows]
-    samples = block_resamples(ids, resamples=settings.resamples, seed=seed)
+    samples = block_draws(ids, resamples=settings.resamples, seed=seed)
     truth, weight = visits.failed[rows], visits.figure_weight[rows]
     figures, drawn = _figures(held, rows, truth, weight, samples)
     return Comparison(
@@ -145,7 +148,7 @@ def shuffled_passes(
     ranking: Mapping[str, Floats],
     truth: Floats,
     weight: Floats,
-    samples: list[npt.NDArray[np.int64]],
+    samples: Draws,
     *,
     base: str,
     seed: int,
@@ -162,7 +165,7 @@ def shuffled_passes(
     truth, weight
         Outcomes and weights (n,).
     samples
-        Resamples of whole blocks, rows of n.
+        Resamples of whole blocks.
     base
         The ranking to be beaten.
     seed
@@ -171,13 +174,12 @@ def shuffled_passes(
     rng, passed = np.random.default_rng(seed), 0
     for _ in range(SHUFFLES):
         mixed = rng.permutation(truth)
-        level = _mean_figure(average_precision, mixed, ranking[base], weight, slice(None))
+        level = _mean_figure(average_precision, mixed, ranking[base], weight)
         by_chance = float(mixed.mean())
         better = [
             name
             for name in LEARNED
-            if _mean_figure(average_precision, mixed, ranking[name], weight, slice(None))
-            > max(level, by_chance)
+            if _mean_figure(average_precision, mixed, ranking[name], weight) > max(level, by_chance)
         ]
         passed += any(_passes(ranking, mixed, weight, samples, name, base) for name in better)
     return passed
@@ -187,26 +189,24 @@ def _passes(
     ranking: Mapping[str, Floats],
     truth: Floats,
     weight: Floats,
-    samples: list[npt.NDArray[np.int64]],
+    samples: Draws,
     name: str,
     base: str,
 ) -> bool:
     """Whether the rule lets a learned ranking pass.
 
-    Drawing stops as soon as too many samples lie at or below zero for their quantile to be above.
+    A few samples are drawn first: where too many of them lie at or below zero for the quantile of
+    all to be above, no more are needed.
     """
-    most = int(np.ceil(DIFFERENCE_LEVEL * (len(samples) - 1)))
-    drawn = np.empty((2, len(samples)))
-    below = 0
-    for place, sample in enumerate(samples):
-        for row, one in enumerate((name, base)):
-            drawn[row, place] = _mean_figure(average_precision, truth, ranking[one], weight, sample)
-        below += bool(drawn[0, place] <= drawn[1, place])
-        if below > most:
+    most = int(np.ceil(DIFFERENCE_LEVEL * (len(samples.times) - 1)))
+    for part in (samples._replace(times=samples.times[:FEW_DRAWS]), samples):
+        drawn = [_mean_drawn(average_precision, truth, ranking[one], weight, part)
+                 for one in (name, base)]  # fmt: skip
+        if (drawn[0] <= drawn[1]).sum() > most:
             return False
     low, base_low = np.nanquantile(drawn, LOWER, axis=1)
     return _surely_better(
-        _low_difference(drawn[0], drawn[1]), low, base_low=base_low, by_chance=float(truth.mean())
+        _low_difference(*drawn), low, base_low=base_low, by_chance=float(truth.mean())
     )
 
 
@@ -229,7 +229,7 @@ def _figures(
     rows: npt.NDArray[np.int64],
     truth: Floats,
     weight: Floats,
-    samples: list[npt.NDArray[np.int64]],
+    samples: Draws,
 ) -> tuple[pd.DataFrame, dict[str, Floats]]:
     """Return the table of figures, and the bootstrap draws of average precision by contender."""
     table, kept = [], {}
@@ -240,8 +240,8 @@ def _figures(
     for name, (figure, source) in methods.items():
         for contender, predicted in source.items():
             part = predicted[:, rows]
-            value = _mean_figure(figure, truth, part, weight, slice(None))
-            drawn = np.array([_mean_figure(figure, truth, part, weight, s) for s in samples])
+            value = _mean_figure(figure, truth, part, weight)
+            drawn = _mean_drawn(figure, truth, part, weight, samples)
             low, high = np.nanquantile(drawn, [LOWER, UPPER])
             table.append((contender, name, value, float(low), float(high)))
             if name == "average_precision":
@@ -250,16 +250,17 @@ def _figures(
     return pd.DataFrame(table, columns=columns), kept
 
 
-def _mean_figure(
-    figure: Figure,
-    truth: Floats,
-    predicted: Floats,
-    weight: Floats,
-    sample: npt.NDArray[np.int64] | slice,
-) -> float:
+def _mean_figure(figure: Figure, truth: Floats, predicted: Floats, weight: Floats) -> float:
     """Mean of a figure over the repeats."""
-    part, by = truth[sample], weight[sample]
-    return float(np.mean([figure(part, one[sample], by) for one in predicted]))
+    return float(np.mean([figure(truth, one, weight) for one in predicted]))
+
+
+def _mean_drawn(
+    figure: Figure, truth: Floats, predicted: Floats, weight: Floats, samples: Draws
+) -> Floats:
+    """Mean over the repeats of a figure in every resample (B,)."""
+    drawn = [bootstrap(figure, truth, one, weight, samples) for one in predicted]
+    return np.asarray(np.mean(drawn, axis=0))
 
 
 def _differences(figures: pd.DataFrame, drawn: Mapping[str, Floats], base: str) -> pd.DataFrame:
@@ -285,7 +286,9 @@ def _optimism(
     table = [
         (
             name,
-            average_precision(visits.failed[rows], ranking[0, rows], visits.figure_weight[rows]),
+            float(
+                average_precision(visits.failed[rows], ranking[0, rows], visits.figure_weight[rows])
+            ),
             float(by_blocks[name]),
         )
         for name, ranking in held.ranking.items()

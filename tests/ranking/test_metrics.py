@@ -13,6 +13,7 @@ from riskmap.ranking.metrics import (
     area_under_roc,
     average_precision,
     bias_corrected_interval,
+    block_draws,
     block_resamples,
     bootstrap,
     brier,
@@ -106,14 +107,22 @@ class TestProperties:
     def test_bootstrap_of_a_mean_has_the_known_spread(self) -> None:
         rng = np.random.default_rng(6)
         truth = (rng.random(2000) < 0.3).astype(float)
-        samples = block_resamples(np.arange(2000), resamples=300, seed=1)
-        drawn = bootstrap(lambda t, _r, _w: float(t.mean()), truth, {"any": truth}, truth, samples)[
-            "any"
-        ].to_numpy()
+        draws = block_draws(np.arange(2000), resamples=300, seed=1)
+        drawn = bootstrap(brier, truth, np.zeros(2000), np.ones(2000), draws)
         found = interval(float(truth.mean()), drawn)
         half = 1.645 * np.sqrt(0.3 * 0.7 / 2000)
         assert found.high - found.low == pytest.approx(2 * half, rel=0.2)
         assert found.low < found.value < found.high
+
+    def test_samples_by_weights_are_samples_by_rows(self) -> None:
+        truth, chance, weight = county(8)
+        blocks = np.arange(len(truth)) // 7
+        draws = block_draws(blocks, resamples=60, seed=2)
+        samples = block_resamples(blocks, resamples=60, seed=2)
+        for figure in (*ranking_figures().values(), brier):
+            drawn = bootstrap(figure, truth, chance, weight, draws)
+            by_rows = [figure(truth[s], chance[s], weight[s]) for s in samples]
+            assert drawn == pytest.approx(np.array(by_rows), rel=1e-9)
 
     def test_blocks_are_drawn_whole(self) -> None:
         blocks = np.array([7, 7, 3, 3, 3, 9])

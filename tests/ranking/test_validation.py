@@ -20,6 +20,7 @@ from riskmap.ranking.contenders import (
     level_shift,
     predict_held_out,
 )
+from riskmap.ranking.metrics import block_draws
 from riskmap.ranking.model import parse_model
 from riskmap.ranking.settings import LearningSettings
 from riskmap.ranking.validation import SHUFFLES, Decision, decide, shuffled_passes
@@ -100,7 +101,7 @@ class TestKnownAnswers:
         truth = (draw.random(300) < 0.3).astype(float)
         told = truth + draw.normal(0, 0.3, 300)
         ranking = dict.fromkeys(LEARNED, told[None, :]) | {"score": draw.random((1, 300))}
-        samples = [draw.integers(0, 300, 300) for _ in range(40)]
+        samples = block_draws(np.arange(300), resamples=40, seed=3)
         given = (ranking, truth, np.ones(300), samples)
         assert shuffled_passes(*given, base="score", seed=1) <= 0.05 * SHUFFLES
 
