@@ -134,7 +134,7 @@ def listed(order: str) -> list[str]:
 
 def meant(settings: MailingSettings) -> list[bool]:
     table = pd.DataFrame(
-        {"rank": [1, 2, None], "failure_class": ["high", "low", None],
+        {"rank": [1, 2, None], "priority_class": ["high", "low", None],
          "pump_overdue_yr": [0.0, 3.0, 0.0]},
         index=["a", "b", "c"],
     )  # fmt: skip
@@ -144,7 +144,7 @@ def meant(settings: MailingSettings) -> list[bool]:
 
 def away(residents_too: bool) -> int:
     lot = pd.DataFrame(
-        {"address": ["7 Oak Road"], "failure_class": ["high"], "rank": [1.0]}, index=["a"]
+        {"address": ["7 Oak Road"], "priority_class": ["high"], "rank": [1.0]}, index=["a"]
     )
     owner = pd.DataFrame({"parcel_id": ["a"], "owner": ["X"], "mail_address": ["PO Box 1"]})
     return len(addressees(lot, owner, residents_too=residents_too))

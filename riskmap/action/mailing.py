@@ -23,7 +23,7 @@ RESIDENT: Final = "RESIDENT"
 OR_RESIDENT: Final = "OR CURRENT RESIDENT"
 OWNER: Final = "PROPERTY OWNER"
 LETTER_CLASSES: Final = CLASSES[1:3]
-"""Classes of the failure score that get letters unless others are chosen."""
+"""Classes that get letters unless others are chosen."""
 
 _PRIVATE: Final = ("owner", "mail_name", "mail_address", "mail_city", "mail_state", "mail_zip")
 _NOISE: Final = frozenset({"AND", "OR", "THE", "MR", "MRS", "MS"})
@@ -38,7 +38,7 @@ class Letter:
     name: str
     address: Address
     site: str
-    failure_class: str
+    priority_class: str
     rank: float
     language: str
 
@@ -52,13 +52,13 @@ class Letter:
 
 
 def to_write_to(ranked: pd.DataFrame, classes: Sequence[str] = LETTER_CLASSES) -> pd.DataFrame:
-    """Give the ranked systems in the chosen classes of the failure score, best rank first.
+    """Give the ranked systems in the chosen classes, best rank first.
 
     Parcels ranked apart (service unknown) have no rank and are left out: no letter is sent about a
     system that may not exist. So are systems that are on file as failed: a general letter would
     read as if nothing were known. They are followed up in person.
     """
-    chosen = ranked["rank"].notna() & ranked["failure_class"].isin(list(classes))
+    chosen = ranked["rank"].notna() & ranked["priority_class"].isin(list(classes))
     if "worklist" in ranked:
         chosen &= ~on_file_as_failed(ranked)
     return ranked[chosen.to_numpy(dtype=bool, na_value=False)].sort_values("rank", kind="stable")
@@ -76,7 +76,7 @@ def addressees(
     Parameters
     ----------
     chosen
-        Rows of the ranked table, index ``parcel_id``; reads ``address``, ``failure_class``,
+        Rows of the ranked table, index ``parcel_id``; reads ``address``, ``priority_class``,
         ``rank`` and, if there, ``language``.
     parcels
         The canonical parcels with the private columns the county keeps; index or column
@@ -128,7 +128,7 @@ def _letters(
                 name=" ".join(name.upper().split()),
                 address=address,
                 site=site.delivery,
-                failure_class=str(chosen["failure_class"].iat[number]),
+                priority_class=str(chosen["priority_class"].iat[number]),
                 rank=float(ranks[number]),
                 language=languages[number].lower(),
             )
@@ -175,7 +175,7 @@ def _merge(letters: Sequence[Letter]) -> dict[str, object]:
         "parcels": len(ids),
         "parcel_ids": "; ".join(ids),
         "site_addresses": "; ".join(sites),
-        "failure_class": _worst({letter.failure_class for letter in letters}),
+        "priority_class": _worst({letter.priority_class for letter in letters}),
         "best_rank": int(min(letter.rank for letter in letters)),
         "language": next((letter.language for letter in letters if letter.language), ""),
     }

@@ -8,7 +8,7 @@ from typing import Final, Literal
 from riskmap.contract.settings import JUDGED, Section, setting
 
 OWN: Final = "the county's own"
-To = Literal["likely to fail", "pump-out overdue", "well owners"]
+To = Literal["first on the list", "pump-out overdue", "well owners"]
 
 
 @dataclass(frozen=True)
@@ -16,9 +16,9 @@ class MailingSettings(Section):
     """Who is written to by `riskmap mail`."""
 
     to: To = setting(
-        "likely to fail", "Who gets a letter: systems in the two highest classes of the failure "
-        "score; systems whose tank was due to be pumped; owners of wells in whose capture area "
-        "there are systems",
+        "first on the list", "Who gets a letter: systems in the two highest "
+        "classes, which go by the aim; systems whose tank was due to be pumped; owners of wells "
+        "in whose capture area there are systems",
     )  # fmt: skip
     zones: tuple[str, ...] = setting((), "Only within these planners' zones, by `zone_id`")
     neighborhoods: tuple[str, ...] = setting((), "Only in these neighborhoods")

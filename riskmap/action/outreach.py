@@ -14,9 +14,9 @@ import numpy as np
 import pandas as pd
 
 from riskmap.action.aims import chance_to_find, on_file_as_failed
-from riskmap.action.mailing import LETTER_CLASSES
 from riskmap.action.mailing_settings import MailingSettings, To
 from riskmap.contract.letters import NO_MORE
+from riskmap.contract.vocabulary import FIRST_CLASSES
 
 LEFT_OUT: Final = ("asked for no more letters", "written to of late", "beyond the budget")
 """Why an addressee who is meant by the rule gets no letter."""
@@ -44,7 +44,7 @@ def meant_by_rule(
     """
     ranked = parcels["rank"].notna()
     rules: dict[To, Callable[[], pd.Series]] = {
-        "likely to fail": lambda: ranked & parcels["failure_class"].isin(list(LETTER_CLASSES)),
+        "first on the list": lambda: ranked & parcels["priority_class"].isin(list(FIRST_CLASSES)),
         "pump-out overdue": lambda: ranked & parcels["pump_overdue_yr"].gt(0).fillna(False),
         "well owners": lambda: pd.Series(parcels.index.isin(list(with_wells)), parcels.index),
     }

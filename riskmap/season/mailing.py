@@ -31,7 +31,7 @@ from riskmap.stages.result import Result
 from riskmap.stages.zones import Planning
 
 OF_RULE: Final[dict[To, str]] = {
-    "likely to fail": "general",
+    "first on the list": "general",
     "pump-out overdue": "general",
     "well owners": "well",
 }

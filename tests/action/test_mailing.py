@@ -13,7 +13,7 @@ def chosen(*addresses: str) -> pd.DataFrame:
     return pd.DataFrame(
         {
             "address": addresses,
-            "failure_class": ["high"] * count,
+            "priority_class": ["high"] * count,
             "rank": pd.array(range(1, count + 1), "Int64"),
         },
         index=pd.Index([f"P{n}" for n in range(count)], name="parcel_id"),
@@ -33,7 +33,7 @@ class TestWhoIsWrittenTo:
     def test_classes_and_ranks_decide(self) -> None:
         table = pd.DataFrame(
             {
-                "failure_class": ["high", "highest", "high", "middle", "high"],
+                "priority_class": ["high", "highest", "high", "middle", "high"],
                 "rank": pd.array([3, 1, None, 2, 4], "Int64"),
                 "apart_rank": pd.array([None, None, 1, None, None], "Int64"),
             },
@@ -44,7 +44,7 @@ class TestWhoIsWrittenTo:
 
     def test_systems_on_file_as_failed_are_followed_up_in_person(self) -> None:
         table = pd.DataFrame(
-            {"rank": [1.0, 2.0, 3.0, 4.0], "failure_class": "highest",
+            {"rank": [1.0, 2.0, 3.0, 4.0], "priority_class": "highest",
              "worklist": ["on file", "to find", "to find", "to find"]},
             index=list("abcd"),
         )  # fmt: skip

@@ -25,7 +25,7 @@ def county() -> pd.DataFrame:
     return pd.DataFrame(
         {
             "rank": [3.0, 1.0, 2.0, None, 4.0],
-            "failure_class": ["high", "highest", "lower", "high", "middle"],
+            "priority_class": [ON_FILE, "highest", "lower", "high", ON_FILE],
             "pump_overdue_yr": [None, 2.0, 0.0, 5.0, 1.0],
             "neighborhood": ["N", "N", "S", "S", None],
             "worklist": [ON_FILE, "to find", "to find", None, ON_FILE],
@@ -54,7 +54,7 @@ class TestRule:
     @pytest.mark.parametrize(
         ("given", "whom"),
         [
-            ({}, ["a", "b"]),
+            ({}, ["a", "b", "e"]),
             ({"to": "pump-out overdue"}, ["b", "e"]),
             ({"to": "well owners"}, ["b", "d"]),
             ({"zones": ("C01", "V09")}, ["a"]),
@@ -66,7 +66,7 @@ class TestRule:
         assert meant(MailingSettings(**given)) == whom  # type: ignore[arg-type]
 
     def test_on_file_as_failed_are_put_apart(self) -> None:
-        plain, failed = part_by_record(county(), "likely to fail")
+        plain, failed = part_by_record(county(), "first on the list")
         assert plain.index.tolist() == ["b", "c", "d"]
         assert failed.index.tolist() == ["a", "e"]
 

@@ -34,7 +34,7 @@ def people(ranked: pd.DataFrame, private: pd.DataFrame | None = None) -> pd.Data
 
 
 def chosen(ranked: gpd.GeoDataFrame) -> pd.DataFrame:
-    told = ranked["failure_class"].isin(["high", "highest"]) & ranked["rank"].notna()
+    told = ranked["priority_class"].isin(["high", "highest"]) & ranked["rank"].notna()
     return ranked[told].sort_values("rank")
 
 
