@@ -21,6 +21,7 @@ import numpy as np
 import pandas as pd
 
 import riskmap
+from riskmap.action.aims import chance_to_find, on_file_as_failed
 from riskmap.action.season_figures import by_visit, county_share
 from riskmap.outcomes.log import visits
 from riskmap.region.sections import Region
@@ -64,7 +65,7 @@ def played(folder: Path, work: Path, *, inspectors: int, days: int) -> dict[str,
     date = (last + pd.Timedelta(days=1)).isoformat()[:10]
     file.write_text(re.sub(r"(?m)^date = .*$", f"date = {date}", file.read_text(), count=1))
     second = riskmap.assess(_plain(riskmap.open_region(file)))
-    told = _told(season, first.parcels, riskmap.open_region(file))
+    told = _told(first.parcels, riskmap.open_region(file))
     return {"county": folder.name, **told, **_lists(season, first, second, truth)}
 
 
@@ -91,10 +92,11 @@ def _visit(season: SeasonPlan, truth: pd.DataFrame, path: Path) -> None:
     ).to_csv(path, index=False)
 
 
-def _told(season: SeasonPlan, before: pd.DataFrame, region: Region) -> dict[str, Any]:
+def _told(before: pd.DataFrame, region: Region) -> dict[str, Any]:
     """Sum up the season as its report does."""
     assert region.outcomes is not None
-    table = visits(region.outcomes.place).join(season.stops[["rank", "chance"]], on="parcel_id")
+    known = before.assign(chance=chance_to_find(before))
+    table = visits(region.outcomes.place).join(known[["rank", "chance"]], on="parcel_id")
     kinds = by_visit(table.assign(reason_1=None))
     systems = int(before["rank"].notna().sum())
     share = county_share(table, systems=systems)
@@ -120,6 +122,8 @@ def _lists(season: SeasonPlan, first: Any, second: Any, truth: pd.DataFrame) -> 
         name: int(failed[left[name].astype(float).nsmallest(most).index].sum()) for name in left
     }
     every = truth["failed"].reindex(both.index).mean()
+    open_ = ~on_file_as_failed(first.parcels)
+    all_open = first.parcels[open_ & first.parcels["rank"].notna().to_numpy(bool)]
     return {
         "left": len(left),
         "failed_left": int(failed.sum()),
@@ -127,6 +131,8 @@ def _lists(season: SeasonPlan, first: Any, second: Any, truth: pd.DataFrame) -> 
         "by_first": hits["first"],
         "by_second": hits["second"],
         "true_share": float(every),
+        "all_failed": int(truth["failed"].reindex(all_open.index).fillna(0).sum()),
+        "all_expected": float(chance_to_find(all_open).sum()),
     }
 
 

@@ -149,18 +149,20 @@ def expected_effect(
     -------
     dict
         ``letters``; ``systems`` they are about; ``failing``, how many of these are expected to have
-        failed by the best chance that is told; ``failing_at_random``, the same of as many ranked
-        systems drawn at random; where the share of addressees who act is given ``acting``, the
-        failed systems that get looked at; and ``cost`` where a letter's cost is given.
+        failed by the best chance that is told; ``failing_at_random``, the same of as many systems
+        drawn at random from all that this letter may go to; where the share of addressees who act
+        is given ``acting``, the failed systems that get looked at; and ``cost`` where a letter's
+        cost is given.
     """
     ids = [parcel for text in people["parcel_ids"] for parcel in text.split("; ")]
     ranked = parcels[parcels["rank"].notna()]
+    may, _ = part_by_record(ranked, settings.to)
     chance = pd.Series(chance_to_find(ranked), index=ranked.index)
     told = {
         "letters": float(len(people)),
         "systems": float(len(ids)),
         "failing": float(chance.reindex(ids).fillna(0).sum()),
-        "failing_at_random": float(chance.mean() * len(ids)) if len(chance) else 0.0,
+        "failing_at_random": float(chance[may.index].mean() * len(ids)) if len(may) else 0.0,
     }
     if settings.acting_frac is not None:
         told["acting"] = told["failing"] * settings.acting_frac

@@ -4,7 +4,8 @@ A well whose last sample was bad comes first, then one whose nitrate was raised;
 risk. The risk is the ``well_risk_frac`` of :mod:`riskmap.groundwater` where it is given. Otherwise
 it is the load around the well: the sum over ranked systems within 229 m of groundwater score / 100
 times (1 - distance / 229 m), so that a system of full score at the well counts 1 and one at 229 m
-nothing. A clean sample of the last three years halves the risk (authors' judgment).
+nothing. A clean sample of the last three years halves the risk (authors' judgment). Wells
+that were sampled at a visit, and whose result is still to come, are last.
 
 229 m is the radius within which drainfields counted in Borchardt et al. (2021, Environ. Health
 Perspect. 129). The nitrate limit is 10 mg/L as N (40 CFR 141.62); half of it is where public
@@ -35,6 +36,9 @@ RAISED: Final = "nitrate raised at the last sample: sample again"
 NEVER: Final = "no sample on record"
 OLD: Final = "last sample more than three years old"
 FRESH: Final = "clean sample of the last three years"
+AWAITED: Final = "sampled at a visit of the last half year, result not on record yet"
+AWAITED_D: Final = 183
+"""How long the result of a sample is waited for (authors' judgment); then it counts as lost."""
 
 _TESTS: Final = "nitrate (as N), total coliform and E. coli"
 
@@ -45,6 +49,7 @@ def sampling_order(
     samples: pd.DataFrame | None = None,
     *,
     today: date,
+    taken: pd.Series | None = None,
 ) -> pd.DataFrame:
     """Put drinking-water wells into the order in which to sample them.
 
@@ -60,6 +65,8 @@ def sampling_order(
         The canonical ``well_samples``, or None.
     today
         Date of the run.
+    taken
+        Day on which a visit last took a sample, by index of `wells`; None: nobody did.
 
     Returns
     -------
@@ -75,11 +82,13 @@ def sampling_order(
     given = "well_risk_frac" in table
     table["risk"] = table["well_risk_frac"].astype(float) if given else table["load"]
     table["why"] = _why(table, today)
+    if taken is not None:
+        table.loc[_awaited(table, taken, today), "why"] = AWAITED
     table["test_for"] = _TESTS
     for name in ("depth_m", "nitrate_predicted_mg_l", "chance_above_limit_frac"):
         if name not in table:
             table[name] = np.nan
-    group = table["why"].map({ABOVE: 0, RAISED: 1}).fillna(2)
+    group = table["why"].map({ABOVE: 0, RAISED: 1, AWAITED: 3}).fillna(2)
     weight = table["risk"].fillna(-1.0) * np.where(table["why"] == FRESH, CLEAN_SHARE, 1.0)
     order = np.lexsort((table["well_id"].astype(str), -weight, group))
     table = table.iloc[order]
@@ -161,6 +170,21 @@ def last_results(well_ids: pd.Series, samples: pd.DataFrame | None) -> pd.DataFr
     ):  # fmt: skip
         found[target] = groups[source].last() if source in dated else pd.NA
     return found.reindex(well_ids).set_index(well_ids.index)
+
+
+def _awaited(table: pd.DataFrame, taken: pd.Series, today: date) -> pd.Series:
+    """Flag wells sampled of late at a visit, after the last sample that is on record."""
+    day = pd.to_datetime(taken.reindex(table.index))
+    recent = day >= pd.Timestamp(today) - pd.Timedelta(days=AWAITED_D)
+    return recent & ~(table["last_sample"] >= day)
+
+
+def samples_taken(inspections: pd.DataFrame | None) -> pd.Series:
+    """Day on which a visit last took a water sample, index ``parcel_id``."""
+    if inspections is None:
+        return pd.Series(dtype="datetime64[ns]")
+    took = inspections[inspections["well_sampled"].eq(True).fillna(False).to_numpy(bool)]
+    return took.groupby("parcel_id")["date"].max()
 
 
 def _why(table: pd.DataFrame, today: date) -> np.ndarray:

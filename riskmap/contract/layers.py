@@ -98,10 +98,12 @@ INSPECTIONS: Final = Layer(
         text("stage", "What was found", STAGES),
         number("ponding_cm", "Depth of effluent ponded in the field", DEPTH, 0, 500),
         date("last_pumped", "Date of the last pump-out the visitor learned of"),
+        flag("well_sampled", "Whether a water sample was taken at the visit"),
         text(
             "recorded_in",
-            "Where the visit is on record; set on reading",
-            ("county's files", "outcome log"),
+            "Where the visit is on record; set on reading. A reply slip is no visit: it tells of a "
+            "pump-out alone",
+            ("county's files", "outcome log", "reply slip"),
         ),
     ),
 )

@@ -143,15 +143,19 @@ def visits(place: Path | str, *, up_to: int | None = None) -> pd.DataFrame:
     return table if up_to is None else table[table["entry"] <= up_to].reset_index(drop=True)
 
 
-def letters(place: Path | str | None) -> pd.DataFrame:
-    """Return the letters that were sent: of each the latest entry; empty where there is no log."""
+def letters(place: Path | str | None, *, up_to: int | None = None) -> pd.DataFrame:
+    """Return the letters that were sent: of each the latest entry; empty where there is no log.
+
+    `up_to` leaves out later entries.
+    """
     names: list[str] = []
     rows: list[Any] = []
     if isinstance(place, str) or (place is not None and place.exists()):
         with _opened(place, write=False) as base:
             if base.has("letters"):
                 names, rows = base.table(_NEWEST_LETTERS)
-    return _typed(pd.DataFrame(rows, columns=names), tuple(LETTER_COLUMNS.values()))
+    table = _typed(pd.DataFrame(rows, columns=names), tuple(LETTER_COLUMNS.values()))
+    return table if up_to is None else table[table["entry"] <= up_to].reset_index(drop=True)
 
 
 def _typed(table: pd.DataFrame, columns: Sequence[Column]) -> pd.DataFrame:

@@ -247,7 +247,7 @@ OUTPUTS: Final = (
         f"{_HERE}.lists.sampling_list:sampling_list",
         gives=("files_sampling",),
         needs=("parcels", "planning"),
-        layers=("parcels", "well_samples"),
+        layers=("parcels", "well_samples", "inspections"),
         settings=_HEAD,
         files=tuple(
             File(

@@ -12,7 +12,7 @@ import geopandas as gpd
 import numpy as np
 import pandas as pd
 
-from riskmap.action.aims import chance_to_find, on_file_as_failed
+from riskmap.action.aims import chance_to_find
 from riskmap.action.season_figures import (
     LEVEL,
     Share,
@@ -72,7 +72,7 @@ def season_of(region: Region, result_folder: Path) -> Season:
             "Record the season's visits, or name the result that its lists came from."
         )
     ranked = before[before["rank"].notna()]
-    known = before.assign(chance=chance_to_find(before) * ~on_file_as_failed(before))
+    known = before.assign(chance=chance_to_find(before))
     table = told.join(known[["rank", "chance", "reason_1"]], on="parcel_id")
     return Season(
         region=region,

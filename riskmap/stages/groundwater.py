@@ -45,8 +45,9 @@ class Groundwater:
     ``wells``: one row per drinking-water well, with its risk. ``pairs``: system and well numbers
     with distance, travel time and nitrate added. ``surface``: the water table as used.
     ``notes``: how it was found, in words.
-    ``land``, ``flow``, ``water_id``: terrain, flow and surface water on the grid. ``systems``: what
-    was followed, index ``parcel_id``, in the order that ``pairs`` counts: place, persons, load.
+    ``land``, ``flow``, ``water_id``: terrain, flow and surface water on the grid; streams are water
+    1, and waterbodies count on from there in their order. ``systems``: what was followed, index
+    ``parcel_id``, in the order that ``pairs`` counts: place, persons, load, the water reached.
     ``rerun``: the same systems made ready to be assessed again under other numbers and records;
     None where no doubt is computed.
     """
@@ -104,7 +105,8 @@ def groundwater_features(
     )
     both = found.wells.columns.intersection(wells.columns)
     risk = wells.join(found.wells.rename(columns={name: f"{name}_found" for name in both}))
-    systems = systems.join(found.systems[["nitrogen_load_kg_yr"]]).assign(
+    reached = ["nitrogen_load_kg_yr", "water_id", "water_distance_m"]
+    systems = systems.join(found.systems[reached]).assign(
         daily_flow_l_d=systems["present_frac"]
         * features["daily_flow_l_d"].reindex(systems.index).astype(float)
     )

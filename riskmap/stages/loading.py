@@ -11,7 +11,12 @@ from pyproj import CRS, Transformer
 from data_pipelines.auto_crs import utm_of
 from data_pipelines.cross_keys import POINTERS, respell
 from data_pipelines.defect_log import DefectLog
-from data_pipelines.outcome_log import of_county, outcome_inspections, with_outcomes
+from data_pipelines.outcome_log import (
+    answered_pump_outs,
+    of_county,
+    outcome_inspections,
+    with_outcomes,
+)
 from data_pipelines.parcels import read_parcels
 from data_pipelines.permits import check_modifications
 from data_pipelines.rasters import RasterReading, check_cover
@@ -143,7 +148,8 @@ def read_visits(
         return own, defects
     log = DefectLog(INSPECTIONS.name)
     log.extend(defects)
-    told = outcome_inspections(state, county.region.county.date, log)
+    day = county.region.county.date
+    told = pd.concat([outcome_inspections(state, day, log), answered_pump_outs(state, day, log)])
     for pointer in POINTERS:
         if pointer.layer == INSPECTIONS.name:
             told = respell(told, pointer, county.tables[pointer.to][pointer.column], log)

@@ -28,7 +28,8 @@ class Changes:
     ``connected`` to a sewer; ``renewed``: a new system today; ``saved``: a stressed field made
     sound. ``removed_frac`` of the nitrogen by treatment, ``interval_yr`` within which tanks are
     pumped, ``times`` the water use, ``rise_m`` of all water and ``wet_rise_m`` of seasonal water.
-    ``houses`` new houses with ``persons`` in all; ``cost`` of everything, ``touched`` by step.
+    ``lots``: rows of the parcels that get a new house, ``persons`` in each of these; ``cost`` of
+    everything, ``touched`` by step.
     """
 
     connected: Flags
@@ -39,10 +40,14 @@ class Changes:
     times: Floats
     rise_m: Floats
     wet_rise_m: Floats
-    houses: int = 0
-    persons: float = 0.0
+    lots: list[int] = field(default_factory=list)
+    persons: list[float] = field(default_factory=list)
     cost: float = 0.0
     touched: list[int] = field(default_factory=list)
+
+    def built(self) -> Flags:
+        """Flag the new houses that have a system of their own: those without a sewer."""
+        return ~self.connected[self.lots]
 
 
 def changes_of(plan: Plan, result: Result) -> Changes:
@@ -76,8 +81,8 @@ def _apply(step: Step, changes: Changes, result: Result, inside: Flags) -> int:
     """Add a step to the changes; returns how many systems it touches."""
     ranked = result.parcels["rank"].notna().to_numpy(bool)
     if step.do == "new houses":
-        changes.houses += _free_lots(step, result)
-        changes.persons += step.persons * len(step.parcels)
+        changes.lots += _free_lots(step, changes, result)
+        changes.persons += [step.persons] * len(step.parcels)
         return len(step.parcels)
     if step.do in ("replace oldest", "replace most harmful", "save stressed"):
         chosen = _first(step, result, inside & ranked)
@@ -118,7 +123,8 @@ def _first(step: Step, result: Result, eligible: Flags) -> Flags:
     return chosen
 
 
-def _free_lots(step: Step, result: Result) -> int:
+def _free_lots(step: Step, changes: Changes, result: Result) -> list[int]:
+    """Rows of the parcels that get a house."""
     parcels = result.parcels
     for name in step.parcels:
         if name not in parcels.index:
@@ -126,9 +132,10 @@ def _free_lots(step: Step, result: Result) -> int:
             raise RegionError(f"{step.title}: there is no parcel {name!r}.{hint}")
         if pd.notna(parcels.at[name, "rank"]):
             raise RegionError(f"{step.title}: the lot {name} has a system already.")
-    if len(set(step.parcels)) < len(step.parcels):
+    lots: list[int] = parcels.index.get_indexer(pd.Index(step.parcels)).tolist()
+    if len({*changes.lots, *lots}) < len(changes.lots) + len(lots):
         raise RegionError(f"{step.title}: a lot is named twice.")
-    return len(step.parcels)
+    return lots
 
 
 def _inside(step: Step, plan: Plan, result: Result) -> Flags:
@@ -183,13 +190,19 @@ def _in_polygons(path: Path, step: Step, parcels: gpd.GeoDataFrame) -> Flags:
 
 
 def _holds(shapes: gpd.GeoSeries, parcels: gpd.GeoDataFrame) -> Flags:
-    """Flag parcels whose system lies inside; where its place is not known, whose lot's middle."""
+    """Flag parcels whose system lies inside."""
+    x, y = places_of(parcels)
+    reached = shapes[np.isfinite(shapes.bounds).all(axis=1)]  # what the system cannot hold is inf
+    whole = shapely.make_valid(shapely.union_all(shapely.make_valid(reached.to_numpy())))
+    shapely.prepare(whole)
+    return np.asarray(shapely.contains_xy(whole, x, y))
+
+
+def places_of(parcels: gpd.GeoDataFrame) -> tuple[Floats, Floats]:
+    """Easting and northing of each system; where its place is not known, of the lot's middle."""
     middle = parcels.geometry.representative_point()
     x, y = (
         parcels[name].astype(float).fillna(other).to_numpy()
         for name, other in (("x_m", middle.x), ("y_m", middle.y))
     )
-    reached = shapes[np.isfinite(shapes.bounds).all(axis=1)]  # what the system cannot hold is inf
-    whole = shapely.make_valid(shapely.union_all(shapely.make_valid(reached.to_numpy())))
-    shapely.prepare(whole)
-    return np.asarray(shapely.contains_xy(whole, x, y))
+    return x, y

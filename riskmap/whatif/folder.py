@@ -21,7 +21,7 @@ from riskmap.stages.progress import Progress
 from riskmap.stages.result import Result
 from riskmap.whatif.following import TODAY, Followed
 from riskmap.whatif.steps import Plan
-from riskmap.whatif.tables import compared, worth_of_steps
+from riskmap.whatif.tables import compared, waters_compared, worth_of_steps
 
 SCENARIOS: Final = "scenarios 1"
 """What the mark of the folder says it is; only compared scenarios take its place."""
@@ -30,10 +30,12 @@ WORDS: Final[dict[str, tuple[str, Quantity]]] = {
     "failing": ("Systems that fail within {years} years, or have", EXPECTED),
     "people": ("People living with them", COUNT),
     "nitrogen_kg_yr": ("Nitrogen reaching groundwater, {unit}", MASS_RATE),
-    "surface_nitrogen_kg_yr": ("of this on its way to lakes and streams, {unit}", MASS_RATE),
+    "surface_nitrogen_kg_yr": ("of this arriving at lakes and streams, {unit}", MASS_RATE),
     "wells_above": ("Wells expected above the limit of nitrate", EXPECTED),
 }
 """Measure -> how it is read."""
+MOST_WATERS: Final = 12
+"""Lakes on the page."""
 SIDE: Final = 420.0
 LEAST: Final = 0.005
 """Changes of a chance below this are not drawn."""
@@ -58,8 +60,11 @@ def write_scenarios(
         worth = worth_of_steps(followed, steps)
         _write(folder / "scenarios.csv", table)
         _write(folder / "steps.csv", worth)
+        waters = waters_compared(followed)
+        waters = waters[waters["scenario"].isin(names)] if len(waters) else waters
+        _write(folder / "waters.csv", waters)
         _write(folder / "parcels.csv", _by_parcel(result, followed, names))
-        page = _page(result, followed, plans, table, worth)
+        page = _page(result, followed, plans, table, worth, waters)
         (folder / "index.html").write_bytes(page.encode("utf-8"))
 
 
@@ -83,6 +88,7 @@ def _page(
     plans: Sequence[Plan],
     table: pd.DataFrame,
     worth: pd.DataFrame,
+    waters: pd.DataFrame,
 ) -> str:
     region = result.region
     units = region.county.units
@@ -92,6 +98,7 @@ def _page(
             "name": plan.name,
             "cost": figure(followed.cost[plan.name]) if followed.cost[plan.name] else "",
             "rows": _rows(table[table["scenario"] == plan.name], units, years),
+            "waters": _water_rows(waters, plan.name, units),
             "steps": [
                 (step.title, touched)
                 for step, touched in zip(plan.steps, followed.touched[plan.name], strict=True)
@@ -108,7 +115,7 @@ def _page(
         worth=_worth_rows(worth, units),
         titles=[_title(name, units, years) for name in WORDS if f"less_{name}" in worth],
         draws=len(followed.draws[TODAY.name]["failing"]),
-        houses=any(step.parcels for plan in plans for step in plan.steps),
+        load=MASS_RATE.scale(units).unit,
         cautions=(SCREENING, STAFF_ONLY),
         better=palette.ACCENT,
         worse=palette.WARN_INK,
@@ -139,6 +146,21 @@ def _rows(table: pd.DataFrame, units: Units, years: int) -> list[dict[str, str]]
             for key in ("change", "change_low", "change_high")
         }
         rows.append({"title": _title(name, units, years), **plain, **apart})
+    return rows
+
+
+def _water_rows(waters: pd.DataFrame, name: str, units: Units) -> list[list[str]]:
+    """Lakes that are reached, by what arrives today; all of them are in the table."""
+    own = waters[waters["scenario"] == name].head(MOST_WATERS) if len(waters) else waters
+    rows = []
+    for row in own.to_dict("records"):
+        counts = [figure(row[key], 1) for key in ("systems_today", "systems_then")]
+        plain = [_text(row[key], MASS_RATE, units) for key in ("today", "then")]
+        apart = [
+            _text(row[key], MASS_RATE, units, signed=True)
+            for key in ("change", "change_low", "change_high")
+        ]
+        rows.append([plain_text(str(row["water"])), *counts, *plain, *apart])
     return rows
 
 

@@ -8,7 +8,7 @@ life harder or easier, by proportional hazards, with 1 - (1 - h)^r, r the ratio 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from typing import Final
 
 import numpy as np
@@ -19,14 +19,9 @@ from riskmap.condition.renewed import failing_if_new, failing_if_saved
 from riskmap.contract.arrays import Floats
 from riskmap.contract.errors import RegionError
 from riskmap.contract.settings import Belief, drawn
-from riskmap.groundwater.nitrogen import LIMIT_MG_L
-from riskmap.groundwater.rerun import added_at_wells, nitrogen_of
-from riskmap.groundwater.settings import GroundwaterSettings
-from riskmap.groundwater.well_risk import chance_above, gsd_of_range
 from riskmap.ranking.outcomes import THOUSANDTHS, scenarios_for
 from riskmap.stages.condition_scenarios import hazard_reach
 from riskmap.stages.doubt import scenarios_of
-from riskmap.stages.groundwater import Groundwater, fed_yr
 from riskmap.stages.result import Result
 from riskmap.stages.scenarios import (
     CountyScenarios,
@@ -36,12 +31,13 @@ from riskmap.stages.scenarios import (
 )
 from riskmap.whatif.changes import Changes, changes_of
 from riskmap.whatif.steps import Plan
+from riskmap.whatif.water import Water
 
 MEASURES: Final[Mapping[str, str]] = {
     "failing": "Systems that have failed by the horizon",
     "people": "People living with them",
     "nitrogen_kg_yr": "Nitrogen reaching groundwater, kg a year",
-    "surface_nitrogen_kg_yr": "Nitrogen on its way to lakes and streams, kg a year",
+    "surface_nitrogen_kg_yr": "Nitrogen arriving at lakes and streams, kg a year",
     "wells_above": "Wells above the limit of nitrate",
 }
 """What is counted -> what it means."""
@@ -55,6 +51,8 @@ class Followed:
     ``draws``: scenario's name -> measure -> (s,) by draw; the first is today. ``failing``: name ->
     (n,) mean chance to have failed by the horizon, by ranked system in the order of ``systems``.
     ``cost`` and ``touched``: name -> what the scenario costs, and systems touched by each step.
+    ``waters``: lakes, and streams together; ``arriving``: name -> (s, w) nitrogen that arrives at
+    each by draw, kg a year; ``reaching``: name -> (w,) mean number of systems whose plume does.
     """
 
     systems: pd.Index
@@ -62,6 +60,9 @@ class Followed:
     failing: dict[str, Floats]
     cost: dict[str, float]
     touched: dict[str, list[int]]
+    waters: list[str] = field(default_factory=list)
+    arriving: dict[str, Floats] = field(default_factory=dict)
+    reaching: dict[str, Floats] = field(default_factory=dict)
 
 
 def follow(result: Result, plans: Sequence[Plan], *, scenarios: int | None = None) -> Followed:
@@ -103,8 +104,12 @@ def follow(result: Result, plans: Sequence[Plan], *, scenarios: int | None = Non
         if_new=failing_if_new(fit, within_yr=within)[lots],
         if_saved=failing_if_saved(fit, within_yr=within)[lots],
     )
-    water = None if result.groundwater is None else _Water.of(result.groundwater, result, own)
+    water = Water.of(result, own)
+    houses = {} if water is None else {n: water.plumes_of(c, result) for n, c in changes.items()}
+    waters = [] if water is None else water.names
     draws = {p.name: {name: np.full(count, np.nan) for name in MEASURES} for p in named}
+    arriving = {p.name: np.zeros((count, len(waters))) for p in named}
+    reaching = {p.name: np.zeros((count, len(waters))) for p in named}
     means = {p.name: np.zeros((count, len(rows)), np.float32) for p in named}
 
     def work(k: int, records: Drawn, values: Mapping[Belief, float]) -> None:
@@ -112,13 +117,17 @@ def follow(result: Result, plans: Sequence[Plan], *, scenarios: int | None = Non
         for name, change in changes.items():
             failing, new = life.failing(today, records, values, change, own)
             told = draws[name]
-            told["failing"][k] = failing.sum() + change.houses * new
-            told["people"][k] = (failing * records["persons"]).sum() + change.persons * new
+            built = change.built()
+            living = np.asarray(change.persons, float)[built].sum()
+            told["failing"][k] = failing.sum() + built.sum() * new
+            told["people"][k] = (failing * records["persons"]).sum() + living * new
             means[name][k] = failing
             if water is not None and county.water is not None:
                 settings = drawn(county.water, values)
-                for measure, value in water.measure(settings, records, change).items():
+                reached = water.measure(settings, records, change, houses[name])
+                for measure, value in reached.sums.items():
                     told[measure][k] = value
+                arriving[name][k], reaching[name][k] = reached.arriving, reached.reaching
 
     for_each_scenario(county, work, scenarios=count, seed=region.run.seed)
     return Followed(
@@ -127,6 +136,9 @@ def follow(result: Result, plans: Sequence[Plan], *, scenarios: int | None = Non
         {name: value.mean(axis=0, dtype=float) for name, value in means.items()},
         {name: change.cost for name, change in changes.items()},
         {name: change.touched for name, change in changes.items()},
+        waters,
+        arriving,
+        {name: value.mean(axis=0) for name, value in reaching.items()},
     )
 
 
@@ -222,63 +234,3 @@ class _Life:
         held = self.county.records
         seen = np.where(fresh, np.nan, held.ponding_found_m)
         return moved, replace(self.county, records=replace(held, ponding_found_m=seen))
-
-
-@dataclass(frozen=True)
-class _Water:
-    """Nitrogen and wells of all systems that groundwater follows, ranked or not."""
-
-    found: Groundwater
-    persons: Floats
-    age_yr: Floats
-    house_yr: Floats
-    place: np.ndarray
-    all_parcels: np.ndarray
-    to_surface: Floats
-    predicted_mg_l: Floats
-    assessed_mg_l: Floats
-    gsd: Floats
-
-    @classmethod
-    def of(cls, found: Groundwater, result: Result, own: np.ndarray) -> _Water | None:
-        if found.rerun is None:
-            return None
-        systems, wells = found.systems, found.wells
-        everyone = result.parcels.index
-        reaches = result.features["water_travel_time_yr"].reindex(systems.index).notna()
-        return cls(
-            found=found,
-            persons=systems["persons"].to_numpy(float),
-            age_yr=systems["age_yr"].to_numpy(float),
-            house_yr=systems["house_yr"].to_numpy(float),
-            place=systems.index.get_indexer(everyone[own]),
-            all_parcels=everyone.get_indexer(systems.index),
-            to_surface=np.asarray(reaches, float),
-            predicted_mg_l=wells["nitrate_predicted_mg_l"].to_numpy(float),
-            assessed_mg_l=wells["nitrate_added_mg_l"].to_numpy(float),
-            gsd=gsd_of_range(wells["nitrate_low_mg_l"], wells["nitrate_high_mg_l"]),
-        )
-
-    def measure(
-        self, settings: GroundwaterSettings, records: Drawn, change: Changes
-    ) -> dict[str, float]:
-        """Sum nitrogen, and the wells expected above the limit, in one draw."""
-        prepared = self.found.rerun
-        assert prepared is not None
-        persons, age = self.persons.copy(), self.age_yr.copy()
-        persons[self.place], age[self.place] = records["persons"], records["age_yr"]
-        age = fed_yr(age, self.house_yr)
-        load = nitrogen_of(prepared, settings, persons)
-        left = 1.0 - prepared.removed_frac
-        target = 1.0 - change.removed_frac[self.all_parcels]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            load = load * np.where(left > target, target / left, 1.0)
-        load = np.where(change.connected[self.all_parcels], 0.0, load)
-        added = added_at_wells(prepared, settings, nitrogen_kg_yr=load, age_yr=age)
-        nitrate = np.maximum(self.predicted_mg_l + added - self.assessed_mg_l, 0.0)
-        one = settings.per_person_kg_yr * (1 - settings.denitrified_frac)
-        return {
-            "nitrogen_kg_yr": float(np.nansum(load) + change.persons * one),
-            "surface_nitrogen_kg_yr": float(np.nansum(load * self.to_surface)),
-            "wells_above": float(np.nansum(chance_above(nitrate, LIMIT_MG_L, gsd=self.gsd))),
-        }

@@ -43,6 +43,35 @@ def compared(followed: Followed) -> pd.DataFrame:
     return pd.DataFrame(rows)
 
 
+def waters_compared(followed: Followed) -> pd.DataFrame:
+    """Put the lakes of every scenario beside today, a row a scenario and water that is reached.
+
+    Returns
+    -------
+    DataFrame
+        ``scenario``, ``water``, ``systems_today`` and ``systems_then`` whose plumes come to it, and
+        nitrogen that arrives, kg a year: ``today``, ``then``, ``change``, ``change_low``,
+        ``change_high`` as in :func:`compared`. Waters that no plume comes to, today or then, are
+        left out; those with the most today come first.
+    """
+    today = followed.arriving.get(TODAY.name, np.zeros((1, 0)))
+    rows = []
+    for name, values in followed.arriving.items():
+        apart = values - today
+        low, _, high = np.percentile(apart, ENDS, axis=0)
+        rows.append(
+            pd.DataFrame(
+                {"scenario": name, "water": followed.waters,
+                 "systems_today": followed.reaching[TODAY.name],
+                 "systems_then": followed.reaching[name], "today": today.mean(axis=0),
+                 "then": values.mean(axis=0), "change": apart.mean(axis=0), "change_low": low,
+                 "change_high": high}
+            ).sort_values("today", ascending=False, kind="stable")
+        )  # fmt: skip
+    table = pd.concat(rows, ignore_index=True) if rows else pd.DataFrame()
+    return table[table[["systems_today", "systems_then"]].gt(0).any(axis=1)] if rows else table
+
+
 def single_steps(plans: Sequence[Plan]) -> Iterator[Plan]:
     """Give every step of some scenarios as a scenario of its own; a step that recurs once."""
     seen: dict[str, Plan] = {}

@@ -14,9 +14,11 @@ import pandas as pd
 import pytest
 
 import riskmap
+from riskmap.action.sampling import AWAITED, AWAITED_D
 from riskmap.contract.errors import OutputError, RiskmapError
 from riskmap.contract.visits import QUESTIONS
 from riskmap.outcomes.log import history, log_state, visits
+from riskmap.publish.lists.sampling_list import sampling_table
 from riskmap.publish.words.imprint import run_name
 from riskmap.region.sections import Region
 from riskmap.season.recording import Recorded, record
@@ -37,15 +39,15 @@ def log(region: Region) -> Path:
     return place
 
 
-def next_year(region: Region) -> Region:
+def next_year(region: Region, day: datetime.date = TODAY) -> Region:
     """The region as a run after the season finds it."""
-    county = replace(region.county, date=TODAY)
+    county = replace(region.county, date=day)
     return replace(region, county=county, outcomes=log_state(region.log_place))
 
 
-def read(region: Region) -> tuple[pd.DataFrame, pd.DataFrame]:
+def read(region: Region, day: datetime.date = TODAY) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Inspections and defects as the region's next run reads them."""
-    making = begin(next_year(region), READING, Progress())
+    making = begin(next_year(region, day), READING, Progress())
     making.bring_up("layer_inspections", "data_quality")
     return making.things()["layer_inspections"], making.things()["data_quality"]
 
@@ -183,6 +185,60 @@ class TestTheNextRun:
         told, quality = read(own)
         assert not told["recorded_in"].eq("outcome log").any()
         assert quality["check"].eq("also_in_the_log").sum() == 1
+
+    def test_a_pump_out_on_a_reply_slip_is_evidence(
+        self, own: Region, assessed: Result, tmp_path: Path
+    ) -> None:
+        ranked = assessed.parcels[assessed.parcels["rank"].notna()]
+        told = ranked["years_since_pumped_yr"]
+        unknown, known, other = told[told.isna()].index[0], *told[told > 8].index[:2]
+        slips = tmp_path / "letters.csv"
+        slips.write_text(
+            "Reference,Parcel numbers,For,Letter,Sent on,Answer,Answered on,Tank pumped\n"
+            f"AAAA-AAAA,{unknown},household,general,2026-06-08,gave records,2026-06-20,2024-07-01\n"
+            f"BBBB-BBBB,{known},household,general,2026-06-08,gave records,2026-06-20,2026-06-15\n"
+            f"CCCC-CCCC,{other}; {known},owner,general,2026-06-08,none,2026-06-20,2026-06-16\n"
+        )
+        (done,) = recorded(own, slips)
+        assert done.new == 3
+        result = riskmap.assess(next_year(own))
+        slip = result.county.tables["inspections"].loc[lambda t: t["recorded_in"] == "reply slip"]
+        assert slip["parcel_id"].tolist() == [unknown, known]
+        assert slip[["date", "stage"]].isna().all(axis=None)
+        after = result.parcels["years_since_pumped_yr"]
+        day = pd.Timestamp(TODAY)
+        assert after[unknown] == pytest.approx((day - pd.Timestamp(2024, 7, 1)).days / 365.25, 1e-3)
+        assert after[known] < 0.3
+        assert after[other] > 8
+        assert result.parcels.loc[unknown, "years_since_pumped_yr_evidence"] == "measured"
+        years = [table.loc[[unknown, known], "last_visit_year"] for table in
+                 (assessed.parcels, result.parcels)]  # fmt: skip
+        pd.testing.assert_series_equal(*years)
+        assert read(own)[1]["check"].eq("reply_about_several").sum() == 1
+        early, _ = read(own, datetime.date(2026, 6, 10))
+        assert not early["recorded_in"].eq("reply slip").any()
+
+    def test_a_well_sampled_at_a_visit_waits_for_its_result(
+        self, own: Region, assessed: Result, tmp_path: Path
+    ) -> None:
+        assert assessed.planning is not None
+        wells = assessed.planning.wells
+        before = sampling_table(assessed.parcels, wells, date=TODAY)
+        parcel = before["parcel_id"].dropna().iloc[0]
+        visits_file = tmp_path / "visits.csv"
+        visits_file.write_text(
+            f"Parcel,Visited on,Found,By,Well sampled\n{parcel},2026-07-02,sound,X,yes\n"
+        )
+        recorded(own, visits_file)
+        inspections, _ = read(own)
+        after = sampling_table(assessed.parcels, wells, date=TODAY, inspections=inspections)
+        there = after["parcel_id"].eq(parcel)
+        assert set(after.loc[there, "why"]) == {AWAITED}
+        assert after[there].index.min() == len(after) - there.sum()
+        assert not after.loc[~there, "why"].eq(AWAITED).any()
+        much_later = TODAY + datetime.timedelta(days=AWAITED_D + 40)
+        late = sampling_table(assessed.parcels, wells, date=much_later, inspections=inspections)
+        assert not late["why"].eq(AWAITED).any()
 
 
 class TestBadInput:

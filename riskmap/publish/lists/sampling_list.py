@@ -11,7 +11,7 @@ import numpy as np
 import pandas as pd
 
 from riskmap.action.mailing import by_parcel_id
-from riskmap.action.sampling import sampling_order
+from riskmap.action.sampling import samples_taken, sampling_order
 from riskmap.contract.quantities import Units, shown
 from riskmap.contract.results import SAMPLING
 from riskmap.publish.lists.list_columns import ResultColumn, file_name_of
@@ -37,7 +37,8 @@ RESULTS: Final = (
 NOTES: Final = (
     ("Order", "Wells whose last sample was above the limit (10 mg/L nitrate as N, 40 CFR 141.62) "
      "or held coliform come first, then those at half the limit or more; then by risk. A clean "
-     "sample of the last three years halves the risk."),
+     "sample of the last three years halves the risk. Wells that a visit sampled stand last for "
+     "half a year while the result is not on record."),
     ("Risk", "The groundwater assessment's well risk where the run has it; otherwise the sum, over "
      "ranked systems within 229 m (750 ft), of score / 100 x (1 - distance / 229 m)."),
     ("Sampling", "Sample before any treatment, with the laboratory's own bottles and steps; "
@@ -59,6 +60,7 @@ def sampling_list(folder: Path, result: Result) -> None:
             result.planning.wells,
             imprint_of(result.region),
             samples=result.county.tables.get("well_samples"),
+            inspections=result.county.tables.get("inspections"),
             parcels=result.county.tables["parcels"],
         )
 
@@ -70,6 +72,7 @@ def write_sampling_list(
     imprint: Imprint,
     *,
     samples: pd.DataFrame | None = None,
+    inspections: pd.DataFrame | None = None,
     parcels: pd.DataFrame | None = None,
 ) -> list[Path]:
     """Write ``lists/well_sampling.csv`` and ``lists/well_sampling.xlsx``.
@@ -85,8 +88,8 @@ def write_sampling_list(
         none nothing is written.
     imprint
         Printed at the head; to its day the age of samples counts.
-    samples
-        The canonical ``well_samples``, or None.
+    samples, inspections
+        The canonical ``well_samples``, and visits that may have taken samples; or None.
     parcels
         The canonical parcels with owners, where the county keeps them.
 
@@ -97,7 +100,9 @@ def write_sampling_list(
     """
     if not len(wells):
         return []
-    table = sampling_table(ranked, wells, date=imprint.date, samples=samples, parcels=parcels)
+    table = sampling_table(
+        ranked, wells, date=imprint.date, samples=samples, inspections=inspections, parcels=parcels
+    )
     place = folder / "lists"
     place.mkdir(parents=True, exist_ok=True)
     path = place / "well_sampling.csv"
@@ -123,6 +128,7 @@ def sampling_table(
     *,
     date: datetime.date,
     samples: pd.DataFrame | None = None,
+    inspections: pd.DataFrame | None = None,
     parcels: pd.DataFrame | None = None,
 ) -> pd.DataFrame:
     """Put wells in sampling order, with their place, parcel and owner (SI units).
@@ -137,14 +143,18 @@ def sampling_table(
         Date of the run.
     samples
         Laboratory results; None: none.
+    inspections
+        Visits, of which some took samples; None: none.
     parcels
         Parcels with ``owner`` where the region file keeps it; None: no owners.
     """
     placed = wells.reset_index(drop=True)
     points = placed.geometry
     plain = pd.DataFrame(placed.drop(columns="geometry")).assign(x_m=points.x, y_m=points.y)
-    order = sampling_order(plain, pd.DataFrame(ranked), samples, today=date)
-    table = order.join(_whereabouts(placed, ranked, parcels))
+    where = _whereabouts(placed, ranked, parcels)
+    taken = where["parcel_id"].map(samples_taken(inspections))
+    order = sampling_order(plain, pd.DataFrame(ranked), samples, today=date, taken=taken)
+    table = order.join(where)
     dates = pd.to_datetime(table["last_sample"])
     table["last_sample"] = dates.dt.strftime("%Y-%m-%d")
     flags = table["last_coliform"].astype("boolean")
