@@ -6,7 +6,7 @@ import datetime
 import json
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Final
 
 import geopandas as gpd
 import numpy as np
@@ -21,6 +21,7 @@ from riskmap.action.season_figures import (
     county_share,
     ratio_to_expected,
 )
+from riskmap.action.season_moves import Moves, list_moves
 from riskmap.contract.errors import NotEnoughDataError, OutputError, SourceMissingError
 from riskmap.contract.quantities import figure, percent
 from riskmap.outcomes.log import visits
@@ -28,6 +29,10 @@ from riskmap.publish.paper.typesetting import field, paper_of, typeset
 from riskmap.publish.words.cautions import LOCAL_CODE, SCREENING
 from riskmap.publish.words.imprint import imprint_of, run_name
 from riskmap.region.sections import Region
+from riskmap.stages.listing import list_length
+
+CAME_TOLD: Final = 6
+"""Newcomers to the list that the report names."""
 
 
 @dataclass(frozen=True)
@@ -41,9 +46,10 @@ class Season:
     reasons: pd.DataFrame
     share: Share
     systems: int
+    moves: Moves | None = None
 
 
-def season_of(region: Region, result_folder: Path) -> Season:
+def season_of(region: Region, result_folder: Path, after: Path | None = None) -> Season:
     """Hold the outcome log against the run that its lists came from.
 
     Parameters
@@ -52,11 +58,13 @@ def season_of(region: Region, result_folder: Path) -> Season:
         The county; its outcome log is read.
     result_folder
         Result of the run before the season: its chances are what was expected.
+    after
+        Result of the run that learned from the season: what moved on its list is told too.
 
     Raises
     ------
     SourceMissingError
-        If the folder holds no result.
+        If a folder holds no result.
     NotEnoughDataError
         If no visit after that run is on record.
     """
@@ -66,6 +74,18 @@ def season_of(region: Region, result_folder: Path) -> Season:
     told = visits(region.outcomes.place, up_to=region.outcomes.entries)
     told = told[told["visited_on"] > pd.Timestamp(date)]
     told = told[told["parcel_id"].isin(before.index)]
+    moves = None
+    if after is not None:
+        now, later, _ = _run_before(region, after)
+        if later <= date:
+            raise SourceMissingError(
+                str(after),
+                f"this run is for {later.isoformat()}, not after the season's lists of "
+                f"{date.isoformat()}.",
+                "Move date in [county] on, run again, and name that result.",
+            )
+        newest = told.sort_values("visited_on", kind="stable").groupby("parcel_id")["found"].last()
+        moves = list_moves(before, now, newest, first=list_length(before, region.lists))
     if told.empty:
         raise NotEnoughDataError(
             f"No visit after {date.isoformat()}, the day of {result_folder.name}, is on record. "
@@ -82,6 +102,7 @@ def season_of(region: Region, result_folder: Path) -> Season:
         reasons=by_reason(table),
         share=county_share(table, systems=len(ranked)),
         systems=len(ranked),
+        moves=moves,
     )
 
 
@@ -154,11 +175,41 @@ def _words(season: Season) -> dict[str, Any]:
         "share": _range(season.share, 100.0, 1),
         "failed_systems": _systems(season),
         "kinds": [_kind(str(why), row) for why, row in kinds.iterrows() if row["visits"]],
-        "reasons": [_reason(str(why), row) for why, row in season.reasons.head(12).iterrows()],
+        "reasons": [
+            _reason(str(why), row)
+            for why, row in season.reasons.head(12 if season.moves is None else 7).iterrows()
+        ],
         "inspectors": _inspectors(season.visits),
         "cautions": [SCREENING, LOCAL_CODE],
         "all_expected": figure(expected, 1),
+        "moves": None if season.moves is None else _moves(season.moves),
     }
+
+
+def _moves(moves: Moves) -> dict[str, Any]:
+    findings = [
+        {
+            "found": str(found),
+            "systems": figure(row["systems"]),
+            "before": percent(row["chance_before"]),
+            "after": percent(row["chance_after"]),
+            "on_file": figure(row["on_file"]),
+        }
+        for found, row in moves.by_finding.iterrows()
+    ]
+    came = [
+        {
+            "parcel": field(parcel, 24),
+            "before": figure(row["rank_before"]),
+            "after": figure(row["rank_after"]),
+            "why": field(row["reason"] if isinstance(row["reason"], str) else "", 60),
+        }
+        for parcel, row in moves.came.head(CAME_TOLD).iterrows()
+    ]
+    counts = {
+        name: figure(getattr(moves, name)) for name in ("first", "stayed", "visited", "other")
+    }
+    return {**counts, "findings": findings, "came": came, "new": figure(len(moves.came))}
 
 
 def _range(told: Share, factor: float, decimals: int) -> dict[str, str]:

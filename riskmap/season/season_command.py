@@ -16,6 +16,10 @@ def add_options(parser: argparse.ArgumentParser) -> None:
         "result", type=Path, metavar="DIR", help="result folder that the season's lists came from"
     )
     parser.add_argument(
+        "--after", type=Path, metavar="DIR",
+        help="result folder of the run after the season, to say what moved on the list and why",
+    )  # fmt: skip
+    parser.add_argument(
         "--out", type=Path, default=Path("season_report.pdf"), metavar="FILE", help="the report"
     )
 
@@ -25,7 +29,7 @@ def work(options: argparse.Namespace) -> int:
     from riskmap.running import open_region
     from riskmap.season.reporting import season_of, write_report
 
-    season = season_of(open_region(options.region), options.result)
+    season = season_of(open_region(options.region), options.result, options.after)
     write_report(season, options.out)
     sys.stdout.write(f"Season report: {options.out.resolve()}\n")
     return 0

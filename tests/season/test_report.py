@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import json
+import shutil
 from dataclasses import replace
 from pathlib import Path
 
@@ -13,6 +14,7 @@ import pytest
 from pypdf import PdfReader
 from scipy import stats
 
+import riskmap
 from riskmap.action.season_figures import (
     LEVEL,
     by_reason,
@@ -176,6 +178,34 @@ class TestReport:
         assert told.run in pages[0]
         assert "What each reason was worth" in pages[1]
         assert [one.name for one in tmp_path.glob("report*")] == ["report.pdf"]
+
+    def test_what_moved_on_the_list_is_told_on_the_same_two_pages(
+        self, season: Region, result_folder: Path, tmp_path: Path
+    ) -> None:
+        second = riskmap.assess(replace(season, county=replace(season.county, date=TODAY)))
+        after = tmp_path / "after"
+        shutil.copytree(result_folder, after)
+        second.parcels.to_parquet(after / "parcels.parquet")
+        content = json.loads((after / "run.json").read_text())
+        content["settings"]["in_force"]["county"]["date"] = TODAY.isoformat()
+        (after / "run.json").write_text(json.dumps(content))
+        told = season_of(season, result_folder, after)
+        assert told.moves is not None
+        found = told.moves.by_finding
+        assert found["systems"].sum() == int(second.parcels["rank"].notna().sum())
+        assert found.loc["failed", "systems"] == 10
+        assert found.loc["failed", "on_file"] == 10
+        assert found.loc["sound", "chance_after"] < found.loc["sound", "chance_before"]
+        assert told.moves.stayed + told.moves.visited + told.moves.other == told.moves.first
+        assert len(told.moves.came) == told.moves.visited + told.moves.other
+        path = tmp_path / "report.pdf"
+        write_report(told, path)
+        pages = [" ".join(page.extract_text().split()) for page in PdfReader(path).pages]
+        assert len(pages) == 2
+        assert "What changed on the list, and why" in pages[1]
+        assert told.moves.came.index[0] in pages[1]
+        with pytest.raises(SourceMissingError, match="not after the season's lists"):
+            season_of(season, result_folder, result_folder)
 
     def test_nothing_was_recorded(self, own: Region, result_folder: Path) -> None:
         with pytest.raises(NotEnoughDataError, match="Nothing was recorded yet"):
