@@ -163,7 +163,7 @@ def compare(visits: Visits, settings: LearningSettings, *, seed: int) -> Compari
 
 def tried(visits: Visits, settings: LearningSettings) -> tuple[str, ...]:
     """Return the learned rankings that are tried: only a strongly shrunk one on few visits."""
-    many = int(visits.evaluate.sum()) >= settings.many_visits
+    many = len(visits.failed) >= settings.many_visits
     return LEARNED if many else (SHRUNK,)
 
 
