@@ -167,6 +167,7 @@ OPEN_SOURCES: Final[Mapping[str, OpenSource]] = {
         "Choose the year; Web Interface; Places; choose the state.",
         PUBLIC,
         "Names of towns on the map, by which people find their way.",
+        fetched=True,
     ),
     "public_areas": OpenSource(
         "TIGER/Line, US Census Bureau",
