@@ -135,7 +135,8 @@ def canonical_points(raw: gpd.GeoDataFrame, source: Source, crs: CRS, log: Defec
     """Canonical levels of a county's own table or point layer."""
     frame = canonical_layer(raw, source, WATER_LEVELS, crs, log)
     _report_flowing(frame, log)
-    report_datums(frame["vertical_datum"], log)
+    with_elevation = frame["water_elevation_m"].notna()  # a depth alone rests on no datum
+    report_datums(frame["vertical_datum"].where(with_elevation), log)
     return Reading(frame, log.table())
 
 

@@ -259,7 +259,7 @@ def test_the_physics_takes_every_bound(
 MOVES_NOTHING_HERE = {
     "max_distance_m", "max_time_yr", "balance_radius_m", "chunk_parcels", "join_m",
     "least_area_m2", "least_systems", "capture_yr", "public_capture_yr", "capture_systems",
-    "widen_deg", "unrepaired_yr", "seasonal_months",
+    "unrepaired_yr", "seasonal_months",
 }  # fmt: skip
 """Settings that act in a stage or on shapes, not in the sums above; their own tests show it."""
 

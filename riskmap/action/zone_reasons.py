@@ -98,10 +98,6 @@ class ZoneSettings(Section):
         3, "Systems inside from which a household well's capture area is a zone", low=1,
         high=10_000, source=JUDGED,
     )  # fmt: skip
-    widen_deg: float = setting(
-        5.0, "Doubt of the flow's direction by which capture areas are widened", unit="degree",
-        low=0.01, high=45, source=JUDGED,
-    )  # fmt: skip
     join_m: float = setting(
         60.0, "Gaps up to this are closed", unit="m", low=1, high=1000, source=JUDGED
     )

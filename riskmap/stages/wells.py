@@ -25,7 +25,11 @@ MOST_LOG10: Final = 20.0
 
 
 def well_capture(
-    groundwater: Groundwater, *, well_setback_m: float, thickness_m: float, settings: ZoneSettings
+    groundwater: Groundwater,
+    *,
+    well_setback_m: float,
+    water: GroundwaterSettings,
+    settings: ZoneSettings,
 ) -> gpd.GeoDataFrame:
     """Capture area of every drinking-water well along the curved flow path.
 
@@ -36,10 +40,12 @@ def well_capture(
     ----------
     groundwater
         The stage's wells (with their draw, ``flow_l_d``), systems and flow.
-    well_setback_m, thickness_m
-        The region's setback, and the thickness of its aquifer.
+    well_setback_m
+        The region's setback.
+    water
+        Thickness of the aquifer, and the doubt of the flow's direction, by which areas are widened.
     settings
-        Travel times, and the doubt of the flow's direction.
+        Travel times.
 
     Returns
     -------
@@ -60,8 +66,8 @@ def well_capture(
             continue
         found = capture_zones(
             x[chosen], y[chosen], pumping_m3_d=pumped[chosen] / 1000.0, field=groundwater.flow,
-            thickness_m=thickness_m, time_d=time_yr * YEAR_D,
-            widen_deg=settings.widen_deg, water_id=groundwater.water_id,
+            thickness_m=water.thickness_m, time_d=time_yr * YEAR_D,
+            widen_deg=water.direction_sd_deg, water_id=groundwater.water_id,
         )  # fmt: skip
         method[chosen] = found.method
         for place, ring in zip(np.flatnonzero(chosen), found.rings, strict=True):

@@ -87,7 +87,7 @@ def plan_zones(
     capture = well_capture(
         groundwater,
         well_setback_m=region.rules.well_setback_m,
-        thickness_m=region.groundwater.thickness_m,
+        water=region.groundwater,
         settings=settings,
     )
     setbacks = setback_table(groundwater, parcels, region.rules)
