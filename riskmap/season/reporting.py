@@ -29,7 +29,7 @@ from riskmap.publish.paper.typesetting import field, paper_of, typeset
 from riskmap.publish.words.cautions import LOCAL_CODE, SCREENING
 from riskmap.publish.words.imprint import imprint_of, run_name
 from riskmap.region.sections import Region
-from riskmap.stages.listing import list_length
+from riskmap.stages.listing import find_visits
 
 CAME_TOLD: Final = 6
 """Newcomers to the list that the report names."""
@@ -85,7 +85,7 @@ def season_of(region: Region, result_folder: Path, after: Path | None = None) ->
                 "Move date in [county] on, run again, and name that result.",
             )
         newest = told.sort_values("visited_on", kind="stable").groupby("parcel_id")["found"].last()
-        moves = list_moves(before, now, newest, first=list_length(before, region.lists))
+        moves = list_moves(before, now, newest, first=find_visits(before, region))
     if told.empty:
         raise NotEnoughDataError(
             f"No visit after {date.isoformat()}, the day of {result_folder.name}, is on record. "
