@@ -16,6 +16,7 @@ from riskmap.region.sections import Region
 from riskmap.results.swap import result_folder
 from riskmap.running import open_region, open_result
 from riskmap.stages.as_of import parcels_as_of
+from riskmap.stages.kept_backtest import KeptBacktest
 from riskmap.stages.progress import Progress
 
 KIND: Final = "backtest 1"
@@ -83,4 +84,4 @@ def backtest(
 def write(done: Backtest, out: Path, progress: Progress) -> None:
     """Write a backtest as a page and as a table into a folder, whole or not at all."""
     with result_folder(out, kind=KIND, tell=progress.tell) as folder:
-        write_backtest(folder, done.region, done.table, done.words, done.unlisted)
+        write_backtest(folder, done.region, KeptBacktest(done.words, done.table, done.unlisted))

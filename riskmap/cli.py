@@ -36,8 +36,9 @@ AFTER: Final = {
     "season": "season",
     "mail": "season",
     "whatif": "whatif",
+    "state": "statewide",
 }
-"""Commands of the work that follows a run, each a module of its own -> its package."""
+"""Commands of the work around a run, each a module of its own -> its package."""
 
 SAMPLE_COUNTY: Final = "sample county 1"
 """What the mark of the demo's county says it is; no result takes its place."""

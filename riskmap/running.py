@@ -16,6 +16,7 @@ from riskmap.publish.outputs import PUBLISHING
 from riskmap.publish.palette import PAGE_COLORS
 from riskmap.publish.paper.letter_texts import county_letters
 from riskmap.publish.publishing import publish
+from riskmap.publish.summary import class_counts
 from riskmap.publish.words.explaining import RECORD_LAYERS, explain_parcel, require_parcel
 from riskmap.publish.words.explaining_steps import rating_step, soil_parts, steps
 from riskmap.publish.words.ledger import ledger_lines
@@ -187,10 +188,16 @@ class CountyResult(Result):
         return f"<Result of {name}, {day}: {ranked:,} of {len(self.parcels):,} parcels ranked>"
 
     def _repr_html_(self) -> str:
-        """Write counts and the head of the list, for a notebook."""
+        """Write counts, a small map and the head of the list, for a notebook."""
+        from riskmap.publish.report.map import map_figure
+
+        counts = pd.DataFrame(class_counts(self.parcels))[["name", "count"]]
+        drawn = map_figure(self.parcels, units=self.region.county.units)
+        picture = "" if drawn is None else f'<div style="max-width: 480px">{drawn.svg}</div>'
         columns = ["rank", "worklist", "address", "priority", "priority_class", "reason_1"]
         head = pd.DataFrame(self.parcels).nsmallest(10, "rank")[columns]
-        return f"<p>{escape(repr(self))}</p>{head.to_html()}"
+        parts = [counts.to_html(index=False), picture, head.to_html()]
+        return f"<p>{escape(repr(self))}</p>{''.join(parts)}"
 
     def plot(self, column: str = "priority", **how: Any) -> Any:
         """Draw the parcels by a column; returns the axes.

@@ -20,7 +20,7 @@ LEVELS = [
     {"publish"},
     {"results", "ending", "starting", "checking", "fetching"},
     {"running", "repeating", "backtesting"},
-    {"season", "whatif"},
+    {"season", "whatif", "statewide"},
     {"cli", "riskmap", "__main__", "handbook_place", "completion"},
 ]
 LEVEL = {room: number for number, rooms in enumerate(LEVELS) for room in rooms}

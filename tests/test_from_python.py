@@ -14,6 +14,7 @@ import pytest
 
 import riskmap
 from riskmap.contract.errors import LayerError
+from riskmap.contract.vocabulary import CLASSES
 from sample_region.make import make_county
 
 
@@ -61,7 +62,10 @@ def test_a_result_shows_itself_in_a_line_a_table_and_a_picture(result: riskmap.R
     assert len(repr(result)) < 200
     ranked = int(result.parcels["rank"].notna().sum())
     assert f"{ranked:,} of {len(result.parcels):,} parcels ranked" in repr(result)
-    assert result._repr_html_().count("<tr") == 12  # two of headings
+    shown = result._repr_html_()
+    assert shown.count("<tr") == 12 + 1 + len(CLASSES)  # two of headings of the list, one of counts
+    assert shown.count("<svg") == 1
+    assert f"<td>{int(result.parcels['priority_class'].eq('highest').sum())}</td>" in shown
     axes = result.plot("failure_score")
     drawn = sum(len(part.get_paths()) for part in axes.collections)
     assert drawn >= len(result.parcels)

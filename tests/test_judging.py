@@ -18,7 +18,7 @@ from riskmap.region.comparisons import judged_model, read_comparisons
 from riskmap.region.model_file import model_content, model_text, model_toml, read_model, write_model
 
 SHIPPED = read_model()
-NAMES = ("age", "seasonal_water", "reserve", "load")
+NAMES = ("age", "seasonal_water", "pumping", "load")
 
 
 def fitting_pairs(names: tuple[str, ...] = NAMES) -> list[str]:
@@ -146,8 +146,8 @@ class TestCommand:
         self, tmp_path: Path, capsys: pytest.CaptureFixture[str]
     ) -> None:
         rows = [
-            "age,seasonal_water,4/3", "age,reserve,2", "age,load,4", "seasonal_water,reserve,1.5",
-            "seasonal_water,load,1/5", "reserve,load,2",
+            "age,seasonal_water,4/3", "age,pumping,2", "age,load,4", "seasonal_water,pumping,1.5",
+            "seasonal_water,load,1/5", "pumping,load,2",
         ]  # fmt: skip
         assert main(["weights", str(write(tmp_path / "p.csv", rows))]) == 0
         assert "Reconsider seasonal_water against load" in capsys.readouterr().out

@@ -48,9 +48,10 @@ def first_visits(inspections: pd.DataFrame, after: pd.Timestamp, to: pd.Timestam
         Index ``parcel_id``: ``reason``, ``failed``. Of several visits on one day the one that found
         most amiss.
     """
-    told = inspections[inspections["stage"].notna() & inspections["reason"].ne("repair")]
+    told = inspections.assign(reason=inspections["reason"].fillna("unknown"))
+    told = told[told["stage"].notna() & told["reason"].ne("repair")]
     told = told[(told["date"] > after) & (told["date"] <= to)]
-    told = told.assign(failed=told["stage"].eq(FAILED), reason=told["reason"].fillna("unknown"))
+    told = told.assign(failed=told["stage"].eq(FAILED))
     told = told.sort_values(["date", "failed"], ascending=[True, False], kind="stable")
     first: pd.DataFrame = told.groupby("parcel_id")[["reason", "failed"]].first()
     return first.astype({"failed": bool})

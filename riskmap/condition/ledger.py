@@ -104,11 +104,23 @@ def strongest_parts(ledgers: pd.DataFrame) -> pd.Series:
     raising = ledgers[of_system & (ledgers["log_odds"].astype(float) >= LEAST_PART)]
     raising = raising.sort_values("log_odds", ascending=False, kind="stable")
     first = raising.groupby("parcel_id", sort=False).head(MOST_PARTS)
-    words: pd.Series = first["words"] + [
-        f" (odds x {np.exp(term):.1f})" for term in first["log_odds"]
-    ]
+    words: pd.Series = first["words"] + [f" ({odds_words(t)})" for t in first["log_odds"]]
     told: pd.Series = words.groupby(first["parcel_id"], sort=False).agg("; ".join)
     return told
+
+
+def odds_words(log_odds: float) -> str:
+    """Say in plain words by how much something raises the odds.
+
+    >>> odds_words(0.4), odds_words(0.7), odds_words(1.3)
+    ('raises the odds by 50%', 'doubles the odds', 'makes the odds 3.7 times as high')
+    """
+    times = float(np.exp(log_odds))
+    if times < 1.9:
+        return f"raises the odds by {round(10 * (times - 1)) * 10}%"
+    if round(times, 1) in (1.9, 2.0, 2.1):
+        return "doubles the odds"
+    return f"makes the odds {times:.1f} times as high"
 
 
 def _table(parcel: str, rows: list[tuple[str, str, float]]) -> pd.DataFrame:

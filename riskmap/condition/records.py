@@ -7,6 +7,8 @@ from typing import Final
 import numpy as np
 import pandas as pd
 
+from riskmap.condition.years import Flags
+
 COMPLAINT: Final = "complaint"
 REPAIR: Final = "repair"
 REPLACED: Final = "new system"
@@ -111,6 +113,11 @@ def _rows(parcel: pd.Series, date: pd.Series, kind: object) -> pd.DataFrame:
     )
 
 
+def _says(column: pd.Series, word: str) -> Flags:
+    """Flag (n,) the rows that hold a word; a missing one does not."""
+    return column.eq(word).fillna(False).to_numpy(dtype=bool)
+
+
 def _set_aside(table: pd.DataFrame, which: pd.Series, why: str) -> None:
     table.loc[which & table["unused"].isna(), "unused"] = why
 
@@ -125,9 +132,8 @@ def _renewals(
         begun = issued.where(issued.notna(), inspected)
         done = inspected.where(inspected >= begun, begun + pd.Timedelta(days=WORK_DAYS))
         later = begun.dt.year > permits["parcel_id"].map(lots["first_year"]) + SAME_HOUSE_YR
-        kind = np.select(
-            [permits["action"].eq("repair"), permits["action"].eq("new") & later], RENEWALS, ""
-        )
+        repaired, new = (_says(permits["action"], word) for word in ("repair", "new"))
+        kind = np.select([repaired, new & later.to_numpy(bool)], RENEWALS, "")
         parts.append(
             _rows(permits["parcel_id"], begun, kind).assign(done=done.to_numpy())[kind != ""]
         )
@@ -156,9 +162,10 @@ def _complaints(inspections: pd.DataFrame) -> pd.DataFrame:
 
 def _findings(inspections: pd.DataFrame) -> pd.DataFrame:
     """List what visits saw; a visit for a repair sees the work, not the system."""
-    seen = inspections[inspections["stage"].notna() & inspections["reason"].ne("repair")]
+    other = ~_says(inspections["reason"], "repair")
+    seen = inspections[inspections["stage"].notna().to_numpy(bool) & other]
     measured = np.where(seen["ponding_cm"].notna(), "measured ", "")
-    sale = np.where(seen["reason"].eq("sale"), "sale ", "")
+    sale = np.where(_says(seen["reason"], "sale"), "sale ", "")
     kind = measured.astype(object) + sale + "visit: " + seen["stage"].to_numpy(dtype=object)
     return _rows(seen["parcel_id"], seen["date"], kind)
 

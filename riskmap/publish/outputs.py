@@ -157,6 +157,7 @@ OUTPUTS: Final = (
             "planning",
             "well_validation",
             "learning",
+            "backtest",
             "doubt",
             "fairness",
             "drift",

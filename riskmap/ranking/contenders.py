@@ -13,18 +13,22 @@ from scipy.special import expit, logit
 
 from riskmap.contract.arrays import Floats
 from riskmap.ranking.blocks import Fold, block_ids
-from riskmap.ranking.classifier import FailureClassifier, calibrate
+from riskmap.ranking.classifier import STRENGTHS, FailureClassifier, calibrate
 from riskmap.ranking.curves import limitation
 from riskmap.ranking.fairness import refuse_protected
 from riskmap.ranking.model import Model
 
 LEARNED: Final = ("logistic", "boosting", "score_and_learning")
+"""Learned rankings that are tried where visits are many."""
+SHRUNK: Final = "shrunk_logistic"
+"""The one that is tried where they are few."""
 WORDS: Final[Mapping[str, str]] = {
     "oldest_first": "oldest system first",
     "soil_rule": "soil rule only",
     "score": "the score",
     "records_first": "found failed first, then the score",
     "condition": "the condition model",
+    "shrunk_logistic": "the strongly shrunk logistic model",
     "logistic": "the logistic model",
     "boosting": "boosted trees",
     "score_and_learning": "the score corrected by learning",
@@ -132,7 +136,7 @@ def classifier_for(name: str, plan: Design, *, rounds: int, seed: int) -> Failur
     Parameters
     ----------
     name
-        One of :data:`LEARNED`.
+        One of :data:`LEARNED`, or :data:`SHRUNK`.
     plan
         Its design; gives the direction of each feature.
     rounds
@@ -140,6 +144,9 @@ def classifier_for(name: str, plan: Design, *, rounds: int, seed: int) -> Failur
     seed
         Of the fit.
     """
+    if name == SHRUNK:
+        strongest = min(STRENGTHS["logistic"])
+        return FailureClassifier("logistic", strengths=(strongest,), random_state=seed)
     if name == "logistic":
         return FailureClassifier("logistic", random_state=seed)
     return FailureClassifier("boosting", signs=plan.signs, rounds=rounds, random_state=seed)

@@ -45,11 +45,15 @@ class LearningSettings(Section):
         300, "Samples of whole places behind the intervals", low=50, high=100_000, source=JUDGED
     )
     min_failures: int = setting(
-        50, "Failures found below which nothing is learned", low=5, high=10**6, source=JUDGED
+        15, "Failures found below which nothing is learned", low=5, high=10**6, source=JUDGED
     )
     min_visits: int = setting(
-        300, "Visits below which nothing is learned", low=10, high=10**7, source=JUDGED
+        100, "Visits below which nothing is learned", low=10, high=10**7, source=JUDGED
     )
+    many_visits: int = setting(
+        300, "Visits below which only the strongly shrunk logistic model is tried", low=10,
+        high=10**7, source=JUDGED,
+    )  # fmt: skip
     min_blocks: int = setting(
         15, "Places below which nothing is learned", low=2, high=10**6, source=JUDGED
     )

@@ -1,45 +1,58 @@
 """May learning from visits replace the score? Only if it is surely better on held-out places.
 
 The rule is set before the figures are seen: too few failures, places or a feature that gives the
-outcome away, and learning is declined; otherwise the learned ranking must beat the score with the
-lower bounds of its average precision and of the paired difference, allowing for the number of
-rankings tried (Bonferroni).
+outcome away, and learning is declined. Otherwise the lower bounds of the learned ranking's average
+precision and of the paired difference must beat the present ranking and a random order. Bounds come
+from a bootstrap of whole places, corrected for bias and acceleration (Efron 1987), and allow for
+the number of rankings tried (Bonferroni). Where visits are few, only a strongly shrunk model is
+tried. Last, the rule must not let rankings pass on shuffled outcomes.
 """
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
-import numpy.typing as npt
 import pandas as pd
 
 from riskmap.contract.arrays import Floats
 from riskmap.ranking.blocks import block_folds, block_ids, random_folds
-from riskmap.ranking.contenders import LEARNED, WORDS, Predictions, Visits, predict_held_out
+from riskmap.ranking.contenders import (
+    LEARNED,
+    SHRUNK,
+    WORDS,
+    Visits,
+    predict_held_out,
+)
 from riskmap.ranking.labels import suspect_features
 from riskmap.ranking.metrics import (
     Draws,
     Figure,
+    Interval,
+    acceleration_of,
     average_precision,
+    bias_corrected_interval,
     block_draws,
     bootstrap,
     brier,
+    interval,
     ranking_figures,
     reliability,
+    without_each,
 )
 from riskmap.ranking.settings import LearningSettings
 
 LEVEL: Final = 0.90
-LOWER, UPPER = (1 - LEVEL) / 2, (1 + LEVEL) / 2
-"""Ends of the intervals of figures."""
-DIFFERENCE_LEVEL: Final = 0.05 / len(LEARNED)
-"""Of the lower bound of a difference, for as many rankings as are tried."""
+"""Of the intervals of figures."""
+MAY_ERR: Final = 0.05
+"""Chance of a wrong pass that the rule allows, over all rankings tried."""
 SHUFFLES: Final = 200
 """Times the outcomes are shuffled to see how often the rule lets noise pass."""
 FEW_DRAWS: Final = 100
+LENIENT: Final = 4
+"""How many times as easily a first look at few samples lets a shuffle pass."""
 
 
 @dataclass(frozen=True)
@@ -47,10 +60,10 @@ class Comparison:
     """Figures of every contender on held-out blocks.
 
     ``figures``: columns ``contender, figure, value, low, high`` (90% intervals).
-    ``differences``: by learned contender, average precision less the score's, with the one-sided
-    95% lower bound corrected for the number of contenders. ``shuffled``: of :data:`SHUFFLES`
-    labelings with the outcomes shuffled among the visits, how many the rule lets a learned ranking
-    pass on; None where that was not looked at. ``optimism``: average precision by
+    ``differences``: by learned contender, average precision less the present ranking's, with the
+    one-sided 95% lower bound corrected for the number of contenders. ``shuffled``: of
+    :data:`SHUFFLES` labelings with the outcomes shuffled among the visits, how many the rule lets a
+    learned ranking pass on; None where that was not looked at. ``optimism``: average precision by
     random split and by blocks. ``reliability``: predicted chance and share found, by contender.
     """
 
@@ -118,38 +131,96 @@ def compare(visits: Visits, settings: LearningSettings, *, seed: int) -> Compari
             seed=seed,
         )
     )  # fmt: skip
+    learned = tried(visits, settings)
     held = predict_held_out(
-        visits, folds, block_m=settings.block_m, rounds=settings.rounds, seed=seed
-    )
+        visits, folds, block_m=settings.block_m, rounds=settings.rounds, seed=seed,
+        learned=learned,
+    )  # fmt: skip
     rows = np.flatnonzero(visits.evaluate)
     ids = block_ids(visits.x_m, visits.y_m, size_m=settings.block_m)[rows]
-    samples = block_draws(ids, resamples=settings.resamples, seed=seed)
-    truth, weight = visits.failed[rows], visits.figure_weight[rows]
-    figures, drawn = _figures(held, rows, truth, weight, samples)
+    judged = Judged(
+        visits.failed[rows],
+        visits.figure_weight[rows],
+        block_draws(ids, resamples=settings.resamples, seed=seed),
+    )
+    ranking = {name: values[:, rows] for name, values in held.ranking.items()}
+    chance = {name: values[:, rows] for name, values in held.chance.items()}
+    figures = _figures(ranking, chance, judged)
     return Comparison(
         figures=figures,
-        differences=_differences(figures, drawn, visits.base),
-        optimism=_optimism(visits, settings, figures, seed),
+        differences=_differences(ranking, judged, learned, visits.base),
+        optimism=_optimism(visits, settings, figures, learned, seed),
         reliability={
-            name: reliability(truth, chance[0, rows], weight)
-            for name, chance in held.chance.items()
+            name: reliability(judged.truth, values[0], judged.weight)
+            for name, values in chance.items()
         },
-        failures=int(truth.sum()),
+        failures=int(judged.truth.sum()),
         visits=len(rows),
-        blocks=int(ids.max()) + 1,
-        shuffled=shuffled_passes(
-            {name: held.ranking[name][:, rows] for name in (*LEARNED, visits.base)},
-            truth, weight, samples, base=visits.base, seed=seed,
-        ),
-    )  # fmt: skip
+        blocks=judged.samples.times.shape[1],
+        shuffled=shuffled_passes(ranking, judged, learned=learned, base=visits.base, seed=seed),
+    )
+
+
+def tried(visits: Visits, settings: LearningSettings) -> tuple[str, ...]:
+    """Return the learned rankings that are tried: only a strongly shrunk one on few visits."""
+    many = len(visits.failed) >= settings.many_visits
+    return LEARNED if many else (SHRUNK,)
+
+
+class Judged(NamedTuple):
+    """Visits that figures are taken on: outcome and weight (n,), bootstrap samples of places."""
+
+    truth: Floats
+    weight: Floats
+    samples: Draws
+
+    def value(self, figure: Figure, predicted: Floats) -> float:
+        """Mean of a figure over the repeats; `predicted` is (repeats, n)."""
+        return float(np.mean([figure(self.truth, one, self.weight) for one in predicted]))
+
+    def drawn(self, figure: Figure, predicted: Floats, samples: Draws | None = None) -> Floats:
+        """Mean of a figure over the repeats in every sample (B,)."""
+        samples = self.samples if samples is None else samples
+        drawn = [bootstrap(figure, self.truth, one, self.weight, samples) for one in predicted]
+        return np.asarray(np.mean(drawn, axis=0))
+
+
+def least_gain(
+    ranking: Floats, base: Floats, judged: Judged, *, may_err: float, samples: Draws | None = None
+) -> float:
+    """Lower bound of how much greater a ranking's average precision is than another's.
+
+    Parameters
+    ----------
+    ranking, base
+        Held-out rankings (repeats, n) of the same visits.
+    judged
+        The visits.
+    may_err
+        Chance that the bound lies above the true difference.
+    samples
+        Bootstrap samples to use in place of those of `judged`.
+    """
+
+    def gain(by: Draws | None) -> Floats:
+        return judged.drawn(average_precision, ranking, by) - judged.drawn(
+            average_precision, base, by
+        )
+
+    value = judged.value(average_precision, ranking) - judged.value(average_precision, base)
+    return bias_corrected_interval(
+        value,
+        gain(samples),
+        level=1 - 2 * may_err,
+        acceleration=acceleration_of(gain(without_each(judged.samples))),
+    ).low
 
 
 def shuffled_passes(
     ranking: Mapping[str, Floats],
-    truth: Floats,
-    weight: Floats,
-    samples: Draws,
+    judged: Judged,
     *,
+    learned: Sequence[str],
     base: str,
     seed: int,
 ) -> int:
@@ -162,125 +233,101 @@ def shuffled_passes(
     ----------
     ranking
         Held-out rankings (repeats, n) of the learned contenders and the base.
-    truth, weight
-        Outcomes and weights (n,).
-    samples
-        Resamples of whole blocks.
+    judged
+        The visits.
+    learned
+        The learned contenders.
     base
         The ranking to be beaten.
     seed
         Of the shuffles.
     """
     rng, passed = np.random.default_rng(seed), 0
+    few = judged.samples._replace(times=judged.samples.times[:FEW_DRAWS])
+    may_err = MAY_ERR / len(learned)
     for _ in range(SHUFFLES):
-        mixed = rng.permutation(truth)
-        level = _mean_figure(average_precision, mixed, ranking[base], weight)
-        by_chance = float(mixed.mean())
-        better = [
-            name
-            for name in LEARNED
-            if _mean_figure(average_precision, mixed, ranking[name], weight) > max(level, by_chance)
-        ]
-        passed += any(_passes(ranking, mixed, weight, samples, name, base) for name in better)
+        mixed = judged._replace(truth=rng.permutation(judged.truth))
+        level = max(mixed.value(average_precision, ranking[base]), float(mixed.truth.mean()))
+        passed += any(
+            mixed.value(average_precision, ranking[name]) > level
+            and least_gain(
+                ranking[name], ranking[base], mixed, may_err=LENIENT * may_err, samples=few
+            )
+            > 0
+            and _passes(ranking, mixed, name, base=base, may_err=may_err)
+            for name in learned
+        )
     return passed
 
 
 def _passes(
-    ranking: Mapping[str, Floats],
-    truth: Floats,
-    weight: Floats,
-    samples: Draws,
-    name: str,
-    base: str,
+    ranking: Mapping[str, Floats], judged: Judged, name: str, *, base: str, may_err: float
 ) -> bool:
-    """Whether the rule lets a learned ranking pass.
-
-    A few samples are drawn first: where too many of them lie at or below zero for the quantile of
-    all to be above, no more are needed.
-    """
-    most = int(np.ceil(DIFFERENCE_LEVEL * (len(samples.times) - 1)))
-    for part in (samples._replace(times=samples.times[:FEW_DRAWS]), samples):
-        drawn = [_mean_drawn(average_precision, truth, ranking[one], weight, part)
-                 for one in (name, base)]  # fmt: skip
-        if (drawn[0] <= drawn[1]).sum() > most:
-            return False
-    low, base_low = np.nanquantile(drawn, LOWER, axis=1)
-    return _surely_better(
-        _low_difference(*drawn), low, base_low=base_low, by_chance=float(truth.mean())
-    )
+    """Whether the rule lets a learned ranking pass."""
+    gain = least_gain(ranking[name], ranking[base], judged, may_err=may_err)
+    low, base_low = (_range(average_precision, ranking[one], judged).low for one in (name, base))
+    return _surely_better(gain, low, base_low=base_low, by_chance=float(judged.truth.mean()))
 
 
-def _low_difference(drawn: Floats, base: Floats) -> float:
-    """Lower bound of how much better a ranking is than another, from paired draws (B,)."""
-    return float(np.nanquantile(drawn - base, DIFFERENCE_LEVEL))
-
-
-def _surely_better(difference: float, low: float, *, base_low: float, by_chance: float) -> bool:
+def _surely_better(gain: float, low: float, *, base_low: float, by_chance: float) -> bool:
     """Apply the rule to lower bounds: better than the present ranking, and than a random order.
 
     A random order's average precision is the share of failures: beside an unlucky order noise may
     win.
     """
-    return difference > 0 and bool(low > max(base_low, by_chance))
+    return gain > 0 and bool(low > max(base_low, by_chance))
+
+
+def _range(figure: Figure, predicted: Floats, judged: Judged) -> Interval:
+    """Return a figure, mean over the repeats, with its percentile interval."""
+    value, drawn = judged.value(figure, predicted), judged.drawn(figure, predicted)
+    return interval(value, drawn, level=LEVEL)
 
 
 def _figures(
-    held: Predictions,
-    rows: npt.NDArray[np.int64],
-    truth: Floats,
-    weight: Floats,
-    samples: Draws,
-) -> tuple[pd.DataFrame, dict[str, Floats]]:
-    """Return the table of figures, and the bootstrap draws of average precision by contender."""
-    table, kept = [], {}
+    ranking: Mapping[str, Floats], chance: Mapping[str, Floats], judged: Judged
+) -> pd.DataFrame:
+    """Return the table of figures of every contender."""
     methods: dict[str, tuple[Figure, Mapping[str, Floats]]] = {
-        name: (figure, held.ranking) for name, figure in ranking_figures().items()
+        name: (figure, ranking) for name, figure in ranking_figures().items()
     }
-    methods["brier"] = (brier, held.chance)
+    methods["brier"] = (brier, chance)
+    rows = []
     for name, (figure, source) in methods.items():
         for contender, predicted in source.items():
-            part = predicted[:, rows]
-            value = _mean_figure(figure, truth, part, weight)
-            drawn = _mean_drawn(figure, truth, part, weight, samples)
-            low, high = np.nanquantile(drawn, [LOWER, UPPER])
-            table.append((contender, name, value, float(low), float(high)))
-            if name == "average_precision":
-                kept[contender] = drawn
-    columns = ["contender", "figure", "value", "low", "high"]
-    return pd.DataFrame(table, columns=columns), kept
+            found = _range(figure, predicted, judged)
+            rows.append((contender, name, found.value, found.low, found.high))
+    return pd.DataFrame(rows, columns=["contender", "figure", "value", "low", "high"])
 
 
-def _mean_figure(figure: Figure, truth: Floats, predicted: Floats, weight: Floats) -> float:
-    """Mean of a figure over the repeats."""
-    return float(np.mean([figure(truth, one, weight) for one in predicted]))
-
-
-def _mean_drawn(
-    figure: Figure, truth: Floats, predicted: Floats, weight: Floats, samples: Draws
-) -> Floats:
-    """Mean over the repeats of a figure in every resample (B,)."""
-    drawn = [bootstrap(figure, truth, one, weight, samples) for one in predicted]
-    return np.asarray(np.mean(drawn, axis=0))
-
-
-def _differences(figures: pd.DataFrame, drawn: Mapping[str, Floats], base: str) -> pd.DataFrame:
-    precision = figures[figures["figure"] == "average_precision"].set_index("contender")["value"]
-    rows = []
-    for name in LEARNED:
-        low = _low_difference(drawn[name], drawn[base])
-        rows.append((name, float(precision[name] - precision[base]), low))
+def _differences(
+    ranking: Mapping[str, Floats], judged: Judged, learned: Sequence[str], base: str
+) -> pd.DataFrame:
+    level = judged.value(average_precision, ranking[base])
+    rows = [
+        (
+            name,
+            judged.value(average_precision, ranking[name]) - level,
+            least_gain(ranking[name], ranking[base], judged, may_err=MAY_ERR / len(learned)),
+        )
+        for name in learned
+    ]
     return pd.DataFrame(rows, columns=["contender", "difference", "low"])
 
 
 def _optimism(
-    visits: Visits, settings: LearningSettings, figures: pd.DataFrame, seed: int
+    visits: Visits,
+    settings: LearningSettings,
+    figures: pd.DataFrame,
+    learned: Sequence[str],
+    seed: int,
 ) -> pd.DataFrame:
     """Average precision of the learned rankings by random split, and by blocks."""
     rows = np.flatnonzero(visits.evaluate)
     folds = list(random_folds(len(visits.failed), folds=settings.folds, seed=seed))
     held = predict_held_out(
         visits, folds, block_m=settings.block_m, rounds=settings.rounds, seed=seed,
-        given=(),
+        learned=learned, given=(),
     )  # fmt: skip
     by_blocks = figures[figures["figure"] == "average_precision"].set_index("contender")["value"]
     table = [
@@ -329,7 +376,7 @@ def _judge(comparison: Comparison, base: str) -> Decision:
     table = comparison.differences.set_index("contender")
     passed = [
         name
-        for name in LEARNED
+        for name in table.index
         if _surely_better(
             float(table.loc[[name], "low"].iloc[0]),
             comparison.figure(name, "average_precision")["low"],
@@ -337,8 +384,8 @@ def _judge(comparison: Comparison, base: str) -> Decision:
             by_chance=by_chance,
         )
     ]
-    gains = table["difference"].loc[passed or list(LEARNED)]
-    best = str(gains.idxmax())
+    noise = (comparison.shuffled or 0) > MAY_ERR * SHUFFLES
+    best = str(table.loc[passed or list(table.index), "difference"].idxmax())
     row = table.loc[[best]].iloc[0]
     words = (
         f"{comparison.visits:,} visits with {comparison.failures:,} failures in "
@@ -346,9 +393,10 @@ def _judge(comparison: Comparison, base: str) -> Decision:
         _precision_words(comparison, base),
         _precision_words(comparison, best),
         *_shuffled_words(comparison),
-        _verdict(row, best, base, bool(passed)),
+        _verdict(row, best, base, bool(passed), noise),
     )
-    return Decision(best if passed else base, bool(passed), words, comparison)
+    replaced = bool(passed) and not noise
+    return Decision(best if replaced else base, replaced, words, comparison)
 
 
 def _precision_words(comparison: Comparison, name: str) -> str:
@@ -374,8 +422,10 @@ def _kept(base: str) -> str:
     return f"{WORDS[base].capitalize()} is kept."
 
 
-def _verdict(row: pd.Series, name: str, base: str, passed: bool) -> str:
+def _verdict(row: pd.Series, name: str, base: str, passed: bool, noise: bool) -> str:
     gain = f"a gain of {row['difference']:+.3f}, at least {row['low']:+.3f}"
+    if passed and noise:
+        return f"{_kept(base)[:-1]}: the rule passes too easily on shuffled outcomes here."
     if passed:
         return f"Learning replaces {WORDS[base]}: {WORDS[name]} is surely better ({gain})."
     if row["low"] > 0:

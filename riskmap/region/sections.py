@@ -136,6 +136,10 @@ class RunSettings(Section):
     before: str = setting(
         "", "Result folder of an earlier run to compare with; relative to the region file"
     )
+    backtest: str = setting(
+        "", "Folder that `riskmap backtest --out` wrote, to stand in the report; relative to the "
+        "region file",
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -204,6 +208,11 @@ class Region:
     def before(self) -> Path | None:
         """Result folder of an earlier run to compare with; None where none is named."""
         return self.path_of(self.run.before)
+
+    @property
+    def backtest(self) -> Path | None:
+        """Folder of a backtest that is to stand in the report; None where none is named."""
+        return self.path_of(self.run.backtest)
 
     @property
     def log_place(self) -> Path | str:

@@ -82,14 +82,19 @@ def chance_failed_by(county: County, systems: pd.DataFrame, model: Model, day: d
 def condition_factors(model: Model) -> tuple[Factor, ...]:
     """Factors of the failure score that the condition model reads.
 
-    Not the age, which its hazard has, nor what is made of records, which it reads themselves.
+    Not the age, which its hazard has, nor what is made of records, which it reads themselves; nor
+    what is worked out from the age: it holds for the day of the run, and would tell of earlier
+    years which system has a repair on file.
     """
+
+    def holds_through_the_years(feature: str) -> bool:
+        about = column(feature)
+        return "age_yr" not in (feature, *about.depends_on) and not about.from_visits
+
     return tuple(
         factor
         for factor in model.of("failure")
-        if factor.weight > 0
-        and factor.feature != "age_yr"
-        and not column(factor.feature).from_visits
+        if factor.weight > 0 and holds_through_the_years(factor.feature)
     )
 
 

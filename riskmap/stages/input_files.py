@@ -12,6 +12,7 @@ from riskmap.contract.errors import OutputError, SourceChangedError, SourceMissi
 from riskmap.keeping.inputs import HashMemory, state_of
 from riskmap.keeping.store import sha256_of
 from riskmap.region.sections import Region
+from riskmap.stages.kept_backtest import FILE as BACKTEST
 
 
 @dataclass(frozen=True)
@@ -112,6 +113,8 @@ def _named(region: Region, *, earlier: bool = True) -> set[Path]:
     for source in region.sources.values():
         named += source.all_files
     named += region.catalogs
+    if region.backtest is not None:
+        named.append(region.backtest / BACKTEST)
     before = region.before
     if earlier and before is not None:
         named += [before / name for name in ("run.json", "parcels.parquet")]

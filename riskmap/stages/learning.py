@@ -41,6 +41,7 @@ from riskmap.stages.listing import list_length
 
 DECIDED_BY: Final = {
     "condition": DECIDED_BY_CONDITION,
+    "shrunk_logistic": "classifier",
     "logistic": "classifier",
     "boosting": "classifier",
     "score_and_learning": "score corrected by learning",

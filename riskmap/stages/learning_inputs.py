@@ -12,8 +12,8 @@ import pandas as pd
 
 from riskmap.action.aims import FAILED
 from riskmap.contract.arrays import Flags
-from riskmap.failure.aging import DEFAULT_AGING
 from riskmap.inventory.permits import match_permits, permit_date
+from riskmap.inventory.service_history import decimal_year_of, service_history
 from riskmap.inventory.systems import describe_systems, neighborhood_years
 from riskmap.ranking.contenders import Design, Visits, design
 from riskmap.ranking.labels import label_systems, visit_weights
@@ -21,7 +21,7 @@ from riskmap.ranking.model import Model
 from riskmap.ranking.score import factor_points
 from riskmap.stages.condition import chance_failed_by
 from riskmap.stages.county import County
-from riskmap.stages.failure import failure_features
+from riskmap.stages.failure import failure_features, learn_aging
 
 JUDGES: Final[Mapping[str, tuple[str, ...]]] = {
     "random audits": ("audit",),
@@ -62,8 +62,8 @@ def inventory_as_of(day: date, features: pd.DataFrame, county: County) -> pd.Dat
     """Rows of the inventory as a run on an earlier day would have had them.
 
     Permits, visits and pump-outs after the day do not count; ages count to it; flow, load and
-    reserve follow. Soil, terrain, distances and the space on the lot are those of today. Systems
-    that were not there yet are left out.
+    reserve follow, by the aging curves that the permits up to then teach. Soil, terrain, distances
+    and the space on the lot are those of today. Systems that were not there yet are left out.
 
     Parameters
     ----------
@@ -87,8 +87,12 @@ def inventory_as_of(day: date, features: pd.DataFrame, county: County) -> pd.Dat
     onsite = features["service"].eq("onsite") & there.reindex(features.index)
     rows = features[onsite & features[["x_m", "y_m"]].notna().all(axis=1)]
     then = rows.assign(**{name: systems[name].reindex(rows.index) for name in systems.columns})
+    built = parcels["year_built"].reindex(then.index)
+    lives = service_history(
+        then[["kind"]].assign(year_built=built), permits, at_year=decimal_year_of(day)
+    )
     derived, _ = failure_features(
-        then, rules=county.region.rules, physics=county.region.failure, aging=DEFAULT_AGING
+        then, rules=county.region.rules, physics=county.region.failure, aging=learn_aging(lives)
     )
     return then.drop(columns=[c for c in derived.columns if c in then]).join(derived)
 

@@ -88,6 +88,7 @@ READING: Final = (
             "standing_file",
             "before/run.json",
             "before/parcels.parquet",
+            "backtest/backtest.json",
         ),
     ),
     Stage(
@@ -101,6 +102,12 @@ READING: Final = (
         f"{_HERE}.drift:read_run_before",
         gives=("earlier",),
         settings=("before/run.json", "before/parcels.parquet"),
+    ),
+    Stage(
+        "read the backtest",
+        f"{_HERE}.kept_backtest:read_kept_backtest",
+        gives=("backtest",),
+        settings=("backtest/backtest.json",),
     ),
     Stage(
         "read the number by neighborhood",

@@ -24,6 +24,7 @@ if TYPE_CHECKING:
     from riskmap.stages.drift import CountyDrift
     from riskmap.stages.fairness import CountyFairness
     from riskmap.stages.groundwater import Groundwater
+    from riskmap.stages.kept_backtest import KeptBacktest
     from riskmap.stages.learning import Learning
     from riskmap.stages.validation import WellValidation
     from riskmap.stages.zones import Planning
@@ -75,6 +76,8 @@ class Result:
     """What came of learning from visits; None where it is off or there are none."""
     learned_reasons: Explanation | None
     """Shares behind the learned odds of the listed systems; None where the score ranks."""
+    backtest: KeptBacktest | None
+    """What an earlier list would have found; None where the region names none."""
     doubt: CountyDoubt | None
     """What the chances are about and which records to collect; None where none was computed."""
     fairness: CountyFairness | None

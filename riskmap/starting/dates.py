@@ -85,6 +85,8 @@ def _mixed(
     found += [_worded(worded, count)] if worded else []
     share = (understood + len(parts) + len(worded)) / count
     formats = tuple(one for each in found for one in each.formats)
+    if formats and parts and not found[0].formats:  # beside a format nothing is taken for granted
+        formats = (_pattern(parts, day_first=False), *formats)
     said = f"several ways of writing: {understood} year first or in words, "
     said += f"{len(parts)} with numbers, {len(worded)} with a month's name"
     said += "".join(f"; {each.evidence}" for each in found if each.evidence)
@@ -103,7 +105,6 @@ def _numbers(parts: list[re.Match[str]], count: int) -> Dates:
     second = sum(int(match[3]) > 12 for match in parts)
     sign = parts[0][2]
     short = len(parts[0][4]) == 2
-    year = "%y" if short else "%Y"
     share = len(parts) / count
     timed = any(match[5].strip() for match in parts)
     more = "; two-digit years lie in the hundred years up to the day of the run" if short else ""
@@ -111,7 +112,7 @@ def _numbers(parts: list[re.Match[str]], count: int) -> Dates:
         said = f"{first} rows are day first, {second} month first: two ways in one column"
         return Dates(share, sure=False, evidence=said)
     day_first = first > 0
-    pattern = f"%d{sign}%m{sign}{year}" if day_first else f"%m{sign}%d{sign}{year}"
+    pattern = _pattern(parts, day_first=day_first)
     if day_first:
         said, sure = f"day first: {first} rows have a first number over 12", True
     elif second:
@@ -122,6 +123,12 @@ def _numbers(parts: list[re.Match[str]], count: int) -> Dates:
     if timed and not known:
         return Dates(share, (pattern,), sure=False, evidence=f"{said}; with times of day{more}")
     return Dates(share, () if known else (pattern,), sure, said + more)
+
+
+def _pattern(parts: list[re.Match[str]], *, day_first: bool) -> str:
+    """Format of dates of numbers."""
+    sign, year = parts[0][2], "%y" if len(parts[0][4]) == 2 else "%Y"
+    return sign.join([*(("%d", "%m") if day_first else ("%m", "%d")), year])
 
 
 def _worded(parts: list[re.Match[str]], count: int) -> Dates:

@@ -26,6 +26,8 @@ FEW: Final = 3
 FITS_NONE: Final = "it fits no layer"
 LEAST: Final = 0.5
 """Score from which a sheet is taken for a layer."""
+JOINS: Final = 0.6
+"""Share of polygons with a record of a parcel from which they are taken for the parcels."""
 OWN_WELLS_FIRST: Final = 0.6
 """Score of a federal site file as wells: a county's own well records go before it."""
 BY_FOLDER: Final = 0.6
@@ -126,7 +128,9 @@ def recognize(sheets: Sequence[Sheet]) -> Findings:
     if sites and any(_form(sheet, "water_levels") for _, sheet in found.get("water_levels", [])):
         found["water_levels"] += [(LEAST, sheet) for _, sheet in sites]
         found["wells"] = [one for one in found["wells"] if all(one is not site for site in sites)]
-    parcels = _parcels(found.pop("parcels", []), unused)
+    records = found.pop("parcels", [])
+    _look_for_shapes(records, unused)
+    parcels = _parcels(records, unused)
     keys = None if parcels is None else _column_of(parcels, "parcel_id")
     _look_again(found, unused, keys)
     layers = [] if parcels is None else [parcels]
@@ -139,6 +143,28 @@ def recognize(sheets: Sequence[Sheet]) -> Findings:
             wells = _column_of(one, "well_id")
         layers.append(one)
     return Findings(tuple(layers), tuple(unused))
+
+
+def _look_for_shapes(records: list[tuple[float, Sheet]], unused: list[tuple[Sheet, str]]) -> None:
+    """Where no polygons are called parcels, take those whose numbers join the records of parcels.
+
+    Parameters
+    ----------
+    records
+        Sheets taken for parcels, with their scores; the polygons found are added.
+    unused
+        Sheets that fitted nothing; what is taken is taken out.
+    """
+    tables = [sheet for _, sheet in records if sheet.kind != "polygon"]
+    if len(tables) < len(records):
+        return
+    for sheet, why in list(unused):
+        if why != FITS_NONE or sheet.kind != "polygon":
+            continue
+        shares = [found[0] for table in tables if (found := _join(sheet, table)) is not None]
+        if shares and max(shares) >= JOINS:
+            records.append((LEAST, sheet))
+            unused.remove((sheet, why))
 
 
 def _look_again(

@@ -167,9 +167,8 @@ def summary(started: Started) -> list[str]:
         sure = sum(not guess.marks for guess in one.guesses)
         marked = sum(bool(guess.marks) and guess.confidence >= LIKELY for guess in one.guesses)
         asked = len(one.guesses) - sure - marked
-        said = (
-            f"{sure} columns told, {marked} to check, {max(asked, 0)} asked" if one.guesses else ""
-        )
+        said = f"{sure} columns matched, {marked} to check, {max(asked, 0)} asked"
+        said = said if one.guesses else ""
         line = f"{one.layer:<15} {one.sheet.label[:34]:<35}{percent(one.confidence):>5}  {said}"
         lines.append(line[:100].rstrip())
     lines += [

@@ -55,7 +55,7 @@ def region_text(
         "# Made by `riskmap new`. It runs as it stands, as far as its answers are right:",
         f"# - a line with {CHECK} is a guess; look at it, correct it, take the mark away;",
         f"# - {ASK} is a question that only you can answer;",
-        "# - a line without either was told by name and values alike.",
+        "# - a line without either was clear from both the name and the values.",
         "# Every key: docs/region_file.md. Units: docs/layers/units.md.",
         *(f"# {note}" for note in notes),
         "",

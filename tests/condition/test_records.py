@@ -49,6 +49,15 @@ def test_sale_visits_are_a_kind_of_their_own() -> None:
     assert table["kind"].tolist() == ["sale visit: sound"]
 
 
+def test_a_finding_whose_reason_nobody_gave_counts() -> None:
+    seen = visits(("A", "2020-05-01", "", "failed", np.nan, None))
+    seen["reason"] = pd.array([pd.NA], dtype="string")
+    given = permits(("A", "repair", "2010-01-01", "2010-02-01"))
+    given["action"] = pd.array([pd.NA], dtype="string")
+    table = records_on_file(LOTS, given, seen)
+    assert table["kind"].tolist() == ["visit: failed"]
+
+
 def test_trouble_found_before_the_work_was_done_is_of_the_old_system() -> None:
     table = records_on_file(
         LOTS,

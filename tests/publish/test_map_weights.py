@@ -15,7 +15,7 @@ from riskmap.region.model_file import read_model
 
 pytestmark = pytest.mark.browser
 
-MOVED = {"age": 23.26, "reserve": 4.0, "pumping": 11.4, "well_distance": 21.2, "stream": 8.0,
+MOVED = {"age": 23.26, "load": 4.0, "pumping": 11.4, "well_distance": 21.2, "stream": 8.0,
          "separation": 17.02}  # fmt: skip
 
 

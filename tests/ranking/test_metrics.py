@@ -5,10 +5,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy.stats import bootstrap as bootstrap_of_scipy
-from scipy.stats import norm
+from scipy.stats import norm, skew
 from sklearn.metrics import average_precision_score, brier_score_loss, roc_auc_score
 
 from riskmap.ranking.metrics import (
+    acceleration_of,
     area_error,
     area_under_roc,
     average_precision,
@@ -23,6 +24,7 @@ from riskmap.ranking.metrics import (
     lift,
     ranking_figures,
     reliability,
+    without_each,
 )
 
 
@@ -158,6 +160,34 @@ class TestBiasCorrectedInterval:
         found = bias_corrected_interval(0.0, other.bootstrap_distribution, level=0.90)
         assert found.low == pytest.approx(other.confidence_interval.low, rel=1e-9)
         assert found.high == pytest.approx(other.confidence_interval.high, rel=1e-9)
+
+    def test_acceleration_as_other_software_has_it(self) -> None:
+        """A skewed sample: the bound of its mean by the general method, on the same draws."""
+        data = np.random.default_rng(4).exponential(size=40)
+        other = bootstrap_of_scipy(
+            (data,), np.mean, confidence_level=0.90, n_resamples=3000, method="BCa",
+            random_state=np.random.default_rng(2),
+        )  # fmt: skip
+        without = (data.sum() - data) / (len(data) - 1)
+        found = bias_corrected_interval(
+            float(data.mean()), other.bootstrap_distribution, level=0.90,
+            acceleration=acceleration_of(without),
+        )  # fmt: skip
+        assert found.low == pytest.approx(other.confidence_interval.low, rel=1e-9)
+        assert found.high == pytest.approx(other.confidence_interval.high, rel=1e-9)
+
+    def test_acceleration_of_a_mean_is_a_sixth_of_the_skewness(self) -> None:
+        """Efron 1987: skewness / 6 / sqrt(n) for a mean."""
+        data = np.random.default_rng(5).exponential(size=50)
+        without = (data.sum() - data) / (len(data) - 1)
+        expected = skew(data) / 6 / np.sqrt(len(data))
+        assert acceleration_of(without) == pytest.approx(expected, rel=1e-9)
+        assert acceleration_of(np.array([1.0, 1.0, np.nan])) == 0.0
+
+    def test_samples_without_each_block(self) -> None:
+        found = without_each(block_draws(np.array([4, 4, 9, 2]), resamples=3, seed=0))
+        rows = found.times[:, found.block]
+        assert sorted(rows.tolist()) == [[0, 0, 1, 1], [1, 1, 0, 1], [1, 1, 1, 0]]
 
     def test_no_bias_is_the_percentile_interval(self) -> None:
         drawn = np.linspace(-1, 1, 1001)

@@ -7,10 +7,12 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
+from scipy.stats import bootstrap as bootstrap_of_scipy
 
 from riskmap.ranking.blocks import random_folds
 from riskmap.ranking.contenders import (
     LEARNED,
+    SHRUNK,
     WORDS,
     Design,
     Visits,
@@ -20,10 +22,17 @@ from riskmap.ranking.contenders import (
     level_shift,
     predict_held_out,
 )
-from riskmap.ranking.metrics import block_draws
+from riskmap.ranking.metrics import average_precision, block_draws
 from riskmap.ranking.model import parse_model
 from riskmap.ranking.settings import LearningSettings
-from riskmap.ranking.validation import SHUFFLES, Decision, decide, shuffled_passes
+from riskmap.ranking.validation import (
+    SHUFFLES,
+    Decision,
+    Judged,
+    decide,
+    least_gain,
+    shuffled_passes,
+)
 
 QUICK = LearningSettings(folds=4, repeats=1, resamples=120, rounds=30, block_m=1500, buffer_m=200)
 
@@ -102,15 +111,28 @@ class TestKnownAnswers:
         told = truth + draw.normal(0, 0.3, 300)
         ranking = dict.fromkeys(LEARNED, told[None, :]) | {"score": draw.random((1, 300))}
         samples = block_draws(np.arange(300), resamples=40, seed=3)
-        given = (ranking, truth, np.ones(300), samples)
-        assert shuffled_passes(*given, base="score", seed=1) <= 0.05 * SHUFFLES
+        given = (ranking, Judged(truth, np.ones(300), samples))
+        how = {"learned": LEARNED, "base": "score", "seed": 1}
+        assert shuffled_passes(*given, **how) <= 0.05 * SHUFFLES
 
         class Unmixed:
             def permutation(self, values: np.ndarray) -> np.ndarray:
                 return values
 
         monkeypatch.setattr(np.random, "default_rng", lambda _seed: Unmixed())
-        assert shuffled_passes(*given, base="score", seed=1) == SHUFFLES
+        assert shuffled_passes(*given, **how) == SHUFFLES
+
+    def test_a_rule_that_noise_passes_decides_nothing(
+        self, monkeypatch: pytest.MonkeyPatch
+    ) -> None:
+        for passes, replaced in ((0.05 * SHUFFLES, True), (0.05 * SHUFFLES + 1, False)):
+            monkeypatch.setattr(
+                "riskmap.ranking.validation.shuffled_passes", lambda *_, n=passes, **__: int(n)
+            )
+            found = decide(simulate(1), QUICK, seed=0)
+            assert found.replaced == replaced
+            assert (found.chosen in LEARNED) == replaced
+        assert "passes too easily on shuffled outcomes" in found.words[-1]
 
     def test_the_leaked_future_is_named_and_declined(self) -> None:
         county = simulate(4)
@@ -124,13 +146,28 @@ class TestKnownAnswers:
 
     @pytest.mark.parametrize(
         ("n", "hidden", "words"),
-        [(150, 2.0, "failures found"), (260, 3.0, "visits, at least 300")],
+        [(40, 2.0, "failures found, at least 15"), (90, 3.0, "visits, at least 100")],
     )
     def test_tiny_data_is_declined(self, n: int, hidden: float, words: str) -> None:
         found = decide(simulate(5, n=n, hidden=hidden), QUICK, seed=0)
         assert found.words[0].startswith("Learning was declined")
         assert words in found.words[0]
         assert found.chosen == "score"
+
+    def test_few_visits_are_enough_for_a_strongly_shrunk_model(self) -> None:
+        found = decide(simulate(6, n=160, hidden=4.0, known=0.1), QUICK, seed=0)
+        assert found.comparison is not None
+        assert list(found.comparison.differences["contender"]) == [SHRUNK]
+        assert found.replaced
+        assert found.chosen == SHRUNK
+        assert WORDS[SHRUNK] in found.words[-1]
+        shrunk = classifier_for(SHRUNK, simulate(6, n=160).design, rounds=5, seed=0)
+        county = simulate(6, n=160)
+        shrunk.fit(county.design.features.to_numpy(), county.failed)
+        free = classifier_for("logistic", county.design, rounds=5, seed=0)
+        free.set_params(strengths=(1.0,)).fit(county.design.features.to_numpy(), county.failed)
+        largest = [np.abs(one.learner_[-1].coef_).max() for one in (shrunk, free)]
+        assert largest[0] < 0.5 * largest[1]
 
     def test_one_place_is_declined(self) -> None:
         county = simulate(6)
@@ -169,13 +206,78 @@ class TestKnownAnswers:
         assert found.replaced
 
 
+def as_of_scipy(told: np.ndarray, base: np.ndarray, judged: Judged, level: float) -> float:
+    """Lower bound by a general library: its method on our draws, blocks its observations."""
+    blocks = [
+        np.flatnonzero(judged.samples.block == k) for k in range(judged.samples.times.shape[1])
+    ]
+
+    def gain(numbers: np.ndarray) -> float:
+        rows = np.concatenate([blocks[int(k)] for k in numbers])
+        truth, weight = judged.truth[rows], judged.weight[rows]
+        return float(
+            average_precision(truth, told[rows], weight)
+            - average_precision(truth, base[rows], weight)
+        )
+
+    class Draws:
+        bootstrap_distribution = np.array(
+            [gain(np.repeat(np.arange(len(blocks)), times)) for times in judged.samples.times]
+        )
+
+    found = bootstrap_of_scipy(
+        (np.arange(len(blocks)),), gain, method="BCa", vectorized=False, n_resamples=0,
+        confidence_level=level, bootstrap_result=Draws,
+    )  # fmt: skip
+    return float(found.confidence_interval.low)
+
+
+@pytest.fixture(scope="module")
+def judged() -> Judged:
+    draw = np.random.default_rng(5)
+    blocks = draw.integers(0, 25, 400)
+    failed = (draw.random(400) < 0.15 + 0.2 * (blocks % 3 == 0)).astype(float)
+    return Judged(failed, draw.uniform(0.5, 2, 400), block_draws(blocks, resamples=500, seed=1))
+
+
+class TestLeastGain:
+    @pytest.mark.parametrize("noise", [0.5, 1.0, 3.0])
+    def test_same_as_other_software(self, judged: Judged, noise: float) -> None:
+        draw = np.random.default_rng(6)
+        told, base = judged.truth + noise * draw.normal(size=(2, 400))
+        found = least_gain(told[None], base[None], judged, may_err=0.05)
+        assert found == pytest.approx(as_of_scipy(told, base, judged, 0.90), abs=1e-12)
+
+    def test_of_itself_nothing_is_gained(self, judged: Judged) -> None:
+        ranking = np.random.default_rng(7).normal(size=(2, 400))
+        assert least_gain(ranking, ranking, judged, may_err=0.05) == 0.0
+
+    def test_holds_the_true_difference_as_often_as_it_says(self) -> None:
+        """Simulated counties whose true gain is known; the plain interval misses low more often."""
+        missed, counties, n = 0, 200, 300
+        truth_of = np.random.default_rng(0)
+        large = truth_of.random(200_000) < 0.15
+        gains = [
+            float(average_precision(large.astype(float), large * s + truth_of.normal(size=200_000),
+                                    np.ones(200_000)))
+            for s in (1.5, 1.0)
+        ]  # fmt: skip
+        for seed in range(counties):
+            draw = np.random.default_rng(seed + 1)
+            failed = (draw.random(n) < 0.15).astype(float)
+            told, base = (failed * s + draw.normal(size=n) for s in (1.5, 1.0))
+            judged = Judged(failed, np.ones(n), block_draws(np.arange(n), resamples=200, seed=seed))
+            missed += least_gain(told[None], base[None], judged, may_err=0.05) > gains[0] - gains[1]
+        assert missed <= 0.05 * counties + 3 * np.sqrt(0.05 * 0.95 * counties)
+
+
 class TestFigures:
     def test_every_contender_has_every_figure(self, informative: Decision) -> None:
         assert informative.comparison is not None
         table = informative.comparison.figures
         counts = table.groupby("contender").size()
         assert sorted(counts.index) == sorted(["oldest_first", "soil_rule", "score", *LEARNED])
-        assert set(WORDS) == {*counts.index, "condition", "records_first"}
+        assert set(WORDS) == {*counts.index, "condition", "records_first", SHRUNK}
         assert (counts == 6).all()
         assert (table["low"] <= table["high"]).all()
         inside = (table["low"] <= table["value"]) & (table["value"] <= table["high"])

@@ -15,6 +15,8 @@ from selenium.webdriver.chrome.options import Options
 from selenium.webdriver.chrome.service import Service
 from selenium.webdriver.common.action_chains import ActionChains
 from selenium.webdriver.common.by import By
+from selenium.webdriver.support import expected_conditions as ec
+from selenium.webdriver.support.ui import WebDriverWait
 
 from riskmap.contract.visits import FOUND_WORDS, QUESTIONS
 from riskmap.outcomes.log import visits
@@ -100,10 +102,11 @@ def test_it_is_filled_in_by_touch_and_recorded(
     browser.execute_script("arguments[0].scrollIntoView({block: 'center'})", canvas)
     drag = ActionChains(browser).move_to_element(canvas).click_and_hold()
     drag.move_by_offset(40, 20).move_by_offset(20, -30).release().perform()
-    assert "1 of 3 stops" in browser.find_element(By.ID, "state").text
+    counted = ec.text_to_be_present_in_element((By.ID, "state"), "1 of 3 stops")
+    WebDriverWait(browser, 20).until(counted)
 
     browser.get(page.as_uri())  # the telephone was closed in between
-    assert "1 of 3 stops" in browser.find_element(By.ID, "state").text
+    WebDriverWait(browser, 20).until(counted)
     browser.find_element(By.ID, "save").click()
     saved = tmp_path / "got" / "day_1.json"
     for _ in range(100):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -11,6 +12,9 @@ import pytest
 
 import riskmap
 from riskmap.action.hindsight import first_visits
+from riskmap.backtesting import write
+from riskmap.contract.errors import RiskmapError
+from riskmap.publish.report.backtest import backtest_section
 from riskmap.running import open_result
 from riskmap.stages.as_of import parcels_as_of, up_to
 from riskmap.stages.progress import Progress
@@ -103,3 +107,34 @@ def test_later_dates_within_a_row_are_hidden() -> None:
     assert left["issued"].notna().tolist() == [True, False]
     assert left["inspected"].isna().all()
     assert left["last_pumped"].isna().tolist() == [True, False]
+
+
+class TestInTheReport:
+    def test_what_was_written_stands_there(self, folder: Path, tmp_path: Path) -> None:
+        region = riskmap.open_region(folder / "region.toml")
+        done = riskmap.backtest(region, years=5)
+        write(done, tmp_path / "kept", Progress(quiet=True))
+        named = replace(region, run=replace(region.run, backtest=str(tmp_path / "kept")))
+        kept = riskmap.assess(named).backtest
+        assert kept is not None
+        assert kept.words == done.words
+        pd.testing.assert_frame_equal(kept.table, done.table, check_dtype=False)
+        page = backtest_section(kept)
+        assert page.blocks[: len(done.words)] == done.words
+        text = str(page.blocks)
+        assert all(f"'{count:,}'" in text for count in done.table["visited"].unique())
+
+    def test_without_one_it_says_how(self, result: Result) -> None:
+        assert result.backtest is None
+        assert "riskmap backtest REGION.toml" in str(backtest_section(None).blocks[0])
+
+    @pytest.mark.parametrize("content", [None, "{", '{"words": [], "table": [[1]], "unlisted": 0}'])
+    def test_a_folder_without_one_is_refused(
+        self, folder: Path, tmp_path: Path, content: str | None
+    ) -> None:
+        if content is not None:
+            (tmp_path / "backtest.json").write_text(content, encoding="utf-8")
+        region = riskmap.open_region(folder / "region.toml")
+        named = replace(region, run=replace(region.run, backtest=str(tmp_path)))
+        with pytest.raises(RiskmapError, match=r"backtest"):
+            riskmap.assess(named)

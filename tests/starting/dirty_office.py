@@ -1,4 +1,4 @@
-"""One more dirty set: the habits of offices' programs rather than of their names."""
+"""More dirty sets: the habits of offices' programs rather than of their names."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 
-from tests.starting.dirty import PARCELS, PERMITS, VISITS, Base, Dirty, draw, save
+from tests.starting.dirty import PARCELS, PERMITS, VISITS, Base, Dirty, draw, named, save
 
 
 def office_dirt(base: Base, folder: Path) -> Dirty:
@@ -38,3 +38,20 @@ def office_dirt(base: Base, folder: Path) -> Dirty:
     save(base.visits, folder / "visits.csv", {}, encoding="utf-16")
     truth = {"parcels": PARCELS, "permits": PERMITS, "inspections": VISITS}
     return Dirty([outer, book, folder / "visits.csv"], truth)
+
+
+def shapes_by_numbers(base: Base, folder: Path) -> Dirty:
+    """Polygons whose names say nothing: only their numbers join the roll. Dates of two forms."""
+    lot = {"PIN": "K_TXT", "NBHD": "SUBDIV", "ACRES": "GIS_AC"}
+    draw(base.lots, folder / "download_7.gpkg", lot, driver="GPKG")
+    tax = {"PARCEL": "Parcel Number", "YEAR_BUILT": "Yr Blt", "BEDRMS": "Bed Rms"}
+    roll = base.tax.assign(PARCEL=base.tax["PARCEL"].str.replace("-", ""))
+    save(roll, folder / "roll.csv", tax)
+    permits = base.permits.copy()
+    issued = pd.to_datetime(permits["ISSUED"], errors="coerce")
+    ways = [issued.dt.strftime(way) for way in ("%m/%d/%Y", "%d-%b-%y")]
+    permits["ISSUED"] = [ways[n % 2].iloc[n] for n in range(len(permits))]
+    save(permits, folder / "permits.csv", {})
+    truth = {"parcels": named(PARCELS, {**lot, **tax}), "permits": PERMITS}
+    files = [folder / name for name in ("download_7.gpkg", "roll.csv", "permits.csv")]
+    return Dirty(files, truth)

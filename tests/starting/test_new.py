@@ -35,7 +35,7 @@ from riskmap.starting.region_text import ASK, CHECK
 from riskmap.starting.systems import compute_in, fitting_systems, square_meters
 from riskmap.starting.units import USUAL
 from tests.starting.dirty import SETS, Base, save
-from tests.starting.dirty_office import office_dirt
+from tests.starting.dirty_office import office_dirt, shapes_by_numbers
 from tests.starting.judging import judge, shares, shown, verdict
 from tests.starting.names_seen import NAMES, table
 
@@ -47,7 +47,7 @@ MOST_WRONG = 0.01
 @pytest.fixture(scope="module")
 def judged(base: Base, tmp_path_factory: pytest.TempPathFactory) -> dict[str, dict[str, list[str]]]:
     folder = tmp_path_factory.mktemp("dirty")
-    sets = {**SETS, "office_dirt": office_dirt}
+    sets = {**SETS, "office_dirt": office_dirt, "shapes_by_numbers": shapes_by_numbers}
     made = {name: make(base, folder / name) for name, make in sets.items()}
     return {name: judge(one.files, one.truth) for name, one in made.items()}
 
@@ -221,7 +221,7 @@ class TestDates:
             (["25/12/1999", "12/25/2001"], None, False),
             (["1999-12-25", "2001-04-03 00:00:00"], None, True),
             (["36519", "40000"], None, False),
-            (["1999-12-25", "12/25/1999", "03-Aug-66"], "%d-%b-%y", True),
+            (["1999-12-25", "12/25/1999", "03-Aug-66"], "%m/%d/%Y %d-%b-%y", True),
             (["1999-12-25", "25/12/1999", "03-Aug-66"], "%d/%m/%Y %d-%b-%y", True),
             (["1999-12-25", "02/03/1999", "December 5, 1999"], None, False),
             (["1999-12-25", "12/25/1999", "25.12.1999"], None, False),

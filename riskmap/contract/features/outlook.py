@@ -21,7 +21,7 @@ FIELD: Final = (
            evidence=True, label="Flow over capacity", card=card.OUTLOOK,
            depends_on=("field_area_m2", "occupants")),
     number("reserve_frac", "Share of the field's depth still dry, by the model", SHARE,
-           evidence=True, label="Field still dry", card=card.OUTLOOK, lookup="site_visit",
+           evidence=True, label="Field still dry", card=card.OUTLOOK,
            depends_on=("age_yr", "kind", "field_area_m2")),
     number("years_to_stressed_yr", "Years until stressed at today's flow", YEARS, evidence=True,
            label="Until stressed", card=card.OUTLOOK, none="already"),
@@ -49,7 +49,7 @@ ROOM: Final = (
     text("replacement", "What could be built in its place", REPLACEMENTS, evidence=True,
          label="Room and soil suit", card=card.HELP),
     number("room_ratio", "Room left over room needed", RATIO, evidence=True,
-           label="Room left over room needed", card=card.HELP, lookup="field_area"),
+           label="Room left over room needed", card=card.HELP),
     number("room_m2", "Room left on the lot for a replacement field", FIELD_AREA, evidence=True),
     number("room_needed_m2", "Room that a replacement field needs", FIELD_AREA, evidence=True),
 )

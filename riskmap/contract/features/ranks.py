@@ -70,7 +70,7 @@ RECORDS: Final = (
     text("county_records", "Complaints, repairs and findings on record, the latest first",
          label="On record", listed=Listed(34, "inspections, permits", wrap=True)),
     text("chance_reasons", "What raises the chance of having failed most, besides its records; "
-         "told for the systems of the season's lists", label="What raises the chance",
+         "given for the systems of the season's lists", label="What raises the chance",
          listed=Listed(34, wrap=True)),
 )
 """Why it is visited: the county's own records, and what raises the chance besides them."""

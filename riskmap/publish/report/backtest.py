@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from pathlib import Path
 from typing import Final
 
@@ -15,6 +14,7 @@ from riskmap.publish.report.section import Section, Table, number
 from riskmap.publish.words.imprint import sender_of
 from riskmap.publish.words.text_safety import csv_text
 from riskmap.region.sections import Region
+from riskmap.stages.kept_backtest import FILE, KeptBacktest
 
 FEW: Final = 10
 """Visits below which a share is not shown as one."""
@@ -22,6 +22,11 @@ NOTE: Final = (
     "Visited: systems of that part with a visit since; failed: found so at the first of them. "
     "In brackets: 95% intervals (Clopper and Pearson 1934). Expected: by the chances of that day. "
     f"Fewer than {FEW} visits: no share."
+)
+NONE_KEPT: Final = (
+    "How a list of some years ago would have done by this county's own visits since is not shown "
+    "here. `riskmap backtest REGION.toml --years 5 --out backtest` works it out; with "
+    'backtest = "backtest" below [run] it stands here.'
 )
 CAUTIONS: Final = (
     "Visits were not drawn at random. Those that a complaint prompted find more failures than "
@@ -31,10 +36,8 @@ CAUTIONS: Final = (
 )
 
 
-def write_backtest(
-    folder: Path, region: Region, table: pd.DataFrame, words: Sequence[str], unlisted: int
-) -> None:
-    """Write ``index.html`` and ``backtest.csv``.
+def write_backtest(folder: Path, region: Region, done: KeptBacktest) -> None:
+    """Write ``index.html``, ``backtest.csv``, and ``backtest.json`` for the report of a run.
 
     Parameters
     ----------
@@ -42,25 +45,38 @@ def write_backtest(
         Where to write.
     region
         Gives the imprint.
-    table, words
-        Of :mod:`riskmap.action.hindsight`.
-    unlisted
-        Visited systems that were on no list of that day.
+    done
+        The backtest.
     """
-    imprint = sender_of(region)
-    left_out = f"{unlisted:,} of the systems visited since were on no list then: their houses came "
-    left_out += "later, or it was not known that they are onsite."
     sections = [
-        Section(
-            "What the list would have found",
-            (_reason_table(table, ALL_REASONS), _reason_table(table, NO_TROUBLE)),
-        ),
-        Section("By reason of the visit", (_whole_table(table), left_out)),
+        Section("What the list would have found", _by_all(done.table)),
+        Section("By reason of the visit", _by_reason(done)),
         Section("How to read this", CAUTIONS),
     ]
-    page = plain_page(sections, imprint, title="Backtest", facts=list(words))
+    page = plain_page(sections, sender_of(region), title="Backtest", facts=list(done.words))
     (folder / "index.html").write_bytes(page.encode("utf-8"))
-    (folder / "backtest.csv").write_bytes(csv_text(table).encode("utf-8"))
+    (folder / "backtest.csv").write_bytes(csv_text(done.table).encode("utf-8"))
+    (folder / FILE).write_bytes(done.text().encode("utf-8"))
+
+
+def backtest_section(done: KeptBacktest | None) -> Section:
+    """Give the report's part on what an earlier list would have found, or how to come to one."""
+    title = "What an earlier list would have found"
+    if done is None:
+        return Section(title, (NONE_KEPT,))
+    return Section(title, (*done.words, *_by_all(done.table), *_by_reason(done), *CAUTIONS))
+
+
+def _by_all(table: pd.DataFrame) -> tuple[Table, ...]:
+    return _reason_table(table, ALL_REASONS), _reason_table(table, NO_TROUBLE)
+
+
+def _by_reason(done: KeptBacktest) -> tuple[Table, str]:
+    left_out = (
+        f"{done.unlisted:,} of the systems visited since were on no list then: their houses came "
+        "later, or it was not known that they are onsite."
+    )
+    return _whole_table(done.table), left_out
 
 
 def _reason_table(table: pd.DataFrame, reason: str) -> Table:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pandas as pd
 
 from riskmap.inventory.service import NO_SEWER_MAP
+from riskmap.publish.report.backtest import backtest_section
 from riskmap.publish.report.changes import changes_section
 from riskmap.publish.report.fairness import fairness_section
 from riskmap.publish.report.learning import learning_section, service_section
@@ -20,6 +21,7 @@ def further_sections(result: Result) -> list[Section]:
         sections.append(
             learning_section(result.learning.words, result.learning.decision.comparison)
         )
+    sections.append(backtest_section(result.backtest))
     if result.service is not None:
         open_before, filled = _service_counts(result.parcels)
         sections.append(service_section(result.service, filled=filled, open_before=open_before))

@@ -12,7 +12,7 @@ from matplotlib.figure import Figure as Drawing
 from riskmap.publish import palette
 from riskmap.publish.report.figures import CURVE_COLORS, DASHES, drawn
 from riskmap.publish.report.section import Block, Figure, Section, Table, number
-from riskmap.ranking.contenders import WORDS
+from riskmap.ranking.contenders import LEARNED, SHRUNK, WORDS
 from riskmap.ranking.service_classifier import PUBLISHED, Service
 from riskmap.ranking.validation import Comparison
 
@@ -24,7 +24,8 @@ HEADS: Final = {
 LIFTS: Final = {"lift_5%": "Top 5%", "lift_10%": "Top 10%", "lift_20%": "Top 20%"}
 """Figure -> heading; in the tables' order."""
 
-DRAWN: Final = ("score", "logistic", "boosting", "score_and_learning")
+DRAWN: Final = ("score", *LEARNED, SHRUNK)
+"""Rankings whose chances are drawn, so far as they were tried."""
 
 
 def learning_section(words: Sequence[str], comparison: Comparison | None) -> Section:
@@ -84,7 +85,7 @@ def _split_table(comparison: Comparison) -> Table:
 
 def calibration_figure(comparison: Comparison) -> Figure:
     """Predicted chance against share found, by ranking."""
-    tables = {name: comparison.reliability[name] for name in DRAWN}
+    tables = {n: comparison.reliability[n] for n in DRAWN if n in comparison.reliability}
 
     def paint(drawing: Drawing) -> None:
         axes = drawing.subplots()
