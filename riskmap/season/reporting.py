@@ -24,6 +24,7 @@ from riskmap.action.season_figures import (
 from riskmap.action.season_moves import Moves, list_moves
 from riskmap.contract.errors import NotEnoughDataError, OutputError, SourceMissingError
 from riskmap.contract.quantities import figure, percent
+from riskmap.contract.vocabulary import ON_FILE
 from riskmap.outcomes.log import visits
 from riskmap.publish.paper.typesetting import field, paper_of, typeset
 from riskmap.publish.words.cautions import LOCAL_CODE, SCREENING
@@ -200,7 +201,7 @@ def _moves(moves: Moves) -> dict[str, Any]:
     came = [
         {
             "parcel": field(parcel, 24),
-            "before": figure(row["rank_before"]),
+            "before": ON_FILE if pd.isna(row["rank_before"]) else figure(row["rank_before"]),
             "after": figure(row["rank_after"]),
             "why": field(row["reason"] if isinstance(row["reason"], str) else "", 60),
         }
