@@ -18,6 +18,7 @@ from data_pipelines.hydrography import read_streams, read_waterbodies
 from data_pipelines.inspections import read_inspections
 from data_pipelines.parcels import read_parcels
 from data_pipelines.permits import read_permits
+from data_pipelines.places import read_places
 from data_pipelines.rasters import RasterReading, read_elevation, read_water_table
 from data_pipelines.roads import read_roads
 from data_pipelines.vector import Bounds
@@ -40,6 +41,7 @@ READERS: Final[Mapping[str, Reader]] = {
     "streams": read_streams,
     "waterbodies": read_waterbodies,
     "roads": read_roads,
+    "places": read_places,
     "floodplain": read_floodplain,
     "sewer_area": read_sewer_area,
     "wellhead_areas": read_wellhead_areas,

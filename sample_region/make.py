@@ -32,7 +32,7 @@ from sample_region.write_tables import (
     write_levels,
     write_portal,
 )
-from sample_region.zones import flood_zones, section_roads, sewer_district
+from sample_region.zones import flood_zones, section_roads, sewer_district, villages
 
 SEED: Final = 20260601
 PARCELS: Final = 3000
@@ -49,6 +49,7 @@ FOLDERS: Final = (
     "flood",
     "sewer",
     "roads",
+    "places",
 )
 ACRE_M2: Final = 4046.8564224
 
@@ -159,6 +160,7 @@ def _write_zones(folder: Path, plan: Plan, terrain: Terrain, settlement: Settlem
     write_shapefile(folder / "flood" / "S_FLD_HAZ_AR.shp", shapes, table, plan, crs="EPSG:4269")
     write_geojson(folder / "sewer" / "sewer.geojson", *sewer_district(plan, settlement), plan)
     write_geojson(folder / "roads" / "roads.geojson", *section_roads(plan), plan)
+    write_geojson(folder / "places" / "places.geojson", *villages(plan), plan)
 
 
 def _write_records(

@@ -1,4 +1,4 @@
-"""Areas drawn by offices: flood zones, the sewer district, section roads."""
+"""What offices draw: flood zones, the sewer district, section roads, names of villages."""
 
 from __future__ import annotations
 
@@ -90,3 +90,11 @@ def section_roads(plan: Plan) -> tuple[Shapes, pd.DataFrame]:
         lines = [shapely.difference(line, strip) for line in lines]
     parts, owner = shapely.get_parts(np.array(lines), return_index=True)
     return np.asarray(parts), pd.DataFrame({"NAME": street(owner * 13 + 4)})
+
+
+def villages(plan: Plan) -> tuple[Shapes, pd.DataFrame]:
+    """Mark each village by a point with its name."""
+    x, y = Bend(plan.seed)(*plan.villages.T)
+    points = [shapely.Point(east, north) for east, north in zip(x, y, strict=True)]
+    names = [f"Nowhere Village {n + 1}" for n in range(len(points))]
+    return np.array(points, dtype=object), pd.DataFrame({"NAME": names})

@@ -144,7 +144,7 @@ class SeasonSettings(Section):
 
     def conflicts(self) -> list[str]:
         """Refuse what cannot be a season, and a password where everybody reads it."""
-        said = []
+        said = [] if self.log.strip() else ["log is empty: name a file or a database"]
         if (self.office_x_m is None) != (self.office_y_m is None):
             said.append("give both office_x_m and office_y_m, or neither")
         if self.begins_h >= self.ends_h:

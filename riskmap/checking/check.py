@@ -38,7 +38,7 @@ from riskmap.stages.order import READING, STAGES
 from riskmap.stages.progress import Progress
 from riskmap.stages.result import Result
 
-UNCOVERED: Final = ("well_samples", "public_areas", "wellhead_areas")
+UNCOVERED: Final = ("well_samples", "places", "public_areas", "wellhead_areas")
 """Layers of which coverage says nothing about a parcel's own score."""
 
 

@@ -137,6 +137,16 @@ WATERBODIES: Final = Layer(
 ROADS: Final = Layer(
     "roads", "line", "Roads, for the season's ways.", (text("name", "Name of the road"),)
 )
+PLACES: Final = Layer(
+    "places",
+    "point",
+    "Towns, villages and neighborhoods, named on the map.",
+    (
+        text("name", "Name of the place"),
+        number("area_m2", "Area of the place; where names do not fit, the larger's stands", LAND,
+               0, 1e11),
+    ),
+)  # fmt: skip
 FLOODPLAIN: Final = Layer(
     "floodplain", "polygon", "Mapped flood zones.", (text("zone", "Flood zone", FLOOD_ZONES),)
 )
@@ -224,6 +234,7 @@ LAYERS: Final[Mapping[str, Layer]] = {
         STREAMS,
         WATERBODIES,
         ROADS,
+        PLACES,
         FLOODPLAIN,
         SEWER_AREA,
         WELLHEAD_AREAS,

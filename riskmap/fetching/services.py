@@ -300,6 +300,11 @@ SERVICES: Final[Mapping[str, Service]] = {
                     "roads/tl_{year}_{code}_roads.zip", by="county"),
         ),
         Service(
+            "places", "TIGER/Line", PUBLIC, "US Census Bureau, TIGER/Line Shapefiles, places.",
+            _yearly("places", f"{_TIGER}/PLACE/tl_{{year}}_{{code}}_place.zip",
+                    "places/tl_{year}_{code}_place.zip", by="state"),
+        ),
+        Service(
             "public_areas", "TIGER/Line", PUBLIC,
             "US Census Bureau, TIGER/Line Shapefiles, block groups.",
             _yearly("public_areas", f"{_TIGER}/BG/tl_{{year}}_{{code}}_bg.zip",

@@ -50,6 +50,7 @@ OUTPUTS: Final = (
             "streams",
             "waterbodies",
             "roads",
+            "places",
             "floodplain",
             "sewer_area",
             "wells",
@@ -124,7 +125,7 @@ OUTPUTS: Final = (
         f"{_HERE}.public.edition:public_edition",
         gives=("files_public",),
         needs=("parcels",),
-        layers=("public_areas", "roads", "streams", "waterbodies"),
+        layers=("public_areas", "roads", "places", "streams", "waterbodies"),
         settings=(*_SENDER, "public"),
         files=(
             File(

@@ -12,7 +12,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Final, NamedTuple
+from typing import Final
 
 import numpy as np
 import pandas as pd
@@ -26,26 +26,18 @@ from riskmap.ranking.contenders import (
     Visits,
     predict_held_out,
 )
+from riskmap.ranking.judged import Judged, least_gain, range_of
 from riskmap.ranking.labels import suspect_features
 from riskmap.ranking.metrics import (
-    Draws,
     Figure,
-    Interval,
-    acceleration_of,
     average_precision,
-    bias_corrected_interval,
     block_draws,
-    bootstrap,
     brier,
-    interval,
     ranking_figures,
     reliability,
-    without_each,
 )
 from riskmap.ranking.settings import LearningSettings
 
-LEVEL: Final = 0.90
-"""Of the intervals of figures."""
 MAY_ERR: Final = 0.05
 """Chance of a wrong pass that the rule allows, over all rankings tried."""
 SHUFFLES: Final = 200
@@ -167,55 +159,6 @@ def tried(visits: Visits, settings: LearningSettings) -> tuple[str, ...]:
     return LEARNED if many else (SHRUNK,)
 
 
-class Judged(NamedTuple):
-    """Visits that figures are taken on: outcome and weight (n,), bootstrap samples of places."""
-
-    truth: Floats
-    weight: Floats
-    samples: Draws
-
-    def value(self, figure: Figure, predicted: Floats) -> float:
-        """Mean of a figure over the repeats; `predicted` is (repeats, n)."""
-        return float(np.mean([figure(self.truth, one, self.weight) for one in predicted]))
-
-    def drawn(self, figure: Figure, predicted: Floats, samples: Draws | None = None) -> Floats:
-        """Mean of a figure over the repeats in every sample (B,)."""
-        samples = self.samples if samples is None else samples
-        drawn = [bootstrap(figure, self.truth, one, self.weight, samples) for one in predicted]
-        return np.asarray(np.mean(drawn, axis=0))
-
-
-def least_gain(
-    ranking: Floats, base: Floats, judged: Judged, *, may_err: float, samples: Draws | None = None
-) -> float:
-    """Lower bound of how much greater a ranking's average precision is than another's.
-
-    Parameters
-    ----------
-    ranking, base
-        Held-out rankings (repeats, n) of the same visits.
-    judged
-        The visits.
-    may_err
-        Chance that the bound lies above the true difference.
-    samples
-        Bootstrap samples to use in place of those of `judged`.
-    """
-
-    def gain(by: Draws | None) -> Floats:
-        return judged.drawn(average_precision, ranking, by) - judged.drawn(
-            average_precision, base, by
-        )
-
-    value = judged.value(average_precision, ranking) - judged.value(average_precision, base)
-    return bias_corrected_interval(
-        value,
-        gain(samples),
-        level=1 - 2 * may_err,
-        acceleration=acceleration_of(gain(without_each(judged.samples))),
-    ).low
-
-
 def shuffled_passes(
     ranking: Mapping[str, Floats],
     judged: Judged,
@@ -265,7 +208,7 @@ def _passes(
 ) -> bool:
     """Whether the rule lets a learned ranking pass."""
     gain = least_gain(ranking[name], ranking[base], judged, may_err=may_err)
-    low, base_low = (_range(average_precision, ranking[one], judged).low for one in (name, base))
+    low, base_low = (range_of(average_precision, ranking[one], judged).low for one in (name, base))
     return _surely_better(gain, low, base_low=base_low, by_chance=float(judged.truth.mean()))
 
 
@@ -276,12 +219,6 @@ def _surely_better(gain: float, low: float, *, base_low: float, by_chance: float
     win.
     """
     return gain > 0 and bool(low > max(base_low, by_chance))
-
-
-def _range(figure: Figure, predicted: Floats, judged: Judged) -> Interval:
-    """Return a figure, mean over the repeats, with its percentile interval."""
-    value, drawn = judged.value(figure, predicted), judged.drawn(figure, predicted)
-    return interval(value, drawn, level=LEVEL)
 
 
 def _figures(
@@ -295,7 +232,7 @@ def _figures(
     rows = []
     for name, (figure, source) in methods.items():
         for contender, predicted in source.items():
-            found = _range(figure, predicted, judged)
+            found = range_of(figure, predicted, judged)
             rows.append((contender, name, found.value, found.low, found.high))
     return pd.DataFrame(rows, columns=["contender", "figure", "value", "low", "high"])
 

@@ -172,6 +172,8 @@ ALIASES: Final[Mapping[str, Mapping[str, tuple[str, ...]]]] = {
     "sewer_area": {"name": ("name", "sewer district", "district name", "district", "sewer name",
                             "system name", "service name", "sewer service name")},
     "wellhead_areas": {"name": ("name", "system name", "water system name", "well name")},
+    "places": {"name": ("name", "place name", "town name", "city name", "village name",
+                        "feature name", "gnis name")},
     "public_areas": {"name": ("name", "tract name", "tract", "township name", "block name",
                               "geoid")},
 }  # fmt: skip
@@ -234,6 +236,7 @@ FILE_WORDS: Final[Mapping[str, tuple[str, ...]]] = {
     "floodplain": ("flood", "hazard", "fema", "floodplain", "dfirm"),
     "sewer_area": ("sewer", "sewershed", "sanitary"),
     "wellhead_areas": ("wellhead", "protection", "swap"),
+    "places": ("place", "town", "city", "village", "populated"),
     "public_areas": ("tract", "block", "township", "census", "municipal"),
     "elevation": ("dem", "elevation", "terrain", "lidar", "ned", "3dep"),
     "water_table": ("water table", "depth to water", "watertable"),

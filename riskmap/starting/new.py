@@ -16,8 +16,9 @@ from riskmap.publish.words.text_safety import plain_text
 from riskmap.region.read import read_region
 from riskmap.starting.checklist import checklist_text
 from riskmap.starting.columns import LIKELY
-from riskmap.starting.layers import Findings, Recognized, recognize
+from riskmap.starting.layers import Findings, recognize
 from riskmap.starting.opening import Bounds, open_all
+from riskmap.starting.parcel_shapes import Recognized
 from riskmap.starting.region_text import region_text
 from riskmap.starting.systems import System, apart, compute_in, fitting_systems
 

@@ -161,6 +161,14 @@ OPEN_SOURCES: Final[Mapping[str, OpenSource]] = {
         "Ways and driving times for a season's visits.",
         fetched=True,
     ),
+    "places": OpenSource(
+        "TIGER/Line, US Census Bureau",
+        "https://www.census.gov/geographies/mapping-files/time-series/geo/tiger-line-file.html",
+        "Choose the year; Web Interface; Places; choose the state.",
+        PUBLIC,
+        "Names of towns on the map, by which people find their way.",
+        fetched=True,
+    ),
     "public_areas": OpenSource(
         "TIGER/Line, US Census Bureau",
         "https://www.census.gov/geographies/mapping-files/time-series/geo/tiger-line-file.html",

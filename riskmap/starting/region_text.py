@@ -13,8 +13,8 @@ from riskmap.contract.layers import LAYERS, PRIVATE
 from riskmap.region.layers import NEEDED, SOIL_SURVEY
 from riskmap.starting.columns import LIKELY, Guess
 from riskmap.starting.coordinates import Place
-from riskmap.starting.layers import Recognized
 from riskmap.starting.opening import Sheet
+from riskmap.starting.parcel_shapes import Recognized
 from riskmap.starting.systems import DEGREES, System
 
 CHECK: Final = "CHECK"

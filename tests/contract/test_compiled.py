@@ -36,7 +36,8 @@ def answer(tmp_path: Path, repo: Path):
         (tmp_path / "caller.py").write_text(CALLER.format(name=name), encoding="utf-8")
         done = subprocess.run(
             [sys.executable, "-c", SCRIPT.format(name=name), str(tmp_path)],
-            capture_output=True, check=True, text=True, env={"PYTHONPATH": str(repo)},
+            capture_output=True, check=True, text=True,
+            env={"PYTHONPATH": str(repo), "PYTHONDONTWRITEBYTECODE": "1"},
         )  # fmt: skip
         value, hits = done.stdout.split()
         return float(value), int(hits)

@@ -158,7 +158,10 @@ class Country:
     def tiger(self, place: str) -> Answer:
         if "TIGER2025" not in place:
             return Answer(b"not yet", 404)
-        if "/BG/" in place:
+        if "/PLACE/" in place:
+            town = self.outline.centroid.buffer(0.01)
+            frame = gpd.GeoDataFrame({"NAME": ["Nowhere"]}, geometry=[town], crs=4269)
+        elif "/BG/" in place:
             west, south, east, north = self.outline.bounds
             middle = (west + east) / 2
             halves = [

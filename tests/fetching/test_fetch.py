@@ -70,8 +70,9 @@ class TestTheWholeWay:
         assert haul.nothing == ()
         assert set(haul.files) == set(SERVICES)
         county = tmp_path / "county"
-        files = [str(tmp_path / name) for name in ("soils", "terrain", "water", "flood", "roads",
-                 "areas", "wells", "well_samples", "water_levels")]  # fmt: skip
+        folders = ("soils", "terrain", "water", "flood", "roads", "places", "areas", "wells",
+                   "well_samples", "water_levels")  # fmt: skip
+        files = [str(tmp_path / name) for name in folders]
         given = [*files, str(invented / "parcels")]
         assert cli.main(["new", str(county), "--from", *given, "--date", "2026-06-01"]) == 0
         region = (county / "region.toml").read_text()

@@ -296,6 +296,7 @@ TARGETS: Final[Mapping[str, Make]] = {
     "buildings": _few("buildings"),
     "waterbodies": _few("waterbodies"),
     "roads": _few("roads"),
+    "places": _areas("places"),
     "sewer area": _few("sewer_area"),
     "wellhead areas": _areas("wellhead_areas"),
     "public areas": _areas("public_areas"),

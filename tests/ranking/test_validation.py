@@ -22,17 +22,11 @@ from riskmap.ranking.contenders import (
     level_shift,
     predict_held_out,
 )
+from riskmap.ranking.judged import Judged, least_gain
 from riskmap.ranking.metrics import average_precision, block_draws
 from riskmap.ranking.model import parse_model
 from riskmap.ranking.settings import LearningSettings
-from riskmap.ranking.validation import (
-    SHUFFLES,
-    Decision,
-    Judged,
-    decide,
-    least_gain,
-    shuffled_passes,
-)
+from riskmap.ranking.validation import SHUFFLES, Decision, decide, shuffled_passes
 
 QUICK = LearningSettings(folds=4, repeats=1, resamples=120, rounds=30, block_m=1500, buffer_m=200)
 

@@ -65,9 +65,13 @@ def test_a_list_is_as_long_as_asked_and_no_longer_than_the_ranked(assessed: Resu
         assert list_length(assessed.parcels, lists) == want
 
 
-def test_a_run_without_learning_has_fairness_only(assessed: Result, tmp_path: Path) -> None:
+def test_a_run_without_learning_has_fairness_and_says_how_to_backtest(
+    assessed: Result, tmp_path: Path
+) -> None:
     titles = [section.title for section in further_sections(assessed)]
-    assert titles == ["How picks fall across neighborhoods"]
+    assert titles == [
+        "What an earlier list would have found", "How picks fall across neighborhoods",
+    ]  # fmt: skip
     changes_list(tmp_path, assessed)
     learned_reasons_list(tmp_path, assessed)
     assert list(tmp_path.iterdir()) == []

@@ -27,6 +27,7 @@ SCRIPTS: Final = (
     "shapes",
     "paint",
     "tiles",
+    "names",
     "state",
     "scores",
     "colors",

@@ -27,7 +27,7 @@ from riskmap.region.sections import Region
 from riskmap.stages.listing import find_visits, list_length
 from riskmap.stages.result import Result
 
-PLAIN_LAYERS: Final = ("streams", "waterbodies", "roads", "floodplain", "sewer_area")
+PLAIN_LAYERS: Final = ("streams", "waterbodies", "roads", "places", "floodplain", "sewer_area")
 
 
 def county_map(folder: Path, result: Result) -> MapReport:

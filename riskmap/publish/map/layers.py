@@ -113,6 +113,10 @@ def _layer_columns(
         return zone_columns(package, table, units)
     if name == "wells":
         return well_columns(package, table, units)
+    if name == "places":
+        larger = table["area_m2"].rank(ascending=False, method="first", na_option="bottom")
+        return {"name": pack_words(package, _text(table, "name")),
+                "first": pack_numbers(package, larger)}  # fmt: skip
     return {
         field: pack_words(package, as_words(_text(table, field)))
         for field in ("name", "zone", "reason")

@@ -82,6 +82,7 @@ LAYER_STYLES: Final = {
     "roads": LayerStyle(
         "Roads", "line", True, LAYER_COLORS["roads"], from_zoom=11, wide=0.6, named=True
     ),
+    "places": LayerStyle("Names of places", "name", True, LAYER_COLORS["places"]),
     "floodplain": LayerStyle("Flood zones", "area", False, LAYER_COLORS["floodplain"], opacity=0.6),
     "sewer_area": LayerStyle(
         "Sewer area", "area", False, LAYER_COLORS["sewer_area"], 0.1, LAYER_COLORS["sewer_area"]

@@ -47,7 +47,7 @@ class PublicReport:
     width_m: float | None
 
 
-GUIDES: Final = ("roads", "streams", "waterbodies")
+GUIDES: Final = ("roads", "places", "streams", "waterbodies")
 """Open layers for finding one's way on the public map."""
 
 

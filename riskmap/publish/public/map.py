@@ -6,7 +6,7 @@ JSON, because the composer reads text in shapes as a template.
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from typing import Any, Final
 
 import folium
@@ -165,12 +165,20 @@ def _area(name: str, line: pd.Series, columns: list[str]) -> dict[str, Any]:
 
 
 def _places(layers: Mapping[str, gpd.GeoDataFrame]) -> list[dict[str, Any]]:
-    """Names of the largest waters, to find one's way."""
-    water = layers.get("waterbodies")
-    if water is None or "name" not in water or not len(water):
+    """Names of the largest places and waters, to find one's way."""
+    return [
+        *_named(layers.get("places"), lambda table: table["area_m2"].fillna(0.0)),
+        *_named(layers.get("waterbodies"), lambda table: table.geometry.area),
+    ]
+
+
+def _named(
+    layer: gpd.GeoDataFrame | None, size: Callable[[gpd.GeoDataFrame], pd.Series]
+) -> list[dict[str, Any]]:
+    if layer is None or "name" not in layer or not len(layer):
         return []
-    named = water[water["name"].map(plain_text) != ""]
-    order = named.geometry.area.sort_values(ascending=False, kind="stable").index[:MOST_PLACES]
+    named = layer[layer["name"].map(plain_text) != ""]
+    order = size(named).sort_values(ascending=False, kind="stable").index[:MOST_PLACES]
     spots = named.loc[order].geometry.representative_point().to_crs(4326)
     return [
         {

@@ -97,6 +97,7 @@
       lookOf: columns.kind ? ((codes) => (i) => codes[i] - 1)(columns.kind.codes()) : null,
     }),
     point: (entry, shapes) => new county.PointTiles(shapes, { pane: "points", color: entry.color }),
+    name: (entry, shapes, columns) => new county.PlaceNames(shapes, columns),
   };
 
   function addToggle(name, layer, wanted) {
@@ -116,7 +117,7 @@
   }
 
   function makePanes(map) {
-    [["relief", 210], ["under", 220], ["parcels", 230], ["over", 240], ["points", 250]].forEach(function (entry) {
+    [["relief", 210], ["under", 220], ["parcels", 230], ["over", 240], ["points", 250], ["names", 260]].forEach(function (entry) {
       map.createPane(entry[0]).style.zIndex = entry[1];
       map.getPane(entry[0]).style.pointerEvents = "none";
     });
