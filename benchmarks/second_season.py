@@ -162,7 +162,8 @@ def page(told: pd.DataFrame, *, inspectors: int, days: int) -> str:
     )
     rows = "\n".join(
         f"| {row['county'].replace('_', ', seed ')} | {row['visits']:,} | {row['found']} | "
-        f"{row['expected']:.0f} | {row['left']:,} | {row['failed_left']} | {row['by_first']} | "
+        f"{row['expected']:.0f} | {row['all_failed']} | {row['all_expected']:.0f} | "
+        f"{row['left']:,} | {row['failed_left']} | {row['by_first']} | "
         f"{row['by_second']} |"
         for row in told.to_dict("records")
     )
@@ -171,11 +172,16 @@ def page(told: pd.DataFrame, *, inspectors: int, days: int) -> str:
         f"{row['by_first']}\n{'':<16} second {'#' * round(row['by_second'] / 2)} {row['by_second']}"
         for row in told.to_dict("records")
     )
+    gained = (told["by_second"] - told["by_first"]).idxmax()
+    sums = told.sum(numeric_only=True)
     text = TEMPLATE.read_text(encoding="utf-8")
     return text.format(
         inspectors=inspectors, days=days, one=one, share=share, ends=ends, rows=rows, bars=bars,
         truly=f"{100 * one['true_share']:.1f}%", counties=len(told), middle=middle, low=low,
-        high=high,
+        high=high, most=told["county"][gained].replace("_", ", seed "),
+        without=gain(told.drop(index=gained))[0],
+        found_ratio=sums["found"] / sums["expected"],
+        all_ratio=sums["all_failed"] / sums["all_expected"],
     )  # fmt: skip
 
 

@@ -21,7 +21,7 @@ class Moves:
     ``chance_before`` and ``chance_after`` (means), ``on_file`` (systems that are now to be followed
     up). ``first`` systems of either list are compared: ``stayed`` on it, ``visited`` and left it,
     ``other`` left it. ``came``: those that came onto it, best first, index ``parcel_id``;
-    ``rank_before``, ``rank_after`` and ``reason``.
+    ``rank_before`` (NaN: was on file), ``rank_after`` and ``reason``.
     """
 
     by_finding: pd.DataFrame
@@ -64,9 +64,10 @@ def list_moves(before: pd.DataFrame, after: pd.DataFrame, found: pd.Series, *, f
     heads = [_to_find(one).index[:first] for one in (then, now)]
     left = heads[0].difference(heads[1])
     new = now.loc[[parcel for parcel in heads[1] if parcel not in heads[0]]]
+    listed = then["rank"].astype(float).mask(on_file_as_failed(then))
     came = pd.DataFrame(
         {
-            "rank_before": then.loc[new.index, "rank"].astype(float),
+            "rank_before": listed.loc[new.index],
             "rank_after": new["rank"].astype(float),
             "reason": new["reason_1"].astype(object),
         }

@@ -24,12 +24,13 @@ from riskmap.action.season_figures import (
 from riskmap.action.season_moves import Moves, list_moves
 from riskmap.contract.errors import NotEnoughDataError, OutputError, SourceMissingError
 from riskmap.contract.quantities import figure, percent
+from riskmap.contract.vocabulary import ON_FILE
 from riskmap.outcomes.log import visits
 from riskmap.publish.paper.typesetting import field, paper_of, typeset
 from riskmap.publish.words.cautions import LOCAL_CODE, SCREENING
 from riskmap.publish.words.imprint import imprint_of, run_name
 from riskmap.region.sections import Region
-from riskmap.stages.listing import list_length
+from riskmap.stages.listing import find_visits
 
 CAME_TOLD: Final = 6
 """Newcomers to the list that the report names."""
@@ -85,7 +86,7 @@ def season_of(region: Region, result_folder: Path, after: Path | None = None) ->
                 "Move date in [county] on, run again, and name that result.",
             )
         newest = told.sort_values("visited_on", kind="stable").groupby("parcel_id")["found"].last()
-        moves = list_moves(before, now, newest, first=list_length(before, region.lists))
+        moves = list_moves(before, now, newest, first=find_visits(before, region))
     if told.empty:
         raise NotEnoughDataError(
             f"No visit after {date.isoformat()}, the day of {result_folder.name}, is on record. "
@@ -200,7 +201,7 @@ def _moves(moves: Moves) -> dict[str, Any]:
     came = [
         {
             "parcel": field(parcel, 24),
-            "before": figure(row["rank_before"]),
+            "before": ON_FILE if pd.isna(row["rank_before"]) else figure(row["rank_before"]),
             "after": figure(row["rank_after"]),
             "why": field(row["reason"] if isinstance(row["reason"], str) else "", 60),
         }

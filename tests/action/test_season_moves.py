@@ -35,3 +35,14 @@ def test_by_hand() -> None:
         "c": {"rank_before": 3.0, "rank_after": 2.0, "reason": "reason c"},
         "e": {"rank_before": 5.0, "rank_after": 3.0, "reason": "reason e"},
     }
+
+
+def test_who_is_no_longer_on_file_came_from_there() -> None:
+    """Found sound at a follow-up, a is to be found again."""
+    chance = {"a": 0.9, "b": 0.4, "c": 0.1}
+    told = list_moves(
+        ranked("abc", "a", chance), ranked("bac", "", chance), pd.Series({"a": "sound"}), first=2
+    )
+    assert told.came.index.tolist() == ["a"]
+    assert told.came["rank_before"].isna().all()
+    assert (told.stayed, told.visited, told.other) == (1, 0, 1)
