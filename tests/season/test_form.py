@@ -105,8 +105,12 @@ def test_it_is_filled_in_by_touch_and_recorded(
     counted = ec.text_to_be_present_in_element((By.ID, "state"), "1 of 3 stops")
     WebDriverWait(browser, 20).until(counted)
 
-    browser.get(page.as_uri())  # the telephone was closed in between
-    WebDriverWait(browser, 20).until(counted)
+    def opened_again(browser: webdriver.Chrome) -> bool:
+        """The telephone was closed in between; a busy browser takes a moment to store."""
+        browser.get(page.as_uri())
+        return "1 of 3 stops" in browser.find_element(By.ID, "state").text
+
+    WebDriverWait(browser, 20, poll_frequency=1).until(opened_again)
     browser.find_element(By.ID, "save").click()
     saved = tmp_path / "got" / "day_1.json"
     for _ in range(100):
