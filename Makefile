@@ -30,7 +30,7 @@ check: $(VENV)/.ready-test  ## lint, format and type checks
 	$(BIN)/mypy
 
 # What pip would install elsewhere: the built wheel with the pinned packages, in a new environment.
-wheel: locks/run.txt  ## build the wheel, install it in a clean environment, run a small demo there
+wheel: handbook locks/run.txt  ## build the wheel with the handbook, install it in a clean environment, run a small demo
 	rm -rf build/wheel
 	$(PYTHON) -m venv build/wheel/env
 	build/wheel/env/bin/python -m pip install --quiet --disable-pip-version-check --no-compile \
@@ -39,7 +39,8 @@ wheel: locks/run.txt  ## build the wheel, install it in a clean environment, run
 		--no-build-isolation -w build/wheel .
 	build/wheel/env/bin/python -m pip install --quiet --disable-pip-version-check --no-deps \
 		build/wheel/riskmap-*.whl
-	cd build/wheel && env/bin/riskmap demo --quiet --parcels 100 && test -s demo_result/run.json
+	cd build/wheel && env/bin/riskmap demo --quiet --parcels 100 && test -s demo_result/run.json \
+		&& env/bin/riskmap handbook
 
 oldest:  ## the oldest versions that pyproject.toml allows, in their own environment: a small demo
 	rm -rf build/oldest
