@@ -1,7 +1,8 @@
 """Kills a run after a stage, the next run after the next, until one gets through.
 
 ``python kill_every_stage.py REGION.toml RESULT`` writes the name of each stage after which a run
-was killed. A kill is kill -9 from another process; the runs are forked, so that only the first has
+was killed; a stage that takes no time may be done before the kill comes, and is written, too. A
+kill is kill -9 from another process; the runs are forked, so that only the first has
 to import. Whatever the earlier result holds must stand after each kill.
 """
 
@@ -10,6 +11,7 @@ from __future__ import annotations
 import os
 import signal
 import sys
+from collections.abc import Iterable
 from pathlib import Path
 
 from riskmap.cli import main
@@ -30,21 +32,26 @@ def begin(*words: str) -> tuple[int, int]:
     return child, reading
 
 
-def kill_after_a_stage(region: str, target: str, before: set[str]) -> str | None:
-    """Kill a run once it says that a further stage is done; None if it came to its end."""
+def kill_after_a_stage(region: str, target: str, before: set[str]) -> list[str]:
+    """Kill a run once it says that a further stage is done; the stages done, none at its end."""
     child, reading = begin("run", region, "--out", target)
     said = []
     with os.fdopen(reading, encoding="utf-8") as lines:
         for line in lines:
             said.append(line)
-            stage = line[:44].strip()
-            if line.rstrip().endswith(" s") and stage not in before:
+            if stages := further([line], before):
                 os.kill(child, signal.SIGKILL)
                 os.waitpid(child, 0)
-                return stage
+                return [*stages, *further(lines, before)]
     code = os.waitstatus_to_exitcode(os.waitpid(child, 0)[1])
     assert code == 0, "".join(said)
-    return None
+    return []
+
+
+def further(lines: Iterable[str], before: set[str]) -> list[str]:
+    """Names of the stages that lines say are done, besides those before."""
+    names = [line[:44].strip() for line in lines if line.rstrip().endswith(" s")]
+    return [name for name in names if name not in before]
 
 
 def content(folder: Path) -> dict[str, bytes]:
@@ -58,8 +65,8 @@ if __name__ == "__main__":
     region, target = sys.argv[1:3]
     earlier = content(Path(target))
     before: set[str] = set()
-    while (stage := kill_after_a_stage(region, target, before)) is not None:
-        before.add(stage)
-        sys.stdout.write(f"{stage}\n")
+    while stages := kill_after_a_stage(region, target, before):
+        before |= set(stages)
+        sys.stdout.write("".join(f"{stage}\n" for stage in stages))
         now = content(Path(target))
-        assert now == earlier or "index.html" in now, f"after {stage}: {sorted(now)}"
+        assert now == earlier or "index.html" in now, f"after {stages}: {sorted(now)}"
