@@ -36,7 +36,14 @@ FILE_CALLS = {
 FORBIDDEN_SCIENCE = {"geopandas", "folium", "data_pipelines", "rasterio", "pyogrio"}
 
 REPO = Path(__file__).resolve().parents[1]
-MODULES = sorted([*(REPO / "riskmap").rglob("*.py"), *(REPO / "data_pipelines").rglob("*.py")])
+BUILT = REPO / "riskmap" / "handbook"
+"""Pages that `make handbook` writes into the package: no code of it."""
+MODULES = sorted(
+    path
+    for folder in ("riskmap", "data_pipelines")
+    for path in (REPO / folder).rglob("*.py")
+    if BUILT not in path.parents
+)
 
 
 def room(path: Path) -> str:
