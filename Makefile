@@ -41,6 +41,7 @@ wheel: handbook locks/run.txt  ## build the wheel with the handbook, install it 
 		build/wheel/riskmap-*.whl
 	cd build/wheel && env/bin/riskmap demo --quiet --parcels 100 && test -s demo_result/run.json \
 		&& env/bin/riskmap handbook
+	rm -rf riskmap/handbook  # the checks of the code read all that lies in the package
 
 oldest:  ## the oldest versions that pyproject.toml allows, in their own environment: a small demo
 	rm -rf build/oldest

@@ -36,14 +36,7 @@ FILE_CALLS = {
 FORBIDDEN_SCIENCE = {"geopandas", "folium", "data_pipelines", "rasterio", "pyogrio"}
 
 REPO = Path(__file__).resolve().parents[1]
-BUILT = REPO / "riskmap" / "handbook"
-"""Pages that `make handbook` writes into the package: no code of it."""
-MODULES = sorted(
-    path
-    for folder in ("riskmap", "data_pipelines")
-    for path in (REPO / folder).rglob("*.py")
-    if BUILT not in path.parents
-)
+MODULES = sorted([*(REPO / "riskmap").rglob("*.py"), *(REPO / "data_pipelines").rglob("*.py")])
 
 
 def room(path: Path) -> str:
