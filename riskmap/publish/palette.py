@@ -55,7 +55,7 @@ WARN_PAPER: Final = "#fdf3e7"
 LAYER_COLORS: Final = {
     "streams": "#3f7fae",
     "roads": "#7a7068",
-    "places": "#3a3f44",
+    "places": INK,
     "waterbodies": "#a9c9dd",
     "waterbodies_line": "#3f7fae",
     "wells": "#0f4c75",

@@ -15,7 +15,7 @@ from riskmap.contract.suggest import unknown_keys
 from riskmap.outcomes.log import log_state
 from riskmap.region.layers import read_sources
 from riskmap.region.sections import Region, sections
-from riskmap.region.toml_file import decoded, read_small, toml_tables
+from riskmap.region.toml_file import decoded, faults_together, read_small, toml_tables
 from riskmap.region.values import keys_of, read_section, shown
 
 
@@ -46,7 +46,7 @@ def read_region(path: Path | str) -> Region:
             '[county] sewers = "none", but [layers.sewer_area] gives a sewer map. Take one out.'
         )
     if faults:
-        raise RegionError(_together(path, faults))
+        raise RegionError(faults_together(path.name, faults))
     region = Region(path=path, sources=sources, sha256=digest, **made)  # type: ignore[arg-type]
     return replace(region, outcomes=log_state(region.log_place))
 
@@ -55,12 +55,6 @@ def _read(path: Path) -> tuple[dict[str, Any], str]:
     raw = read_small(path, "the region file", RegionError)
     text = decoded(raw, path.name, RegionError)
     return toml_tables(text, path.name, RegionError), hashlib.sha256(raw).hexdigest()
-
-
-def _together(path: Path, faults: list[str]) -> str:
-    if len(faults) == 1:
-        return faults[0]
-    return f"{path.name} has {len(faults)} faults:\n" + "\n".join(f"- {fault}" for fault in faults)
 
 
 def _crs_faults(text: str) -> list[str]:

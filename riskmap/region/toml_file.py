@@ -7,6 +7,7 @@ and the place, never in a traceback.
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Any, Final
 
@@ -69,6 +70,19 @@ def decoded(data: bytes, name: str, error: type[RiskmapError]) -> str:
     except UnicodeDecodeError as fault:
         line = data.count(b"\n", 0, fault.start) + 1
         raise error(f"{name}: line {line} is not UTF-8. Save the file as UTF-8.") from fault
+
+
+def faults_together(name: str, faults: Sequence[str]) -> str:
+    """Text of one error for all faults of a file, which is called `name`.
+
+    >>> print(faults_together("region.toml", ["No county.", "No date."]))
+    region.toml has 2 faults:
+    - No county.
+    - No date.
+    """
+    if len(faults) == 1:
+        return faults[0]
+    return f"{name} has {len(faults)} faults:\n" + "\n".join(f"- {fault}" for fault in faults)
 
 
 def toml_tables(text: str, name: str, error: type[RiskmapError]) -> dict[str, Any]:

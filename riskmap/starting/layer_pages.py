@@ -13,6 +13,7 @@ from riskmap.contract.columns import Layer
 from riskmap.contract.dictionary import columns_table
 from riskmap.contract.layers import LAYERS
 from riskmap.contract.soil_layers import SOIL_LAYERS
+from riskmap.region.layers import SOIL_SURVEY
 from riskmap.starting.open_sources import OPEN_SOURCES
 
 FIRST: Final = "<!-- Written by docs/generate.py from the declarations, to the next mark. -->"
@@ -26,7 +27,6 @@ FORMS: Final = {
     "raster": "a [raster](sources.md#files), also as several tiles",
 }
 """Kind of layer -> the files that give it."""
-SOIL_SURVEY: Final = "soil_survey"
 
 
 def layers_with_pages() -> tuple[str, ...]:
@@ -83,12 +83,14 @@ def _where(name: str) -> list[str]:
 
 def _columns(layers: Iterable[Layer]) -> list[str]:
     lines: list[str] = []
+    with_pages = layers_with_pages()
     for layer in layers:
         if not layer.columns:
             continue
-        lines += ["", "## Columns" if layer.name in layers_with_pages() else f"## {layer.name}", ""]
-        if layer.name not in layers_with_pages():
-            lines += [layer.meaning, ""]
+        if layer.name in with_pages:
+            lines += ["", "## Columns", ""]
+        else:
+            lines += ["", f"## {layer.name}", "", layer.meaning, ""]
         if layer.key:
             lines += [f"Key: `{layer.key}`.", ""]
         lines += columns_table(layer)

@@ -6,7 +6,6 @@ table engines read as one dataset); ``catalog.json`` beside it says what is in i
 
 from __future__ import annotations
 
-import hashlib
 import json
 from collections.abc import Mapping
 from pathlib import Path
@@ -16,6 +15,8 @@ import geopandas as gpd
 import pandas as pd
 
 from riskmap.contract.quantities import Units
+from riskmap.keeping.store import sha256_of
+from riskmap.publish.gis.files import write_parquet
 from riskmap.publish.lists.list_columns import list_table
 from riskmap.ranking.score import rank
 
@@ -79,9 +80,7 @@ def write_dataset(
         table["state_rank"] = table["parcel_id"].map(own).astype("Int64")
         path = folder / DATASET / f"county={county}" / PART
         path.parent.mkdir(parents=True)
-        table.to_crs(CRS).drop(columns="bbox", errors="ignore").to_parquet(
-            path, index=False, compression="zstd", schema_version="1.1.0", write_covering_bbox=True
-        )
+        write_parquet(table.to_crs(CRS).drop(columns="bbox", errors="ignore"), path)
         record = json.loads((result / "run.json").read_text(encoding="utf-8"))
         parts.append(
             {
@@ -90,7 +89,7 @@ def write_dataset(
                 "rows": len(table),
                 "ranked": int(own.size),
                 "bytes": path.stat().st_size,
-                "sha256": hashlib.sha256(path.read_bytes()).hexdigest(),
+                "sha256": sha256_of(path),
                 "date": record["settings"]["in_force"]["county"]["date"],
                 "columns": list(map(str, table.columns)),
             }

@@ -14,7 +14,7 @@ from typing import Any, Final, Literal
 from riskmap.contract.errors import RegionError
 from riskmap.contract.settings import JUDGED, Section, setting, settings_of
 from riskmap.contract.suggest import unknown_keys
-from riskmap.region.toml_file import decoded, read_small, toml_tables
+from riskmap.region.toml_file import decoded, faults_together, read_small, toml_tables
 from riskmap.region.values import read_section
 
 Do = Literal[
@@ -140,6 +140,5 @@ def read_plan(path: Path | str) -> Plan:
         for number, table in enumerate(tables, start=1)
     ]
     if faults:
-        head = "" if len(faults) == 1 else f"{path.name} has {len(faults)} faults:\n- "
-        raise RegionError(head + "\n- ".join(faults))
+        raise RegionError(faults_together(path.name, faults))
     return Plan(name.strip(), tuple(step for step in steps if step is not None), path.parent)

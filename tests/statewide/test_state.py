@@ -174,6 +174,6 @@ def _child_of(parent: int) -> int:
         time.sleep(0.05)
 
 
-def test_ranks_of_no_county_are_none() -> None:
+def test_without_a_county_nothing_is_ranked() -> None:
     with pytest.raises(ValueError, match="No objects to concatenate"):
         state_ranks({})

@@ -53,14 +53,15 @@ def write_gis_files(
                 storable(layer).to_file(
                     package, driver="GPKG", layer=name, engine="pyogrio", index=False
                 )
-    table.to_parquet(
-        parquet,
-        index=False,
-        compression="zstd",
-        schema_version="1.1.0",
-        write_covering_bbox=True,
-    )
+    write_parquet(table, parquet)
     return package, parquet
+
+
+def write_parquet(table: gpd.GeoDataFrame, path: Path) -> None:
+    """Write a table as GeoParquet; any file that stands there is replaced."""
+    table.to_parquet(
+        path, index=False, compression="zstd", schema_version="1.1.0", write_covering_bbox=True
+    )
 
 
 def storable(ranked: gpd.GeoDataFrame, *, private: bool = False) -> gpd.GeoDataFrame:
